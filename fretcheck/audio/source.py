@@ -1,0 +1,48 @@
+"""Where sound comes from: a file or a microphone, behind one interface.
+
+Conventions
+-----------
+Samples are float64, full scale ±1, one channel, shape ``(frames,)``, at the source's own sample rate; nothing that is
+measured is ever resampled. Time is counted in frames from the start of the source, never by a wall clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Block:
+    """A run of consecutive frames."""
+
+    samples: Samples
+    start_frame: int
+    lost: bool = False
+    """True when frames were lost just before this block: what was ringing then is not to be measured."""
+
+
+class AudioSource(Protocol):
+    """An ordered stream of blocks; a context manager that releases its file or device."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def sample_rate(self) -> float: ...
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield blocks until the source ends (a file) or is closed (a microphone)."""
+        ...
+
+    def close(self) -> None: ...
+
+    def __enter__(self) -> Self: ...
+
+    def __exit__(self, *exc: object) -> None: ...

@@ -1,0 +1,1 @@
+"""Deviations become causes: forward model, inference, findings, corrections, verdict."""

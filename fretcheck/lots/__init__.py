@@ -1,0 +1,1 @@
+"""Many necks: sampling, charts, capability, gauge study, template errors."""

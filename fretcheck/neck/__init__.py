@@ -1,0 +1,1 @@
+"""What the neck is meant to be: description, tuning, fret layout, strings and their physics constants."""

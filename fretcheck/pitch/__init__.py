@@ -1,0 +1,1 @@
+"""One pluck in, one `NoteReading` out: coarse pitch, partials, stiff-string fit, uncertainty, quality flags."""

@@ -1,0 +1,1 @@
+"""Inspections kept: the document of an inspection, and the database that holds it."""

@@ -1,0 +1,187 @@
+"""The document of an inspection: what `inspect --json` prints, what the register keeps, what reports are made from.
+
+Conventions
+-----------
+Field names carry their units. An unknown is null, with its reason in `flags`, `why_not_used` or `warnings`; never 0.
+Signs are those of the neck's axis: positive lies nearer the bridge, positive cents are sharp.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+SCHEMA: Literal["fretcheck/inspection/1"] = "fretcheck/inspection/1"
+
+Probability = Annotated[float, Field(ge=0, le=1)]
+Decision = Literal["pass", "fail", "undecided"]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class NeckPart(_Part):
+    name: str
+    serial: str | None = None
+    description: dict[str, Any] = Field(default_factory=dict)
+    """The whole neck.toml as data, so that the document can be judged again without the file."""
+
+
+class ReadingPart(_Part):
+    string: int
+    fret: int
+    f1_hz: float | None
+    target_hz: float
+    deviation_cents: float | None
+    u_cents: float | None
+    length_expected_mm: float
+    length_equivalent_error_mm: float | None
+    start_s: float
+    used: bool
+    flags: list[str]
+    why_not_used: str | None = None
+    press: Literal["light", "firm"] | None = None
+    inharmonicity: float | None = None
+    u_inharmonicity: float | None = None
+    snr_db: float | None = None
+    partials: int = 0
+    glide_cents: float | None = None
+    sound_file: str | None = None
+    sound_sha256: str | None = None
+
+
+class FretPart(_Part):
+    string: int
+    fret: int
+    deviation_cents: float | None
+    u_cents: float | None
+    expected_cents: float | None
+    unexplained_cents: float | None
+    plucks: int
+    caused_cents: float | None = None
+    probability_conforming: Probability | None = None
+    decision: Decision | None = None
+
+
+class FindingPart(_Part):
+    cause: str
+    fret: int | None
+    string: int | None
+    value_mm: float | None
+    u_mm: float | None
+    probability: Probability
+    text: str
+    value_cents: float | None = None
+    u_cents: float | None = None
+    interval_90: tuple[float, float] | None = None
+    shown_by: list[tuple[int, int]] = Field(default_factory=list)
+
+
+class CausePart(_Part):
+    """Posterior of every possible cause, the harmless ones included; `value` is in `unit`."""
+
+    cause: str
+    fret: int | None
+    string: int | None
+    value: float
+    u: float
+    interval_90: tuple[float, float]
+    probability: Probability
+    practical_size: float
+    unit: Literal["mm", "cents"]
+
+
+class CorrectionPart(_Part):
+    part: str
+    string: int | None
+    move_mm: float | None
+    u_mm: float | None
+    text: str
+    fret: int | None = None
+    worst_after_cents: float | None = None
+
+
+class PredictedPart(_Part):
+    worst_cents: float | None
+
+
+class WorstPart(_Part):
+    string: int
+    fret: int
+    deviation_cents: float
+    probability_conforming: Probability
+
+
+class VerdictPart(_Part):
+    decision: Decision
+    limit_cents: float
+    worst: WorstPart | None
+    reason: str = ""
+
+
+class LayoutPart(_Part):
+    name: str
+    probability: Probability
+    text: str
+
+
+class SharpenerPart(_Part):
+    what: str
+    fret: int | None
+    string: int | None
+    cause: str
+    u_before: float
+    u_after: float
+    text: str
+
+
+class SetAsidePart(_Part):
+    string: int | None
+    start_s: float
+    end_s: float
+    reason: str
+
+
+class ConditionsPart(_Part):
+    """How it was measured; what was not told is null."""
+
+    plan: str = "full"
+    source: str | None = None
+    sample_rate_hz: float | None = None
+    reference_hz: float | None = None
+    operator: str | None = None
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+    hand_scatter_cents: dict[int, float] = Field(default_factory=dict)
+    drift_cents: dict[int, float] = Field(default_factory=dict)
+
+
+class InspectionDocument(_Part):
+    schema_: Literal["fretcheck/inspection/1"] = Field(default=SCHEMA, alias="schema")
+    id: str | None = None
+    """Given by the register when it is kept."""
+    taken_at: str | None = None
+    """ISO 8601 with offset."""
+    software_version: str | None = None
+    neck: NeckPart
+    readings: list[ReadingPart]
+    frets: list[FretPart]
+    findings: list[FindingPart]
+    corrections: list[CorrectionPart]
+    predicted_after: PredictedPart
+    verdict: VerdictPart
+    warnings: list[str]
+    causes: list[CausePart] = Field(default_factory=list)
+    layout: list[LayoutPart] = Field(default_factory=list)
+    sharpeners: list[SharpenerPart] = Field(default_factory=list)
+    missing: list[tuple[int, int]] = Field(default_factory=list)
+    set_aside: list[SetAsidePart] = Field(default_factory=list)
+    conditions: ConditionsPart = Field(default_factory=ConditionsPart)
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
+
+    def to_json(self, *, indent: int | None = 2) -> str:
+        """The document as JSON text, under its contract names."""
+        return self.model_dump_json(by_alias=True, indent=indent)

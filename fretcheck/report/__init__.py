@@ -1,0 +1,1 @@
+"""Shown: terminal tables, HTML with figures, CSV and JSON."""

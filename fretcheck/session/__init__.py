@@ -1,0 +1,1 @@
+"""From plucks to an inspection: plan, runner, journal, and the same for recorded strings."""

@@ -1,0 +1,79 @@
+"""A pluck that has been given its place on the neck, and the inspection that such readings make.
+
+Conventions
+-----------
+`deviation_cents` is measured minus target, positive is sharp. A fretted note is judged against equal temperament from
+its string's own open note, drift-corrected between the open plucks before and after it; an open note against its
+nominal pitch. `length_equivalent_error_mm` is the displacement of the stop, positive toward the bridge, that alone
+would make the deviation: L·(1 − 2^(−cents/1200)).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from fretcheck.neck.description import Neck
+from fretcheck.pitch.reading import NoteReading
+
+Press = Literal["light", "firm"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """One pluck, laid against the design."""
+
+    string: int
+    fret: int
+    note: NoteReading
+    start_s: float
+    target_hz: float
+    deviation_cents: float | None
+    u_cents: float | None
+    length_expected_mm: float
+    length_equivalent_error_mm: float | None
+    used: bool
+    why_not_used: str | None = None
+    press: Press | None = None
+    """Set for readings of the press test only."""
+    sound_file: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FretResult:
+    """The repeats of one string and fret, combined."""
+
+    string: int
+    fret: int
+    deviation_cents: float | None
+    u_cents: float | None
+    plucks: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SoundSetAside:
+    """Sound that was heard and not used."""
+
+    string: int | None
+    start_s: float
+    end_s: float
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inspection:
+    """All that was heard of one neck."""
+
+    neck: Neck
+    readings: tuple[Reading, ...]
+    frets: tuple[FretResult, ...]
+    missing: tuple[tuple[int, int], ...]
+    """(string, fret) that the plan asked for and no usable pluck gave."""
+    set_aside: tuple[SoundSetAside, ...]
+    plan: str = "full"
+    source: str = "recording"
+    """Name of the device, or of the folder of recordings."""
+    sample_rate_hz: float | None = None
+    drift_cents: dict[int, float] = field(default_factory=dict)
+    """Per string: how far the open note moved from its first pluck to its last."""
+    warnings: tuple[str, ...] = ()

@@ -1,0 +1,19 @@
+"""Shared by all tests: what to do when a part that a test needs is missing."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+REQUIRE_ALL = os.environ.get("FRETCHECK_REQUIRE_ALL") == "1"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """With FRETCHECK_REQUIRE_ALL=1 (as CI sets it) a skip is a failure: nothing may go untested unseen."""
+    report = yield
+    if REQUIRE_ALL and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped although FRETCHECK_REQUIRE_ALL=1: {report.longrepr}"
+    return report
