@@ -15,7 +15,7 @@ from fretcheck.errors import EXIT_BAD_INPUT, FretcheckError
 
 COMMAND_MODULES: tuple[str, ...] = ()
 
-_CommandLineError = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
+_CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
 """What typer raises for a wrong option or argument; it is public only through its subclass."""
 
 
