@@ -1,0 +1,60 @@
+"""What counts as worth mentioning, and how much risk a verdict may carry.
+
+Conventions
+-----------
+Practical sizes in mm or cents; `limit_cents` None takes the neck's own tolerance. `risk` is the largest accepted
+probability of a wrong pass (a note outside passed) or of a wrong fail (a note inside failed).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+
+from fretcheck.errors import UsageError
+
+
+@dataclass(frozen=True, kw_only=True)
+class DiagnosisSettings:
+    """Limits of the diagnosis and of the verdict.
+
+    Raises
+    ------
+    UsageError
+        When a size is not above 0, the risk not between 0 and 0.5, or the guard band negative.
+    """
+
+    limit_cents: float | None = None
+    risk: float = 0.05
+    guard_band_cents: float | None = None
+    """None: decide by probability alone. Otherwise pass within limit − band, fail beyond limit + band."""
+    judge_open_notes: bool = False
+    """An open note off its pitch is a matter of tuning, not of the neck."""
+
+    fret_position_mm: float = 0.10
+    fret_tilt_mm: float = 0.10
+    nut_position_mm: float = 0.25
+    nut_height_mm: float = 0.15
+    saddle_position_mm: float = 0.5
+    scale_length_mm: float = 0.5
+    string_cents: float = 3.0
+    tuning_drift_cents: float = 3.0
+    finger_pressure_cents: float = 3.0
+
+    finding_probability: float = 0.6
+    """A cause is reported when it exceeds its practical size with at least this probability."""
+    most_findings: int = 6
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if field.name.endswith(("_mm", "_cents")) and value is not None:
+                least_is_zero = field.name == "guard_band_cents"
+                if not math.isfinite(value) or value < 0 or (value == 0 and not least_is_zero):
+                    raise UsageError(f"{field.name} = {value}: must be {'0 or more' if least_is_zero else 'above 0'}")
+        if not 0 < self.risk < 0.5:
+            raise UsageError(f"risk = {self.risk}: must lie between 0 and 0.5 (0.05 is five in a hundred)")
+        if not 0 < self.finding_probability < 1:
+            raise UsageError(f"finding_probability = {self.finding_probability}: must lie between 0 and 1")
+        if self.most_findings < 1:
+            raise UsageError(f"most_findings = {self.most_findings}: must be at least 1")
