@@ -1,0 +1,203 @@
+"""Where every fret should be: speaking lengths, distances from the nut, and what rounding them costs.
+
+L_k = L·2^(−k/12); the slot of fret k lies L − L_k from the nut. Slots are always measured from the nut, never from fret to
+fret (errors would add up) nor from the bridge (its place carries the compensation).
+
+Conventions
+-----------
+Lengths in mm along the string, zero at the nut line, positive toward the bridge; cents positive is sharp. The scale length
+carries no compensation: the saddle's setback is added only where a function says so. Fret numbers are the neck's, also on a
+short string; fret 0 is the nut or, where the neck has one, the zero fret, which stands on the same line.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+from fretcheck.errors import UsageError
+from fretcheck.neck.description import Neck, String
+from fretcheck.neck.temperament import fret_frequency_hz, length_error_cents
+
+MM_PER_INCH = 25.4
+
+
+def nut_distance_mm(fret: float, *, scale_length_mm: float) -> float:
+    """Distance from the nut to `fret`.
+
+    Examples
+    --------
+    >>> nut_distance_mm(12, scale_length_mm=648.0)
+    324.0
+    """
+    return scale_length_mm * (1.0 - math.exp2(-fret / 12.0))
+
+
+def speaking_length_mm(string: String, fret: int, *, compensated: bool = False) -> float:
+    """Designed length of `string` from the stop at `fret` to the saddle.
+
+    Parameters
+    ----------
+    string : String
+    fret : int
+        The neck's fret number; 0 is the string's own open note, so that of a short string is measured from its own nut.
+    compensated : bool
+        Add the designed setback of the saddle.
+    """
+    stop = max(fret, string.first_fret)
+    length = string.scale_length_mm * math.exp2(-stop / 12.0)
+    return length + string.saddle_setback_mm if compensated else length
+
+
+def nut_offset_mm(neck: Neck, string: String) -> float:
+    """Where the nut of `string` lies on the neck's axis (zero at the nut line of `neck.scale_length_mm`).
+
+    Zero unless frets are fanned; then the perpendicular fret is at one place for all strings, and the nut of a longer string
+    lies farther from the bridge (negative). Without a perpendicular fret the nut itself is taken as square.
+    """
+    square = neck.perpendicular_fret or 0
+    return nut_distance_mm(square, scale_length_mm=neck.scale_length_mm) - nut_distance_mm(
+        square, scale_length_mm=string.scale_length_mm
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rounding:
+    """A rule's smallest step: `step` in `unit`, so 0.5 mm, or 1/64 of an inch as 0.015625."""
+
+    step: float
+    unit: str
+
+    @property
+    def step_mm(self) -> float:
+        """The step in mm."""
+        return self.step * MM_PER_INCH if self.unit == "in" else self.step
+
+    def nearest_mm(self, length_mm: float) -> float:
+        """`length_mm` rounded to the nearest whole step."""
+        return round(length_mm / self.step_mm) * self.step_mm
+
+
+def parse_rounding(text: str, *, unit: str) -> Rounding:
+    """A rounding step as typed: ``0.5``, or a fraction such as ``1/64``.
+
+    Raises
+    ------
+    UsageError
+        Not a number, not positive, or coarser than 10 mm.
+    """
+    numerator, _, denominator = text.partition("/")
+    try:
+        step = float(numerator) / (float(denominator) if denominator else 1.0)
+    except (ValueError, ZeroDivisionError):
+        raise UsageError(f'rounding step "{text}" is no number: write 0.5, or a fraction such as 1/64') from None
+    rounding = Rounding(step=step, unit=unit)
+    if not 1e-4 <= rounding.step_mm <= 10.0:
+        raise UsageError(f"rounding step {text} {unit} lies outside 0.0001 to 10 mm")
+    return rounding
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slot:
+    """One fret on one scale length."""
+
+    fret: int
+    from_nut_mm: float
+    """Exact."""
+    marked_mm: float
+    """As it can be marked with the chosen rule; equal to `from_nut_mm` without rounding."""
+    from_previous_mm: float | None
+    """Between this mark and the one before; for checking only. None at the nut."""
+    speaking_length_mm: float
+    rounding_cents: float
+    """Pitch change that the rounding makes: positive is sharp."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scale:
+    """The slots along one scale length, and the numbers of the strings that share it."""
+
+    scale_length_mm: float
+    nut_offset_mm: float
+    strings: tuple[int, ...]
+    slots: tuple[Slot, ...]
+    """Fret 0 first."""
+
+    @property
+    def worst_rounding_cents(self) -> float:
+        """Largest effect of the rounding, unsigned."""
+        return max(abs(slot.rounding_cents) for slot in self.slots)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """A neck's slots and target notes."""
+
+    neck: Neck
+    rounding: Rounding | None
+    scales: tuple[Scale, ...]
+    """One for a common scale; one for each different scale length where frets are fanned, string 1's first."""
+
+    @cached_property
+    def targets_hz(self) -> tuple[tuple[float | None, ...], ...]:
+        """Row per fret, column per string (string 1 first); None where a short string has no such fret.
+
+        The open note of a short string stands in the row of the fret it starts at.
+        """
+        return tuple(tuple(self._target(string, fret) for string in self.neck.strings) for fret in range(self.neck.frets + 1))
+
+    def _target(self, string: String, fret: int) -> float | None:
+        if fret < string.first_fret:
+            return None
+        return fret_frequency_hz(string, 0 if fret == string.first_fret else fret, reference_hz=self.neck.reference_hz)
+
+
+def slots_for(scale_length_mm: float, *, frets: int, rounding: Rounding | None = None) -> tuple[Slot, ...]:
+    """Slots of frets 0 to `frets` on one scale length, marked to `rounding`.
+
+    Each mark is rounded by itself from the nut, so it is never off by more than half a step.
+    """
+    slots: list[Slot] = []
+    for fret in range(frets + 1):
+        exact = nut_distance_mm(fret, scale_length_mm=scale_length_mm)
+        marked = exact if rounding is None else rounding.nearest_mm(exact)
+        length = scale_length_mm - exact
+        slots.append(
+            Slot(
+                fret=fret,
+                from_nut_mm=exact,
+                marked_mm=marked,
+                from_previous_mm=marked - slots[-1].marked_mm if slots else None,
+                speaking_length_mm=length,
+                rounding_cents=length_error_cents(marked - exact, speaking_length_mm=length),
+            )
+        )
+    return tuple(slots)
+
+
+def layout_of(neck: Neck, *, rounding: Rounding | None = None) -> Layout:
+    """Slots and target notes of `neck`.
+
+    Parameters
+    ----------
+    neck : Neck
+    rounding : Rounding or None
+        Smallest step of the rule that slots are marked with; None keeps exact lengths.
+    """
+    numbers_by_scale: dict[float, list[int]] = {}
+    for number, string in enumerate(neck.strings, start=1):
+        numbers_by_scale.setdefault(string.scale_length_mm, []).append(number)
+    return Layout(
+        neck=neck,
+        rounding=rounding,
+        scales=tuple(
+            Scale(
+                scale_length_mm=length,
+                nut_offset_mm=nut_offset_mm(neck, neck.string(numbers[0])),
+                strings=tuple(numbers),
+                slots=slots_for(length, frets=neck.frets, rounding=rounding),
+            )
+            for length, numbers in numbers_by_scale.items()
+        ),
+    )
