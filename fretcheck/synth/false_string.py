@@ -43,7 +43,9 @@ def random_profile(peak_cents: float, rng: np.random.Generator, *, frets: int) -
     x = np.linspace(0.0, 1.0, 41)
     waves = rng.standard_normal(3)
     phases = rng.uniform(0.0, 2.0 * np.pi, 3)
-    shape = sum(wave * np.cos(np.pi * (order + 1) * x + phase) for order, (wave, phase) in enumerate(zip(waves, phases, strict=True)))
+    shape = sum(
+        wave * np.cos(np.pi * (order + 1) * x + phase) for order, (wave, phase) in enumerate(zip(waves, phases, strict=True))
+    )
     shifts = shift_cents(tuple(shape), 1.0 - 2.0 ** (-np.arange(frets + 1) / 12.0))
     scale = peak_cents / np.max(np.abs(shifts - shifts[0]))
     return tuple(float(value) for value in scale * np.asarray(shape))

@@ -19,7 +19,8 @@ from fretcheck.synth.string_matter import Reals
 
 def rule_of_18(*, scale_length_mm: float, frets: int) -> tuple[float, ...]:
     """Each step a full eighteenth of what remains, 98.955 cents in place of 100."""
-    return _from_design(scale_length_mm * (1.0 - (17.0 / 18.0) ** np.arange(1, frets + 1)), scale_length_mm)
+    positions = scale_length_mm * (1.0 - (17.0 / 18.0) ** np.arange(1, frets + 1))
+    return _from_design(np.asarray(positions, dtype=np.float64), scale_length_mm)
 
 
 def rounded(*, scale_length_mm: float, frets: int, step_mm: float) -> tuple[float, ...]:

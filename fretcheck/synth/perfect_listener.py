@@ -94,7 +94,14 @@ def sampled_deviations(
         for fret, start_s, deviation, above in zip(order, starts, cents, above_nominal, strict=True):
             heard.append(
                 _heard(
-                    built, rng, string=string, fret=fret, start_s=float(start_s), cents=deviation, above_nominal=above, u_cents=u_cents
+                    built,
+                    rng,
+                    string=string,
+                    fret=fret,
+                    start_s=float(start_s),
+                    cents=deviation,
+                    above_nominal=above,
+                    u_cents=u_cents,
                 )
             )
     return heard

@@ -7,7 +7,9 @@ Every scatter is a standard deviation; signs and axes are those of `strung_neck`
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -44,7 +46,7 @@ SOUND = Scatter()
 """A sound neck in a steady hand."""
 
 
-def random_built_neck(neck: Neck, rng: np.random.Generator, *, scatter: Scatter = SOUND, **faults: object) -> BuiltNeck:
+def random_built_neck(neck: Neck, rng: np.random.Generator, *, scatter: Scatter = SOUND, **faults: Any) -> BuiltNeck:
     """A neck with every part out by chance, and stated faults on top.
 
     Parameters
@@ -57,7 +59,7 @@ def random_built_neck(neck: Neck, rng: np.random.Generator, *, scatter: Scatter 
     **faults
         Fields of `BuiltNeck`. Numbers are added to the scatter, mappings part by part (factors are multiplied); what has no
         scatter (`layout_mm`, `false_strings`, `matter`, `design_nut_height_mm`) is taken as it is, and so are
-        `action_12_mm`, `hand_cents`, `tuning_cents` and `drift_cents_per_minute`.
+        `action_12_mm`, `end_stiffness`, `hand_cents`, `tuning_cents` and `drift_cents_per_minute`.
 
     Examples
     --------
@@ -66,7 +68,9 @@ def random_built_neck(neck: Neck, rng: np.random.Generator, *, scatter: Scatter 
     strings, frets = range(1, len(neck.strings) + 1), range(1, neck.frets + 1)
 
     def each(numbers: range, sd: float, *, middle: float = 0.0) -> dict[int, float]:
-        return {number: middle + sd * float(value) for number, value in zip(numbers, rng.standard_normal(len(numbers)), strict=True)}
+        return {
+            number: middle + sd * float(value) for number, value in zip(numbers, rng.standard_normal(len(numbers)), strict=True)
+        }
 
     chance = BuiltNeck(
         neck=neck,
@@ -91,22 +95,19 @@ def random_built_neck(neck: Neck, rng: np.random.Generator, *, scatter: Scatter 
 
 
 _TAKEN_AS_IT_IS = {
-    "layout_mm", "false_strings", "matter", "design_nut_height_mm", "action_12_mm", "hand_cents", "tuning_cents",
+    "layout_mm", "end_stiffness", "false_strings", "matter", "design_nut_height_mm", "action_12_mm", "hand_cents", "tuning_cents",
     "drift_cents_per_minute",
 }  # fmt: skip
 
 
-def _joined(name: str, chance: object, fault: object) -> object:
+def _joined(name: str, chance: Any, fault: Any) -> Any:
     if name in _TAKEN_AS_IT_IS:
         return fault
-    if isinstance(chance, dict) and isinstance(fault, dict):
+    if isinstance(chance, Mapping):
         factors = name.endswith("_factors")
         joined = dict(chance)
         for number, value in fault.items():
             joined[number] = joined.get(number, 1.0 if factors else 0.0)
             joined[number] = joined[number] * value if factors else joined[number] + value
         return joined
-    if name == "end_stiffness":
-        return fault
-    assert isinstance(chance, float) and isinstance(fault, (int, float))
     return chance + fault

@@ -31,7 +31,9 @@ class StringMatter:
     mass_per_length_g_m: float
 
     @classmethod
-    def from_constants(cls, *, kappa: float, beta: float, tension_n: float, length_mm: float, frequency_hz: float) -> StringMatter:
+    def from_constants(
+        cls, *, kappa: float, beta: float, tension_n: float, length_mm: float, frequency_hz: float
+    ) -> StringMatter:
         """Matter of a string that, tuned to `frequency_hz` on `length_mm`, has the constants of [AB].
 
         Parameters

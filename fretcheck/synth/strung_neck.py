@@ -168,7 +168,7 @@ class BuiltNeck:
     def crowns_y_mm(self, string: int) -> Reals:
         """Heights of the crowns of frets 1, 2, …: a parabola below zero where the neck has relief."""
         x = self.fret_x_mm(string)
-        return -self.relief_mm * 4.0 * (x / x[-1]) * (1.0 - x / x[-1])
+        return np.asarray(-self.relief_mm * 4.0 * (x / x[-1]) * (1.0 - x / x[-1]))
 
     def _table(self, what: int) -> Reals:
         rows = np.full((len(self.neck.strings), self.neck.frets + 1), np.nan)

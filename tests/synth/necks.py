@@ -12,7 +12,14 @@ def steel_neck(*, frets: int = 20) -> Neck:
     shared = {"material": "steel", "scale_length_mm": 648.0}
     strings = [String(note=note, gauge_mm=gauge, construction="plain", **shared) for note, gauge in plain]
     strings += [
-        String(note=note, gauge_mm=gauge, core_mm=core, core_material="steel", construction="wound", **{**shared, "material": "nickel"})
+        String(
+            note=note,
+            gauge_mm=gauge,
+            core_mm=core,
+            core_material="steel",
+            construction="wound",
+            **{**shared, "material": "nickel"},
+        )
         for note, gauge, core in wound
     ]
     return Neck(name="Test bench neck", scale_length_mm=648.0, frets=frets, strings=tuple(strings))
