@@ -1,0 +1,111 @@
+"""How sharp a stopped string sounds: exact geometry of one string at one fret.
+
+M. B. Anderson & R. G. Beausoleil, "Classical guitar intonation and compensation: The well-tempered guitar",
+J. Acoust. Soc. Am. 156(1), 683 (2024), here [AB]. A string pressed down gets longer, hence tighter, hence sharper; its
+stiffness weighs more the shorter it is; and a nut, fret or saddle off its place changes the lengths.
+
+Conventions
+-----------
+mm, cents; positive is sharp. Displacements on the neck's axis: nut, fret and saddle positive toward the bridge ([AB] count
+the nut's setback the other way: ΔN = −nut). All arguments are arrays of one broadcast shape. Every operation is analytic,
+so a complex argument passes through: `partials` takes the derivatives by a complex step, exact to rounding (J. N. Lyness &
+C. B. Moler, SIAM J. Numer. Anal. 4, 202, 1967).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[Any]
+CENTS_PER_NEPER = 1200.0 / math.log(2.0)
+_STEP = 1e-40
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stop:
+    """A string stopped at a fret. Arrays of one broadcast shape, in mm where nothing else is said."""
+
+    scale: Array
+    """X0: from the design nut line to the scale length's end, along this string."""
+    ratio: Array
+    """γ = 2^(k/12), k semitones above the open string."""
+    fret: Array
+    nut: Array
+    saddle: Array
+    """Designed setback and displacement together: ΔS."""
+    nut_height: Array
+    """b: string at the nut above the plane of the frets."""
+    saddle_height: Array
+    """c: saddle above nut."""
+    finger: Array
+    """d: the finger's distance behind the fret."""
+    relief: Array
+    """Hollow of the neck; [AB] let it act as c + 2·relief in the stretch only."""
+    log_kappa: Array
+    """ln κ, κ = EA/T0 of what carries the tension."""
+    log_beta: Array
+    """ln β0, β0 = √(EI/(T0·L0²)) of the open string."""
+    end: Array
+    """How stiffly the ends hold: 0 pinned–pinned, 1 pinned–clamped, 2 clamped–clamped."""
+    strain: Array
+    """Stretch by the finger's pressure, beyond that of just touching the fret (no unit)."""
+    cents: Array
+    """Whatever else sharpens the note."""
+
+
+LOCALS = tuple(field.name for field in fields(Stop) if field.name not in ("scale", "ratio"))
+"""The quantities a fault can change."""
+
+
+def stretch(stop: Stop) -> Array:
+    """Q: relative growth of the string's length when it is stopped ([AB]; the pressure's own strain added)."""
+    dx = stop.saddle
+    nut_set_back = -stop.nut
+    b, d = stop.nut_height, stop.finger
+    xk = stop.scale / stop.ratio - stop.fret
+    c_q = stop.saddle_height + 2.0 * stop.relief
+    open_length = np.sqrt((stop.scale + dx + nut_set_back) ** 2 + c_q**2)
+    speaking = np.sqrt((xk + dx) ** 2 + (b + c_q) ** 2)
+    behind = d * speaking / (xk + dx) + np.sqrt((stop.scale - xk + nut_set_back - d) ** 2 + (b + (b + c_q) * d / (xk + dx)) ** 2)
+    return np.asarray((speaking + behind - open_length) / open_length + stop.strain)
+
+
+def stiffness_factor(beta: Array, end: Array) -> Array:
+    """F(β): how much stiffness raises the fundamental, to second order.
+
+    1 + eβ + (e² + π²/2)β²: e = 0 gives √(1 + π²β²), 1 and 2 the pinned–clamped and the clamped–clamped string of [AB].
+    """
+    return np.asarray(1.0 + end * beta + (end**2 + 0.5 * math.pi**2) * beta**2)
+
+
+def sharpness_cents(stop: Stop) -> Array:
+    """Deviation of the stopped note from equal temperament above its own open note ([AB], four terms), in cents."""
+    xk = stop.scale / stop.ratio - stop.fret
+    open_length = np.sqrt((stop.scale + stop.saddle - stop.nut) ** 2 + stop.saddle_height**2)
+    speaking = np.sqrt((xk + stop.saddle) ** 2 + (stop.nut_height + stop.saddle_height) ** 2)
+    q = stretch(stop)
+    tension = 1.0 + np.exp(stop.log_kappa) * q
+    beta0 = np.exp(stop.log_beta)
+    beta = beta0 * (open_length / speaking) / np.sqrt(tension)
+    nepers = (
+        np.log(open_length / (stop.ratio * speaking))
+        + 0.5 * np.log(1.0 + q)
+        + 0.5 * np.log(tension)
+        + np.log(stiffness_factor(beta, stop.end) / stiffness_factor(beta0, stop.end))
+    )
+    return np.asarray(CENTS_PER_NEPER * nepers + stop.cents)
+
+
+def partials(stop: Stop) -> dict[str, NDArray[np.float64]]:
+    """Derivative of `sharpness_cents` by each of `LOCALS`, same shape as the arguments."""
+    shape = np.broadcast_shapes(*(np.shape(getattr(stop, field.name)) for field in fields(stop)))
+    slopes = {}
+    for name in LOCALS:
+        nudged = replace(stop, **{name: getattr(stop, name) + 1j * _STEP})
+        slopes[name] = np.broadcast_to(np.imag(sharpness_cents(nudged)) / _STEP, shape)
+    return slopes
