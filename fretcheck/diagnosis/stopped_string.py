@@ -52,8 +52,8 @@ class Stop:
     """ln β0, β0 = √(EI/(T0·L0²)) of the open string."""
     end: Array
     """How stiffly the ends hold: 0 pinned–pinned, 1 pinned–clamped, 2 clamped–clamped."""
-    strain: Array
-    """Stretch by the finger's pressure, beyond that of just touching the fret (no unit)."""
+    depth: Array
+    """How far the finger presses the string below the straight line from the saddle over the fret."""
     cents: Array
     """Whatever else sharpens the note."""
 
@@ -63,7 +63,7 @@ LOCALS = tuple(field.name for field in fields(Stop) if field.name not in ("scale
 
 
 def stretch(stop: Stop) -> Array:
-    """Q: relative growth of the string's length when it is stopped ([AB]; the pressure's own strain added)."""
+    """Q: relative growth of the string's length when it is stopped ([AB], with the finger's depth added)."""
     dx = stop.saddle
     nut_set_back = -stop.nut
     b, d = stop.nut_height, stop.finger
@@ -71,8 +71,9 @@ def stretch(stop: Stop) -> Array:
     c_q = stop.saddle_height + 2.0 * stop.relief
     open_length = np.sqrt((stop.scale + dx + nut_set_back) ** 2 + c_q**2)
     speaking = np.sqrt((xk + dx) ** 2 + (b + c_q) ** 2)
-    behind = d * speaking / (xk + dx) + np.sqrt((stop.scale - xk + nut_set_back - d) ** 2 + (b + (b + c_q) * d / (xk + dx)) ** 2)
-    return np.asarray((speaking + behind - open_length) / open_length + stop.strain)
+    fall = (b + c_q) * d / (xk + dx) + stop.depth
+    behind = np.sqrt(d**2 + fall**2) + np.sqrt((stop.scale - xk + nut_set_back - d) ** 2 + (b + fall) ** 2)
+    return np.asarray((speaking + behind - open_length) / open_length)
 
 
 def stiffness_factor(beta: Array, end: Array) -> Array:

@@ -28,21 +28,20 @@ def stop(
     return Stop(
         scale=full(scale), ratio=2.0 ** (np.asarray(frets) / 12.0), fret=full(0.0), nut=full(-nut_setback), saddle=full(saddle),
         nut_height=full(b), saddle_height=full(c), finger=full(d), relief=full(0.0), log_kappa=full(math.log(kappa)),
-        log_beta=full(math.log(beta)), end=full(end), strain=full(0.0), cents=full(0.0),
+        log_beta=full(math.log(beta)), end=full(end), depth=full(0.0), cents=full(0.0),
     )  # fmt: skip
 
 
-def best_setbacks(*, d: float = 0.0, radius: float = 0.43, simple: bool = False, **string: float) -> tuple[float, float, float]:
+def best_setbacks(*, kappa: float, beta: float) -> tuple[float, float, float]:
     """Saddle and nut setback of least rms deviation over frets 1–12, and that rms ([AB] minimise the same)."""
-    del radius
     saddle = nut = 0.0
-    for _ in range(1 if simple else 6):
-        here = stop(d=d, saddle=saddle, nut_setback=nut, **string)
+    for _ in range(6):
+        here = stop(saddle=saddle, nut_setback=nut, kappa=kappa, beta=beta)
         slopes = partials(here)
         matrix = np.column_stack([slopes["saddle"], -slopes["nut"]])
         step, *_ = np.linalg.lstsq(matrix, -sharpness_cents(here), rcond=None)
         saddle, nut = saddle + step[0], nut + step[1]
-    rest = sharpness_cents(stop(d=d, saddle=saddle, nut_setback=nut, **string))
+    rest = sharpness_cents(stop(saddle=saddle, nut_setback=nut, kappa=kappa, beta=beta))
     return saddle, nut, float(np.sqrt(np.mean(rest**2)))
 
 
@@ -69,18 +68,44 @@ def test_undisturbed_nylon_string() -> None:
 
 
 @pytest.mark.parametrize(
-    ("radius", "kappa", "beta", "saddle", "nut", "rms"),
+    ("kappa", "beta", "saddle", "nut", "rms"),
     [
-        (0.356, 48.2, 0.00190, 1.48, -0.36, 0.15), (0.409, 48.7, 0.00220, 1.69, -0.36, 0.15), (0.512, 58.6, 0.00301, 2.33, -0.43, 0.19),
-        (0.368, 46.0, 0.00192, 1.48, -0.34, 0.14), (0.445, 48.7, 0.00239, 1.82, -0.36, 0.15), (0.546, 58.2, 0.00321, 2.46, -0.43, 0.19),
+        (48.2, 0.00190, 1.48, -0.36, 0.15), (48.7, 0.00220, 1.69, -0.36, 0.15), (58.6, 0.00301, 2.33, -0.43, 0.19),
+        (46.0, 0.00192, 1.48, -0.34, 0.14), (48.7, 0.00239, 1.82, -0.36, 0.15), (58.2, 0.00321, 2.46, -0.43, 0.19),
     ],
 )  # fmt: skip
-def test_setbacks_of_a_nylon_set(radius: float, kappa: float, beta: float, saddle: float, nut: float, rms: float) -> None:
+def test_setbacks_of_a_nylon_set(kappa: float, beta: float, saddle: float, nut: float, rms: float) -> None:
     # [AB] READ: E4 to E2, X0 650, b 1, c 4, d 0; 0.06 mm, 0.01 mm and 0.02 c cover the printed rounding of κ and β0.
     found = best_setbacks(kappa=kappa, beta=beta)
     assert found[0] == pytest.approx(saddle, abs=0.06)
     assert found[1] == pytest.approx(nut, abs=0.0101)
     assert found[2] == pytest.approx(rms, abs=0.02)
+
+
+@pytest.mark.parametrize(("d", "published"), [(0.0, -0.51), (10.0, -0.57)])
+def test_simple_setbacks(d: float, published: float) -> None:
+    # [AB] READ: ΔS = β0·X0 = 1.54 mm and ΔN = −κ·X0·mean(Q)/2 over frets 1–12; printed to two digits, β0 to three.
+    here = partials(stop(frets=[12], b=0.0, c=0.0, beta=1e-6))  # small enough to be first order; no stretch
+    assert -0.00236 / 1e-6 * here["log_beta"][0] / here["saddle"][0] == pytest.approx(1.54, abs=0.0101)
+    assert -51.0 * 650.0 * np.mean(stretch(stop(d=d))) / 2.0 == pytest.approx(published, abs=0.006)
+
+
+@pytest.mark.parametrize(
+    ("tension", "ei", "inharmonicity"),
+    [
+        (70.3, 130, 4.32e-5),
+        (53.4, 160, 7.00e-5),
+        (58.3, 310, 1.24e-4),
+        (71.2, 51, 1.67e-5),
+        (73.9, 40, 1.26e-5),
+        (71.6, 57, 1.86e-5),
+    ],
+)
+def test_inharmonicity_is_pi_squared_beta_squared(tension: float, ei: float, inharmonicity: float) -> None:
+    # J. Woodhouse, Acta Acustica u. w. Acustica 90, 945 (2004), Table I (READ at second hand); B by CALC, three digits. The
+    # square of a pinned–pinned string's stiffness factor is 1 + B.
+    beta = np.array([math.sqrt(ei * 1e-6 / (tension * 0.65**2))])
+    assert stiffness_factor(beta, np.zeros(1))[0] ** 2 - 1.0 == pytest.approx(inharmonicity, rel=4e-3)
 
 
 def test_mean_stretch_over_twelve_frets() -> None:
@@ -96,7 +121,8 @@ def test_mean_stretch_over_twelve_frets() -> None:
 
 @pytest.mark.parametrize(("end", "agrees"), [(1.0, True), (2.0, False)])
 def test_measured_guitar_decides_how_the_ends_hold(end: float, agrees: bool) -> None:
-    # [AB] READ: b 1.4, c 5.5, d 10, X0 652, ΔS −3.5: fret 12 reads 18.5–19.5 c (strings 3, 6), 15.75–17.5 c (others), fret 1 4.5–5.75 c.
+    # [AB] READ: b 1.4, c 5.5, d 10, X0 652, ΔS −3.5: fret 12 reads 18.5–19.5 c (strings 3, 6), 15.75–17.5 c (others) and
+    # fret 1 4.5–5.75 c.
     # The constants of their set are printed to three digits; 0.25 c is the step of their reading. Clamped ends must fail it.
     set_of_strings = [(48.2, 0.00190), (48.7, 0.00220), (58.6, 0.00301), (46.0, 0.00192), (48.7, 0.00239), (58.2, 0.00321)]
     within = []
@@ -121,8 +147,8 @@ def test_clamped_ends_are_the_two_published_forms() -> None:
 @pytest.mark.parametrize("name", LOCALS)
 def test_derivatives_against_central_differences(name: str) -> None:
     # Fourth-order differences are good to about 1e-6 relative; the complex step to rounding.
-    here = stop(d=9.0, saddle=1.5, nut_setback=-0.3, kappa=140.0)
-    size = {"strain": 1e-5, "log_kappa": 1e-2, "log_beta": 1e-2}.get(name, 5e-2)
+    here = replace(stop(d=9.0, saddle=1.5, nut_setback=-0.3, kappa=140.0), depth=np.full(12, 0.3))
+    size = {"log_kappa": 1e-2, "log_beta": 1e-2}.get(name, 5e-2)
 
     def at(offset: float) -> NDArray[np.float64]:
         return sharpness_cents(replace(here, **{name: getattr(here, name) + offset}))

@@ -1,0 +1,172 @@
+"""A perfectly built neck, laid out as arrays for the forward model, and what it would read.
+
+Even a perfect neck does not read zero: stopping a string stretches it. What it would read is shown beside what was heard.
+
+Conventions
+-----------
+A cell is one string stopped at one fret, in one manner (None as in playing; light, firm as in the press test). Arrays run over
+cells. mm and cents; heights above the plane of the fret crowns. A short string is a string of its own, shorter scale:
+γ counts from its first fret.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.stopped_string import Stop, sharpness_cents
+from fretcheck.neck.description import Neck
+from fretcheck.neck.materials import MATERIALS, default_core
+from fretcheck.neck.physics import StringConstants, string_constants
+
+Reals = NDArray[np.float64]
+Press = str | None
+
+NUT_HEIGHT_MM = {False: 0.5, True: 0.7}  # metal, polymer strings; common practice, no source
+ACTION_12_MM = {False: 2.0, True: 3.0}  # the same, over fret 12 on a straight neck
+FINGER_BEHIND_MM = 8.0  # about half a fingertip; common practice, no source
+MOST_OF_THE_GAP = 0.8  # the finger stays between the frets
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cell:
+    """One string stopped at one fret."""
+
+    string: int
+    fret: int
+    press: Press = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class AsDesigned:
+    """The neck's cells and what the design says of each."""
+
+    neck: Neck
+    cells: tuple[Cell, ...]
+    constants: tuple[StringConstants, ...]
+
+    @cached_property
+    def string(self) -> NDArray[np.intp]:
+        """Index from 0 of each cell's string."""
+        return np.array([cell.string - 1 for cell in self.cells], dtype=np.intp)
+
+    @cached_property
+    def fret(self) -> NDArray[np.intp]:
+        """Fret number of each cell."""
+        return np.array([cell.fret for cell in self.cells], dtype=np.intp)
+
+    @cached_property
+    def side(self) -> Reals:
+        """Across the neck, per string: 1 at string 1, −1 at the last; strings of a course lie together."""
+        return across(self.neck)
+
+    @cached_property
+    def open_scale_mm(self) -> Reals:
+        """Per string: designed length from its own nut, without the saddle's setback."""
+        return np.array([string.scale_length_mm * 2.0 ** (-string.first_fret / 12.0) for string in self.neck.strings])
+
+    @cached_property
+    def speaking_mm(self) -> Reals:
+        """Per cell: designed length from the fret, without the saddle's setback."""
+        scales = np.array([string.scale_length_mm for string in self.neck.strings])
+        return np.asarray(scales[self.string] * 2.0 ** (-self.fret / 12.0))
+
+    @cached_property
+    def fret_x_mm(self) -> Reals:
+        """Per cell: where the fret stands, from its own string's nut line at fret 0."""
+        scales = np.array([string.scale_length_mm for string in self.neck.strings])
+        return np.asarray(scales[self.string] - self.speaking_mm)
+
+    def nut_heights_mm(self) -> Reals:
+        """Per string: designed height at the nut; none over a zero fret."""
+        return np.array([nut_height_mm(self.neck, number) for number in range(1, len(self.neck.strings) + 1)])
+
+    def stop(self) -> Stop:
+        """All cells as designed, touched as a light hand does."""
+        size = len(self.cells)
+        scale = self.open_scale_mm[self.string]
+        nut_height = self.nut_heights_mm()
+        rise = np.array([saddle_height_mm(self.neck, number) for number in range(1, len(self.neck.strings) + 1)])
+        gap = self.speaking_mm * (2.0 ** (1.0 / 12.0) - 1.0)
+        zero = np.zeros(size)
+        return Stop(
+            scale=scale,
+            ratio=scale / self.speaking_mm,
+            fret=zero,
+            nut=zero,
+            saddle=np.array([string.saddle_setback_mm for string in self.neck.strings])[self.string],
+            nut_height=nut_height[self.string],
+            saddle_height=rise[self.string],
+            finger=np.minimum(FINGER_BEHIND_MM, MOST_OF_THE_GAP * gap),
+            relief=zero,
+            log_kappa=np.log([one.kappa_prior.median for one in self.constants])[self.string],
+            log_beta=np.log([one.beta0_prior.median for one in self.constants])[self.string],
+            end=np.ones(size),
+            depth=zero,
+            cents=zero,
+        )
+
+
+def as_designed(neck: Neck, *, constants: Iterable[StringConstants] | None = None, extra: Iterable[Cell] = ()) -> AsDesigned:
+    """All cells of `neck` that can be played, and the `extra` ones after them."""
+    played = [
+        Cell(string=number, fret=fret)
+        for number, string in enumerate(neck.strings, start=1)
+        for fret in range(string.first_fret + 1, neck.frets + 1)
+    ]
+    if constants is None:
+        constants = [string_constants(string, reference_hz=neck.reference_hz) for string in neck.strings]
+    return AsDesigned(neck=neck, cells=(*played, *extra), constants=tuple(constants))
+
+
+def across(neck: Neck) -> Reals:
+    """Where each string lies across the neck: 1 at string 1, −1 at the last, courses evenly spaced."""
+    places: dict[object, int] = {}
+    place = [
+        places.setdefault(("course", string.course) if string.course is not None else ("string", number), len(places))
+        for number, string in enumerate(neck.strings)
+    ]
+    return 1.0 - 2.0 * np.array(place) / max(len(places) - 1, 1) if len(places) > 1 else np.zeros(len(place))
+
+
+def is_polymer(neck: Neck, number: int) -> bool:
+    """Whether what carries the string's tension is nylon, gut or the like."""
+    string = neck.string(number)
+    core = string.core_material or (default_core(string.material) if string.construction == "wound" else string.material)
+    return MATERIALS[core].is_polymer
+
+
+def nut_height_mm(neck: Neck, number: int) -> float:
+    """Height of a string at the nut, above the plane of the frets."""
+    return 0.0 if neck.zero_fret else NUT_HEIGHT_MM[is_polymer(neck, number)]
+
+
+def saddle_height_mm(neck: Neck, number: int) -> float:
+    """Height of a string's saddle above its nut, from the action over fret 12."""
+    polymer = is_polymer(neck, number)
+    return 2.0 * (ACTION_12_MM[polymer] - nut_height_mm(neck, number))
+
+
+def expected_cents(neck: Neck, *, constants: Iterable[StringConstants] | None = None) -> Reals:
+    """What a perfectly built neck of these strings would read.
+
+    Parameters
+    ----------
+    neck : Neck
+    constants : iterable of StringConstants, optional
+        One a string; computed from the description when not given.
+
+    Returns
+    -------
+    ndarray, shape (strings, frets + 1)
+        Cents against equal temperament from each string's own open note; column 0 is 0, NaN where a short string has no fret.
+    """
+    design = as_designed(neck, constants=constants)
+    table = np.full((len(neck.strings), neck.frets + 1), np.nan)
+    table[:, 0] = 0.0
+    table[design.string, design.fret] = sharpness_cents(design.stop())
+    return table
