@@ -1,0 +1,111 @@
+"""The measurements by hand that a neck description may carry, each explained in one place.
+
+Every one narrows the diagnosis: sound alone leaves some causes hard to tell apart. The error texts, the written neck.toml and
+the documentation take their wording from here.
+
+Conventions
+-----------
+Lengths in mm. Distances along the neck start at the front edge of the nut (or the crown of the zero fret) and end at the
+middle of a fret's crown, or at the edge of the saddle where the string leaves it. `u_mm` is a standard uncertainty: about half
+the smallest division that can be read with confidence. Ranges are plausible limits of a neck (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Need = Literal["required", "optional", "no"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeasurementKind:
+    """One kind of measurement: what it is, what must be told with it, and its plausible range."""
+
+    what: str
+    meaning: str
+    fret: Need
+    string: Need
+    low_mm: float
+    high_mm: float
+    typical_u_mm: float
+    """What the usual tool reaches: common practice, no source."""
+    tool: str
+
+
+MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
+    kind.what: kind
+    for kind in (
+        MeasurementKind(
+            what="nut_to_fret",
+            meaning="from the nut to the crown of `fret`, along the middle of the neck or along `string`",
+            fret="required",
+            string="optional",
+            low_mm=5.0,
+            high_mm=1400.0,
+            typical_u_mm=0.1,
+            tool="long rule",
+        ),
+        MeasurementKind(
+            what="fret_to_fret",
+            meaning="from the crown of the fret before `fret` to the crown of `fret`",
+            fret="required",
+            string="optional",
+            low_mm=2.0,
+            high_mm=90.0,
+            typical_u_mm=0.05,
+            tool="calliper",
+        ),
+        MeasurementKind(
+            what="nut_to_saddle",
+            meaning="from the nut to the saddle along `string`, compensation included",
+            fret="no",
+            string="required",
+            low_mm=200.0,
+            high_mm=1540.0,
+            typical_u_mm=0.3,
+            tool="long rule",
+        ),
+        MeasurementKind(
+            what="first_fret_clearance",
+            meaning="gap between the crown of fret 1 and the underside of the open `string` (all strings if none is named)",
+            fret="no",
+            string="optional",
+            low_mm=0.0,
+            high_mm=3.0,
+            typical_u_mm=0.05,
+            tool="feeler gauge",
+        ),
+        MeasurementKind(
+            what="action_12",
+            meaning="gap between the crown of fret 12 and the underside of the open `string` (all strings if none is named)",
+            fret="no",
+            string="optional",
+            low_mm=0.2,
+            high_mm=10.0,
+            typical_u_mm=0.1,
+            tool="rule or wedge gauge",
+        ),
+        MeasurementKind(
+            what="relief",
+            meaning="hollow of the neck at mid-length, string held down at the first and last fret; negative where it bulges",
+            fret="no",
+            string="optional",
+            low_mm=-1.0,
+            high_mm=2.0,
+            typical_u_mm=0.05,
+            tool="feeler gauge",
+        ),
+        MeasurementKind(
+            what="capo",
+            meaning="every note was stopped with a capo instead of a finger: distance of its pad's middle behind the fret",
+            fret="no",
+            string="no",
+            low_mm=0.0,
+            high_mm=30.0,
+            typical_u_mm=1.0,
+            tool="rule",
+        ),
+    )
+}
+"""By `what`, as written in neck.toml."""

@@ -1,0 +1,84 @@
+"""The tables of neck.toml: keys, types, ranges and the meaning of each key.
+
+Conventions
+-----------
+Strict: a number in quotes is no number, an unknown key is an error. A length is given either in mm (``…_mm``) or in inches
+(``…_in``), never both. Ranges are plausible limits for a fretted neck (common practice, no source), wide enough for anything
+between a sopranino and a long bass.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from fretcheck.neck.layout import MM_PER_INCH
+from fretcheck.neck.temperament import REFERENCE_MAX_HZ, REFERENCE_MIN_HZ
+
+MIN_STRINGS, MAX_STRINGS = 3, 14
+MAX_FRETS = 36
+
+
+def _mm(low_mm: float, high_mm: float, description: str) -> Any:
+    """Field of an optional length in mm."""
+    return Field(None, ge=low_mm, le=high_mm, description=description)
+
+
+def _inches(low_mm: float, high_mm: float, description: str) -> Any:
+    """The same range for a length in inches."""
+    return Field(None, ge=round(low_mm / MM_PER_INCH, 4), le=round(high_mm / MM_PER_INCH, 4), description=description)
+
+
+SCALE_MM, GAUGE_MM, CORE_MM = (200.0, 1500.0), (0.15, 10.0), (0.1, 5.0)
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, str_strip_whitespace=True)
+
+
+class StringTable(_Table):
+    """One ``[[strings]]``."""
+
+    note: str = Field(description="open note in scientific pitch; sharps '#', flats 'b'")
+    gauge_mm: float | None = _mm(*GAUGE_MM, "outside diameter; or gauge_in")
+    gauge_in: float | None = _inches(*GAUGE_MM, "outside diameter in inches")
+    construction: Literal["plain", "wound"] = Field(description="plain | wound")
+    material: str = Field(description="of a wound string, the winding")
+    scale_length_mm: float | None = _mm(*SCALE_MM, "of this string, where frets are fanned; or scale_length_in")
+    scale_length_in: float | None = _inches(*SCALE_MM, "of this string, where frets are fanned")
+    core_mm: float | None = _mm(*CORE_MM, "core of a wound string; or core_in")
+    core_in: float | None = _inches(*CORE_MM, "core of a wound string in inches")
+    core_material: str | None = Field(None, description="core of a wound string")
+    mass_per_length_g_m: float | None = Field(None, ge=0.05, le=200.0, description="from the string's data sheet")
+    tension_n: float | None = Field(None, ge=5.0, le=600.0, description="at this note and scale length, from its data sheet")
+    saddle_setback_mm: float = Field(0.0, ge=-10.0, le=30.0, description="designed compensation beyond the scale length")
+    first_fret: int = Field(0, ge=0, lt=MAX_FRETS, description="a short string starts at this fret of the others")
+    course: int | None = Field(None, ge=1, le=MAX_STRINGS, description="strings of one course carry the same number")
+
+
+class MeasuredTable(_Table):
+    """One ``[[measured]]``; the kinds are in `fretcheck.neck.measurement`."""
+
+    what: str = Field(description="kind of measurement")
+    mm: float = Field(description="measured length")
+    u_mm: float = Field(ge=0.001, le=10.0, description="its standard uncertainty")
+    fret: int | None = Field(None, ge=1, le=MAX_FRETS, description="at this fret")
+    string: int | None = Field(None, ge=1, le=MAX_STRINGS, description="along this string")
+
+
+class NeckTable(_Table):
+    """The whole file."""
+
+    name: str = Field(min_length=1, max_length=200, description="what you call this neck")
+    serial: str | None = Field(None, min_length=1, max_length=100, description="its number in your books")
+    reference_hz: float = Field(440.0, ge=REFERENCE_MIN_HZ, le=REFERENCE_MAX_HZ, description="pitch of A4")
+    scale_length_mm: float | None = _mm(*SCALE_MM, "without compensation; or scale_length_in")
+    scale_length_in: float | None = _inches(*SCALE_MM, "without compensation, in inches")
+    frets: int = Field(ge=1, le=MAX_FRETS, description="number of frets, a zero fret not counted")
+    zero_fret: bool = Field(False, description="true: a fret at the nut line carries the open strings")
+    tolerance_cents: float = Field(3.0, ge=0.1, le=50.0, description="verdict limit on a note")
+    tolerance_mm: float | None = Field(None, ge=0.01, le=5.0, description="verdict limit on a fret's place")
+    perpendicular_fret: int | None = Field(None, ge=0, le=MAX_FRETS, description="fanned frets: the one that stands square")
+    strings: list[StringTable] = Field(min_length=MIN_STRINGS, max_length=MAX_STRINGS)
+    measured: list[MeasuredTable] = Field(default_factory=list, max_length=200)

@@ -1,0 +1,146 @@
+"""Writes a neck description: plain data, or a commented neck.toml to edit by hand.
+
+Conventions
+-----------
+Lengths are written in mm. What is unknown or at its default is left out; `read_neck` and `neck_from_mapping` give back an equal
+`Neck`.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fretcheck.errors import StorageError, UsageError
+from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.materials import MATERIALS
+from fretcheck.neck.measurement import MEASUREMENT_KINDS
+
+if TYPE_CHECKING:
+    from tomlkit.items import Table
+
+ALWAYS_WRITTEN = ("reference_hz", "zero_fret", "tolerance_cents")
+
+
+def neck_to_mapping(neck: Neck) -> dict[str, Any]:
+    """The description as plain data (text, numbers, lists, dicts), fit for TOML and JSON.
+
+    Required keys are always present, in the order of the records; a string's own scale length only where it differs.
+    """
+    data = _given(neck, leave_out=("strings", "measured"))
+    data["strings"] = []
+    for string in neck.strings:
+        row = _given(string)
+        if string.scale_length_mm == neck.scale_length_mm:
+            del row["scale_length_mm"]
+        data["strings"].append(row)
+    if neck.measured:
+        data["measured"] = [_given(measurement) for measurement in neck.measured]
+    return data
+
+
+def _given(record: Neck | String | Measurement, *, leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
+    """Fields of a record that differ from their default, and those that a reader wants to see in any case."""
+    values = {item.name: (getattr(record, item.name), item.default) for item in fields(record) if item.name not in leave_out}
+    return {name: value for name, (value, default) in values.items() if value != default or name in ALWAYS_WRITTEN}
+
+
+def neck_text(neck: Neck, *, heading: str = "") -> str:
+    """A commented neck.toml.
+
+    Parameters
+    ----------
+    neck : Neck
+    heading : str
+        First comment line; nothing when empty.
+    """
+    import tomlkit
+    from tomlkit.items import AoT
+
+    from fretcheck.neck.schema import MeasuredTable, NeckTable, StringTable
+
+    data = neck_to_mapping(neck)
+    document = tomlkit.document()
+    if heading:
+        document.add(tomlkit.comment(heading))
+    for line in (
+        "Lengths in mm; gauge_in, core_in and scale_length_in take inches instead.",
+        "The scale length carries no compensation; the saddle's goes into each string's saddle_setback_mm.",
+    ):
+        document.add(tomlkit.comment(line))
+    document.add(tomlkit.nl())
+    for key, value in data.items():
+        if key not in ("strings", "measured"):
+            document.add(key, _commented(value, NeckTable.model_fields[key].description))
+    tables: list[Table] = []
+    for number, row in enumerate(data["strings"], start=1):
+        tables.append(_table(row, StringTable.model_fields, commented=number == 1))
+        if number == 1:
+            for line in _string_help():
+                tables[0].add(tomlkit.comment(line))
+    document.add(tomlkit.nl())
+    document.add("strings", AoT(tables))
+    if neck.measured:
+        document.add("measured", AoT([_table(row, MeasuredTable.model_fields, commented=False) for row in data["measured"]]))
+    return tomlkit.dumps(document).rstrip("\n") + "\n\n" + "\n".join(_measured_help()) + "\n"
+
+
+def _commented(value: Any, comment: str | None) -> Any:
+    import tomlkit
+
+    item = tomlkit.item(value)
+    return item.comment(comment) if comment else item
+
+
+def _table(row: dict[str, Any], model_fields: dict[str, Any], *, commented: bool) -> Table:
+    import tomlkit
+
+    table = tomlkit.table()
+    for key, value in row.items():
+        table.add(key, _commented(value, model_fields[key].description if commented else None))
+    return table
+
+
+def _string_help() -> list[str]:
+    """What else a string can tell."""
+    more = "also: core_mm, core_material (wound), mass_per_length_g_m, tension_n, saddle_setback_mm, first_fret, course"
+    return [*textwrap.wrap(f"material and core_material: {', '.join(MATERIALS)}", width=110), more]
+
+
+def _measured_help() -> list[str]:
+    """Comment that explains ``[[measured]]``, one line a kind."""
+    lines = ["# Measured by hand, as many as you like; each one narrows the diagnosis. For example:", "#"]
+    lines += [
+        "# [[measured]]",
+        '# what = "nut_to_fret"',
+        "# fret = 12",
+        "# mm = 324.1",
+        "# u_mm = 0.1    # standard uncertainty",
+        "#",
+    ]
+    for kind in MEASUREMENT_KINDS.values():
+        needs = [f"{name} {need}" for name, need in (("fret", kind.fret), ("string", kind.string)) if need != "no"]
+        lines.append(f"# {kind.what}{' (' + ', '.join(needs) + ')' if needs else ''}: {kind.meaning}")
+    return lines
+
+
+def write_neck(neck: Neck, path: Path, *, heading: str = "", overwrite: bool = False) -> None:
+    """Write a commented neck.toml.
+
+    Raises
+    ------
+    UsageError
+        The file exists and `overwrite` is False.
+    StorageError
+        The file cannot be written.
+    """
+    text = neck_text(neck, heading=heading)
+    try:
+        with path.open("w" if overwrite else "x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+    except FileExistsError:
+        raise UsageError(f"{path} exists: name another file, or add --force to replace it") from None
+    except OSError as error:
+        raise StorageError(f"{path} cannot be written: {error.strerror}", path=path) from None

@@ -1,0 +1,85 @@
+"""What is written is read back as the same neck."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fretcheck.errors import StorageError, UsageError
+from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.layout import nut_distance_mm
+from fretcheck.neck.materials import MATERIALS
+from fretcheck.neck.reading import neck_from_mapping, read_neck
+from fretcheck.neck.temperament import midi_to_note
+from fretcheck.neck.writing import neck_text, neck_to_mapping, write_neck
+
+TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), min_size=1, max_size=30)
+
+
+@st.composite
+def strings(draw, *, note, scale_length_mm, frets):
+    wound = draw(st.booleans())
+    gauge_mm = draw(st.floats(0.2, 3.0))
+    return String(
+        note=note,
+        gauge_mm=gauge_mm,
+        construction="wound" if wound else "plain",
+        material=draw(st.sampled_from(sorted(MATERIALS))),
+        scale_length_mm=scale_length_mm,
+        core_mm=draw(st.none() | st.floats(0.1, 0.99 * gauge_mm)) if wound else None,
+        core_material=draw(st.none() | st.sampled_from(("steel", "nylon"))) if wound else None,
+        mass_per_length_g_m=draw(st.none() | st.floats(0.1, 100.0)),
+        tension_n=draw(st.none() | st.floats(10.0, 300.0)),
+        saddle_setback_mm=draw(st.floats(-5.0, 10.0)),
+        first_fret=draw(st.integers(0, frets - 1)),
+    )
+
+
+@st.composite
+def necks(draw):
+    frets = draw(st.integers(1, 36))
+    count = draw(st.integers(3, 14))
+    scale = draw(st.floats(250.0, 1400.0))
+    fanned = draw(st.booleans())
+    scales = [draw(st.floats(scale - 20.0, scale + 20.0)) if fanned else scale for _ in range(count)]
+    fret = draw(st.integers(1, frets))
+    measured = Measurement(what="nut_to_fret", mm=nut_distance_mm(fret, scale_length_mm=scale), u_mm=0.1, fret=fret)
+    return Neck(
+        name=draw(TEXT),
+        serial=draw(st.none() | TEXT),
+        reference_hz=draw(st.floats(380.0, 480.0)),
+        scale_length_mm=scale,
+        frets=frets,
+        zero_fret=draw(st.booleans()),
+        tolerance_cents=draw(st.floats(0.1, 50.0)),
+        tolerance_mm=draw(st.none() | st.floats(0.01, 5.0)),
+        perpendicular_fret=draw(st.none() | st.integers(0, frets)) if any(x != scale for x in scales) else None,
+        strings=tuple(draw(strings(note=midi_to_note(76 - 3 * n), scale_length_mm=scales[n], frets=frets)) for n in range(count)),
+        measured=draw(st.sampled_from(((), (measured,)))),
+    )
+
+
+@given(necks())
+def test_text_and_data_give_back_the_same_neck(neck):
+    assert neck_from_mapping(tomllib.loads(neck_text(neck, heading="A neck"))) == neck
+    assert neck_from_mapping(json.loads(json.dumps(neck_to_mapping(neck)))) == neck
+
+
+def _neck():
+    string = String(note="A3", gauge_mm=0.3, construction="plain", material="steel", scale_length_mm=500.0)
+    return Neck(name='Ash "short"\\', scale_length_mm=500.0, frets=12, strings=(string,) * 3)
+
+
+def test_file_is_never_overwritten_unasked(tmp_path):
+    path = tmp_path / "neck.toml"
+    write_neck(_neck(), path)
+    assert read_neck(path) == _neck()
+    with pytest.raises(UsageError, match="exists"):
+        write_neck(_neck(), path)
+    write_neck(_neck(), path, overwrite=True)
+    with pytest.raises(StorageError, match="cannot be written"):
+        write_neck(_neck(), tmp_path / "no such folder" / "neck.toml")
