@@ -1,0 +1,147 @@
+"""What happens in a live session, as the runner tells it; screens and cues are made from these and from nothing else.
+
+Conventions
+-----------
+Times in seconds of the session's sound (`start_s`), cents measured minus target, positive is sharp.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fretcheck.audio.pluck import Pluck
+from fretcheck.pitch.reading import NoteReading
+from fretcheck.session.plan import Ask
+
+
+@dataclass(frozen=True, kw_only=True)
+class Taken:
+    """A pluck that was accepted as the answer to what was asked."""
+
+    step: int | None
+    """Index into the plan's asks; None for an open check that the plan did not foresee."""
+    ask: Ask
+    start_s: float
+    note: NoteReading
+    number: int | None = None
+    """Its place among all plucks kept in the session's journal, from 1."""
+    sound_file: str | None = None
+    """Where its sound lies, relative to the session's folder."""
+
+
+@dataclass(frozen=True)
+class Event:
+    """Base of all events."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked(Event):
+    """A note is asked for."""
+
+    ask: Ask
+    again: bool = False
+
+
+@dataclass(frozen=True)
+class Begun(Event):
+    """A pluck has begun."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Running(Event):
+    """The value of a pluck under way."""
+
+    deviation_cents: float | None
+    u_cents: float | None
+    settled: float
+    """How far the note has settled, 0 to 1."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Accepted(Event):
+    """The pluck is taken; it is on disk by the time this is told."""
+
+    taken: Taken
+    deviation_cents: float | None
+    """From the string's own open note as last heard; None for a fretted note without one."""
+    pluck: Pluck
+
+
+@dataclass(frozen=True, kw_only=True)
+class Again(Event):
+    """The pluck could not be used; the same note is asked for again."""
+
+    ask: Ask
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class WrongNote(Event):
+    """Another note than the one asked for was heard."""
+
+    ask: Ask
+    heard: tuple[tuple[int, int], ...]
+    """(string, fret), the likeliest first; empty when it belongs to no place on the neck."""
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SteppedBack(Event):
+    """One back: what was taken for this step no longer counts."""
+
+    step: int
+    ask: Ask
+    withdrawn: tuple[int, ...]
+    """Numbers of the plucks that no longer count."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Skipped(Event):
+    """The note is left out."""
+
+    step: int | None
+    ask: Ask
+
+
+@dataclass(frozen=True)
+class Paused(Event):
+    """Nothing is taken until the session is resumed."""
+
+
+@dataclass(frozen=True)
+class Resumed(Event):
+    """The session listens again."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drifted(Event):
+    """The open note of a string has moved since its first pluck."""
+
+    string: int
+    cents: float
+    text: str
+    withdrawn: tuple[int, ...] = ()
+    """Numbers of the plucks that no longer count, because the string was retuned while the session lay still."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StringFinished(Event):
+    """All notes of a string are taken or skipped."""
+
+    string: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finished(Event):
+    """The session is over. `complete` is False when it was stopped before the plan was done."""
+
+    complete: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceTrouble(Event):
+    """The sound failed, or came back: one sentence for the person at the bench."""
+
+    text: str
+    listening: bool
+    """True when sound is coming in again."""

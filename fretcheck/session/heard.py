@@ -1,0 +1,155 @@
+"""Where on the neck a pluck was played, when it may not be where it was asked for.
+
+One pitch is found at several places of a neck, so the place is told by what is likely at a bench: a neighbouring fret of the
+same string, the same fret of a neighbouring string, an open string brushed by accident. Where the open notes of both strings
+have been heard, the inharmonicity helps: B of a stopped string grows as 2^(k/6) along the frets (H. Fletcher, J. Acoust. Soc.
+Am. 36, 203 (1964), from memory).
+
+Conventions
+-----------
+Cents are heard minus expected. A place is expected at equal temperament above its string's own open note as last heard, or
+above the nominal one while that is unknown.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from fretcheck.neck.description import Neck
+from fretcheck.neck.temperament import cents_between
+from fretcheck.pitch.reading import NoteReading
+from fretcheck.session.placement import SAME_FRET_CENTS, open_target_hz, playable_frets, semitones_above_open
+from fretcheck.session.plan import Ask
+
+Place = tuple[int, int]
+
+OPEN_TUNING_CENTS = SAME_FRET_CENTS
+"""How far from nominal an open string may be before it is called out of tune rather than open."""
+
+# How unlikely a slip is, in units of a log-likelihood: judged, not measured (common practice, no source).
+_COST_PER_FRET = 0.7
+_COST_OPEN_OF_SAME = 0.8
+_COST_PER_STRING = 1.0
+_COST_OPEN_OF_OTHER = 0.5
+_MOST_COST = 6.0
+_AMBIGUOUS_WITHIN = 0.8
+_PITCH_SCALE_CENTS = 20.0
+_B_SCALE_LOG = 0.4
+"""Spread of ln B about 2^(k/6) along real strings; wound ones follow it loosely."""
+_B_TELLS_LOG = math.log(1.6)
+
+
+@dataclass(frozen=True)
+class OpenHeard:
+    """The open note of a string as last heard."""
+
+    f1_hz: float
+    inharmonicity: float | None
+
+
+@dataclass(frozen=True)
+class Match:
+    """Whether a pluck answers what was asked.
+
+    `as_asked` is True when it does. Otherwise `places` holds where it was probably played, the likeliest first and several only
+    when they can't be told apart; empty when it belongs nowhere on the neck.
+    """
+
+    as_asked: bool
+    cents: float
+    """From what was asked for."""
+    places: tuple[Place, ...] = ()
+
+
+def expected_hz(neck: Neck, string: int, fret: int, opens: Mapping[int, OpenHeard]) -> float:
+    """Equal-tempered pitch of a place above its string's open note as heard; the open note itself at its nominal pitch."""
+    nominal = open_target_hz(neck, string)
+    if fret == 0:
+        return nominal
+    base = opens[string].f1_hz if string in opens else nominal
+    return float(base * 2.0 ** (semitones_above_open(neck, string, fret) / 12.0))
+
+
+def match(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard]) -> Match:
+    """Lay a usable reading against what was asked.
+
+    Parameters
+    ----------
+    note : NoteReading
+        With a pitch.
+    opens : mapping of int to OpenHeard
+        Open notes heard so far, by string.
+    """
+    if note.f1_hz is None:
+        raise ValueError("a note without a pitch can't be placed")
+    cents = cents_between(note.f1_hz, expected_hz(neck, ask.string, ask.fret, opens))
+    within = OPEN_TUNING_CENTS if ask.fret == 0 else SAME_FRET_CENTS
+    costs = _place_costs(neck, ask, note, opens)
+    if abs(cents) <= within:
+        elsewhere = _same_pitch_elsewhere(neck, ask, note, opens, costs)
+        return Match(as_asked=elsewhere is None, cents=cents, places=() if elsewhere is None else (elsewhere,))
+    costs.pop((ask.string, ask.fret), None)
+    return Match(as_asked=False, cents=cents, places=_likeliest(costs))
+
+
+def _place_costs(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard]) -> dict[Place, float]:
+    """Every place that sounds within 50 cents of the note, with how unlikely a slip to it is (a negative log-likelihood)."""
+    assert note.f1_hz is not None
+    costs: dict[Place, float] = {}
+    for string in range(1, len(neck.strings) + 1):
+        for fret in (0, *playable_frets(neck, string)):
+            misfit = cents_between(note.f1_hz, expected_hz(neck, string, fret, opens))
+            if abs(misfit) > SAME_FRET_CENTS:
+                continue
+            cost = _slip_cost(ask, string, fret) + 0.5 * (misfit / _PITCH_SCALE_CENTS) ** 2
+            log_ratio = _log_inharmonicity_ratio(neck, string, fret, note, opens)
+            if log_ratio is not None:
+                cost += min(4.0, 0.5 * (log_ratio / _B_SCALE_LOG) ** 2)
+            costs[string, fret] = cost
+    return costs
+
+
+def _likeliest(costs: Mapping[Place, float]) -> tuple[Place, ...]:
+    ranked = sorted(costs, key=lambda place: costs[place])
+    if not ranked or costs[ranked[0]] > _MOST_COST:
+        return ()
+    return tuple(place for place in ranked if costs[place] <= costs[ranked[0]] + _AMBIGUOUS_WITHIN)
+
+
+def _slip_cost(ask: Ask, string: int, fret: int) -> float:
+    if string == ask.string:
+        if fret == 0:
+            return _COST_OPEN_OF_SAME
+        return _COST_PER_FRET * abs(fret - ask.fret)
+    cost = _COST_PER_STRING * abs(string - ask.string)
+    return cost + (_COST_OPEN_OF_OTHER if fret == 0 and ask.fret else _COST_PER_FRET * abs(fret - ask.fret))
+
+
+def _log_inharmonicity_ratio(
+    neck: Neck, string: int, fret: int, note: NoteReading, opens: Mapping[int, OpenHeard]
+) -> float | None:
+    """ln of heard B over what the place leads to expect; None where either is unknown."""
+    own = opens.get(string)
+    if own is None or not own.inharmonicity or not note.inharmonicity or own.inharmonicity < 0 or note.inharmonicity < 0:
+        return None
+    if note.u_inharmonicity is not None and note.u_inharmonicity > 0.2 * note.inharmonicity:
+        return None
+    return math.log(note.inharmonicity / own.inharmonicity) - semitones_above_open(neck, string, fret) / 6.0 * math.log(2.0)
+
+
+def _same_pitch_elsewhere(
+    neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard], places: Iterable[Place]
+) -> Place | None:
+    """A place on another string that fits far better: right pitch, wrong string. Only the inharmonicity can tell."""
+    here = _log_inharmonicity_ratio(neck, ask.string, ask.fret, note, opens)
+    if here is None or abs(here) < _B_TELLS_LOG:
+        return None
+    for string, fret in places:
+        if string == ask.string or neck.string(string).course == neck.string(ask.string).course is not None:
+            continue
+        there = _log_inharmonicity_ratio(neck, string, fret, note, opens)
+        if there is not None and abs(there) < 0.5 * abs(here) and abs(there) < _B_TELLS_LOG / 2:
+            return string, fret
+    return None

@@ -1,0 +1,185 @@
+"""What will be asked for: which string, which fret, in which order, how often.
+
+Conventions
+-----------
+String 1 is the highest-sounding, fret 0 the open string. A string is played through before the next is begun: its open
+note first, then the frets upward, with the open note asked for again between and at the end, so that drift is seen and
+taken out. A string that starts later on the neck (`first_fret`) is asked for only at the frets it has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import numpy as np
+
+from fretcheck.errors import UsageError
+from fretcheck.neck.description import Neck
+from fretcheck.session.placement import playable_frets
+from fretcheck.session.reading import Press
+
+Order = Literal["low-first", "high-first"]
+PlanName = Literal["full", "intake", "spot", "press", "own"]
+
+INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
+SPOT_FRETS = (1, 5, 12)
+PRESS_FRETS = (5, 12)
+PLUCKS_BETWEEN_OPEN_CHECKS = 8
+"""At most so many fretted plucks before the open string is asked for again."""
+MOST_REPEATS = 20
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ask:
+    """One pluck that is asked for."""
+
+    string: int
+    fret: int
+    press: Press | None = None
+    """How hard to press, in the press test only."""
+    check: bool = False
+    """True when the open string is asked for again, to see whether it has drifted."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """All plucks of a session, in the order in which they are asked for."""
+
+    name: str
+    asks: tuple[Ask, ...]
+
+    @property
+    def strings(self) -> tuple[int, ...]:
+        """Strings in the order in which they are played."""
+        return tuple(dict.fromkeys(ask.string for ask in self.asks))
+
+    @property
+    def notes(self) -> tuple[tuple[int, int], ...]:
+        """Every (string, fret) asked for, once, press-test notes left out."""
+        return tuple(dict.fromkeys((ask.string, ask.fret) for ask in self.asks if ask.press is None))
+
+
+def make_plan(
+    neck: Neck,
+    *,
+    name: str = "full",
+    frets: Sequence[int] | None = None,
+    strings: Sequence[int] | None = None,
+    repeats: int = 1,
+    order: str = "low-first",
+) -> Plan:
+    """The plan for a neck.
+
+    Parameters
+    ----------
+    neck : Neck
+        What is played.
+    name : str
+        ``full`` (every fret), ``intake`` (open, 1, 3, 5, 7, 9, 12, 15, last), ``spot`` (open, 1, 5, 12), ``press`` (one
+        string, lightly and firmly, at 5 and 12). Two joined by ``+`` follow each other, as in ``full+press``.
+    frets, strings : sequence of int, optional
+        Frets and strings of the user's own; frets replace those of the plan (which is then called ``own``).
+    repeats : int
+        Plucks of each fretted note in a row, 1 to 20; the first open note gets as many.
+    order : str
+        ``low-first``: from the lowest-sounding string to the highest; ``high-first``: the reverse.
+
+    Raises
+    ------
+    UsageError
+        Unknown plan or order, a string or fret that the neck does not have, or repeats out of range.
+    """
+    if order not in get_args(Order):
+        raise UsageError(f"order = {order!r} is unknown; choose low-first or high-first")
+    if not 1 <= repeats <= MOST_REPEATS:
+        raise UsageError(f"repeats = {repeats} is out of range; choose 1 to {MOST_REPEATS}")
+    if strings is not None:
+        _check_known("string", strings, range(1, len(neck.strings) + 1))
+    if frets is not None:
+        _check_known("fret", frets, range(neck.frets + 1))
+        if name not in ("full", "own"):
+            raise UsageError(f"frets of your own and the plan {name!r} do not go together; leave one out")
+        name = "own"
+    asks: list[Ask] = []
+    for part in name.split("+"):
+        if part == "press":
+            asks += _press_asks(neck, strings, repeats)
+            continue
+        chosen = strings if strings is not None else range(1, len(neck.strings) + 1)
+        for string in sorted(dict.fromkeys(chosen), reverse=order == "low-first"):
+            asks += _string_asks(string, _frets_of(neck, string, part, frets), repeats)
+    return Plan(name=name, asks=tuple(asks))
+
+
+def parse_numbers(text: str, *, what: str) -> tuple[int, ...]:
+    """Numbers from a list such as ``1-5,7,12``, ascending, each once.
+
+    Raises
+    ------
+    UsageError
+        When a part is neither a number nor a range of two.
+    """
+    numbers: set[int] = set()
+    for part in text.replace(" ", "").split(","):
+        first, dash, last = part.partition("-")
+        if not first.isdecimal() or (dash and not last.isdecimal()):
+            raise UsageError(f"{what} = {text!r} is no list of numbers; write it like 1-5,7,12")
+        stop = int(last) if dash else int(first)
+        if stop < int(first):
+            raise UsageError(f"{what} = {text!r}: the range {part} runs backward; write {stop}-{first}")
+        numbers.update(range(int(first), stop + 1))
+    return tuple(sorted(numbers))
+
+
+def _check_known(what: str, numbers: Iterable[int], known: range) -> None:
+    for number in numbers:
+        if number not in known:
+            raise UsageError(f"{what} {number} is not on this neck; it has {known.start} to {known.stop - 1}")
+
+
+def _frets_of(neck: Neck, string: int, name: str, own: Sequence[int] | None) -> list[int]:
+    playable = playable_frets(neck, string)
+    if name == "own":
+        wanted: Iterable[int] = own or ()
+    elif name == "full":
+        wanted = playable
+    elif name == "intake":
+        wanted = (*INTAKE_FRETS, neck.frets)
+    elif name == "spot":
+        wanted = SPOT_FRETS
+    else:
+        raise UsageError(f"plan {name!r} is unknown; choose full, intake, spot or press")
+    return sorted({fret for fret in wanted if fret in playable})
+
+
+def _string_asks(string: int, frets: Sequence[int], repeats: int) -> list[Ask]:
+    asks = [Ask(string=string, fret=0)] * repeats
+    plucks = [Ask(string=string, fret=fret) for fret in frets for _ in range(repeats)]
+    stretches = -(-len(plucks) // PLUCKS_BETWEEN_OPEN_CHECKS)
+    for stretch in np.array_split(np.arange(len(plucks)), stretches) if plucks else ():
+        asks += [plucks[i] for i in stretch]
+        asks.append(Ask(string=string, fret=0, check=True))
+    return asks
+
+
+def _press_asks(neck: Neck, strings: Sequence[int] | None, repeats: int) -> list[Ask]:
+    string = press_string(neck) if not strings else strings[0]
+    frets = [fret for fret in PRESS_FRETS if fret in playable_frets(neck, string)]
+    if not frets:
+        raise UsageError(f"the press test needs fret {PRESS_FRETS[0]} or {PRESS_FRETS[1]}, and string {string} has neither")
+    presses: tuple[Press, ...] = ("light", "firm")
+    asks = [Ask(string=string, fret=0)] * repeats
+    asks += [Ask(string=string, fret=fret, press=press) for fret in frets for press in presses for _ in range(repeats)]
+    return [*asks, Ask(string=string, fret=0, check=True)]
+
+
+def press_string(neck: Neck) -> int:
+    """The string that shows finger pressure most: the lowest-sounding plain one, or the lowest of all.
+
+    A plain string's cents per unit of stretch, κ = E/(density·(2Lf)²), is largest for the lowest note; in a wound string
+    only the core carries.
+    """
+    plain = [number for number, string in enumerate(neck.strings, start=1) if string.construction == "plain"]
+    return max(plain, default=len(neck.strings))

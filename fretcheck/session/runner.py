@@ -1,0 +1,385 @@
+"""The live session as a state machine: plucks go in, events come out.
+
+The runner knows neither microphone nor screen nor disk. It is told what was heard (`onset`, `running`, `pluck`, `unusable`,
+`lost`) and what the player commands (`again`, `back`, `skip`, `pause`, `stop`), and answers each with the events that follow.
+An accepted pluck is handed to `keep` before it is told and before the next is asked for; when `keep` raises, nothing has moved.
+
+Conventions
+-----------
+Times in seconds of the session's sound, never of a wall clock; the clock passed in serves only for the time that is left.
+A step is an index into the plan's asks. Going back withdraws what was taken for that step; steps after it stay taken.
+An open string plucked twice in a row while a fretted note is asked for goes one back, to the fretted note before, or to the
+open note where there is none; an open note that is itself asked for answers that, and never counts toward the gesture.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Callable, Iterable, Sequence
+from typing import Literal
+
+from fretcheck.audio.pluck import Pluck
+from fretcheck.neck.description import Neck
+from fretcheck.neck.temperament import cents_between
+from fretcheck.pitch.flags import disqualifies, sentence
+from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.session import events as told
+from fretcheck.session.heard import Match, OpenHeard, expected_hz, match
+from fretcheck.session.plan import Ask, Plan
+from fretcheck.session.wording import asked_words, place_words
+
+Keep = Callable[[told.Taken, Pluck], told.Taken]
+"""Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't."""
+
+State = Literal["waiting", "listening", "ringing", "paused", "finished"]
+
+DRIFT_WARNING_CENTS = 3.0
+RETUNED_CENTS = 8.0
+"""An open string further than this from where it was before an interruption has been retuned: it is started over."""
+
+
+class Runner:
+    """Asks for the notes of a plan, one pluck at a time.
+
+    Parameters
+    ----------
+    neck, plan : Neck, Plan
+        What is played, and in which order.
+    keep : Keep
+        Called with each accepted pluck before anything else follows from it.
+    clock : callable
+        Seconds, monotonic; for the time left.
+    step_back : bool
+        Whether an open string plucked twice in a row goes one back.
+    taken : sequence of Taken
+        What an interrupted session has already accepted (withdrawn plucks left out).
+    skipped : iterable of int
+        Steps it skipped.
+    """
+
+    def __init__(
+        self,
+        neck: Neck,
+        plan: Plan,
+        *,
+        keep: Keep,
+        clock: Callable[[], float],
+        step_back: bool = True,
+        taken: Sequence[told.Taken] = (),
+        skipped: Iterable[int] = (),
+    ) -> None:
+        self.neck = neck
+        self.plan = plan
+        self.state: State = "waiting"
+        self._keep = keep
+        self._clock = clock
+        self._step_back = step_back
+        self._taken: list[told.Taken] = list(taken)
+        self._skipped = set(skipped)
+        self._recheck: Ask | None = None
+        self._unasked_opens = 0
+        self._muted_until_s = float("-inf")
+        self._step_times: list[float] = []
+        self._last_step_at: float | None = None
+        self._step = self._next_step(0)
+        self._opens: dict[int, OpenHeard] = {}
+        self._first_open_hz: dict[int, float] = {}
+        for earlier in self._taken:
+            self._note_open(earlier)
+
+    # what is known
+
+    @property
+    def ask(self) -> Ask | None:
+        """What is asked for now; None when the plan is done."""
+        if self._recheck is not None:
+            return self._recheck
+        return self.plan.asks[self._step] if self._step is not None else None
+
+    @property
+    def step(self) -> int | None:
+        """Index of what is asked for; None for an unforeseen open check, or when the plan is done."""
+        return None if self._recheck is not None else self._step
+
+    @property
+    def taken(self) -> tuple[told.Taken, ...]:
+        """Accepted plucks that count, in the order in which they were played."""
+        return tuple(self._taken)
+
+    @property
+    def skipped(self) -> frozenset[int]:
+        """Steps left out."""
+        return frozenset(self._skipped)
+
+    @property
+    def notes_left(self) -> int:
+        """How many asks of the plan are still open."""
+        done = self._done_steps()
+        return sum(index not in done for index in range(len(self.plan.asks)))
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Time left at the player's own pace (median of the notes so far); None until three notes are taken."""
+        if len(self._step_times) < 3:
+            return None
+        return statistics.median(self._step_times) * self.notes_left
+
+    def deviation_cents(self, ask: Ask, note: NoteReading) -> float | None:
+        """How far a note is from what was asked; a fretted note is judged from its own open note, None without one."""
+        if note.f1_hz is None or (ask.fret > 0 and ask.string not in self._opens):
+            return None
+        return cents_between(note.f1_hz, expected_hz(self.neck, ask.string, ask.fret, self._opens))
+
+    # what begins
+
+    def start(self) -> list[told.Event]:
+        """Ask for the first note. A session that was interrupted within a string asks for its open note first."""
+        self._last_step_at = self._clock()
+        ask = self.ask
+        if ask is None:
+            return self._finish()
+        if self._taken and ask.fret > 0 and any(t.ask.string == ask.string for t in self._taken):
+            self._recheck = Ask(string=ask.string, fret=0, check=True)
+        return [self._asked()]
+
+    # what is heard
+
+    def mute(self, until_s: float) -> None:
+        """Take nothing that begins before `until_s`: a cue is sounding."""
+        self._muted_until_s = max(self._muted_until_s, until_s)
+
+    def onset(self, start_s: float) -> list[told.Event]:
+        """A pluck has begun."""
+        if not self._listens_to(start_s):
+            return []
+        self.state = "listening"
+        return [told.Begun()]
+
+    def running(self, note: NoteReading, *, settled: float) -> list[told.Event]:
+        """The value of the pluck under way, and how far it has settled (0 to 1)."""
+        ask = self.ask
+        if self.state != "listening" or ask is None:
+            return []
+        return [told.Running(deviation_cents=self.deviation_cents(ask, note), u_cents=note.u_cents, settled=settled)]
+
+    def pluck(self, pluck: Pluck, note: NoteReading, *, start_s: float) -> list[told.Event]:
+        """A pluck has settled or ended: judge it. To be called once for each pluck.
+
+        Parameters
+        ----------
+        pluck : Pluck
+            Its sound so far.
+        note : NoteReading
+            What was read from exactly that sound.
+        start_s : float
+            Its beginning, in seconds of the session's sound.
+        """
+        ask = self.ask
+        if self.state != "listening" or ask is None or not self._listens_to(start_s):
+            return []
+        if pluck.end == "lost_samples":
+            return self.lost()
+        if not note.usable:
+            return self._again(ask, _complaint(self.neck, ask, note))
+        found = match(self.neck, ask, note, self._opens)
+        if not found.as_asked:
+            return self._not_as_asked(ask, found, note)
+        return self._accept(ask, pluck, note, start_s)
+
+    def unusable(self, reason: str, *, start_s: float) -> list[told.Event]:
+        """Sound that was no pluck: `reason` is a sentence for the player."""
+        ask = self.ask
+        if ask is None or not self._listens_to(start_s):
+            return []
+        return self._again(ask, reason)
+
+    def lost(self) -> list[told.Event]:
+        """Samples were lost; a pluck under way is given up and asked for again."""
+        ask = self.ask
+        if self.state != "listening" or ask is None:
+            return []
+        return self._again(ask, "Some of the sound was lost on its way; pluck it again.")
+
+    # what the player commands
+
+    def again(self) -> list[told.Event]:
+        """Drop the pluck under way and ask for the same note afresh."""
+        ask = self.ask
+        if ask is None or self.state == "paused":
+            return []
+        self.state = "waiting"
+        self._unasked_opens = 0
+        return [self._asked(again=True)]
+
+    def back(self) -> list[told.Event]:
+        """One back in the plan; what was taken for that note no longer counts."""
+        before = self._step if self._step is not None else len(self.plan.asks)
+        if self._recheck is not None or before == 0 or self.state == "paused":
+            return self.again()
+        return self._go_back(before - 1)
+
+    def skip(self) -> list[told.Event]:
+        """Leave this note out."""
+        ask = self.ask
+        if ask is None or self.state == "paused":
+            return []
+        step = self.step
+        if step is not None:
+            self._skipped.add(step)
+        return [told.Skipped(step=step, ask=ask), *self._step_on(ask)]
+
+    def pause(self) -> list[told.Event]:
+        """Stop taking plucks, or take them again when paused."""
+        if self.ask is None:
+            return []
+        if self.state == "paused":
+            self.state = "waiting"
+            self._last_step_at = self._clock()
+            return [told.Resumed(), self._asked(again=True)]
+        self.state = "paused"
+        return [told.Paused()]
+
+    def stop(self) -> list[told.Event]:
+        """End here and keep what is taken."""
+        return self._finish()
+
+    # inside
+
+    def _listens_to(self, start_s: float) -> bool:
+        return self.state in ("waiting", "listening", "ringing") and start_s >= self._muted_until_s
+
+    def _asked(self, *, again: bool = False) -> told.Asked:
+        ask = self.ask
+        assert ask is not None
+        return told.Asked(ask=ask, again=again)
+
+    def _done_steps(self) -> set[int]:
+        return self._skipped | {taken.step for taken in self._taken if taken.step is not None}
+
+    def _next_step(self, start: int) -> int | None:
+        """First open step from `start` on, or, when all those are done, the first of all."""
+        done = self._done_steps()
+        steps = range(len(self.plan.asks))
+        return next((i for i in (*steps[start:], *steps[:start]) if i not in done), None)
+
+    def _again(self, ask: Ask, reason: str) -> list[told.Event]:
+        self.state = "ringing"
+        self._unasked_opens = 0
+        return [told.Again(ask=ask, reason=reason), self._asked(again=True)]
+
+    def _not_as_asked(self, ask: Ask, found: Match, note: NoteReading) -> list[told.Event]:
+        self.state = "ringing"
+        open_of_this = ask.fret > 0 and (ask.string, 0) in found.places[:1]
+        self._unasked_opens = self._unasked_opens + 1 if open_of_this else 0
+        if self._step_back and self._unasked_opens == 2:
+            return self._go_back(self._step_before_gesture())
+        text = _wrong_note_words(self.neck, ask, found, note)
+        return [told.WrongNote(ask=ask, heard=found.places, text=text), self._asked(again=True)]
+
+    def _step_before_gesture(self) -> int:
+        """The fretted step before this one on the same string, or the string's first open step."""
+        now = self._step if self._step is not None else len(self.plan.asks) - 1
+        string = self.plan.asks[now].string
+        same = [i for i in range(now) if self.plan.asks[i].string == string]
+        fretted = [i for i in same if self.plan.asks[i].fret > 0]
+        return fretted[-1] if fretted else (same[-1] if same else now)
+
+    def _go_back(self, step: int) -> list[told.Event]:
+        withdrawn = self._withdraw(taken for taken in self._taken if taken.step == step)
+        self._skipped.discard(step)
+        self._recheck = None
+        self._step = step
+        self._unasked_opens = 0
+        self.state = "ringing"
+        return [told.SteppedBack(step=step, ask=self.plan.asks[step], withdrawn=withdrawn), self._asked(again=True)]
+
+    def _withdraw(self, plucks: Iterable[told.Taken]) -> tuple[int, ...]:
+        gone = tuple(plucks)
+        self._taken = [taken for taken in self._taken if taken not in gone]
+        return tuple(taken.number for taken in gone if taken.number is not None)
+
+    def _accept(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+        taken = self._keep(told.Taken(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
+        deviation = self.deviation_cents(ask, note)
+        self._taken.append(taken)
+        self._unasked_opens = 0
+        self.state = "ringing"
+        now = self._clock()
+        if self._last_step_at is not None:
+            self._step_times.append(now - self._last_step_at)
+        self._last_step_at = now
+        accepted = told.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
+        return [accepted, *self._open_moved(taken), *self._step_on(ask)]
+
+    def _note_open(self, taken: told.Taken) -> None:
+        if taken.ask.fret == 0 and taken.note.f1_hz is not None:
+            self._opens[taken.ask.string] = OpenHeard(taken.note.f1_hz, taken.note.inharmonicity)
+            self._first_open_hz.setdefault(taken.ask.string, taken.note.f1_hz)
+
+    def _open_moved(self, taken: told.Taken) -> list[told.Event]:
+        string = taken.ask.string
+        before = self._opens.get(string)
+        self._note_open(taken)
+        if taken.ask.fret != 0 or before is None or taken.note.f1_hz is None:
+            return []
+        if taken.step is None and abs(jump := cents_between(taken.note.f1_hz, before.f1_hz)) > RETUNED_CENTS:
+            return self._start_over(taken, jump)
+        cents = cents_between(taken.note.f1_hz, self._first_open_hz[string])
+        if abs(cents) < DRIFT_WARNING_CENTS:
+            return []
+        text = f"String {string} has moved by {cents:+.1f} cents since its first open pluck. Let it settle; check the tuner."
+        return [told.Drifted(string=string, cents=cents, text=text)]
+
+    def _start_over(self, fresh: told.Taken, jump: float) -> list[told.Event]:
+        """The string was retuned while the session lay still: what it gave before can't be compared with what follows."""
+        string = fresh.ask.string
+        own = [taken for taken in self._taken if taken.ask.string == string]
+        steps = [taken.step for taken in own if taken.step is not None]
+        withdrawn = self._withdraw(own)
+        self._first_open_hz.pop(string, None)
+        self._step = self._next_step(min(steps))
+        text = f"String {string} was retuned by {jump:+.1f} cents since the session was interrupted; it is played afresh."
+        return [told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn)]
+
+    def _step_on(self, ask: Ask) -> list[told.Event]:
+        events: list[told.Event] = []
+        if self._recheck is not None:
+            self._recheck = None
+        elif self._step is not None:
+            self._step = self._next_step(self._step + 1)
+        if self.state == "listening":
+            self.state = "ringing"
+        done = self._done_steps()
+        if all(i in done for i, other in enumerate(self.plan.asks) if other.string == ask.string):
+            events.append(told.StringFinished(string=ask.string))
+        if self._step is None:
+            return [*events, *self._finish()]
+        return [*events, self._asked()]
+
+    def _finish(self) -> list[told.Event]:
+        if self.state == "finished":
+            return []
+        self.state = "finished"
+        return [told.Finished(complete=self._step is None)]
+
+
+def _complaint(neck: Neck, ask: Ask, note: NoteReading) -> str:
+    flag = next((flag for flag in note.flags if disqualifies(flag)), None)
+    if flag is None:
+        return "No pitch could be read; pluck it again."
+    if flag is Flag.TWO_STRINGS and neck.string(ask.string).course is not None:
+        return "Both strings of the pair are sounding; damp the other one."
+    return sentence(flag)
+
+
+def _wrong_note_words(neck: Neck, ask: Ask, found: Match, note: NoteReading) -> str:
+    wanted = asked_words(neck, ask)
+    if found.places:
+        heard = " or ".join(place_words(neck, string, fret) for string, fret in found.places[:2])
+        if ask.fret == 0 and abs(found.cents) < 250:
+            return f"Heard {heard}, or string {ask.string} is {found.cents:+.0f} cents out of tune. Wanted: {wanted}."
+        return f"Heard {heard}. Wanted: {wanted}."
+    assert note.f1_hz is not None
+    if abs(found.cents) < 250:
+        return f"Heard {note.f1_hz:.1f} Hz, {found.cents:+.0f} cents from {wanted}. Is string {ask.string} in tune?"
+    return f"Heard {note.f1_hz:.1f} Hz, which is no note near {wanted}; pluck it again."

@@ -1,0 +1,83 @@
+"""The sound of accepted plucks, on disk as FLAC, so that any later estimator can read them again.
+
+Conventions
+-----------
+Samples are float64, full scale ±1, on the grid of 24-bit integers (steps of 2^−23, 144 dB down), so that what is stored is
+exactly what was measured. One channel, at the source's own rate.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+from pathlib import Path
+
+import numpy as np
+
+from fretcheck.audio.source import Samples
+from fretcheck.errors import StorageError
+
+STEPS = 2**23
+_SPARE_BITS = 8  # soundfile takes the upper 24 bits of a 32-bit integer
+
+
+def on_grid(samples: Samples) -> Samples:
+    """Samples rounded to the 24-bit grid, limited to full scale."""
+    return np.clip(np.round(samples * STEPS), -STEPS, STEPS - 1) / STEPS
+
+
+def flac_bytes(samples: Samples, sample_rate: float) -> bytes:
+    """A FLAC file of samples that lie on the grid."""
+    import soundfile
+
+    whole = np.round(samples * STEPS).astype(np.int32) << _SPARE_BITS
+    buffer = io.BytesIO()
+    soundfile.write(buffer, whole, round(sample_rate), format="FLAC", subtype="PCM_24")
+    return buffer.getvalue()
+
+
+def read_flac(path: Path) -> tuple[Samples, float]:
+    """Samples and sample rate of a stored pluck.
+
+    Raises
+    ------
+    StorageError
+        When the file is missing or no sound.
+    """
+    import soundfile
+
+    try:
+        samples, rate = soundfile.read(path, dtype="float64")
+    except (OSError, RuntimeError) as error:
+        raise StorageError(f"{path}: the sound of this pluck can't be read ({error})", path=path) from error
+    return samples, float(rate)
+
+
+def write_safely(path: Path, content: bytes) -> None:
+    """Write a new file so that it survives a power loss: its content and its folder's entry are on the disk on return.
+
+    Raises
+    ------
+    StorageError
+        When it can't be written, a full disk for one; nothing is left behind then.
+    """
+    try:
+        with open(path, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        sync_folder(path.parent)
+    except OSError as error:
+        path.unlink(missing_ok=True)
+        raise StorageError(f"{path}: can't be written ({error.strerror}); what was accepted before is safe", path=path) from error
+
+
+def sync_folder(folder: Path) -> None:
+    """Put a folder's entries on the disk, where the system can (Windows does so by itself)."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

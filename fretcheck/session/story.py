@@ -1,0 +1,200 @@
+"""What a session's journal tells: its lines read back into plan, accepted plucks and what became of them.
+
+Conventions
+-----------
+One JSON object a line, UTF-8, each with its `kind`: `session` (the first), `part` (sound begins, at the start and after each
+interruption), `accepted`, `withdrawn`, `skipped`, `set_aside`, `finished`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from fretcheck.audio.pluck import Pluck
+from fretcheck.audio.source import Samples
+from fretcheck.errors import StorageError, UsageError
+from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.session.events import Taken
+from fretcheck.session.plan import Ask, Plan
+from fretcheck.session.reading import SoundSetAside
+
+SCHEMA = "fretcheck/journal/1"
+JOURNAL_NAME = "journal.jsonl"
+SOUNDS_NAME = "sounds"
+
+Line = dict[str, Any]
+
+
+@dataclass(kw_only=True)
+class Story:
+    """What a journal tells: the session as it stands."""
+
+    id: str
+    neck: Neck
+    plan: Plan
+    taken_at: datetime
+    step_back: bool
+    parts: list[Line] = field(default_factory=list)
+    accepted: list[Taken] = field(default_factory=list)
+    """Every pluck ever accepted, in order; `taken` leaves out the withdrawn."""
+    plucks: dict[int, Line] = field(default_factory=dict)
+    """By number: what else is known of an accepted pluck's sound."""
+    withdrawn: set[int] = field(default_factory=set)
+    skipped: set[int] = field(default_factory=set)
+    set_aside: list[SoundSetAside] = field(default_factory=list)
+    complete: bool = False
+
+    @property
+    def taken(self) -> tuple[Taken, ...]:
+        """Accepted plucks that count."""
+        return tuple(taken for taken in self.accepted if taken.number not in self.withdrawn)
+
+    def tell(self, line: Line) -> None:
+        """Add what one line says."""
+        match line["kind"]:
+            case "part":
+                self.parts.append(line)
+                self.complete = False
+            case "accepted":
+                taken = _taken_from(line)
+                assert taken.number is not None
+                self.accepted.append(taken)
+                self.plucks[taken.number] = line["pluck"]
+                self.skipped.discard(-1 if taken.step is None else taken.step)
+            case "withdrawn":
+                self.withdrawn.update(line["numbers"])
+            case "skipped":
+                self.skipped.add(line["step"])
+            case "set_aside":
+                self.set_aside.append(SoundSetAside(**{k: line[k] for k in ("string", "start_s", "end_s", "reason")}))
+            case "finished":
+                self.complete = bool(line["complete"])
+            case other:
+                raise ValueError(f"unknown kind {other!r}")
+
+
+def sessions_folder(data: Path) -> Path:
+    """Where sessions lie within the data folder."""
+    return data / "sessions"
+
+
+def read_story(folder: Path) -> tuple[Story, int]:
+    """What a session's journal tells, and how many of its bytes are whole lines.
+
+    Raises
+    ------
+    StorageError
+        When there is no journal, or a line before the last is damaged.
+    """
+    path = folder / JOURNAL_NAME
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise StorageError(f"{path}: no session can be read here ({error.strerror})", path=path) from error
+    story: Story | None = None
+    size = 0
+    lines = content.splitlines(keepends=True)
+    for number, raw in enumerate(lines, start=1):
+        try:
+            if not raw.endswith(b"\n"):
+                raise ValueError("cut off")
+            line = json.loads(raw)
+            if story is None:
+                story = story_from(line)
+            else:
+                story.tell(line)
+        except (ValueError, KeyError, TypeError) as error:
+            if number == len(lines) and story is not None:
+                break
+            raise StorageError(f"{path}: line {number} is damaged ({error})", path=path) from error
+        size += len(raw)
+    if story is None:
+        raise StorageError(f"{path}: the journal is empty", path=path)
+    return story, size
+
+
+def find_session(root: Path, session_id: str) -> Path:
+    """Folder of a session by its id.
+
+    Raises
+    ------
+    UsageError
+        When there is none of that id.
+    """
+    folder = root / session_id
+    if Path(session_id).name != session_id or not (folder / JOURNAL_NAME).is_file():
+        raise UsageError(f"no session {session_id!r} in {root}")
+    return folder
+
+
+def find_unfinished(root: Path, neck: Neck) -> Path:
+    """The newest session of this neck that was not completed.
+
+    Raises
+    ------
+    UsageError
+        When there is none.
+    """
+    for path in sorted(root.glob(f"*/{JOURNAL_NAME}"), reverse=True):
+        try:
+            story, _ = read_story(path.parent)
+        except StorageError:
+            continue
+        if not story.complete and (story.neck.name, story.neck.serial) == (neck.name, neck.serial):
+            if (story.neck.frets, story.neck.strings) != (neck.frets, neck.strings):
+                raise UsageError(f"session {story.id} was begun with other frets or strings of {neck.name!r}; begin a new one")
+            return path.parent
+    raise UsageError(f"no interrupted session of {neck.name!r} in {root}; leave --resume out to begin one")
+
+
+def pluck_from(samples: Samples, sample_rate: float, known: Mapping[str, Any]) -> Pluck:
+    """The pluck of a stored sound and what its line tells of it."""
+    return Pluck(
+        samples=samples,
+        sample_rate=sample_rate,
+        start_frame=known["start_frame"],
+        settled_from=known["settled_from"],
+        noise_rms=known["noise_rms"],
+        clipped_fraction=known["clipped_fraction"],
+        end=known["end"],
+    )
+
+
+def _taken_from(line: Line) -> Taken:
+    note = dict(line["note"])
+    note["flags"] = tuple(Flag(flag) for flag in note["flags"])
+    note["window_s"] = None if note["window_s"] is None else tuple(note["window_s"])
+    return Taken(
+        step=line["step"],
+        ask=Ask(**line["ask"]),
+        start_s=line["start_s"],
+        note=NoteReading(**note),
+        number=line["number"],
+        sound_file=line["sound_file"],
+    )
+
+
+def story_from(header: Line) -> Story:
+    if header.get("schema") != SCHEMA:
+        raise ValueError(f"its schema is {header.get('schema')!r}, not {SCHEMA!r}")
+    return Story(
+        id=header["id"],
+        neck=_neck_from(header["neck"]),
+        plan=Plan(name=header["plan"]["name"], asks=tuple(Ask(**ask) for ask in header["plan"]["asks"])),
+        taken_at=datetime.fromisoformat(header["taken_at"]),
+        step_back=header["step_back"],
+    )
+
+
+def _neck_from(data: Mapping[str, Any]) -> Neck:
+    parts = {
+        "strings": tuple(String(**string) for string in data["strings"]),
+        "measured": tuple(Measurement(**measurement) for measurement in data["measured"]),
+    }
+    return Neck(**{**data, **parts})

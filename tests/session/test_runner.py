@@ -1,0 +1,365 @@
+"""The runner, driven by scripted readings: no sound, no screen, no disk."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from fretcheck.errors import StorageError
+from fretcheck.pitch.reading import Flag
+from fretcheck.session import events as told
+from fretcheck.session.plan import Ask, make_plan
+from fretcheck.session.runner import Runner
+from tests.session.bench import Player, make_neck, note_at, pluck_of
+
+
+class Shelf:
+    """Keeps what is accepted, as the journal would."""
+
+    def __init__(self):
+        self.kept = []
+        self.full = False
+
+    def __call__(self, taken, pluck):
+        if self.full:
+            raise StorageError("no room")
+        kept = replace(taken, number=len(self.kept) + 1, sound_file=f"{len(self.kept) + 1}.flac")
+        self.kept.append(kept)
+        return kept
+
+
+class Clock:
+    def __init__(self):
+        self.now = 0.0
+
+    def __call__(self):
+        return self.now
+
+
+def bench(*, neck=None, shelf=None, clock=None, **options):
+    neck = neck or make_neck()
+    chosen = {key: options.pop(key) for key in ("name", "frets", "strings", "repeats") if key in options}
+    default = {"strings": [3]} | ({} if "frets" in chosen else {"name": "spot"})
+    plan = make_plan(neck, **(default | chosen))
+    return Player(Runner(neck, plan, keep=shelf or Shelf(), clock=clock or Clock(), **options))
+
+
+def only(events, kind):
+    return [event for event in events if isinstance(event, kind)]
+
+
+def test_a_whole_plan_is_played_through_untouched():
+    player = bench(strings=[1, 2, 3])
+    events = player.through()
+    assert len(only(events, told.Accepted)) == 15
+    assert [event.string for event in only(events, told.StringFinished)] == [3, 2, 1]
+    assert events[-1] == told.Finished(complete=True)
+    assert player.runner.notes_left == 0
+    assert [t.ask for t in player.runner.taken] == list(player.runner.plan.asks)
+
+
+def test_a_pluck_is_kept_before_it_is_told_and_before_the_next_is_asked_for():
+    shelf = Shelf()
+    player = bench(shelf=shelf)
+    events = player.as_asked()
+    assert [type(event) for event in events] == [told.Begun, told.Running, told.Accepted, told.Asked]
+    assert events[2].taken is shelf.kept[0]
+
+
+def test_nothing_moves_when_a_pluck_cannot_be_kept():
+    shelf = Shelf()
+    player = bench(shelf=shelf)
+    player.as_asked()
+    asked = player.runner.ask
+    shelf.full = True
+    with pytest.raises(StorageError, match="no room"):
+        player.as_asked()
+    assert player.runner.ask == asked
+    assert len(player.runner.taken) == 1
+
+
+@pytest.mark.parametrize("cents", [-45.0, -20.0, 0.0, 30.0, 45.0])
+def test_a_note_within_half_a_semitone_is_the_one_asked_for(cents):
+    player = bench()
+    player.as_asked()
+    events = player.as_asked(cents=cents)
+    (accepted,) = only(events, told.Accepted)
+    assert accepted.deviation_cents == pytest.approx(cents, abs=1e-9)  # exact pitches went in; rounding only
+
+
+def test_fretted_notes_are_judged_from_the_open_string_as_it_is_tuned():
+    player = bench()
+    player.as_asked(cents=30.0)
+    (accepted,) = only(player.as_asked(cents=32.0), told.Accepted)
+    assert accepted.deviation_cents == pytest.approx(2.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("slip", [-1, 1, 2])
+def test_a_wrong_fret_is_noticed_and_named(slip):
+    player = bench(frets=[5])
+    player.as_asked()
+    events = player.pluck(3, 5 + slip)
+    (wrong,) = only(events, told.WrongNote)
+    assert wrong.heard[0] == (3, 5 + slip)
+    assert f"fret {5 + slip}" in wrong.text
+    assert only(events, told.Asked)[-1] == told.Asked(ask=Ask(string=3, fret=5), again=True)
+    assert only(player.as_asked(), told.Accepted)
+
+
+@pytest.mark.parametrize("other", [2, 4])
+def test_the_same_fret_of_a_neighbour_string_is_noticed_and_named(other):
+    player = bench(frets=[5])
+    player.as_asked()
+    (wrong,) = only(player.pluck(other, 5), told.WrongNote)
+    assert wrong.heard[0] == (other, 5)
+
+
+def test_the_open_neighbour_string_is_noticed_when_an_open_string_is_asked_for():
+    player = bench()
+    (wrong,) = only(player.pluck(2, 0), told.WrongNote)
+    assert (2, 0) in wrong.heard
+
+
+def test_the_right_pitch_on_the_wrong_string_is_noticed_once_both_open_strings_are_known():
+    # D#4 at fret 8 of string 3 has B = 1.1e-4·2^(8/6) = 2.8e-4, at fret 4 of string 2 it has 4e-5·2^(4/6) = 6.3e-5
+    player = bench(strings=[2, 3], frets=[4])
+    for _ in range(4):  # string 3: open, 4, open; string 2: open
+        player.as_asked()
+    (wrong,) = only(player.pluck(3, 8), told.WrongNote)
+    assert wrong.heard == ((3, 8),)
+    assert only(player.pluck(2, 4), told.Accepted)
+
+
+def test_without_inharmonicity_the_right_pitch_is_taken_as_played():
+    player = bench(strings=[2, 3], frets=[4])
+    for _ in range(4):
+        player.as_asked()
+    assert only(player.pluck(3, 8, inharmonicity=False), told.Accepted)
+
+
+def test_a_string_out_of_tune_is_said_to_be():
+    player = bench()
+    (wrong,) = only(player.pluck(3, 0, cents=-80.0), told.WrongNote)
+    assert "in tune?" in wrong.text or "out of tune" in wrong.text
+
+
+def test_a_pitch_that_belongs_nowhere_is_asked_for_again():
+    player = bench(strings=[6])
+    player.as_asked()
+    (wrong,) = only(player.pluck(6, 0, cents=-3000.0), told.WrongNote)
+    assert wrong.heard == ()
+
+
+@pytest.mark.parametrize("flag", [Flag.TOO_QUIET, Flag.TWO_STRINGS, Flag.UNSTABLE, Flag.TOO_SHORT, Flag.UNSURE])
+def test_a_flagged_pluck_is_asked_for_again_with_the_reason(flag):
+    player = bench()
+    (again,) = only(player.as_asked(flags=[flag]), told.Again)
+    assert again.reason.endswith(".")
+    assert not player.runner.taken
+    assert only(player.as_asked(), told.Accepted)
+
+
+def test_a_harmless_flag_does_not_stop_a_reading():
+    assert only(bench().as_asked(flags=[Flag.BEATING, Flag.CLIPPED]), told.Accepted)
+
+
+def test_two_strings_of_a_pair_sounding_together_are_told_apart_from_others():
+    player = bench(neck=make_neck(courses={3: 1, 4: 1}))
+    (again,) = only(player.as_asked(flags=[Flag.TWO_STRINGS]), told.Again)
+    assert "pair" in again.reason
+
+
+def test_the_unison_partner_of_a_pair_is_not_called_a_wrong_string():
+    neck = make_neck(notes=("E4", "E4", "B3", "B3", "G3", "G3"), courses={1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3})
+    player = bench(neck=neck, strings=[1, 2])
+    assert not only(player.through(), told.WrongNote)
+
+
+def test_lost_samples_discard_the_pluck_and_ask_again():
+    player = bench()
+    (again,) = only(player.as_asked(end="lost_samples"), told.Again)
+    assert "lost" in again.reason
+    assert not player.runner.taken
+
+
+def test_lost_samples_between_plucks_are_no_reason_to_ask_again():
+    player = bench()
+    assert player.runner.lost() == []
+
+
+def test_drift_of_the_open_string_is_warned_of():
+    player = bench()
+    for _ in range(4):
+        player.as_asked()
+    (drifted,) = only(player.as_asked(cents=-4.0), told.Drifted)
+    assert drifted.cents == pytest.approx(-4.0, abs=1e-9)
+    assert "String 3" in drifted.text
+
+
+def test_small_drift_is_not_worth_a_word():
+    player = bench()
+    for _ in range(4):
+        player.as_asked()
+    assert not only(player.as_asked(cents=1.5), told.Drifted)
+
+
+def test_an_open_string_plucked_twice_goes_back_to_the_fretted_note_before():
+    player = bench()
+    for _ in range(2):
+        player.as_asked()  # open, 1
+    assert player.runner.ask.fret == 5
+    assert only(player.pluck(3, 0), told.WrongNote)
+    (back,) = only(player.pluck(3, 0), told.SteppedBack)
+    assert (back.ask.fret, back.withdrawn) == (1, (2,))
+    assert player.runner.ask.fret == 1
+    player.as_asked()
+    assert player.runner.ask.fret == 5
+    player.through()
+    assert sorted(t.ask.fret for t in player.runner.taken) == [0, 0, 1, 5, 12]
+
+
+def test_the_open_note_that_was_asked_for_does_not_count_toward_going_back():
+    player = bench()
+    player.as_asked()  # the open note, as asked
+    assert only(player.pluck(3, 0), told.WrongNote)  # one too many: a slip, not a sign
+    assert player.runner.ask.fret == 1
+
+
+def test_before_the_first_fret_two_open_plucks_ask_for_the_open_note_again():
+    player = bench()
+    player.as_asked()
+    player.pluck(3, 0)
+    (back,) = only(player.pluck(3, 0), told.SteppedBack)
+    assert back.ask == Ask(string=3, fret=0)
+    player.as_asked(cents=10.0)
+    assert player.runner.ask.fret == 1
+    assert len(player.runner.taken) == 1
+
+
+def test_a_fretted_pluck_between_two_open_ones_breaks_the_sign():
+    player = bench()
+    for _ in range(2):
+        player.as_asked()
+    player.pluck(3, 0)
+    player.pluck(3, 6)
+    assert not only(player.pluck(3, 0), told.SteppedBack)
+
+
+def test_going_back_by_the_open_string_can_be_turned_off():
+    player = bench(step_back=False)
+    for _ in range(2):
+        player.as_asked()
+    for _ in range(4):
+        assert not only(player.pluck(3, 0), told.SteppedBack)
+    assert player.runner.ask.fret == 5
+
+
+def test_going_back_steps_over_an_open_check():
+    player = bench(frets=list(range(1, 13)))  # open, 1–6, open, 7–12, open
+    for _ in range(8):
+        player.as_asked()
+    assert player.runner.ask.fret == 7
+    player.pluck(3, 0)
+    (back,) = only(player.pluck(3, 0), told.SteppedBack)
+    assert back.ask.fret == 6
+    player.as_asked()
+    assert player.runner.ask.fret == 7
+
+
+def test_nothing_is_taken_while_a_cue_sounds():
+    player = bench()
+    player.runner.mute(4.0)
+    assert player.as_asked() == []  # begins at 3 s
+    assert only(player.as_asked(), told.Accepted)  # begins at 6 s
+
+
+def test_a_pluck_that_still_rings_is_not_heard_twice():
+    player = bench()
+    player.as_asked()
+    note = note_at(player.runner.neck, 3, 1)
+    assert player.runner.running(note, settled=1.0) == []
+    assert player.runner.pluck(pluck_of(), note, start_s=3.0) == []
+
+
+def test_keys_again_drops_the_pluck_under_way():
+    player = bench()
+    player.runner.onset(3.0)
+    assert player.runner.again() == [told.Asked(ask=Ask(string=3, fret=0), again=True)]
+    assert player.runner.pluck(pluck_of(), note_at(player.runner.neck, 3, 0), start_s=3.0) == []
+
+
+def test_keys_back_and_skip():
+    player = bench()
+    assert only(player.runner.back(), told.Asked)  # nothing before: the same again
+    player.as_asked()
+    (back,) = only(player.runner.back(), told.SteppedBack)
+    assert back.withdrawn == (1,)
+    player.as_asked()
+    (skipped,) = only(player.runner.skip(), told.Skipped)
+    assert (skipped.step, skipped.ask.fret) == (1, 1)
+    player.through()
+    assert player.runner.skipped == {1}
+    assert sorted(t.ask.fret for t in player.runner.taken) == [0, 0, 5, 12]
+
+
+def test_paused_takes_nothing_until_resumed():
+    player = bench()
+    assert player.runner.pause() == [told.Paused()]
+    assert player.as_asked() == []
+    assert [type(event) for event in player.runner.pause()] == [told.Resumed, told.Asked]
+    assert only(player.as_asked(), told.Accepted)
+
+
+def test_stop_keeps_what_is_taken():
+    player = bench()
+    player.as_asked()
+    assert player.runner.stop() == [told.Finished(complete=False)]
+    assert player.as_asked() == []
+    assert len(player.runner.taken) == 1
+
+
+def test_time_left_follows_the_players_own_pace():
+    clock = Clock()
+    player = bench(clock=clock)
+    assert player.runner.seconds_left is None
+    for _ in range(3):
+        clock.now += 4.0
+        player.as_asked()
+    assert player.runner.seconds_left == pytest.approx(2 * 4.0)  # two notes left at four seconds each
+
+
+def interrupted_after(count):
+    player = bench(strings=[3, 2])
+    for _ in range(count):
+        player.as_asked()
+    return player.runner.taken
+
+
+def test_a_resumed_session_asks_for_the_open_string_first_and_then_goes_on():
+    player = bench(strings=[3, 2], taken=interrupted_after(2))
+    assert player.runner.ask == Ask(string=3, fret=0, check=True)
+    assert player.runner.step is None
+    player.as_asked()
+    assert player.runner.ask == Ask(string=3, fret=5)
+    player.through()
+    assert player.runner.notes_left == 0
+
+
+def test_a_string_retuned_while_the_session_lay_still_is_played_afresh():
+    player = bench(strings=[3, 2], taken=interrupted_after(2))
+    (drifted,) = only(player.as_asked(cents=-25.0), told.Drifted)
+    assert set(drifted.withdrawn) >= {1, 2}
+    assert player.runner.ask == Ask(string=3, fret=0)
+    player.through()
+    assert player.runner.notes_left == 0
+
+
+def test_a_session_interrupted_between_strings_just_goes_on():
+    player = bench(strings=[3, 2], taken=interrupted_after(5))
+    assert player.runner.ask == Ask(string=2, fret=0)
+
+
+def test_a_finished_session_has_nothing_to_ask():
+    player = bench(strings=[3, 2], taken=interrupted_after(10))
+    assert player.events == [told.Finished(complete=True)]
