@@ -1,0 +1,88 @@
+"""`fretcheck neck`: check a description, or write a ready-made one to start from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fretcheck.errors import UsageError
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+
+    @app.command()
+    def neck(
+        file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="The neck.toml to check.", show_default=False)] = None,
+        start: Annotated[str | None, typer.Option(metavar="KIND", help="Write a ready-made description of this kind.")] = None,
+        out: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it to this file instead of the screen.")] = None,
+        force: Annotated[bool, typer.Option("--force", help="Replace that file if it exists.")] = False,
+        as_list: Annotated[bool, typer.Option("--list", help="List the ready-made descriptions.")] = False,
+        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    ) -> None:
+        """Check a neck's description and say what it means, or start a new one.
+
+        For example: fretcheck neck --start guitar-6-steel --out neck.toml; edit that file; fretcheck neck neck.toml.
+        """
+        chosen = [name for name, given in (("FILE", file), ("--start", start), ("--list", as_list)) if given]
+        if len(chosen) != 1:
+            raise UsageError("give one of FILE, --start KIND or --list" + (f", not {' and '.join(chosen)}" if chosen else ""))
+        if start is None and (out is not None or force):
+            raise UsageError("--out and --force go with --start")
+        if force and out is None:
+            raise UsageError("--force goes with --out FILE")
+        if as_list:
+            _print_list(as_json=as_json)
+        elif start is not None:
+            _begin(start, out=out, force=force, as_json=as_json)
+        elif file is not None:
+            _check(file, as_json=as_json)
+
+
+def _print_list(*, as_json: bool) -> None:
+    from fretcheck.neck.starts import STARTS
+
+    if as_json:
+        _print_json(
+            {"schema": "fretcheck/starts/1", "starts": [{"name": one.name, "meaning": one.meaning} for one in STARTS.values()]}
+        )
+        return
+    for one in STARTS.values():
+        print(f"{one.name:16}  {one.meaning}")
+
+
+def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
+    from fretcheck.neck.starts import start
+    from fretcheck.neck.writing import neck_text, neck_to_mapping, write_neck
+
+    one = start(kind)
+    heading = f"A {one.meaning} to start from: change every value to what your design says."
+    if out is not None:
+        write_neck(one.neck, out, heading=heading, overwrite=force)
+    if as_json:
+        _print_json(neck_to_mapping(one.neck))
+    elif out is None:
+        print(neck_text(one.neck, heading=heading), end="")
+    else:
+        print(f"{out} written: edit it, then check it with: fretcheck neck {out}")
+
+
+def _check(file: Path, *, as_json: bool) -> None:
+    from fretcheck.neck.reading import read_neck
+    from fretcheck.report.neck_summary import neck_document, neck_summary
+
+    described = read_neck(file)
+    if as_json:
+        _print_json(neck_document(described))
+    else:
+        from rich.console import Console
+
+        Console(highlight=False).print(neck_summary(described))
+
+
+def _print_json(document: dict[str, object]) -> None:
+    import json
+
+    print(json.dumps(document, ensure_ascii=False, indent=2))

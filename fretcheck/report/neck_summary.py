@@ -1,0 +1,94 @@
+"""What was understood of a neck description, in a few lines or as data.
+
+Conventions
+-----------
+Tensions in N at the nominal pitch, rounded by their uncertainty; an unknown is null with its reason.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.plausibility import constants_of, doubts
+from fretcheck.neck.temperament import note_frequency_hz
+from fretcheck.neck.writing import neck_to_mapping
+
+SCHEMA = "fretcheck/neck/1"
+CARE = "Strings store energy: tune up slowly, face and eyes out of their line, and never beyond the note they are made for."
+
+
+def neck_summary(neck: Neck) -> RenderableType:
+    """The description in a few lines."""
+    title = Text(neck.name, style="bold")
+    if neck.serial:
+        title.append(f"  ({neck.serial})", style="dim")
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
+    for heading in ("string", "note", "gauge mm", "made of", "pulls"):
+        table.add_column(heading, justify="right" if heading in ("string", "gauge mm", "pulls") else "left", no_wrap=True)
+    constants = constants_of(neck)
+    for number, (string, one) in enumerate(zip(neck.strings, constants, strict=True), start=1):
+        pull = f"{one.tension_n:.0f} ± {one.u_tension_n:.0f} N"
+        table.add_row(str(number), string.note, f"{string.gauge_mm:.3f}", _made_of(string, neck), pull)
+    total = sum(one.tension_n for one in constants)
+    parts: list[RenderableType] = [title, Text(_in_words(neck)), table]
+    parts += [Text(f"Measured: {_measured(measurement)}") for measurement in neck.measured]
+    parts += [Padding(Text(f"- {doubt}"), (0, 0, 0, 1)) for doubt in doubts(neck)]
+    parts.append(Text(f"All strings together pull about {total:.0f} N. {CARE}"))
+    return Group(*parts)
+
+
+def _in_words(neck: Neck) -> str:
+    lengths = sorted({string.scale_length_mm for string in neck.strings})
+    if len(lengths) == 1:
+        scale = f"scale length {lengths[0]:g} mm"
+    else:
+        scale = f"fanned frets, {lengths[0]:g} to {lengths[-1]:g} mm, fret {neck.perpendicular_fret or 0} square"
+    courses = {string.course for string in neck.strings if string.course is not None}
+    in_courses = f" in {len(courses)} courses" if courses else ""
+    zero = ", zero fret" if neck.zero_fret else ""
+    limit = f"tolerance ±{neck.tolerance_cents:g} cents" + (f", ±{neck.tolerance_mm:g} mm" if neck.tolerance_mm else "")
+    return f"{len(neck.strings)} strings{in_courses}, {neck.frets} frets{zero}, {scale}, A4 = {neck.reference_hz:g} Hz, {limit}"
+
+
+def _made_of(string: String, neck: Neck) -> str:
+    words = f"{string.construction} {string.material.replace('_', ' ')}"
+    if string.core_mm is not None:
+        words += f" on {string.core_mm:g} mm"
+    return words + (f", from fret {string.first_fret}" if string.first_fret else "")
+
+
+def _measured(measurement: Measurement) -> str:
+    where = f" {measurement.fret}" if measurement.fret is not None else ""
+    where += f", string {measurement.string}" if measurement.string is not None else ""
+    return f"{measurement.what}{where}: {measurement.mm:g} ± {measurement.u_mm:g} mm"
+
+
+def neck_document(neck: Neck) -> dict[str, Any]:
+    """The description and what follows from it, as plain data for JSON."""
+    return {
+        "schema": SCHEMA,
+        "neck": neck_to_mapping(neck),
+        "strings": [
+            {
+                "string": number,
+                "note": string.note,
+                "open_hz": note_frequency_hz(string.note, reference_hz=neck.reference_hz),
+                "open_length_mm": one.open_length_mm,
+                "tension_n": one.tension_n,
+                "u_tension_n": one.u_tension_n,
+                "kappa": one.kappa,
+                "u_kappa": one.u_kappa,
+                "inharmonicity": one.inharmonicity,
+                "u_inharmonicity": one.u_inharmonicity,
+                "reason": one.reason,
+            }
+            for number, (string, one) in enumerate(zip(neck.strings, constants_of(neck), strict=True), start=1)
+        ],
+        "warnings": list(doubts(neck)),
+    }
