@@ -1,0 +1,170 @@
+"""Control charts, run lengths and capability against published examples and simulation."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.lots.capability import capability, capability_in_words, capability_indices, cp_limits, cpk_limits
+from fretcheck.lots.charts import (
+    HIGHEST_RANGE_OF_TWO,
+    MEAN_RANGE_OF_TWO,
+    all_charts,
+    cusum_chart,
+    ewma_chart,
+    individuals_chart,
+    moving_range_chart,
+)
+from fretcheck.lots.run_length import cusum_run_length, ewma_run_length, individuals_run_length
+from tests.lots.reference import EXAMPLES
+
+
+def test_nist_individuals():
+    example = EXAMPLES["nist_individuals"]
+    chart = individuals_chart(example["x"])
+    assert chart.centre == pytest.approx(example["mean"], abs=1e-9)
+    assert chart.scatter * MEAN_RANGE_OF_TWO == pytest.approx(example["MR"], abs=5e-5)
+    # the handbook divides by 1.128, the exact constant is 1.12838: 2 in the third decimal
+    assert (chart.lower, chart.upper) == pytest.approx((example["LCL"], example["UCL"]), abs=2e-3)
+    assert chart.signals == ()
+    assert chart.provisional
+
+
+def test_constants_of_the_moving_range():
+    assert pytest.approx(1.1284, abs=5e-5) == MEAN_RANGE_OF_TWO  # d2, published table, READ
+    assert pytest.approx(3.2663, abs=5e-4) == HIGHEST_RANGE_OF_TWO  # D4 of the same table; 3.267 in others
+
+
+def test_nist_ewma():
+    example = EXAMPLES["nist_ewma"]
+    chart = ewma_chart(example["x"], weight=example["lam"], limit=3, centre=example["ewma0"], scatter=example["s"])
+    assert chart.line == pytest.approx(example["series"], abs=6e-3)  # printed to 2 decimals
+    assert (chart.lower, chart.upper) == pytest.approx((example["LCL"], example["UCL"]), abs=1e-4)
+    assert chart.signals == ()
+    assert not chart.provisional
+
+
+def test_nist_cusum():
+    example = EXAMPLES["nist_cusum"]
+    chart = cusum_chart(example["x"], allowance=example["k"], limit=example["h"], centre=example["target"], scatter=1.0)
+    assert chart.line == pytest.approx(example["S_hi"], abs=6e-3)
+    assert chart.lower_line == pytest.approx(example["S_lo"], abs=6e-3)
+    assert chart.signals[0] + 1 == example["first_signal"]
+
+
+def test_thirty_individuals_by_cusum_and_ewma():
+    example = EXAMPLES["individuals_30"]
+    cusum = cusum_chart(example["x"], allowance=example["cusum"]["K"], limit=example["cusum"]["H"], centre=10, scatter=1.0)
+    assert cusum.line[28:] == pytest.approx((example["cusum"]["C+29"], example["cusum"]["C+30"]), abs=5e-3)
+    ewma = ewma_chart(example["x"], weight=example["ewma"]["lam"], limit=example["ewma"]["L"], centre=10, scatter=1.0)
+    expected = (example["ewma"]["z1"], example["ewma"]["z2"], example["ewma"]["z29"])
+    assert (ewma.line[0], ewma.line[1], ewma.line[28]) == pytest.approx(expected, abs=5e-5)
+    assert (ewma.lower, ewma.upper) == pytest.approx((example["ewma"]["LCL"], example["ewma"]["UCL"]), abs=6e-4)
+    assert [i + 1 for i in ewma.signals] == example["ewma"]["ooc"]
+
+
+@pytest.mark.parametrize(
+    ("found", "published"),
+    [  # all MEMORY: individuals, Shewhart; CUSUM, Montgomery's table of k = 1/2; EWMA, Lucas & Saccucci 1990
+        (lambda: individuals_run_length(), 370.4),
+        (lambda: individuals_run_length(shift=1), 43.9),
+        (lambda: cusum_run_length(allowance=0.5, limit=4), 168),
+        (lambda: cusum_run_length(allowance=0.5, limit=4, shift=1), 8.38),
+        (lambda: cusum_run_length(allowance=0.5, limit=5), 465),
+        (lambda: cusum_run_length(allowance=0.5, limit=5, shift=1), 10.4),
+        (lambda: cusum_run_length(allowance=0.5, limit=5, shift=2), 4.01),
+        (lambda: ewma_run_length(weight=0.1, limit=2.814), 500),
+        (lambda: ewma_run_length(weight=0.1, limit=2.814, shift=1), 10.3),
+        (lambda: ewma_run_length(weight=0.4, limit=3.054), 500),
+        (lambda: ewma_run_length(weight=0.4, limit=3.054, shift=1), 14.3),
+        (lambda: ewma_run_length(weight=1.0, limit=3.0), 370.4),
+    ],
+)
+def test_run_lengths_published(found, published):
+    assert found() == pytest.approx(published, rel=5e-3)  # published to three figures
+
+
+def test_run_lengths_by_simulation():
+    rng = np.random.default_rng(20)
+    points = rng.normal(0.5, 1.0, size=(4000, 400))
+
+    def first_signal(out: np.ndarray) -> float:
+        assert out.any(axis=1).mean() > 0.999
+        return float(np.mean(np.argmax(out, axis=1) + 1))
+
+    average, up, down = np.zeros(4000), np.zeros(4000), np.zeros(4000)
+    ewma_out, cusum_out = np.zeros(points.shape, bool), np.zeros(points.shape, bool)
+    for i, point in enumerate(points.T):
+        average = 0.2 * point + 0.8 * average
+        up, down = np.maximum(0, up + point - 0.5), np.maximum(0, down - point - 0.5)
+        ewma_out[:, i] = np.abs(average) > 2.86 * np.sqrt(0.2 / 1.8)
+        cusum_out[:, i] = np.maximum(up, down) > 4
+    # standard error of the mean over 4,000 runs is about 1.6 %; 4 of them
+    assert ewma_run_length(weight=0.2, limit=2.86, shift=0.5) == pytest.approx(first_signal(ewma_out), rel=0.065)
+    assert cusum_run_length(allowance=0.5, limit=4, shift=0.5) == pytest.approx(first_signal(cusum_out), rel=0.065)
+
+
+def test_limits_from_few_points_are_provisional():
+    values = [0.01 * (i % 5) for i in range(25)]
+    assert all(chart.provisional for chart in all_charts(values[:19]))
+    assert not any(chart.provisional for chart in all_charts(values[:20]))
+    assert all(chart.provisional for chart in all_charts(values, baseline=10))
+
+
+def test_a_jump_and_a_slow_wear_are_seen():
+    rng = np.random.default_rng(4)
+    steady = rng.normal(0, 0.02, 20)
+    jump = [*steady, 0.2]
+    assert individuals_chart(jump, baseline=20).signals == (20,)
+    assert moving_range_chart(jump, baseline=20).signals == (20,)
+    wear = [*steady, *(0.03 + rng.normal(0, 0.02, 15))]  # 1.5 standard deviations: hard for an individuals chart
+    assert any(i >= 20 for i in ewma_chart(wear, centre=0.0, scatter=0.02).signals)
+    assert any(i >= 20 for i in cusum_chart(wear, centre=0.0, scatter=0.02).signals)
+
+
+def test_charts_refuse_what_they_cannot_show():
+    with pytest.raises(DiagnosisRefusedError, match="at least 3"):
+        individuals_chart([0.1, 0.2])
+    with pytest.raises(DiagnosisRefusedError, match="values that vary"):
+        ewma_chart([0.1, 0.1, 0.1])
+    with pytest.raises(UsageError, match="outside 0 to 1"):
+        ewma_chart([0.1, 0.2, 0.3], weight=1.5)
+    with pytest.raises(UsageError, match="above 0"):
+        cusum_chart([0.1, 0.2, 0.3], centre=0.0, scatter=0.0)
+
+
+def test_capability_indices_published():
+    example = EXAMPLES["nist_capability"]
+    found = capability_indices(mean=example["mean"], scatter=example["s"], lower=example["LSL"], upper=example["USL"])
+    assert found == pytest.approx((example["Cp"], example["Cpk"]), abs=5e-5)
+
+
+def test_capability_limits_published():
+    example = EXAMPLES["capability_limits"]
+    assert cpk_limits(example["Cpk"], values=example["n"], confidence=0.95) == pytest.approx(example["ci95"], abs=5e-3)
+    assert cp_limits(example["Cp"], values=example["n"], confidence=0.95) == pytest.approx(example["ci95_Cp"], abs=5e-4)
+
+
+def test_capability_limits_cover_the_truth():
+    rng = np.random.default_rng(7)
+    true_cpk, covered = 1.0, 0
+    for _ in range(1000):
+        found = capability(list(rng.normal(0.0, 1.0, 30)), lower=-3.0, upper=5.0, confidence=0.90)
+        covered += found.cpk_limits[0] <= true_cpk <= found.cpk_limits[1]
+    assert 870 <= covered <= 930  # 3 standard errors of 900 in 1,000
+
+
+def test_capability_is_refused_below_a_sensible_number():
+    with pytest.raises(DiagnosisRefusedError, match="too few for a capability"):
+        capability(list(range(19)), lower=-5, upper=25)
+    with pytest.raises(DiagnosisRefusedError, match="vary"):
+        capability([0.0] * 20, lower=-1, upper=1)
+    with pytest.raises(UsageError, match="not below"):
+        capability(list(range(20)), lower=1, upper=1)
+
+
+@pytest.mark.parametrize(("half_width", "start"), [(0.5, "the slot holds"), (0.1, "the slot does not"), (0.31, "whether")])
+def test_capability_words_follow_the_limits(half_width, start):
+    values = list(np.random.default_rng(1).normal(0, 0.1, 40))
+    assert capability_in_words(capability(values, lower=-half_width, upper=half_width), what="the slot").startswith(start)
