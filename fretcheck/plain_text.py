@@ -1,0 +1,36 @@
+"""Text that came from a user, made safe for one line of a terminal.
+
+A name or serial may hold newlines, escape sequences, or characters that turn the writing direction; printed raw they would
+move the cursor, colour the screen or forge a line. They are shown as visible escapes (``\\n``, ``\\x1b``, ``\\u202e``) instead.
+
+Conventions
+-----------
+Letters, signs, emoji and their joiners stay as they are. Markup of the terminal library is not touched here: hand the result over
+as `rich.text.Text`, never as markup.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+
+_ESCAPED_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+_JOINERS = frozenset("\u200c\u200d")  # within words of some scripts, and within emoji
+
+
+def plain_line(text: str) -> str:
+    """`text` as one line without control characters.
+
+    Examples
+    --------
+    >>> plain_line("neck\\x1b[31m 7")
+    'neck\\\\x1b[31m 7'
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(_shown(character) for character in text)
+
+
+def _shown(character: str) -> str:
+    if unicodedata.category(character) in _ESCAPED_CATEGORIES and character not in _JOINERS:
+        return character.encode("unicode_escape").decode("ascii")
+    return character

@@ -1,0 +1,90 @@
+"""A copy of the whole register while others may go on writing.
+
+Conventions
+-----------
+SQLite: the online backup of the database into one file, then the sound files beside it, so that the copy is a register itself.
+What is committed while the copy runs is in it or not, each inspection whole. PostgreSQL: an export as JSON, which `import`
+reads back; the server's own tools make any other kind.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fretcheck.errors import StorageError, UsageError
+
+if TYPE_CHECKING:
+    from fretcheck.register.store import Register
+
+
+def back_up(register: Register, path: Path) -> int:
+    """Copy `register` to the new file `path`, and return how many inspections the copy holds.
+
+    Raises
+    ------
+    UsageError
+        When `path` exists already, or is not one that this register can be copied to.
+    StorageError
+        When it cannot be written, or the register turns out to be damaged.
+    """
+    if path.exists():
+        raise UsageError(f"{path} exists already: name a new file")
+    if not path.parent.is_dir():
+        raise StorageError(f"there is no folder {path.parent} to put the backup in", path=path)
+    partial = path.with_name(path.name + ".partial")
+    try:
+        count = _copy_as_json(register, path, partial) if register.location.file is None else _copy_database(register, partial)
+        os.replace(partial, path)
+    except OSError as error:
+        raise StorageError(f"the backup {path} cannot be written: {error.strerror or error}", path=path) from error
+    finally:
+        partial.unlink(missing_ok=True)
+    if register.location.file is not None:
+        _copy_sounds(register.folder, path.parent)
+    return count
+
+
+def _copy_as_json(register: Register, path: Path, partial: Path) -> int:
+    if path.suffix.lower() != ".json":
+        raise UsageError(
+            f"a register on PostgreSQL is backed up as JSON: name a file that ends in .json, not {path.name} "
+            "(or use the server's own backup)"
+        )
+    with partial.open("w", encoding="utf-8", newline="\n") as stream:
+        return register.export_json(stream)
+
+
+def _copy_database(register: Register, partial: Path) -> int:
+    from fretcheck.register.connection import storage_error
+
+    partial.unlink(missing_ok=True)
+    with register.session(write=False) as session:
+        source = session.connection().connection.driver_connection
+        assert isinstance(source, sqlite3.Connection)
+        try:
+            with closing(sqlite3.connect(partial)) as target:
+                source.backup(target)
+                fault = target.execute("PRAGMA integrity_check(1)").fetchone()[0]
+                count = int(target.execute("SELECT count(*) FROM inspections").fetchone()[0])
+        except sqlite3.Error as error:
+            raise storage_error(error, register.location) from error
+    if fault != "ok":
+        raise StorageError(
+            f"the register {register.location} is damaged ({fault}): no backup was made", path=register.location.file
+        )
+    return count
+
+
+def _copy_sounds(source: Path, target: Path) -> None:
+    from fretcheck.register.sounds import SOUND_FOLDER, copy_whole
+
+    if source.resolve() == target.resolve():
+        return
+    for file in sorted((source / SOUND_FOLDER).glob("*-*")):
+        copy = target / SOUND_FOLDER / file.name
+        if not copy.exists():
+            copy_whole(file, copy)

@@ -1,0 +1,91 @@
+"""Where a register lies: a file of SQLite, or a PostgreSQL database by URL.
+
+Conventions
+-----------
+What is given wins over the environment variable ``FRETCHECK_REGISTER``, which wins over the user's data folder. A folder stands
+for the file ``register.sqlite`` in it. The register's folder, below which its sound files lie, is that of the file; for
+PostgreSQL it is the user's data folder.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fretcheck.errors import UsageError
+
+if TYPE_CHECKING:
+    from sqlalchemy import URL
+
+ENVIRONMENT_VARIABLE = "FRETCHECK_REGISTER"
+FILE_NAME = "register.sqlite"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Location:
+    """A register's place. Exactly one of `file` and `url` is known."""
+
+    folder: Path
+    file: Path | None = None
+    url: URL | None = None
+    given: bool = True
+    """False for the default place, which may always be made."""
+
+    def __str__(self) -> str:
+        """For messages; never shows a password."""
+        return str(self.file) if self.url is None else self.url.render_as_string(hide_password=True)
+
+
+def find_location(given: str | Path | None) -> Location:
+    """Where the register lies.
+
+    Raises
+    ------
+    UsageError
+        For a URL that is none, or of a kind of database that is not supported.
+    """
+    chosen = given or os.environ.get(ENVIRONMENT_VARIABLE) or None
+    if chosen is None:
+        folder = default_folder()
+        return Location(folder=folder, file=folder / FILE_NAME, given=False)
+    if isinstance(chosen, str) and "://" in chosen:
+        return _from_url(chosen)
+    return _from_path(chosen)
+
+
+def default_folder() -> Path:
+    """The user's data folder for fretcheck."""
+    from platformdirs import user_data_path
+
+    return user_data_path("fretcheck", appauthor=False)
+
+
+def _from_path(chosen: str | Path) -> Location:
+    if "\0" in str(chosen):
+        raise UsageError(f"{str(chosen)!r} is no path: it holds a NUL character")
+    path = Path(chosen).expanduser().absolute()
+    if path.is_dir():
+        path /= FILE_NAME
+    return Location(folder=path.parent, file=path)
+
+
+def _from_url(text: str) -> Location:
+    from sqlalchemy import make_url
+    from sqlalchemy.exc import ArgumentError
+
+    scheme = text.partition("://")[0].partition("+")[0].lower()
+    if scheme not in ("sqlite", "postgresql", "postgres"):
+        raise UsageError(
+            f"a register by URL is sqlite:///PATH or postgresql://USER@HOST/DATABASE; {scheme or 'nothing'}:// is not known"
+        )
+    try:
+        url = make_url("postgresql" + text[len("postgres") :] if scheme == "postgres" else text)
+    except (ArgumentError, ValueError):
+        raise UsageError("the register's URL cannot be read: write postgresql://USER@HOST:PORT/DATABASE") from None
+    if scheme == "sqlite":
+        if not url.database or url.database == ":memory:":
+            raise UsageError("sqlite:// needs a path, three slashes and the file: sqlite:///necks/register.sqlite")
+        return _from_path(url.database)
+    return Location(folder=default_folder(), url=url.set(drivername="postgresql+psycopg"))

@@ -1,0 +1,226 @@
+"""An inspection document as rows of the register.
+
+Conventions
+-----------
+A document's content is everything in it but its id; its SHA-256 tells whether it is in the register already. Fields at their
+default do not count, so a field that a later version adds does not change the content of older documents.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import func, insert, select
+from sqlalchemy.orm import Session
+
+from fretcheck.errors import UsageError
+from fretcheck.register.document import InspectionDocument
+from fretcheck.register.selection import folded
+from fretcheck.register.sounds import checked_sound_path
+from fretcheck.register.tables import (
+    SERIAL_LENGTH,
+    DocumentRow,
+    FindingRow,
+    InspectionRow,
+    MeasurementRow,
+    NeckRow,
+    ReadingRow,
+    SoundRow,
+)
+
+_ID = re.compile(r"(\d{6})-([1-9]\d{0,5})", re.ASCII)
+_READING_COLUMNS = frozenset(ReadingRow.__table__.columns.keys()) - {"inspection_key", "position", "flags", "sound_key"}
+_FINDING_COLUMNS = frozenset(FindingRow.__table__.columns.keys()) - {"inspection_key", "position"}
+
+
+def content_sha256(document: InspectionDocument) -> str:
+    """SHA-256 of the document's content, in hex."""
+    content = document.model_dump(mode="json", by_alias=True, exclude={"id"}, exclude_defaults=True)
+    return hashlib.sha256(json.dumps(content, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
+
+
+def moment_taken(document: InspectionDocument) -> datetime | None:
+    """When the inspection was made; None where it does not tell.
+
+    Raises
+    ------
+    UsageError
+        When `taken_at` is no ISO 8601 date and time with offset.
+    """
+    if document.taken_at is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(document.taken_at)
+        if moment.tzinfo is None:
+            raise ValueError
+        moment.astimezone(UTC)
+    except (ValueError, OverflowError):
+        raise UsageError(
+            f"taken_at {document.taken_at[:60]!r} is no date and time with offset, such as 2026-03-14T09:30:00+01:00"
+        ) from None
+    return moment
+
+
+def insert_document(session: Session, document: InspectionDocument) -> tuple[InspectionDocument, bool]:
+    """Add a document to the database, within a writing transaction.
+
+    Returns
+    -------
+    (kept, new)
+        The document with its id; `new` is False where the same content had been kept before.
+
+    Raises
+    ------
+    UsageError
+        For a serial that is too long, a moment that is none, or a path that leaves the register's folder.
+    """
+    serial = _storable(document.neck.serial)
+    if serial is not None and len(serial) > SERIAL_LENGTH:
+        raise UsageError(f"serial {serial[:30]!r}… has {len(serial)} characters; the register holds {SERIAL_LENGTH}")
+    taken = moment_taken(document)
+    digest = content_sha256(document)
+    known = session.execute(select(InspectionRow.id).where(InspectionRow.content_sha256 == digest)).scalar()
+    if known is not None:
+        return document.model_copy(update={"id": known}), False
+
+    now = datetime.now().astimezone()
+    day, number = _free_id(session, document.id, taken or now)
+    kept = document.model_copy(update={"id": f"{day}-{number}"})
+    inspection = InspectionRow(
+        id=kept.id,
+        day=day,
+        number=number,
+        content_sha256=digest,
+        neck_key=None if serial is None else _neck_key(session, kept, serial),
+        neck_name=_storable(kept.neck.name),
+        taken_at=kept.taken_at,
+        taken_utc=taken or now,
+        kept_utc=now,
+        software_version=_storable(kept.software_version),
+        plan=_storable(kept.conditions.plan),
+        source=_storable(kept.conditions.source),
+        sample_rate_hz=kept.conditions.sample_rate_hz,
+        reference_hz=kept.conditions.reference_hz,
+        operator=_storable(kept.conditions.operator),
+        temperature_c=kept.conditions.temperature_c,
+        humidity_pct=kept.conditions.humidity_pct,
+        decision=kept.verdict.decision,
+        limit_cents=kept.verdict.limit_cents,
+        worst_string=kept.verdict.worst and kept.verdict.worst.string,
+        worst_fret=kept.verdict.worst and kept.verdict.worst.fret,
+        worst_cents=kept.verdict.worst and kept.verdict.worst.deviation_cents,
+        findings=len(kept.findings),
+        text_folded=_searchable(kept),
+    )
+    session.add(inspection)
+    session.flush()
+    _insert_parts(session, kept, inspection.key)
+    return kept, True
+
+
+def _insert_parts(session: Session, document: InspectionDocument, key: int) -> None:
+    session.add(DocumentRow(inspection_key=key, json=document.to_json(indent=None)))
+    sounds = _sound_keys(session, document)
+    readings = [
+        {
+            "inspection_key": key,
+            "position": position,
+            "flags": _storable(" ".join(reading.flags)),
+            "sound_key": sounds.get((reading.sound_file or "", reading.sound_sha256 or "")),
+            **_columns(reading.model_dump(include=set(_READING_COLUMNS))),
+        }
+        for position, reading in enumerate(document.readings)
+    ]
+    findings = [
+        {"inspection_key": key, "position": position, **_columns(finding.model_dump(include=set(_FINDING_COLUMNS)))}
+        for position, finding in enumerate(document.findings)
+    ]
+    measurements = [
+        {"inspection_key": key, "position": position, **row} for position, row in enumerate(_hand_measurements(document))
+    ]
+    for table, rows in ((ReadingRow, readings), (FindingRow, findings), (MeasurementRow, measurements)):
+        if rows:
+            session.execute(insert(table), rows)
+
+
+def _free_id(session: Session, asked: str | None, moment: datetime) -> tuple[str, int]:
+    """The id asked for where it is free, otherwise the next number of that day."""
+    match = _ID.fullmatch(asked or "")
+    if match:
+        day, number = match[1], int(match[2])
+        taken = select(InspectionRow.key).where(InspectionRow.day == day, InspectionRow.number == number)
+        if session.execute(taken).first() is None:
+            return day, number
+    day = f"{moment:%y%m%d}"
+    last = session.execute(select(func.max(InspectionRow.number)).where(InspectionRow.day == day)).scalar()
+    return day, (last or 0) + 1
+
+
+def _neck_key(session: Session, document: InspectionDocument, serial: str) -> int:
+    neck = session.execute(select(NeckRow).where(NeckRow.serial == serial)).scalar()
+    if neck is None:
+        neck = NeckRow(serial=serial, serial_folded=folded(serial))
+        session.add(neck)
+    neck.name = _storable(document.neck.name) or ""
+    neck.description_json = document.neck.model_dump_json(include={"description"})
+    session.flush()
+    return neck.key
+
+
+def _sound_keys(session: Session, document: InspectionDocument) -> dict[tuple[str, str], int]:
+    keys: dict[tuple[str, str], int] = {}
+    for path, digest in dict.fromkeys((one.sound_file, one.sound_sha256 or "") for one in document.readings):
+        if path is None:
+            continue
+        checked_sound_path(path)
+        sound = session.execute(select(SoundRow).where(SoundRow.path == path, SoundRow.sha256 == digest)).scalar()
+        if sound is None:
+            sound = SoundRow(path=path, sha256=digest)
+            session.add(sound)
+            session.flush()
+        keys[path, digest] = sound.key
+    return keys
+
+
+def _hand_measurements(document: InspectionDocument) -> list[dict[str, Any]]:
+    """The description's ``[[measured]]`` entries; what is not of the expected kind stays in the document only."""
+    given = document.neck.description.get("measured", [])
+    rows = []
+    for entry in given if isinstance(given, list) else []:
+        if isinstance(entry, dict) and isinstance(entry.get("what"), str):
+            row: dict[str, Any] = {"what": _storable(entry["what"])}
+            row |= {name: _number(entry.get(name), int) for name in ("fret", "string")}
+            row |= {name: _number(entry.get(name), float, int) for name in ("mm", "u_mm")}
+            rows.append(row)
+    return rows
+
+
+def _number(value: object, *kinds: type) -> object:
+    return value if isinstance(value, kinds) and not isinstance(value, bool) else None
+
+
+def _searchable(document: InspectionDocument) -> str:
+    parts = [
+        document.id,
+        document.neck.serial,
+        document.neck.name,
+        document.conditions.operator,
+        document.conditions.source,
+        document.verdict.reason,
+        *(finding.text for finding in document.findings),
+        *(correction.text for correction in document.corrections),
+    ]
+    return "\n".join(folded(_storable(part) or "") for part in parts if part)
+
+
+def _columns(values: dict[str, Any]) -> dict[str, Any]:
+    return {name: _storable(value) if isinstance(value, str) else value for name, value in values.items()}
+
+
+def _storable(text: str | None) -> str | None:
+    """PostgreSQL holds no NUL in a text; the document's JSON keeps it, escaped."""
+    return None if text is None else text.replace("\0", "\N{REPLACEMENT CHARACTER}")

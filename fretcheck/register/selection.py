@@ -1,0 +1,123 @@
+"""Which inspections are meant, and the short record of each that lists show.
+
+Conventions
+-----------
+Text and serials compare without regard to case, width of characters, or runs of spaces. A date without a time means that whole
+day in this machine's time zone; `until` includes it.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import asdict, dataclass
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Any, Literal
+
+from fretcheck.errors import UsageError
+
+if TYPE_CHECKING:
+    from sqlalchemy import ColumnElement, Select
+
+Decision = Literal["pass", "fail", "undecided"]
+DECISIONS: tuple[Decision, ...] = ("pass", "fail", "undecided")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Selection:
+    """What to look for; None asks for nothing. All that is given must hold."""
+
+    serial: str | None = None
+    since: date | datetime | None = None
+    until: date | datetime | None = None
+    verdict: str | None = None
+    text: str | None = None
+    """Found anywhere in id, serial, name, operator, device, findings, corrections or the verdict's reason."""
+
+    def __post_init__(self) -> None:
+        if self.verdict is not None and self.verdict not in DECISIONS:
+            raise UsageError(f"verdict {self.verdict!r} is none of {', '.join(DECISIONS)}")
+        if self.since is not None and self.until is not None and _first_moment(self.since) >= _moment_after(self.until):
+            raise UsageError(f"since {self.since.isoformat()} lies after until {self.until.isoformat()}: nothing can be found")
+
+
+@dataclass(frozen=True, kw_only=True)
+class InspectionSummary:
+    """One line of a list."""
+
+    id: str
+    taken_at: str | None
+    """ISO 8601 with the bench's offset; None where the document does not tell."""
+    serial: str | None
+    name: str
+    decision: Decision
+    limit_cents: float
+    worst_string: int | None
+    worst_fret: int | None
+    worst_cents: float | None
+    findings: int
+    operator: str | None
+    plan: str
+
+    def as_json(self) -> dict[str, Any]:
+        """As a JSON object."""
+        return asdict(self)
+
+
+def folded(text: str) -> str:
+    """`text` prepared for comparison without regard to case, width or runs of spaces."""
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+
+
+def conditions(selection: Selection) -> list[ColumnElement[bool]]:
+    """The selection as conditions on inspections joined with their necks."""
+    from fretcheck.register.tables import InspectionRow, NeckRow
+
+    wanted: list[ColumnElement[bool]] = []
+    if selection.serial is not None:
+        wanted.append(NeckRow.serial_folded == folded(selection.serial))
+    if selection.since is not None:
+        wanted.append(InspectionRow.taken_utc >= _first_moment(selection.since))
+    if selection.until is not None:
+        wanted.append(InspectionRow.taken_utc < _moment_after(selection.until))
+    if selection.verdict is not None:
+        wanted.append(InspectionRow.decision == selection.verdict)
+    if selection.text is not None:
+        wanted.append(InspectionRow.text_folded.contains(folded(selection.text.replace("\0", "�")), autoescape=True))
+    return wanted
+
+
+def summaries(selection: Selection) -> Select[*tuple[Any, ...]]:
+    """The query for `InspectionSummary` columns, newest first."""
+    from sqlalchemy import select
+
+    from fretcheck.register.tables import InspectionRow, NeckRow
+
+    return (
+        select(
+            InspectionRow.id,
+            InspectionRow.taken_at,
+            NeckRow.serial,
+            InspectionRow.neck_name.label("name"),
+            InspectionRow.decision,
+            InspectionRow.limit_cents,
+            InspectionRow.worst_string,
+            InspectionRow.worst_fret,
+            InspectionRow.worst_cents,
+            InspectionRow.findings,
+            InspectionRow.operator,
+            InspectionRow.plan,
+        )
+        .join(NeckRow, InspectionRow.neck_key == NeckRow.key, isouter=True)
+        .where(*conditions(selection))
+        .order_by(InspectionRow.taken_utc.desc(), InspectionRow.key.desc())
+    )
+
+
+def _first_moment(when: date | datetime) -> datetime:
+    return (when if isinstance(when, datetime) else datetime.combine(when, time.min)).astimezone()
+
+
+def _moment_after(when: date | datetime) -> datetime:
+    if isinstance(when, datetime):
+        return when.astimezone() + timedelta(microseconds=1)
+    return datetime.combine(when + timedelta(days=1), time.min).astimezone()

@@ -1,0 +1,293 @@
+"""The register: inspections kept, found again, and carried elsewhere.
+
+Conventions
+-----------
+Every write is one transaction: after a crash it is there whole or not at all. Ids are short enough to type: the day and a
+number, ``261125-3`` for the third inspection of 25 November 2026. Documents are never changed once kept. Keeping the same
+content twice gives the same id.
+
+Other rooms keep tables of their own in the same database: see `fretcheck.register.base`, and use `Register.session`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import IO, TYPE_CHECKING, Self
+
+from fretcheck.errors import FretcheckError, StorageError, UsageError
+from fretcheck.register.location import Location, find_location
+from fretcheck.register.selection import InspectionSummary, Selection, summaries
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
+    from sqlalchemy.orm import Session
+
+    from fretcheck.register.document import InspectionDocument
+
+
+Summaries = list[InspectionSummary]  # names for use inside `Register`, where `list` is a method
+Documents = list["InspectionDocument"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Imported:
+    """What became of one imported document."""
+
+    id: str
+    was: str | None
+    """Its id in the register it came from."""
+    new: bool
+    """False where the same content had been kept before."""
+
+
+def open_register(location: str | Path | None = None, *, create: bool = True) -> Register:
+    """Open the register, making or updating its database where needed.
+
+    Parameters
+    ----------
+    location
+        Path of a file or folder, or a URL (``sqlite:///…``, ``postgresql://…``); None means the environment variable
+        ``FRETCHECK_REGISTER``, or else the user's data folder.
+    create
+        False for commands that only read: then a file that was named and is not there is an error, not a new register.
+
+    Raises
+    ------
+    UsageError
+        For a URL that cannot be one.
+    StorageError
+        For a database that is missing, damaged, of another program, newer than this software, or out of reach.
+    """
+    from sqlalchemy.exc import DBAPIError
+
+    from fretcheck.register.connection import connect, is_read_only, storage_error
+    from fretcheck.register.schema import bring_up_to_date
+
+    place = find_location(location)
+    if place.file is not None and place.given and not create and not place.file.exists():
+        raise StorageError(
+            f"there is no register at {place}: check the path; the first inspection kept there makes it", path=place.file
+        )
+    engine = connect(place)
+    try:
+        bring_up_to_date(engine, place, read_only=place.file is not None and is_read_only(place.file))
+    except DBAPIError as error:
+        engine.dispose()
+        raise storage_error(error, place) from error
+    except BaseException:
+        engine.dispose()
+        raise
+    return Register(engine, place)
+
+
+class Register:
+    """An open register; made by `open_register`, closed by `close` or at the end of a ``with`` block."""
+
+    def __init__(self, engine: Engine, location: Location) -> None:
+        self._engine = engine
+        self.location = location
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    @property
+    def folder(self) -> Path:
+        """Folder below which the sound files lie."""
+        return self.location.folder
+
+    @contextmanager
+    def session(self, *, write: bool = True) -> Iterator[Session]:
+        """One transaction: committed at the end of the ``with`` block, undone by an exception in it.
+
+        With `write` the write lock is taken at the start, so what is read within stays true until the commit; other writers
+        wait. Without it, nothing may be written, and nobody waits.
+
+        Raises
+        ------
+        StorageError
+            For whatever the database reports, in one line; but an ``IntegrityError`` of SQLAlchemy passes unchanged, for the
+            caller to say which rule of theirs was broken.
+        """
+        from sqlalchemy.exc import DBAPIError, IntegrityError
+        from sqlalchemy.orm import Session
+
+        from fretcheck.register.connection import WRITE_OPTION, storage_error
+
+        try:
+            with Session(self._engine.execution_options(**{WRITE_OPTION: write}), expire_on_commit=False) as session:
+                yield session
+                if write:
+                    session.commit()
+        except (IntegrityError, FretcheckError):
+            raise
+        except (DBAPIError, OverflowError) as error:
+            raise storage_error(error, self.location) from error
+
+    def keep(self, document: InspectionDocument, *, sound_folder: Path | None = None) -> InspectionDocument:
+        """Keep an inspection.
+
+        Parameters
+        ----------
+        document
+            Its `id` is given by the register.
+        sound_folder
+            Where the readings' `sound_file` names lie. They are copied into the register's folder, and the kept document names
+            the copies, with their SHA-256.
+
+        Returns
+        -------
+        InspectionDocument
+            As kept, with its id.
+
+        Raises
+        ------
+        StorageError
+            When the database or a sound file cannot be written or read.
+        UsageError
+            For a value that no register can hold; the message says which.
+        """
+        from fretcheck.register.record import insert_document
+
+        if sound_folder is not None:
+            document = self._with_sounds(document, sound_folder)
+        with self.session() as session:
+            return insert_document(session, document.model_copy(update={"id": None}))[0]
+
+    def import_document(self, document: InspectionDocument) -> Imported:
+        """Keep a document from another register, under its own id where that is free; see `import_documents`."""
+        return self.import_documents([document])[0]
+
+    def import_documents(self, documents: Sequence[InspectionDocument]) -> Sequence[Imported]:
+        """Keep documents from another register, all or none. Their sound files are not read, but must lie below this folder.
+
+        Raises
+        ------
+        UsageError
+            For a document that cannot be kept, such as one with a path that leaves the register's folder.
+        """
+        from fretcheck.register.record import insert_document
+        from fretcheck.register.sounds import sound_file_below
+
+        for path in {reading.sound_file for document in documents for reading in document.readings}:
+            if path is not None:
+                sound_file_below(self.folder, path)
+        done = []
+        with self.session() as session:
+            for document in documents:
+                kept, new = insert_document(session, document)
+                assert kept.id is not None
+                done.append(Imported(id=kept.id, was=document.id, new=new))
+        return done
+
+    def load(self, inspection_id: str) -> InspectionDocument:
+        """The document of an inspection.
+
+        Raises
+        ------
+        UsageError
+            When there is none of that id.
+        """
+        return next(self.documents([inspection_id]))
+
+    def documents(self, ids: Sequence[str]) -> Iterator[InspectionDocument]:
+        """The documents of inspections, in the order of `ids`, one in memory at a time."""
+        from sqlalchemy import select
+
+        from fretcheck.register.document import InspectionDocument
+        from fretcheck.register.tables import DocumentRow, InspectionRow
+
+        with self.session(write=False) as session:
+            for wanted in ids:
+                query = select(DocumentRow.json).join(InspectionRow, InspectionRow.key == DocumentRow.inspection_key)
+                found = session.execute(query.where(InspectionRow.id == wanted.strip().replace("\0", ""))).scalar()
+                if found is None:
+                    latest = next(iter(session.execute(summaries(Selection()).limit(1)).scalars()), None)
+                    hint = "it is empty" if latest is None else f"the latest is {latest}; `fretcheck list` shows them"
+                    raise UsageError(f"no inspection {wanted!r} in the register {self.location}: {hint}")
+                yield InspectionDocument.model_validate_json(found)
+
+    def search(
+        self,
+        *,
+        serial: str | None = None,
+        since: date | datetime | None = None,
+        until: date | datetime | None = None,
+        verdict: str | None = None,
+        text: str | None = None,
+        limit: int | None = None,
+    ) -> Summaries:
+        """Inspections for which all that is given holds, newest first; see `Selection` for the meaning of each."""
+        return self.select(Selection(serial=serial, since=since, until=until, verdict=verdict, text=text), limit=limit)
+
+    def list(self, *, limit: int | None = None) -> Summaries:
+        """All inspections, newest first, or the newest `limit` of them."""
+        return self.select(Selection(), limit=limit)
+
+    def select(self, selection: Selection, *, limit: int | None = None) -> Summaries:
+        """Inspections of a selection, newest first."""
+        with self.session(write=False) as session:
+            return [InspectionSummary(**row) for row in session.execute(summaries(selection).limit(limit)).mappings()]
+
+    def count(self, selection: Selection | None = None) -> int:
+        """How many inspections a selection holds (all, unless told)."""
+        from sqlalchemy import func, select
+
+        with self.session(write=False) as session:
+            chosen = summaries(selection or Selection()).order_by(None).subquery()
+            return session.execute(select(func.count()).select_from(chosen)).scalar_one()
+
+    def history(self, serial: str) -> Documents:
+        """Every inspection of one neck, oldest first; empty where there is none."""
+        return [*self.documents([one.id for one in reversed(self.search(serial=serial))])]
+
+    def latest(self, serial: str) -> InspectionDocument | None:
+        """The newest inspection of one neck; None where there is none."""
+        found = self.search(serial=serial, limit=1)
+        return self.load(found[0].id) if found else None
+
+    def export_json(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
+        """Write documents (all, unless told) as one JSON document, and return how many; see `fretcheck.register.exchange`."""
+        from fretcheck.register.exchange import write_json
+
+        return write_json(self.documents(self._ids(ids)), stream)
+
+    def export_csv(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
+        """Write readings (of all inspections, unless told) as CSV, one row each, and return how many."""
+        from fretcheck.register.exchange import write_csv
+
+        return write_csv(self.documents(self._ids(ids)), stream)
+
+    def backup(self, path: Path) -> int:
+        """Copy the register to `path` while others may write, and its sound files to the folder ``sounds`` beside; see
+        `fretcheck.register.backup`. Returns how many inspections the copy holds."""
+        from fretcheck.register.backup import back_up
+
+        return back_up(self, path)
+
+    def _ids(self, ids: Sequence[str] | None) -> Sequence[str]:
+        return [one.id for one in reversed(self.list())] if ids is None else ids
+
+    def _with_sounds(self, document: InspectionDocument, folder: Path) -> InspectionDocument:
+        from fretcheck.register.sounds import keep_sound, sound_file_below
+
+        names = dict.fromkeys(reading.sound_file for reading in document.readings if reading.sound_file is not None)
+        copies = {name: keep_sound(sound_file_below(folder, name), self.folder) for name in names}
+        readings = [
+            one
+            if one.sound_file is None
+            else one.model_copy(update=dict(zip(("sound_file", "sound_sha256"), copies[one.sound_file], strict=True)))
+            for one in document.readings
+        ]
+        return document.model_copy(update={"readings": readings})
