@@ -135,9 +135,10 @@ class BuiltNeck:
         return cents
 
     def side(self, string: int) -> float:
-        """Where a string lies across the neck: 1 at string 1, −1 at the last."""
-        count = len(self.neck.strings)
-        return 1.0 - 2.0 * (string - 1) / (count - 1) if count > 1 else 0.0
+        """Where a string lies across the neck: 1 at string 1, −1 at the last, the strings of a course together."""
+        courses = [number if one.course is None else -one.course for number, one in enumerate(self.neck.strings, start=1)]
+        across = list(dict.fromkeys(courses))
+        return 1.0 - 2.0 * across.index(courses[string - 1]) / (len(across) - 1) if len(across) > 1 else 0.0
 
     def fret_x_mm(self, string: int) -> Reals:
         """Where frets 1, 2, … stand under a string, shape (frets,)."""
