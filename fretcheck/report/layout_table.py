@@ -18,7 +18,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fretcheck.neck.layout import MM_PER_INCH, Layout, Scale, Slot
+from fretcheck.neck.layout import MM_PER_INCH, Layout, Scale, Slot, speaking_length_mm
 from fretcheck.neck.temperament import midi_to_note, note_to_midi
 
 LengthUnit = Literal["mm", "in"]
@@ -239,17 +239,23 @@ def layout_document(layout: Layout, *, unit: LengthUnit = "mm") -> dict[str, Any
                 "note": string.note,
                 "first_fret": string.first_fret,
                 "course": string.course,
-                "frets": _targets(layout, number),
+                "frets": _targets(layout, number, unit),
             }
             for number, string in enumerate(neck.strings, start=1)
         ],
     }
 
 
-def _targets(layout: Layout, number: int) -> list[dict[str, Any]]:
+def _targets(layout: Layout, number: int, unit: LengthUnit) -> list[dict[str, Any]]:
+    """Notes of one string; of a short one from the fret it starts at."""
     string = layout.neck.string(number)
     return [
-        {"fret": fret, "note": midi_to_note(note_to_midi(string.note) + fret - string.first_fret), "target_hz": row[number - 1]}
+        {
+            "fret": fret,
+            "note": midi_to_note(note_to_midi(string.note) + fret - string.first_fret),
+            "target_hz": row[number - 1],
+            f"speaking_length_{unit}": _fine(speaking_length_mm(string, fret), unit),
+        }
         for fret, row in enumerate(layout.targets_hz)
         if row[number - 1] is not None
     ]

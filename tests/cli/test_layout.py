@@ -1,0 +1,123 @@
+"""`fretcheck layout` through the command line."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+
+import pytest
+
+from fretcheck.cli.main import run
+from fretcheck.neck.starts import STARTS
+from fretcheck.neck.writing import write_neck
+
+
+@pytest.fixture
+def neck_file(tmp_path):
+    def write(start):
+        path = tmp_path / f"{start}.toml"
+        write_neck(STARTS[start].neck, path)
+        return str(path)
+
+    return write
+
+
+@pytest.fixture
+def narrow(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+
+
+@pytest.mark.usefixtures("narrow")
+@pytest.mark.parametrize("start", STARTS)
+@pytest.mark.parametrize("options", [(), ("--round", "0.5"), ("--unit", "in", "--round", "1/64"), ("--unit", "in")])
+def test_table_fits_80_columns(neck_file, capsys, start, options):
+    assert run(["layout", neck_file(start), *options]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert not any("…" in line for line in lines)
+    assert any("never from fret to fret" in line for line in lines)
+    rows = [line.split() for line in lines if line.strip().startswith("12 ")]
+    assert rows
+
+
+@pytest.mark.usefixtures("narrow")
+def test_table_rows(neck_file, capsys):
+    run(["layout", neck_file("guitar-6-steel")])
+    rows = [line.split() for line in capsys.readouterr().out.splitlines()]
+    # 648 mm: fret 12 at half of it; fret 1 at 648·0.056126 = 36.37 mm (check 3, READ); open notes of check 1 (CALC)
+    assert ["12", "324.00", "19.27", "324.00", "659.26", "493.88", "392.00", "293.66", "220.00", "164.81"] in rows
+    assert next(row for row in rows if row[:1] == ["1"] and len(row) == 10)[1:4] == ["36.37", "36.37", "611.63"]
+    assert next(row for row in rows if row[:1] == ["0"])[-6:] == ["329.63", "246.94", "196.00", "146.83", "110.00", "82.407"]
+
+
+def test_json(neck_file, capsys):
+    assert run(["layout", neck_file("banjo-5"), "--json", "--round", "0.5"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["schema"] == "fretcheck/layout/1"
+    (scale,) = document["scales"]
+    assert scale["strings"] == [1, 2, 3, 4, 5]
+    twelfth = scale["frets"][12]
+    assert (twelfth["from_nut_mm"], twelfth["marked_mm"], twelfth["rounding_cents"]) == (335.0, 335.0, 0.0)
+    first = scale["frets"][1]  # 670·0.056126 = 37.604 (check 3, READ), marked at 37.5: 0.104 mm too near the nut
+    assert first["marked_mm"] == 37.5
+    assert first["rounding_cents"] == pytest.approx(-1731.234 * 0.104 / 632.4, abs=0.002)
+    fifth = document["strings"][4]
+    lowest = fifth["frets"][0]
+    assert (lowest["fret"], lowest["note"]) == (5, "G4")
+    assert lowest["speaking_length_mm"] == pytest.approx(670.0 * 2 ** (-5 / 12), abs=1e-4)
+
+
+def test_json_says_no_rounding(neck_file, capsys):
+    run(["layout", neck_file("ukulele"), "--json", "--unit", "in"])
+    document = json.loads(capsys.readouterr().out)
+    assert document["rounding"] is None
+    assert document["scales"][0]["scale_length_in"] == pytest.approx(380.0 / 25.4, abs=1e-6)
+
+
+def test_csv(neck_file, capsys):
+    assert run(["layout", neck_file("mandolin"), "--csv", "--unit", "in"]) == 0
+    rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert len(rows) == 21
+    assert float(rows[12]["from_nut_in"]) == pytest.approx(176.0 / 25.4, abs=1e-6)
+    assert float(rows[5]["string_3_hz"]) == pytest.approx(587.3295, abs=1e-4)  # D5 (CALC)
+    assert rows[0]["from_previous_in"] == ""
+
+
+@pytest.mark.parametrize(
+    ("options", "line"),
+    [
+        (("--csv", "--json"), "choose --csv or --json"),
+        (("--round", "fine"), 'rounding step "fine" is no number'),
+        (("--unit", "ell"), "'ell' is not one of"),
+    ],
+)
+def test_bad_options(neck_file, capsys, options, line):
+    assert run(["layout", neck_file("ukulele"), *options]) == 2
+    streams = capsys.readouterr()
+    assert streams.out == ""
+    assert len(streams.err.splitlines()) == 1
+    assert line in streams.err
+
+
+@pytest.mark.parametrize(
+    ("content", "line"),
+    [
+        (None, "no such file"),
+        ("name = ", "line 1: broken TOML"),
+        ('name = "Ash"\nscale_lenght_mm = 648\n', 'did you mean "scale_length_mm"'),
+        ('name = "Ash"\nfrets = 0\n', "frets = 0 lies outside the allowed 1 to 36"),
+        ('name = "Ash"\nfrets = 20\nscale_length_mm = 25.5\n', "looks like inches, use scale_length_in"),
+        ('name = "Ash"\nfrets = 20\nscale_length_mm = nan\n', "not a finite number"),
+    ],
+)
+def test_bad_descriptions_give_one_line_and_code_2(tmp_path, capsys, content, line):
+    path = tmp_path / "neck.toml"
+    if content is not None:
+        path.write_text(content, encoding="utf-8")
+    assert run(["layout", str(path)]) == 2
+    streams = capsys.readouterr()
+    assert streams.out == ""
+    assert len(streams.err.splitlines()) == 1
+    assert "neck.toml" in streams.err
+    assert line in streams.err

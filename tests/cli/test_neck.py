@@ -1,0 +1,89 @@
+"""`fretcheck neck` through the command line."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+
+import pytest
+
+from fretcheck.cli.main import run
+from fretcheck.neck.reading import neck_from_mapping, read_neck
+from fretcheck.neck.starts import STARTS
+
+
+@pytest.mark.parametrize("start", STARTS)
+def test_start_prints_a_commented_description(capsys, start):
+    assert run(["neck", "--start", start]) == 0
+    text = capsys.readouterr().out
+    assert neck_from_mapping(tomllib.loads(text)) == STARTS[start].neck
+    assert "# open note in scientific pitch" in text
+    assert max(map(len, text.splitlines())) <= 150
+
+
+def test_start_to_a_file_is_never_overwritten_unasked(tmp_path, capsys):
+    path = tmp_path / "neck.toml"
+    assert run(["neck", "--start", "mandolin", "--out", str(path)]) == 0
+    assert run(["neck", "--start", "ukulele", "--out", str(path)]) == 2
+    assert "add --force" in capsys.readouterr().err
+    assert read_neck(path) == STARTS["mandolin"].neck
+    assert run(["neck", "--start", "ukulele", "--out", str(path), "--force"]) == 0
+    assert read_neck(path) == STARTS["ukulele"].neck
+
+
+def test_list(capsys):
+    assert run(["neck", "--list"]) == 0
+    assert [line.split()[0] for line in capsys.readouterr().out.splitlines()] == list(STARTS)
+    assert run(["neck", "--list", "--json"]) == 0
+    assert [one["name"] for one in json.loads(capsys.readouterr().out)["starts"]] == list(STARTS)
+
+
+def test_check_says_what_was_understood(tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    path = tmp_path / "neck.toml"
+    run(["neck", "--start", "guitar-12-steel", "--out", str(path)])
+    capsys.readouterr()
+    assert run(["neck", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert "12 strings in 6 courses, 20 frets" in said
+    assert "tune up slowly" in said
+    assert max(map(len, said.splitlines())) <= 80
+
+
+def test_check_as_json(tmp_path, capsys):
+    path = tmp_path / "neck.toml"
+    run(["neck", "--start", "guitar-6-nylon", "--out", str(path)])
+    capsys.readouterr()
+    assert run(["neck", str(path), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert neck_from_mapping(document["neck"]) == STARTS["guitar-6-nylon"].neck
+    treble = document["strings"][0]
+    assert treble["open_hz"] == pytest.approx(329.6276, abs=5e-5)  # check 1 (CALC)
+    assert treble["kappa"] is None
+    assert "measured inharmonicity" in treble["reason"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "line"),
+    [
+        ((), "give one of FILE, --start KIND or --list"),
+        (("--start", "ukelele"), 'did you mean "ukulele"'),
+        (("--start", "zzz"), "there are guitar-6-steel"),
+        (("neck.toml", "--list"), "not FILE and --list"),
+        (("--list", "--force"), "go with --start"),
+        (("--start", "ukulele", "--force"), "goes with --out"),
+        (("nowhere/neck.toml",), "no such file"),
+        (("--frobnicate",), "--frobnicate"),
+    ],
+)
+def test_bad_usage_gives_one_line_and_code_2(capsys, arguments, line):
+    assert run(["neck", *arguments]) == 2
+    streams = capsys.readouterr()
+    assert streams.out == ""
+    assert len(streams.err.splitlines()) == 1
+    assert line in streams.err
+
+
+def test_unwritable_place_is_a_storage_failure(tmp_path, capsys):
+    assert run(["neck", "--start", "ukulele", "--out", str(tmp_path / "nowhere" / "neck.toml")]) == 4
+    assert "cannot be written" in capsys.readouterr().err
