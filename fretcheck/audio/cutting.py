@@ -1,0 +1,63 @@
+"""All the plucks of a source that ends, such as a recording."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from fretcheck.audio.pluck import Onset, Pluck, SetAside
+from fretcheck.audio.segmenter import Segmenter
+from fretcheck.audio.source import AudioSource
+from fretcheck.errors import RecordingError
+
+
+@dataclass(frozen=True)
+class Cut:
+    """What a source held, in order."""
+
+    plucks: tuple[Pluck, ...]
+    set_aside: tuple[SetAside, ...]
+    frames: int
+
+
+def cut_events(
+    source: AudioSource, *, segmenter: Segmenter | None = None, progress: Callable[[float], None] | None = None
+) -> Iterator[Onset | Pluck | SetAside]:
+    """Yield what the segmenter hears in `source`, to its end; `progress` is told the seconds heard so far."""
+    segmenter = segmenter or Segmenter(source.sample_rate)
+    for block in source.blocks():
+        yield from segmenter.push(block)
+        if progress is not None:
+            progress((block.start_frame + len(block.samples)) / source.sample_rate)
+    yield from segmenter.finish()
+
+
+def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None = None) -> Cut:
+    """All plucks of `source`.
+
+    Raises
+    ------
+    RecordingError
+        When not a single pluck can be heard in it.
+    """
+    heard_s = [0.0]
+
+    def note(seconds: float) -> None:
+        heard_s[0] = seconds
+        if progress is not None:
+            progress(seconds)
+
+    plucks: list[Pluck] = []
+    aside: list[SetAside] = []
+    for event in cut_events(source, progress=note):
+        if isinstance(event, Pluck):
+            plucks.append(event)
+        elif isinstance(event, SetAside):
+            aside.append(event)
+    if not plucks:
+        held = "" if not aside else f" ({len(aside)} other sounds were set aside, the first: {aside[0].reason})"
+        raise RecordingError(
+            f"{source.name}: no pluck can be heard in {heard_s[0]:.0f} s{held}; "
+            "check that it is the right recording and that the string stands out of the noise"
+        )
+    return Cut(tuple(plucks), tuple(aside), round(heard_s[0] * source.sample_rate))

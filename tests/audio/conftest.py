@@ -1,0 +1,11 @@
+"""A seeded generator for each test of `audio`."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture
+def rng():
+    return np.random.default_rng(20240)
