@@ -156,7 +156,7 @@ def test_a_recording_that_begins_with_its_pluck(rng):
 
 
 def test_lost_samples_end_the_pluck(rng):
-    stream = streams.string_stream(rng, f1_hz=(196.0, 220.0), gap_s=3.0, levels_db=(0.0,))
+    stream = streams.string_stream(rng, f1_hz=(196.0, 220.0), gap_s=3.0, levels_db=(0.0,), t60_s=10.0)
     gap = round((stream.onsets_s[0] + 1.0) * RATE)
     segmenter = Segmenter(RATE)
     events = [event for block in streams.blocks_of(stream.samples[:gap], 1024) for event in segmenter.push(block)]
