@@ -1,0 +1,260 @@
+"""Which note is it? A first pitch that is right to a few cents and never an octave or a partial off.
+
+The spectrum's peaks are laid against combs of stiff-string partials, f_n = n·f0·√(1+B·n²). Each comb earns what its
+matched peaks stand for and pays for every partial that it promises, so that neither an octave too low (half of the promised
+partials missing) nor one too high (half of the peaks unexplained) can win. This is the idea of minimum description length
+(J. Rissanen, Automatica 14, 465, 1978, from memory) in its simplest form.
+
+Conventions
+-----------
+Frequencies in Hz. A peak's worth is its height against the envelope of the whole spectrum, compressed, between 0 and
+1; lines that stand at multiples of the mains frequency and do not decay are worth nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.pitch.band import Band
+
+Array = NDArray[np.float64]
+
+LOWEST_HZ = 26.0
+HIGHEST_HZ = 1500.0
+MAINS_HZ = (50.0, 60.0)
+
+_LONGEST_S = 0.6
+_EARLY = 0.6  # a Hann window pulled forward: the pluck itself counts most, what rings along with it later least
+_RATE_HZ = 12_000.0
+_PEAK_OVER_FLOOR = 5.0
+_PEAK_UNDER_TOP = 3e-4
+_MOST_PEAKS = 64
+_WORTH = 0.6
+_SLOT_COST = 0.27
+_MOST_SLOTS = 40
+_MATCH = 0.09  # of f0
+_INHARMONICITIES = np.array([0.0, 3e-5, 1e-4, 2.5e-4, 6e-4, 1.5e-3])
+_FIRST_SLOTS = 8
+_MOST_COMBS = 48
+_LARGEST_INHARMONICITY = 4e-3
+_NOTE_CENTS = 100.0  # further apart than this are different notes
+_HINT_WORTH = 0.15
+
+
+@dataclass(frozen=True)
+class Peaks:
+    """Spectral peaks in rising order of frequency."""
+
+    frequency_hz: Array
+    height: Array
+    """Amplitude, full scale 1, of a steady sinusoid of that height."""
+    worth: Array
+    """0 to 1."""
+    steady: NDArray[np.bool_]
+    """Stands at a multiple of the mains frequency and does not decay."""
+
+
+@dataclass(frozen=True)
+class CoarsePitch:
+    """The best comb, and how far ahead of the next different note it came in."""
+
+    f0_hz: float
+    inharmonicity: float
+    explained: float
+    """Share of all peaks' worth that the comb accounts for, 0 to 1."""
+    lead: float
+    """Score of this comb less that of the best one more than a semitone away, in peaks' worth."""
+    peaks: Peaks
+
+    @property
+    def f1_hz(self) -> float:
+        """Partial 1."""
+        return self.f0_hz * float(np.sqrt(1.0 + self.inharmonicity))
+
+
+def coarse_pitch(
+    band: Band, *, start_s: float = 0.0, end_s: float | None = None, hint_hz: float | None = None
+) -> CoarsePitch | None:
+    """Find the pitch of a pluck.
+
+    Parameters
+    ----------
+    band : Band
+        The sound.
+    start_s, end_s : float
+        Stretch to be looked at; at most its first 0.6 s are.
+    hint_hz : float, optional
+        The note that is expected: it settles a near tie between candidates and never does more.
+
+    Returns
+    -------
+    CoarsePitch or None
+        None where no peak stands out.
+    """
+    peaks = find_peaks(band, start_s=start_s, end_s=end_s)
+    if peaks is None or not np.any(peaks.worth > 0.0):
+        return None
+    candidates = _candidates(peaks)
+    if hint_hz is not None and LOWEST_HZ <= hint_hz <= HIGHEST_HZ:
+        candidates = np.append(candidates, hint_hz)
+    if not len(candidates):
+        return None
+    combs = _combs(candidates, peaks)
+    ranked = combs.score.copy()
+    if hint_hz is not None:
+        ranked[np.abs(1200.0 * np.log2(combs.f0_hz / hint_hz)) < _NOTE_CENTS] += _HINT_WORTH
+    best = int(np.argmax(ranked))
+    others = np.abs(1200.0 * np.log2(combs.f0_hz / combs.f0_hz[best])) > _NOTE_CENTS
+    lead = float(ranked[best] - np.max(ranked[others], initial=-_SLOT_COST))
+    return CoarsePitch(float(combs.f0_hz[best]), float(combs.inharmonicity[best]), float(combs.explained[best]), lead, peaks)
+
+
+def find_peaks(band: Band, *, start_s: float, end_s: float | None) -> Peaks | None:
+    """Peaks of the windowed spectrum of at most 0.6 s from `start_s`; None where there is nothing but silence."""
+    sound, rate = band.resampled(_RATE_HZ)
+    first = round(start_s * rate)
+    last = len(sound) if end_s is None else min(len(sound), round(end_s * rate))
+    sound = sound[first : min(last, first + round(_LONGEST_S * rate))]
+    if len(sound) < 64:
+        return None
+    window = np.sin(np.pi * np.linspace(0.0, 1.0, len(sound)) ** _EARLY) ** 2
+    length = 1 << int(np.ceil(np.log2(len(sound))) + 1)
+    spectrum = np.abs(np.fft.rfft((sound - np.mean(sound)) * window, length)) * (2.0 / np.sum(window))
+    step = rate / length
+    floor = _floor(spectrum, step)
+    top = float(np.max(spectrum[round(20.0 / step) :]))
+    if top <= 1e-9:
+        return None
+    inner = spectrum[1:-1]
+    is_peak = (inner > spectrum[:-2]) & (inner >= spectrum[2:]) & (inner > _PEAK_OVER_FLOOR * floor[1:-1])
+    index = np.flatnonzero(is_peak & (inner > _PEAK_UNDER_TOP * top)) + 1
+    index = index[(index * step > 20.0) & (index * step < 0.46 * rate)]
+    if not len(index):
+        return None
+    index = np.sort(index[np.argsort(spectrum[index])[-_MOST_PEAKS:]])
+    below, here, above = (np.log(spectrum[index + shift] + 1e-300) for shift in (-1, 0, 1))
+    offset = 0.5 * (below - above) / (below - 2.0 * here + above - 1e-300)
+    frequency = (index + np.clip(offset, -0.5, 0.5)) * step
+    height = spectrum[index]
+    steady = _steady_mains(sound, rate, frequency)
+    worth = (height / _envelope(frequency, np.where(steady, 0.0, height)).clip(min=1e-300)).clip(max=1.0) ** _WORTH
+    worth[steady] = 0.0
+    return Peaks(frequency, height, worth, steady)
+
+
+def _floor(spectrum: Array, step: float) -> Array:
+    """Noise floor: the median of each 250 Hz, joined by straight lines."""
+    width = max(8, round(250.0 / step))
+    count = max(1, len(spectrum) // width)
+    medians = np.median(spectrum[: count * width].reshape(count, width), axis=1)
+    centres = (np.arange(count) + 0.5) * width
+    return np.asarray(np.interp(np.arange(len(spectrum)), centres, medians))
+
+
+def _envelope(frequency: Array, height: Array) -> Array:
+    """Smallest curve over all peaks that falls by no more than 2 dB an octave downward and 9 dB an octave upward."""
+    ratio = frequency[:, None] / frequency[None, :]
+    slope = np.where(ratio < 1.0, ratio**0.33, ratio**-1.5)
+    return np.asarray(np.max(height[None, :] * slope, axis=1))
+
+
+def _steady_mains(sound: Array, rate: float, frequency: Array) -> NDArray[np.bool_]:
+    """Which of the peaks stand at a multiple of a mains frequency and are as strong late as early."""
+    steady = np.zeros(len(frequency), dtype=bool)
+    half = len(sound) // 2
+    width = 1.5 * rate / len(sound)
+    near = np.zeros(len(frequency), dtype=bool)
+    for mains in MAINS_HZ:
+        multiple = np.round(frequency / mains)
+        near |= (multiple >= 1) & (multiple <= 20) & (np.abs(frequency - multiple * mains) < width + 0.002 * frequency)
+    if not np.any(near):
+        return steady
+    window = np.hanning(half)
+    rotation = np.exp(-2j * np.pi / rate * np.arange(half)[None, :] * frequency[near][:, None])
+    early = np.abs(rotation @ (window * sound[:half]))
+    late = np.abs(rotation @ (window * sound[half : 2 * half]))
+    steady[near] = (late > 0.93 * early) & (late < 1.15 * early)
+    return steady
+
+
+def _candidates(peaks: Peaks) -> Array:
+    """Peaks, and the first peaks' integer parts, as fundamentals; and the distances between strong neighbours."""
+    strong = np.flatnonzero(peaks.worth > 0.35)
+    by_height = strong[np.argsort(peaks.height[strong])[::-1]][:14]
+    parts = peaks.frequency_hz[by_height][:, None] / np.arange(1, 11)[None, :]
+    strong_hz = peaks.frequency_hz[strong]
+    found = np.concatenate([parts.ravel(), np.diff(strong_hz), strong_hz])
+    found = np.sort(found[(found >= LOWEST_HZ) & (found <= HIGHEST_HZ)])
+    if not len(found):
+        return found
+    groups = np.cumsum(np.concatenate(([True], np.diff(found) > 0.002 * found[:-1])))
+    first = np.flatnonzero(np.diff(np.concatenate(([0], groups))))
+    return np.asarray(found[first])
+
+
+@dataclass(frozen=True)
+class _Combs:
+    """Candidates, each with the stiff-string comb that suits the peaks best; arrays of one length."""
+
+    f0_hz: Array
+    inharmonicity: Array
+    score: Array
+    explained: Array
+
+
+def _combs(candidates: Array, peaks: Peaks) -> _Combs:
+    """Comb of each promising candidate, fitted outward from its lowest partials."""
+    slots = np.arange(1, _FIRST_SLOTS + 1)
+    stretch = slots * np.sqrt(1.0 + _INHARMONICITIES[:, None] * slots**2)  # (B, slots)
+    earned, _ = _earned(candidates[:, None, None] * stretch, candidates[:, None, None], peaks)
+    first = np.max(np.cumsum(earned - _SLOT_COST, axis=2), axis=2)
+    chosen = np.argsort(first.ravel())[-_MOST_COMBS:]
+    f0 = candidates[chosen // len(_INHARMONICITIES)]
+    inharmonicity = _INHARMONICITIES[chosen % len(_INHARMONICITIES)]
+    for reach in (5, 8, 12, 18, 27, _MOST_SLOTS):
+        f0, inharmonicity = _refitted(f0, inharmonicity, reach, peaks)
+    slots = np.arange(1, _MOST_SLOTS + 1)
+    promised = f0[:, None] * slots * np.sqrt(1.0 + inharmonicity[:, None] * slots**2)
+    earned, _ = _earned(promised, f0[:, None], peaks)
+    running = np.cumsum(earned - _SLOT_COST * np.minimum(1.0, 8.0 / slots) ** 0.5, axis=1)
+    explained = np.sum(earned, axis=1) / max(float(np.sum(peaks.worth)), 1e-12)
+    return _Combs(f0, inharmonicity, np.max(running, axis=1), explained.clip(max=1.0))
+
+
+def _earned(promised: Array, f0: Array, peaks: Peaks) -> tuple[Array, NDArray[np.intp]]:
+    """What each promised partial earns by the peak nearest to it, and which peak that is."""
+    index = _nearest(peaks.frequency_hz, promised)
+    distance = np.abs(peaks.frequency_hz[index] - promised) / f0
+    return peaks.worth[index] * np.clip(1.0 - (distance / _MATCH) ** 2, 0.0, 1.0), index
+
+
+def _refitted(f0: Array, inharmonicity: Array, reach: int, peaks: Peaks) -> tuple[Array, Array]:
+    """Weighted straight line of (f_n/n)² = f0² + f0²·B·n² over the first `reach` partials, for all combs at once."""
+    square = np.arange(1.0, reach + 1.0) ** 2
+    promised = f0[:, None] * np.sqrt(square * (1.0 + inharmonicity[:, None] * square))
+    earned, index = _earned(promised, f0[:, None], peaks)
+    weight = square * earned**2 + 1e-12
+    squared = peaks.frequency_hz[index] ** 2 / square
+    weight = np.where(earned > 0.0, weight, 0.0) + 1e-12
+    total = np.sum(weight, axis=1, keepdims=True)
+    mean_n = np.sum(weight * square, axis=1, keepdims=True) / total
+    mean_s = np.sum(weight * squared, axis=1, keepdims=True) / total
+    spread = np.sum(weight * (square - mean_n) ** 2, axis=1)
+    slope = np.sum(weight * (square - mean_n) * (squared - mean_s), axis=1) / spread
+    mean_n, mean_s = mean_n[:, 0], mean_s[:, 0]
+    count = np.sum(earned > 0.0, axis=1)
+    slope = np.where(count >= 3, slope, inharmonicity * mean_s).clip(0.0, _LARGEST_INHARMONICITY * mean_s)
+    found = np.sqrt(np.maximum(mean_s - slope * mean_n, 1.0))
+    usable = (count > 0) & (np.abs(found / f0 - 1.0) < 0.03)
+    return np.where(usable, found, f0), np.where(usable, slope / found**2, inharmonicity)
+
+
+def _nearest(sorted_values: Array, wanted: Array) -> NDArray[np.intp]:
+    """Index of the element of `sorted_values` nearest to each wanted value."""
+    right = np.searchsorted(sorted_values, wanted).clip(1, max(1, len(sorted_values) - 1))
+    right = np.minimum(right, len(sorted_values) - 1)
+    left = np.maximum(right - 1, 0)
+    return np.asarray(np.where(wanted - sorted_values[left] <= sorted_values[right] - wanted, left, right))

@@ -1,0 +1,364 @@
+"""Frequency of every partial of a pluck, fitted together with the settling of its pitch.
+
+Each partial is a decaying sinusoid, exp(κ − αt + i(2πft + f·G(t))), where G is the phase that the glide of the pitch adds to
+all partials in proportion to their frequency. The fit is Gauss–Newton on the logarithm of the amplitude, in which the
+real part (level, decay) and the imaginary part (phase, frequency, glide) separate, and every partial's own two phase
+parameters are eliminated in closed form, so that a step costs a handful of sums over frames (variable projection: G. H. Golub
+& V. Pereyra, SIAM J. Numer. Anal. 10, 413, 1973, from memory). What each partial leaks into its neighbours' bands is part
+of the model.
+
+Conventions
+-----------
+Pitch over time is f·2^(g·exp(−t/τ)/1200), t from the onset; `frequency_hz` is the settled one, g in cents, positive when
+the note begins sharp. Variances are one-sigma squares. Arrays run over the bands of the `Frames` given.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.pitch.frames import CORRELATION, Frames
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+CENTS = 1200.0 / log(2.0)
+
+_GLIDE_TAUS_S = np.array([0.03, 0.05, 0.08, 0.12, 0.17, 0.25, 0.35, 0.5, 0.75, 1.1])
+_TAU_RANGE_S = (0.02, 1.5)
+_GLIDE_EVIDENCE = 18.0  # fall in χ² that makes a glide believed
+_TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
+_TRACK_TURNS = 3
+_STEPS = 4
+_WINDOW_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)  # of a Hann window of length 1
+_SECOND_DIFFERENCE = 6.0 - 8.0 / 6.0  # variance of a second difference of half-overlapping Hann frames
+
+
+@dataclass(frozen=True)
+class Glide:
+    """The settling of the pitch: log frequency is c·exp(−t/τ) above its end."""
+
+    c: float
+    tau_s: float
+
+    @property
+    def cents(self) -> float:
+        """How much sharper the note began than it settled."""
+        return self.c * CENTS
+
+    def advance_s(self, time_s: Array) -> Array:
+        """Time gained against the settled pitch, up to a constant: the integral of exp(c·exp(−t/τ)) − 1."""
+        fade = np.exp(-time_s / self.tau_s)
+        return np.asarray(-self.c * self.tau_s * fade * (1.0 + self.c * fade / 4.0))
+
+    def excess(self, time_s: Array) -> Array:
+        """Instantaneous frequency over the settled one, less 1."""
+        return np.asarray(np.expm1(self.c * np.exp(-time_s / self.tau_s)))
+
+
+@dataclass
+class PartialFit:
+    """What the frames say of each partial; arrays of shape ``(bands,)``."""
+
+    frames: Frames
+    frequency_hz: Array
+    log_amplitude: Complex
+    decay_per_s: Array
+    glide: Glide | None = None
+    noise: Array = field(default_factory=lambda: np.zeros(0))
+    """Variance of one quadrature of one frame, full scale squared."""
+    variance_hz2: Array = field(default_factory=lambda: np.zeros(0))
+    """Of `frequency_hz`, without the part that is common to all partials."""
+    common_variance: float = 0.0
+    """Relative variance (of log frequency) that the glide adds to all partials alike."""
+    glide_covariance: Array | None = None
+    """Of (c, log τ), shape (2, 2)."""
+    evidence: float = 0.0
+    """How much χ² the glide explained."""
+    extra: Complex | None = None
+    """Sound that is not this string's (hum, a second plane), as it appears in the bands; taken off before fitting."""
+
+    @property
+    def strength(self) -> Array:
+        """Energy of each partial over all frames against the noise."""
+        energy = np.sum(np.abs(self.amplitudes()) ** 2, axis=0)
+        return np.asarray(energy / np.maximum(2.0 * self.noise, 1e-300))
+
+    def rate(self) -> Complex:
+        """Complex rate of each partial against its band, per second, shape ``(frames, bands)`` or ``(1, bands)``."""
+        own = self.frequency_hz - self.frames.reference_hz
+        if self.glide is None:
+            return np.asarray((-self.decay_per_s + 2j * np.pi * own)[None, :])
+        moving = self.glide.excess(self.frames.time_s)[:, None] * self.frequency_hz[None, :]
+        return np.asarray(-self.decay_per_s[None, :] + 2j * np.pi * (own[None, :] + moving))
+
+    def envelopes(self) -> Complex:
+        """exp(κ − αt + iφ(t)) of each partial against its band's reference, before the window."""
+        time = self.frames.time_s
+        own = self.frequency_hz - self.frames.reference_hz
+        exponent = self.log_amplitude[None, :] + np.outer(time, -self.decay_per_s + 2j * np.pi * own)
+        if self.glide is not None:
+            exponent += 2j * np.pi * np.outer(self.glide.advance_s(time), self.frequency_hz)
+        return np.asarray(np.exp(exponent))
+
+    def amplitudes(self) -> Complex:
+        """Each partial in its own band, as the window shows it."""
+        return self.envelopes() * self._through_window()
+
+    def _through_window(self) -> Complex:
+        through = self.frames.response(self.rate())
+        if self.glide is not None:
+            time, tau = self.frames.time_s, self.glide.tau_s
+            bend = -self.glide.c / tau * np.exp(-time / tau) * 0.5 * _WINDOW_VARIANCE * self.frames.length_s**2
+            through = through * np.exp(2j * np.pi * np.outer(bend, self.frequency_hz))
+        return through
+
+    def model(self) -> tuple[Complex, Complex]:
+        """Each partial in its own band, and all that the bands should hold, leakage included."""
+        envelopes = self.envelopes()
+        own = envelopes * self._through_window()
+        turning = np.exp(2j * np.pi * np.outer(self.frames.time_s, self.frames.reference_hz))
+        absolute = envelopes * turning
+        rate = -self.decay_per_s[:, None] + 2j * np.pi * (self.frequency_hz[:, None] - self.frames.reference_hz[None, :])
+        across = self.frames.response(rate)
+        np.fill_diagonal(across, 0.0)
+        mirrored = -self.decay_per_s[:, None] - 2j * np.pi * (self.frequency_hz[:, None] + self.frames.reference_hz[None, :])
+        leaked = absolute @ across + absolute.conj() @ self.frames.response(mirrored)
+        total = own + leaked * turning.conj()
+        return own, total if self.extra is None else total + self.extra
+
+
+def fit_partials(frames: Frames, *, extra: Complex | None = None) -> PartialFit:
+    """Fit all partials, with a glide if the sound asks for one.
+
+    Parameters
+    ----------
+    frames : Frames
+        At least six frames.
+    extra : ndarray, shape (frames, bands), optional
+        Known other sound.
+    """
+    values = frames.values if extra is None else frames.values - extra
+    fit = _first_guess(frames, values)
+    fit.extra = extra
+    for _ in range(_TRACK_TURNS):
+        fit.glide, fit.evidence = _glide_of_track(fit, values)
+        if fit.glide is None:
+            break
+        _untwist(fit, values)
+    _project(fit, values)
+    for _ in range(_STEPS):
+        step(fit)
+    glide, evidence = (None, 0.0) if fit.glide is not None else _glide_guess(fit)
+    if glide is not None:
+        plain = PartialFit(frames, fit.frequency_hz.copy(), fit.log_amplitude.copy(), fit.decay_per_s.copy(), extra=extra)
+        fit.glide, fit.evidence = glide, evidence
+        for _ in range(_STEPS + 1):
+            step(fit)
+        if not (fit.glide.cents > 0.0 and fit.glide.cents < 120.0):
+            fit = plain
+            step(fit)
+    step(fit)
+    return fit
+
+
+def _first_guess(frames: Frames, values: Complex) -> PartialFit:
+    """Frequency and decay from the turn between neighbouring frames, level and phase by projection."""
+    turn = np.sum(values[1:] * values[:-1].conj(), axis=0)
+    power = np.sum(np.abs(values[:-1]) ** 2, axis=0)
+    offset = np.angle(turn) / (2.0 * np.pi * frames.step_s)
+    decay = (-np.log(np.maximum(np.abs(turn) / np.maximum(power, 1e-300), 1e-3)) / frames.step_s).clip(0.1, 80.0)
+    return PartialFit(frames, frames.reference_hz + offset, np.zeros(len(offset), complex), decay)
+
+
+def _untwist(fit: PartialFit, values: Complex) -> None:
+    """Take the glide found off the bands, and guess each partial's settled frequency again."""
+    fit.log_amplitude = np.zeros(len(fit.frequency_hz), complex)
+    if fit.glide is not None:
+        shape = fit.amplitudes()
+        still = values * (shape / (np.abs(shape) + 1e-300)).conj()
+        for lag in (1, 2, 4, 8):
+            if lag < len(values) // 4:
+                turn = np.sum(still[lag:] * still[:-lag].conj(), axis=0)
+                offset = np.angle(turn) / (2.0 * np.pi * fit.frames.step_s * lag)
+                fit.frequency_hz = fit.frequency_hz + offset
+                still = still * np.exp(-2j * np.pi * np.outer(fit.frames.time_s, offset))
+
+
+def _project(fit: PartialFit, values: Complex) -> None:
+    """Level and phase of every partial by projection on its shape."""
+    fit.log_amplitude = np.zeros(len(fit.frequency_hz), complex)
+    shape = fit.amplitudes()
+    level = np.sum(values * shape.conj(), axis=0) / np.sum(np.abs(shape) ** 2, axis=0)
+    fit.log_amplitude = np.log(np.where(level == 0.0, 1e-12, level))
+
+
+def pitch_track(fit: PartialFit, values: Complex) -> tuple[Array, Array, Array]:
+    """Log frequency of the whole string over time against the partials' fitted ones: times, values and weights (1/variance)."""
+    turn = values[1:] * values[:-1].conj()
+    turn = turn * np.exp(-2j * np.pi * fit.frames.step_s * (fit.frequency_hz - fit.frames.reference_hz))
+    noise = _noise(np.abs(values))  # of the modulus: about that of a quadrature, and free of any turning
+    size = np.minimum(np.abs(values[1:]), np.abs(values[:-1])) ** 2
+    sure = size > 12.0 * noise
+    angle = 2.0 * np.pi * fit.frames.step_s * fit.frequency_hz
+    weight = np.where(sure, size / noise, 0.0) * angle**2
+    total = np.sum(weight, axis=1)
+    track = np.sum(weight * np.angle(turn) / angle, axis=1) / np.maximum(total, 1e-300)
+    return 0.5 * (fit.frames.time_s[1:] + fit.frames.time_s[:-1]), track, total / 2.0
+
+
+def _glide_of_track(fit: PartialFit, values: Complex) -> tuple[Glide | None, float]:
+    """A first glide from the pitch over time, which no whole turn of phase can mislead; moves the partials to their end."""
+    time, track, weight = pitch_track(fit, values)
+    if not np.any(weight > 0.0):
+        return None, 0.0
+    mean = float(np.average(track, weights=weight))
+    flat = float(np.sum(weight * (track - mean) ** 2))
+    best = (0.0, 0.0, 0.0, 0.0)
+    for taus in (
+        np.geomspace(_GLIDE_TAUS_S[0], _GLIDE_TAUS_S[-1], 13),
+        np.geomspace(0.75, 1.33, 17),
+        np.geomspace(0.97, 1.03, 9),
+    ):
+        for tau in taus if best[0] == 0.0 else taus * best[2]:
+            shape = np.exp(-time / tau)
+            centre = float(np.average(shape, weights=weight))
+            norm = float(np.sum(weight * (shape - centre) ** 2))
+            c = float(np.sum(weight * (shape - centre) * track)) / norm
+            if c > 0.0 and c**2 * norm > best[0]:
+                best = (c**2 * norm, c, float(tau), mean - c * centre)
+    gain, c, tau, end = best
+    if gain < _TRACK_EVIDENCE or gain < 0.3 * flat:
+        return None, 0.0
+    fit.frequency_hz = fit.frequency_hz * np.exp(end)
+    return Glide(c, tau), gain
+
+
+def step(fit: PartialFit) -> None:
+    """One Gauss–Newton step of all parameters; leaves noise and variances for the state before it."""
+    own, total = fit.model()
+    size = np.abs(own) + 1e-300
+    relative = (fit.frames.values - total) * own.conj() / size
+    power = size**2
+    time = fit.frames.time_s[:, None]
+    fit.noise = _noise(relative.imag)
+
+    # level and decay: real part, columns 1 and −t
+    shift, slope = _lines(power, relative.real * size, time)
+    decay = (fit.decay_per_s - slope).clip(0.0, 120.0)
+    used_slope = fit.decay_per_s - decay
+    mean_time = np.sum(power * time, axis=0) / np.sum(power, axis=0)
+    at_mean = shift + slope * mean_time
+    level = (at_mean - used_slope * mean_time).clip(-1.5, 1.5)
+
+    # phase and frequency: imaginary part, columns 1 and 2πt, and the glide's, which all partials share
+    phase, turn = _lines(power, relative.imag * size, time)
+    columns = _glide_columns(fit)
+    moments = _moments(power, time)
+    if columns:
+        residual_left = [_lines(power, power * column, time) for column in columns]
+        left = [column - a - b * time for column, (a, b) in zip(columns, residual_left, strict=True)]
+        weight = power / fit.noise
+        normal = np.array([[np.sum(weight * one * other) for other in left] for one in left])
+        wanted = np.array([np.sum(one * relative.imag * size / fit.noise) for one in left])
+        scale = np.sqrt(np.diag(normal)) + 1e-300
+        ridge = normal / np.outer(scale, scale) + 1e-9 * np.eye(len(left))
+        change = np.linalg.solve(ridge, wanted / scale) / scale
+        fit.glide_covariance = CORRELATION * np.linalg.inv(ridge) / np.outer(scale, scale)
+        # relative shift of each partial by the shared columns; common to all, as the columns are proportional to frequency
+        effect = np.array([b / (2.0 * np.pi * fit.frequency_hz) for _, b in residual_left])
+        trust = 1.0 / _frequency_variance(moments, fit.noise) * fit.frequency_hz**2
+        mean_effect = np.sum(effect * trust, axis=1) / np.sum(trust)
+        fit.common_variance = float(mean_effect @ fit.glide_covariance @ mean_effect)
+        for delta, (a, b) in zip(change, residual_left, strict=True):
+            phase, turn = phase - a * delta, turn - b * delta
+        _move_glide(fit, change)
+    else:
+        fit.common_variance, fit.glide_covariance = 0.0, None
+    limit = 0.25 / fit.frames.length_s
+    moved = (turn / (2.0 * np.pi)).clip(-limit, limit)
+    fit.variance_hz2 = _frequency_variance(moments, fit.noise)
+    fit.frequency_hz = fit.frequency_hz + moved
+    fit.decay_per_s = decay
+    fit.log_amplitude = fit.log_amplitude + level + 1j * phase.clip(-1.5, 1.5)
+
+
+def residual(fit: PartialFit) -> Complex:
+    """What the model leaves, turned by each partial's phase: real part in phase, imaginary part in quadrature."""
+    own, total = fit.model()
+    return np.asarray((fit.frames.values - total) * own.conj() / (np.abs(own) + 1e-300))
+
+
+def _lines(power: Array, moment: Array, time: Array) -> tuple[Array, Array]:
+    """Weighted straight line a + b·t of each column; `moment` is weight times ordinate."""
+    total = np.sum(power, axis=0)
+    mean = np.sum(power * time, axis=0) / total
+    spread = np.sum(power * (time - mean) ** 2, axis=0)
+    slope = np.sum(moment * (time - mean), axis=0) / spread
+    return np.sum(moment, axis=0) / total - slope * mean, slope
+
+
+def _moments(power: Array, time: Array) -> Array:
+    """Weighted spread of time, Σ power·(t − mean)²."""
+    mean = np.sum(power * time, axis=0) / np.sum(power, axis=0)
+    return np.asarray(np.sum(power * (time - mean) ** 2, axis=0))
+
+
+def _frequency_variance(moments: Array, noise: Array) -> Array:
+    return np.asarray(CORRELATION * noise / moments / (2.0 * np.pi) ** 2)
+
+
+def _noise(quadrature: Array) -> Array:
+    """Variance of one frame's quadrature, by second differences, which a slow misfit does not reach; pooled over bands."""
+    second = quadrature[2:] - 2.0 * quadrature[1:-1] + quadrature[:-2]
+    own = np.mean(second**2, axis=0) / _SECOND_DIFFERENCE + 1e-24
+    freedom = 0.6 * len(second)
+    pooled = np.exp(_running_median(np.log(own), 4)) * (1.0 + 1.0 / max(1.0, freedom))
+    limit = 1.0 + 3.0 * np.sqrt(2.0 / freedom)
+    return np.asarray(np.where(own > limit * pooled, own, pooled))
+
+
+def _running_median(values: Array, reach: int) -> Array:
+    padded = np.pad(values, reach, mode="reflect" if len(values) > reach else "edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))
+
+
+def _glide_columns(fit: PartialFit) -> list[Array]:
+    """Derivatives of every band's phase by c and by log τ."""
+    if fit.glide is None:
+        return []
+    time, tau, c = fit.frames.time_s, fit.glide.tau_s, fit.glide.c
+    fade = np.exp(-time / tau)
+    by_c = -tau * fade * (1.0 + c * fade / 2.0)
+    by_tau = -c * fade * (tau + time)
+    angle = 2.0 * np.pi * fit.frequency_hz
+    return [np.outer(by_c, angle), np.outer(by_tau, angle)]
+
+
+def _move_glide(fit: PartialFit, change: Array) -> None:
+    assert fit.glide is not None
+    tau = float(np.clip(fit.glide.tau_s * np.exp(np.clip(change[1], -0.5, 0.5)), *_TAU_RANGE_S))
+    fit.glide = Glide(float(np.clip(fit.glide.c + change[0], -0.05, 0.1)), tau)
+
+
+def _glide_guess(fit: PartialFit) -> tuple[Glide | None, float]:
+    """The time constant of a grid that explains most of the phase left over, if it explains enough."""
+    own, total = fit.model()
+    size = np.abs(own) + 1e-300
+    phase_left = (fit.frames.values - total) * own.conj() / size
+    power, time = size**2, fit.frames.time_s[:, None]
+    noise = _noise(phase_left.imag)
+    best: tuple[Glide | None, float] = (None, _GLIDE_EVIDENCE * CORRELATION)
+    for tau in _GLIDE_TAUS_S:
+        column = np.outer(-tau * np.exp(-fit.frames.time_s / tau), 2.0 * np.pi * fit.frequency_hz)
+        a, b = _lines(power, power * column, time)
+        left = column - a - b * time
+        gain = float(np.sum(left * phase_left.imag * size / noise))
+        norm = float(np.sum(left**2 * power / noise))
+        if norm > 0.0 and gain > 0.0 and gain**2 / norm > best[1]:
+            best = (Glide(gain / norm, float(tau)), gain**2 / norm)
+    return best[0], best[1] / CORRELATION

@@ -1,0 +1,188 @@
+"""One pluck in, one reading out.
+
+The steps: a coarse pitch from the spectrum (`coarse`), the slow complex amplitude of every partial (`frames`), the stretch that
+rings freely (`window`), a joint fit of frequencies, decays and glide (`partials`), the string that suits them
+(`stiff_string`), and the flags (`judging`).
+
+Conventions
+-----------
+As in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its standard uncertainty.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.errors import UsageError
+from fretcheck.pitch.band import Band
+from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch
+from fretcheck.pitch.frames import Frames, narrow_bands
+from fretcheck.pitch.judging import Limits, clipped_share
+from fretcheck.pitch.partials import CENTS, PartialFit, fit_partials
+from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.pitch.stiff_string import StiffString, fit_string
+from fretcheck.pitch.window import ATTACK_S, ringing_frames
+
+Array = NDArray[np.float64]
+
+LOWEST_RATE_HZ = 4_000.0
+
+_WORK = 100_000.0  # f0 times the square of the number of partials; keeps the time per note about the same for all notes
+_FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
+_STRENGTH = 30.0
+_END_MARGIN_S = 0.004
+
+
+def read_pluck(
+    samples: Array,
+    sample_rate: float,
+    *,
+    settled_from: int = 0,
+    noise_rms: float | None = None,
+    hint_hz: float | None = None,
+    clipped_fraction: float | None = None,
+    limits: Limits | None = None,
+) -> NoteReading:
+    """Read the pitch of one pluck.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (frames,)
+        From the onset on, full scale 1.
+    sample_rate : float
+        Hz, at least 4000.
+    settled_from : int
+        Index at which the attack is over; 10 ms are always left out.
+    noise_rms : float, optional
+        RMS of the room before the onset.
+    hint_hz : float, optional
+        The note that is expected; it settles near ties and forces nothing.
+    clipped_fraction : float, optional
+        Share of clipped frames; found from the sound when not given.
+    limits : Limits, optional
+        When to raise which flag.
+
+    Returns
+    -------
+    NoteReading
+        With flags; what could not be read is None.
+
+    Raises
+    ------
+    UsageError
+        For sound that is not one channel of finite numbers, or a sample rate that is too low.
+    """
+    limits = limits or Limits()
+    sound = np.asarray(samples, dtype=np.float64)
+    if sound.ndim != 1 or not np.all(np.isfinite(sound)):
+        raise UsageError(f"a pluck is one channel of finite samples; got shape {sound.shape}, or a NaN or infinity in it")
+    if not sample_rate >= LOWEST_RATE_HZ:
+        raise UsageError(f"sample rate {sample_rate:g} Hz is too low to read a string; at least {LOWEST_RATE_HZ:g} Hz is needed")
+    flags: list[Flag] = []
+    if clipped_fraction is None:
+        clipped_fraction = clipped_share(sound[: round(0.5 * sample_rate)])
+    if clipped_fraction > limits.clipped_fraction:
+        flags.append(Flag.CLIPPED)
+    details = {"clipped_fraction": float(clipped_fraction)}
+
+    level = float(np.std(sound)) if len(sound) else 0.0
+    if level < limits.quiet_rms or (noise_rms is not None and level < noise_rms):
+        return _unread([*flags, Flag.TOO_QUIET], details)
+    start_s = max(ATTACK_S, settled_from / sample_rate)
+    band = Band(sound - np.mean(sound), sample_rate)
+    end_s = band.duration_s - _END_MARGIN_S
+    if end_s - start_s < limits.shortest_s:
+        return _unread([*flags, Flag.TOO_SHORT], details)
+    coarse = coarse_pitch(band, start_s=start_s, end_s=end_s, hint_hz=hint_hz)
+    if coarse is None:
+        return _unread([*flags, Flag.NOT_A_STRING], details)
+    details |= {"coarse_hz": coarse.f1_hz, "explained": coarse.explained, "lead": coarse.lead}
+
+    numbers = _partial_numbers(coarse, sample_rate)
+    frames = _frames(band, coarse, numbers, start_s, end_s)
+    frames = frames.first(ringing_frames(frames))
+    if len(frames.time_s) < limits.fewest_frames or frames.time_s[-1] - frames.time_s[0] < 0.6 * limits.shortest_s:
+        return _unread([*flags, Flag.TOO_SHORT], details)
+    fit = fit_partials(frames)
+    kept = fit.strength > _STRENGTH
+    if not np.any(kept):
+        return _unread([*flags, Flag.TOO_QUIET], details)
+    string = fit_string(
+        numbers[kept],
+        fit.frequency_hz[kept],
+        fit.variance_hz2[kept],
+        f1_hz=coarse.f1_hz,
+        inharmonicity=coarse.inharmonicity,
+    )
+    return _reading(fit, string, kept, coarse, flags, details, limits)
+
+
+def _partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Array:
+    most = int(np.clip(np.sqrt(_WORK / coarse.f0_hz), _FEWEST_PARTIALS, _MOST_PARTIALS))
+    numbers = np.arange(1.0, most + 1.0)
+    frequency = numbers * coarse.f0_hz * np.sqrt(1.0 + coarse.inharmonicity * numbers**2)
+    return np.asarray(numbers[(frequency < 0.45 * sample_rate) | (numbers == 1)])
+
+
+def _frames(band: Band, coarse: CoarsePitch, numbers: Array, start_s: float, end_s: float) -> Frames:
+    reference = numbers * coarse.f0_hz * np.sqrt(1.0 + coarse.inharmonicity * numbers**2)
+    return narrow_bands(band, reference, f0_hz=coarse.f0_hz, start_s=start_s, end_s=end_s)
+
+
+def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
+    """The string's power in the first quarter second against the noise in the band of its partials."""
+    early = fit.frames.time_s < fit.frames.time_s[0] + 0.25
+    power = 0.5 * float(np.mean(np.sum(np.abs(fit.amplitudes()[early][:, kept]) ** 2, axis=1)))
+    band_hz = float(fit.frames.reference_hz[-1])
+    noise = float(np.median(fit.noise)) * fit.frames.length_s / 3.0 * 2.0 * band_hz
+    return 10.0 * float(np.log10(power / max(noise, 1e-30)))
+
+
+def _reading(
+    fit: PartialFit,
+    string: StiffString,
+    kept: NDArray[np.bool_],
+    coarse: CoarsePitch,
+    flags: list[Flag],
+    details: dict[str, float],
+    limits: Limits,
+) -> NoteReading:
+    time = fit.frames.time_s
+    half = fit.frames.length_s / 2.0
+    snr_db = _snr_db(fit, kept)
+    common_cents = float(np.sqrt(max(0.0, fit.common_variance))) * CENTS
+    u_cents = float(np.hypot(string.u_cents, common_cents))
+    glide_cents = 0.0 if fit.glide is None else fit.glide.cents
+    left = 0.0 if fit.glide is None else float(fit.glide.cents * np.exp(-time[-1] / fit.glide.tau_s))
+    if snr_db < limits.quiet_snr_db:
+        flags.append(Flag.TOO_QUIET)
+    if left > limits.glide_left_cents:
+        flags.append(Flag.STILL_GLIDING)
+    if coarse.explained < limits.explained or string.scatter_cents > limits.scatter_cents:
+        flags.append(Flag.NOT_A_STRING)
+    if u_cents > limits.unsure_cents or coarse.lead < limits.lead:
+        flags.append(Flag.UNSURE)
+    details |= {
+        "scatter_cents": string.scatter_cents,
+        "glide_left_cents": left,
+        "glide_tau_s": 0.0 if fit.glide is None else fit.glide.tau_s,
+        "u_glide_cents": common_cents,
+        "effective_partials": string.effective_partials,
+    }
+    return NoteReading(
+        f1_hz=string.f1_hz,
+        u_cents=u_cents,
+        inharmonicity=string.inharmonicity,
+        u_inharmonicity=string.u_inharmonicity,
+        snr_db=snr_db,
+        partials=int(np.sum(kept)),
+        glide_cents=glide_cents,
+        flags=tuple(flags),
+        window_s=(float(time[0]) - half, float(time[-1]) + half),
+        details=details,
+    )
+
+
+def _unread(flags: list[Flag], details: dict[str, float]) -> NoteReading:
+    return NoteReading(None, None, None, None, None, 0, None, flags=tuple(flags), details=details)

@@ -1,0 +1,118 @@
+"""From the partials' frequencies to the string: f0 and B of f_n = n·f0·√(1+B·n²), and partial 1 of the string itself.
+
+Partials scatter about a stiff string's by more than their noise, since resonances of the body pull each on its own. The scatter
+is estimated with the string (a random effect; R. DerSimonian & N. Laird, Control. Clin. Trials 7, 177, 1986, from memory,
+with the iteration of R. C. Paule & J. Mandel, J. Res. NBS 87, 377, 1982, from memory), so that a loud partial does not
+rule alone when it is not that trustworthy; and single outliers count less (Student weights).
+
+Conventions
+-----------
+The unknowns are log f1 and B; u are standard uncertainties; scatter is in cents.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import log
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+CENTS = 1200.0 / log(2.0)
+
+_PRIOR_B = 3e-4
+_PRIOR_U_B = 1.5e-3
+_FREEDOM = 5.0
+
+
+@dataclass(frozen=True)
+class StiffString:
+    """The string that suits the partials best."""
+
+    f1_hz: float
+    u_cents: float
+    inharmonicity: float
+    u_inharmonicity: float
+    scatter_cents: float
+    """How far partials stray from the string's beyond their noise, one sigma."""
+    effective_partials: float
+    """How many equally trusted partials would carry as much weight."""
+    weights: Array
+
+
+def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_hz: float, inharmonicity: float) -> StiffString:
+    """Weighted least squares of log frequency, scatter included.
+
+    Parameters
+    ----------
+    numbers, frequency_hz, variance_hz2 : ndarray, shape (partials,)
+    f1_hz, inharmonicity : float
+        Where to start.
+    """
+    log_f1, b = log(f1_hz), inharmonicity
+    noise = variance_hz2 / frequency_hz**2
+    robust = np.ones_like(noise)
+    scatter = 0.0
+    covariance: NDArray[np.floating] = np.eye(2)
+    for turn in range(8):
+        curve = np.log(numbers) + 0.5 * (np.log1p(b * numbers**2) - np.log1p(b))
+        by_b = 0.5 * (numbers**2 / (1.0 + b * numbers**2) - 1.0 / (1.0 + b))
+        left = np.log(frequency_hz) - curve - log_f1
+        design = np.stack([np.ones_like(numbers), by_b])
+        scatter = _scatter(design, left, noise, robust, prior_left=_PRIOR_B - b)
+        weight = robust / (noise + scatter)
+        normal = (design * weight) @ design.T
+        normal[1, 1] += _PRIOR_U_B**-2
+        covariance = np.linalg.inv(normal)
+        wanted = (design * weight) @ left
+        wanted[1] += (_PRIOR_B - b) * _PRIOR_U_B**-2
+        change = covariance @ wanted
+        log_f1, b = log_f1 + float(change[0]), float(max(0.0, b + change[1]))
+        settled = abs(change[0]) < 1e-9 and turn > 2
+        if len(numbers) > 4:
+            left = left - change @ design
+            robust = (_FREEDOM + 1.0) / (_FREEDOM + left**2 / (noise + scatter))
+            robust = robust / np.max(robust)
+        if settled:
+            break
+    weight = robust / (noise + scatter)
+    return StiffString(
+        float(np.exp(log_f1)),
+        float(np.sqrt(covariance[0, 0])) * CENTS,
+        b,
+        float(np.sqrt(covariance[1, 1])),
+        float(np.sqrt(scatter)) * CENTS,
+        float(np.sum(weight) ** 2 / np.sum(weight**2)),
+        weight,
+    )
+
+
+def _scatter(design: Array, left: Array, noise: Array, robust: Array, *, prior_left: float) -> float:
+    """Variance beyond the noise that makes χ² equal to its expectation; 0 where χ² is no larger than that."""
+    freedom = len(left) - 2
+    if freedom < 1:
+        return 0.0
+
+    def excess(scatter: float) -> float:
+        weight = robust / (noise + scatter)
+        normal = (design * weight) @ design.T
+        normal[1, 1] += _PRIOR_U_B**-2
+        wanted = (design * weight) @ left
+        wanted[1] += prior_left * _PRIOR_U_B**-2
+        change = np.linalg.solve(normal, wanted)
+        return float(np.sum(weight * (left - change @ design) ** 2)) - freedom
+
+    if excess(0.0) <= 0.0:
+        return 0.0
+    low, high = 0.0, float(np.var(left)) * 4.0 + 1e-16
+    for _ in range(40):
+        middle = 0.5 * (low + high) if low > 0.0 else high * 1e-3
+        if excess(middle) > 0.0:
+            low = middle
+        else:
+            high = middle
+        if low > 0.0 and high / low < 1.02:
+            break
+    return 0.5 * (low + high)

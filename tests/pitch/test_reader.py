@@ -1,0 +1,42 @@
+"""The estimator on sound whose pitch is known exactly."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fretcheck.errors import UsageError
+from fretcheck.pitch.reader import read_pluck
+from fretcheck.synth.pluck import PluckSpec, added, pluck_sound, white_noise
+
+RATE = 48_000.0
+
+
+def cents(found_hz, true_hz):
+    return 1200.0 * np.log2(found_hz / true_hz)
+
+
+@pytest.mark.parametrize("f1_hz", [30.868, 82.407, 195.998, 440.0, 1318.51])
+@pytest.mark.parametrize("glide_cents", [0.0, 6.0])
+def test_clean_pluck_is_read_to_a_hundredth_of_a_cent(f1_hz, glide_cents):
+    """40 dB above white noise; the bound for such a note lies well below 0.01 cents."""
+    rng = np.random.default_rng(round(f1_hz))
+    spec = PluckSpec(f1_hz=f1_hz, t60_s=min(6.0, 4.0 * (110.0 / f1_hz) ** 0.5), glide_cents=glide_cents, glide_tau_s=0.15)
+    sound = pluck_sound(spec, sample_rate=RATE, rng=rng)
+    sound = added(sound, white_noise(len(sound), rng=rng), relative_db=-40.0, sample_rate=RATE)
+    reading = read_pluck(sound, RATE)
+    assert reading.flags == ()
+    assert abs(cents(reading.f1_hz, f1_hz)) < 0.01
+    assert abs(reading.glide_cents - glide_cents) < 0.1
+    assert abs(reading.inharmonicity - 1e-4) < 1e-5
+
+
+@pytest.mark.parametrize("samples", [np.zeros((2, 4800)), np.array([0.0, np.nan, 1.0])])
+def test_sound_that_is_none_is_refused(samples):
+    with pytest.raises(UsageError, match="one channel of finite samples"):
+        read_pluck(samples, RATE)
+
+
+def test_low_sample_rate_is_refused():
+    with pytest.raises(UsageError, match="too low"):
+        read_pluck(np.zeros(4000), 1000.0)
