@@ -13,7 +13,7 @@ import typer
 
 from fretcheck.errors import EXIT_BAD_INPUT, FretcheckError
 
-COMMAND_MODULES: tuple[str, ...] = ("layout", "neck")
+COMMAND_MODULES: tuple[str, ...] = ("layout", "neck", "list", "show", "search", "export", "import_", "backup")
 
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
 """What typer raises for a wrong option or argument; it is public only through its subclass."""

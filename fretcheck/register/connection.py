@@ -121,7 +121,7 @@ def _postgres_reason(error: BaseException) -> str:
     if state == "42501":
         return f"is not open to this user: {_first_line(error)}"
     if state is None:
-        return f"cannot be reached: {_first_line(error)}"
+        return f"cannot be opened: {_first_line(error)}"
     return f"reports: {_first_line(error)}"
 
 

@@ -35,7 +35,7 @@ class Location:
 
     def __str__(self) -> str:
         """For messages; never shows a password."""
-        return str(self.file) if self.url is None else self.url.render_as_string(hide_password=True)
+        return str(self.file) if self.url is None else self.url.set(drivername="postgresql").render_as_string(hide_password=True)
 
 
 def find_location(given: str | Path | None) -> Location:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import IO, TYPE_CHECKING, Self
+from typing import IO, TYPE_CHECKING, Literal, Self
 
 from fretcheck.errors import FretcheckError, StorageError, UsageError
 from fretcheck.register.location import Location, find_location
@@ -43,6 +43,16 @@ class Imported:
     """Its id in the register it came from."""
     new: bool
     """False where the same content had been kept before."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptSound:
+    """A sound file that an inspection names."""
+
+    path: str
+    file: Path
+    state: Literal["whole", "missing", "changed", "not known"]
+    """Against the SHA-256 in the document; "not known" where that gives none."""
 
 
 def open_register(location: str | Path | None = None, *, create: bool = True) -> Register:
@@ -256,6 +266,27 @@ class Register:
         """The newest inspection of one neck; None where there is none."""
         found = self.search(serial=serial, limit=1)
         return self.load(found[0].id) if found else None
+
+    def sounds_of(self, document: InspectionDocument) -> Sequence[KeptSound]:
+        """The sound files that a document names, and whether they are still what was heard.
+
+        Raises
+        ------
+        UsageError
+            For a path that leaves the register's folder.
+        """
+        from fretcheck.register.sounds import sha256_of, sound_file_below
+
+        sounds = []
+        for path, digest in dict.fromkeys((one.sound_file, one.sound_sha256) for one in document.readings):
+            if path is None:
+                continue
+            file = sound_file_below(self.folder, path)
+            state: Literal["whole", "missing", "changed", "not known"] = "missing"
+            if file.is_file():
+                state = "not known" if digest is None else "whole" if sha256_of(file) == digest else "changed"
+            sounds.append(KeptSound(path=path, file=file, state=state))
+        return sounds
 
     def export_json(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
         """Write documents (all, unless told) as one JSON document, and return how many; see `fretcheck.register.exchange`."""

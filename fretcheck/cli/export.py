@@ -1,0 +1,83 @@
+"""``fretcheck export``: inspections out of the register, as CSV for a spreadsheet or JSON for another register."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Annotated
+
+import typer
+
+from fretcheck.cli.register_option import (
+    JsonOption,
+    RegisterOption,
+    SerialOption,
+    SinceOption,
+    UntilOption,
+    VerdictOption,
+    selection_of,
+)
+from fretcheck.errors import StorageError, UsageError
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("export")(export)
+
+
+def export(
+    inspections: Annotated[list[str] | None, typer.Argument(metavar="[ID]...", help="Which; else all that are chosen.")] = None,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="File to write, .csv or .json; else CSV to standard output.")
+    ] = None,
+    serial: SerialOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    verdict: VerdictOption = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Export inspections: CSV has one row a reading, JSON the whole documents (fretcheck import reads them back)."""
+    from fretcheck.register.store import open_register
+
+    selection = selection_of(serial=serial, since=since, until=until, verdict=verdict)
+    chosen = any(option is not None for option in (serial, since, until, verdict))
+    if inspections and chosen:
+        raise UsageError("give ids, or --serial, --since, --until and --verdict, not both")
+    as_json = _wants_json(to, json)
+    with open_register(register, create=False) as store:
+        ids = inspections or [one.id for one in reversed(store.select(selection))]
+        with _writing(to, byte_order_mark=not as_json) as stream:
+            count = store.export_json(stream, ids) if as_json else store.export_csv(stream, ids)
+    if to is not None:
+        print(f"{to}: {count} {'inspections' if as_json else 'readings'}", file=sys.stderr)
+
+
+def _wants_json(to: Path | None, json: bool) -> bool:
+    ending = ".json" if json else ".csv"
+    if to is None:
+        return json
+    if to.suffix.lower() not in (".csv", ".json") or (json and to.suffix.lower() != ".json"):
+        raise UsageError(f"--to {to.name}: the name must end in {ending if json else '.csv or .json'}")
+    return to.suffix.lower() == ".json"
+
+
+@contextmanager
+def _writing(to: Path | None, *, byte_order_mark: bool) -> Iterator[IO[str]]:
+    """A stream for UTF-8 text; a file appears under its name only once it is whole."""
+    if to is None:
+        sys.stdout.reconfigure(encoding="utf-8", newline="")  # type: ignore[union-attr]
+        yield sys.stdout
+        return
+    partial = to.with_name(to.name + ".partial")
+    try:
+        # Spreadsheets take a CSV for UTF-8 only where it starts with the mark.
+        with partial.open("w", encoding="utf-8-sig" if byte_order_mark else "utf-8", newline="") as stream:
+            yield stream
+        partial.replace(to)
+    except OSError as error:
+        raise StorageError(f"{to} cannot be written: {error.strerror or error}", path=to) from error
+    finally:
+        partial.unlink(missing_ok=True)

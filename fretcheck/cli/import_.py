@@ -1,0 +1,40 @@
+"""``fretcheck import``: inspections that another register exported."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fretcheck.cli.register_option import JsonOption, RegisterOption
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("import")(import_inspections)
+
+
+def import_inspections(
+    file: Annotated[Path, typer.Argument(help="JSON that `fretcheck export` wrote, or `fretcheck inspect --json` printed.")],
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Add exported inspections to the register, all or none; what is there already is not added twice."""
+    from json import dumps
+
+    from fretcheck.register.exchange import read_json
+    from fretcheck.register.store import open_register
+
+    documents = read_json(file)
+    with open_register(register) as store:
+        done = store.import_documents(documents)
+    if json:
+        rows = [{"id": one.id, "was": one.was, "new": one.new} for one in done]
+        print(dumps({"schema": "fretcheck/import/1", "inspections": rows}, indent=2))
+        return
+    new = sum(one.new for one in done)
+    print(f"{new} added, {len(done) - new} there already.")
+    for one in done:
+        if one.new and one.was is not None and one.was != one.id:
+            print(f"{one.was!r} was taken: kept as {one.id}.")
