@@ -44,7 +44,7 @@ def add_to(app: typer.Typer) -> None:
         if as_json:
             import json
 
-            print(json.dumps(layout_document(result, unit=unit.value), ensure_ascii=False, indent=2))
+            print(json.dumps(layout_document(result, unit=unit.value), indent=2))
         elif as_csv:
             print(layout_csv(result, unit=unit.value), end="")
         else:

@@ -85,4 +85,4 @@ def _check(file: Path, *, as_json: bool) -> None:
 def _print_json(document: dict[str, object]) -> None:
     import json
 
-    print(json.dumps(document, ensure_ascii=False, indent=2))
+    print(json.dumps(document, indent=2))

@@ -24,19 +24,31 @@ TABLES: dict[str, type[BaseModel]] = {"": NeckTable, "strings": StringTable, "me
 _UNITS = {"_mm": " mm", "_in": " in", "_hz": " Hz", "_cents": " cents", "_n": " N", "_g_m": " g/m"}
 
 
-def complaint(message: str, *, source: Path | None, place: str = "", key: str | None = None, value: object = None) -> NeckError:
-    """A `NeckError` whose line starts with the file and the place in it."""
-    head = f"{source}: " if source is not None else ""
-    return NeckError(f"{head}{place + ': ' if place else ''}{message}", file=source, key=key, value=value)
+def complaint(message: str, *, place: str = "", key: str | None = None, value: object = None) -> NeckError:
+    """A `NeckError` whose line starts with the place in the description; `in_file` puts the file before it."""
+    return NeckError(f"{place}: {message}" if place else message, key=key, value=value)
 
 
-def first_complaint(error: ValidationError, *, source: Path | None) -> NeckError:
+def in_file(error: NeckError, source: Path | None) -> NeckError:
+    """The same complaint with the file's name before it."""
+    if source is None:
+        return error
+    return NeckError(f"{source}: {error}", file=source, key=error.key, value=error.value)
+
+
+def require(right: bool, message: str, *, place: str = "", key: str | None = None, value: object = None) -> None:
+    """Complain unless `right`."""
+    if not right:
+        raise complaint(message, place=place, key=key, value=value)
+
+
+def first_complaint(error: ValidationError) -> NeckError:
     """The most telling of pydantic's errors as one line: an unknown key before a wrong value before a missing key."""
     rank = {"extra_forbidden": 0, "missing": 2}
     details = min(error.errors(include_url=False), key=lambda detail: rank.get(detail["type"], 1))
     table, place, key = _where(details["loc"])
     value = None if details["type"] == "missing" else details["input"]
-    return complaint(_sentence(details, table=table, key=key), source=source, place=place, key=key, value=value)
+    return complaint(_sentence(details, table=table, key=key), place=place, key=key, value=value)
 
 
 def _where(loc: tuple[int | str, ...]) -> tuple[str, str, str]:
