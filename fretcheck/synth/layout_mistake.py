@@ -7,7 +7,7 @@ Each function gives one displacement in mm a fret, from fret 1 on, positive towa
 Examples
 --------
 >>> [round(mm, 2) for mm in rule_of_18(scale_length_mm=648.0, frets=12)[::11]]
-[-0.37, -2.35]
+[-0.37, -2.36]
 """
 
 from __future__ import annotations

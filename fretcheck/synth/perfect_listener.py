@@ -71,7 +71,10 @@ def sampled_deviations(
 
     Examples
     --------
-    >>> heard = sampled_deviations(built, np.random.default_rng(2), plucks=2)  # doctest: +SKIP
+    >>> from fretcheck.synth.demo import demo_built
+    >>> heard = sampled_deviations(demo_built(), np.random.default_rng(2), plucks=2)
+    >>> len(heard), [pluck.fret for pluck in heard[:4]]
+    (258, [0, 1, 2, 3])
     """
     heard: list[HeardPluck] = []
     start = 0.0

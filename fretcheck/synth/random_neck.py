@@ -63,7 +63,10 @@ def random_built_neck(neck: Neck, rng: np.random.Generator, *, scatter: Scatter 
 
     Examples
     --------
-    >>> built = random_built_neck(neck, np.random.default_rng(1), frets_mm={7: 0.4})  # doctest: +SKIP
+    >>> from fretcheck.synth.demo import demo_neck
+    >>> built = random_built_neck(demo_neck(), np.random.default_rng(1), frets_mm={7: 0.4})
+    >>> 0.25 < built.frets_mm[7] < 0.55
+    True
     """
     strings, frets = range(1, len(neck.strings) + 1), range(1, neck.frets + 1)
 

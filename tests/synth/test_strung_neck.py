@@ -6,6 +6,8 @@ Soc. Am. 156(1), 683 (2024). READ: seen in the authors' manuscript; CALC: comput
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
@@ -255,3 +257,40 @@ def test_faults_of_parts_that_are_not_there_are_refused(faults, message):
 def test_string_that_is_not_there_is_refused():
     with pytest.raises(UsageError, match="string 7 is not on this neck"):
         BuiltNeck(neck=steel_neck()).frequency_hz(7, 0)
+
+
+def test_strings_of_a_course_lie_together_across_the_neck():
+    """Four courses of two: a tilt is felt in full at the first pair, a third at the second, and so on."""
+    single = one_string_neck(material="steel", gauge_mm=0.3).strings[0]
+    pairs = tuple(replace(single, course=course) for course in (1, 1, 2, 2, 3, 3, 4, 4))
+    built = BuiltNeck(neck=replace(one_string_neck(), strings=pairs), fret_tilts_mm={5: 0.3})
+    assert [built.side(string) for string in range(1, 9)] == pytest.approx([1, 1, 1 / 3, 1 / 3, -1 / 3, -1 / 3, -1, -1])
+    assert built.deviation_cents(1, 5) == pytest.approx(built.deviation_cents(2, 5))
+
+
+def test_zero_fret_takes_the_nut_s_height_away():
+    """Over a zero fret the string starts in the plane of the crowns: first notes stretch less (b = 0 in [AB])."""
+    neck = steel_neck()
+    over_zero_fret = BuiltNeck(neck=replace(neck, zero_fret=True)).deviations_cents
+    assert np.all(over_zero_fret[:, 1] < BuiltNeck(neck=neck).deviations_cents[:, 1] - 0.5)
+
+
+def test_fanned_frets_follow_each_string_s_own_scale():
+    """Each string has its own scale length: without faults all strings of one make read alike, none out by the fan."""
+    neck = steel_neck()
+    fanned = replace(
+        neck,
+        strings=tuple(replace(string, scale_length_mm=640.0 + 5.0 * row) for row, string in enumerate(neck.strings)),
+        perpendicular_fret=7,
+    )
+    built, straight = BuiltNeck(neck=fanned), BuiltNeck(neck=neck)
+    assert built.fret_x_mm(6)[11] - built.fret_x_mm(1)[11] == pytest.approx(12.5)
+    # stretch goes as κ/X0², so as the fourth power of a scale up to 2.6 % longer
+    assert built.deviations_cents == pytest.approx(straight.deviations_cents, rel=0.12, abs=0.05)
+
+
+def test_tables_agree_with_single_notes_and_with_the_press_path():
+    built = BuiltNeck(neck=steel_neck(), finger_depth_mm=0.2, false_strings={2: (0.0, 0.01, 0.0)})
+    assert built.deviation_cents(2, 9) == pytest.approx(built.deviations_cents[1, 9], abs=1e-9)
+    assert built.frequency_hz(2, 9, press=1e-9) == pytest.approx(built.frequencies_hz[1, 9], rel=1e-9)
+    assert np.all(built.inharmonicities > 0.0)
