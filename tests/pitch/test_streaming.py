@@ -1,0 +1,66 @@
+"""Reading a note while it rings, against reading it whole."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fretcheck.errors import UsageError
+from fretcheck.pitch.reader import read_pluck
+from fretcheck.pitch.streaming import EVERY_S, StreamingReader
+from fretcheck.synth.pluck import PluckSpec, added, pluck_sound, white_noise
+
+RATE = 44_100.0
+
+
+@pytest.fixture(scope="module")
+def sound():
+    rng = np.random.default_rng(11)
+    made = pluck_sound(PluckSpec(f1_hz=146.832, glide_cents=5.0, glide_tau_s=0.12, duration_s=1.6), sample_rate=RATE, rng=rng)
+    return added(made, white_noise(len(made), rng=rng), relative_db=-45.0, sample_rate=RATE)
+
+
+@pytest.mark.parametrize("block", [256, 1024, 4410])
+def test_same_as_offline_whatever_the_blocks(sound, block):
+    reader = StreamingReader(RATE)
+    for at in range(0, len(sound), block):
+        reader.push(sound[at : at + block])
+    assert reader.finish() == read_pluck(sound, RATE)
+
+
+def test_every_running_reading_is_the_offline_one_of_the_sound_so_far(sound):
+    reader = StreamingReader(RATE)
+    for at in range(0, round(0.8 * RATE), 2205):
+        current = reader.push(sound[at : at + 2205])
+        assert current == read_pluck(sound[: at + 2205], RATE)
+
+
+def test_refreshed_every_fifty_milliseconds(sound):
+    reader = StreamingReader(RATE)
+    seen = []
+    for at in range(0, len(sound), 441):
+        reader.push(sound[at : at + 441])
+        if not seen or reader.current is not seen[-1]:
+            seen.append(reader.current)
+    assert len(seen) >= int(len(sound) / RATE / (EVERY_S + 0.01))
+
+
+def test_settles_as_soon_as_the_uncertainty_is_below_the_limit(sound):
+    reader = StreamingReader(RATE, settled_limit_cents=0.05)
+    before = None
+    for at in range(0, len(sound), 2205):
+        reader.push(sound[at : at + 2205])
+        if reader.settled:
+            break
+        before = reader.current
+    assert reader.settled
+    assert reader.settled_at_s == pytest.approx(reader.duration_s)
+    assert reader.current.u_cents < 0.05
+    assert before is None or not before.usable or before.u_cents >= 0.05
+    # 5 u: the reading that stopped the clock has to be right, not only sure of itself
+    assert abs(1200 * np.log2(reader.current.f1_hz / 146.832)) < 5 * reader.current.u_cents
+
+
+def test_a_limit_must_be_positive():
+    with pytest.raises(UsageError, match="must be above 0"):
+        StreamingReader(RATE, settled_limit_cents=0.0)
