@@ -50,8 +50,11 @@ def _check_against_design(row: MeasuredTable, kind: MeasurementKind, *, place: s
     """A long distance must at least resemble the design."""
     string = None if row.string is None else neck.string(row.string)
     if kind.what == "nut_to_fret" and row.fret is not None:
-        scale = neck.scale_length_mm if string is None else string.scale_length_mm
-        design, doubt = nut_distance_mm(row.fret, scale_length_mm=scale), "is the fret right?"
+        scale, start = (neck.scale_length_mm, 0) if string is None else (string.scale_length_mm, string.first_fret)
+        none_such = f"nut_to_fret: string {row.string} starts at fret {start}, so fret = {row.fret} is not on it"
+        require(row.fret > start, none_such, place=place, key="fret", value=row.fret)
+        design = nut_distance_mm(row.fret, scale_length_mm=scale) - nut_distance_mm(start, scale_length_mm=scale)
+        doubt = "is the fret right?"
     elif kind.what == "nut_to_saddle" and string is not None:
         design, doubt = speaking_length_mm(string, 0, compensated=True), "is the string right?"
     else:

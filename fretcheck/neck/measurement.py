@@ -38,7 +38,7 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
     for kind in (
         MeasurementKind(
             what="nut_to_fret",
-            meaning="from the nut to the crown of `fret`, along the middle of the neck or along `string`",
+            meaning="from the nut to the crown of `fret` along `string` (if short, its own nut), or mid-neck if none is named",
             fret="required",
             string="optional",
             low_mm=5.0,

@@ -123,7 +123,7 @@ STARTS: dict[str, Start] = {
             _metal("E1", 105, 6.0, _NICKEL), _metal("B0", 130, 8.0, _NICKEL),
         ),
         _start(
-            "ukulele", "ukulele, re-entrant tuning", 380.0, 15,
+            "ukulele", "ukulele", 380.0, 15,
             _soft("A4", 0.52, 1.0, "fluorocarbon"), _soft("E4", 0.66, 1.4, "fluorocarbon"),
             _soft("C4", 0.81, 2.0, "fluorocarbon"), _soft("G4", 0.58, 1.1, "fluorocarbon"),
         ),
@@ -139,7 +139,7 @@ STARTS: dict[str, Start] = {
             _metal("A4", 9, 1.2), _metal("D4", 13, 2.0), _metal("G3", 22, 1.6, _NICKEL), _metal("C3", 30, 2.4, _NICKEL),
         ),
         _start(
-            "banjo-5", "five-string banjo, short fifth string", 670.0, 22,
+            "banjo-5", "five-string banjo", 670.0, 22,
             _metal("D4", 10, 1.5), _metal("B3", 12, 2.0), _metal("G3", 16, 3.2),
             _metal("D3", 23, 2.0, _NICKEL), _metal("G4", 10, 1.5, first_fret=5),
         ),

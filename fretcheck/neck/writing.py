@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.layout import nut_distance_mm
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
 
@@ -74,6 +75,9 @@ def neck_text(neck: Neck, *, heading: str = "") -> str:
     for key, value in data.items():
         if key not in ("strings", "measured"):
             document.add(key, _commented(value, NeckTable.model_fields[key].description))
+    document.add(
+        tomlkit.comment("also: serial, tolerance_mm; for fanned frets perpendicular_fret, and a scale_length_mm in each string")
+    )
     tables: list[Table] = []
     for number, row in enumerate(data["strings"], start=1):
         tables.append(_table(row, StringTable.model_fields, commented=number == 1))
@@ -84,7 +88,7 @@ def neck_text(neck: Neck, *, heading: str = "") -> str:
     document.add("strings", AoT(tables))
     if neck.measured:
         document.add("measured", AoT([_table(row, MeasuredTable.model_fields, commented=False) for row in data["measured"]]))
-    return tomlkit.dumps(document).rstrip("\n") + "\n\n" + "\n".join(_measured_help()) + "\n"
+    return tomlkit.dumps(document).rstrip("\n") + "\n\n" + "\n".join(_measured_help(neck)) + "\n"
 
 
 def _commented(value: Any, comment: str | None) -> Any:
@@ -109,20 +113,24 @@ def _string_help() -> list[str]:
     return [*textwrap.wrap(f"material and core_material: {', '.join(MATERIALS)}", width=110), more]
 
 
-def _measured_help() -> list[str]:
-    """Comment that explains ``[[measured]]``, one line a kind."""
-    lines = ["# Measured by hand, as many as you like; each one narrows the diagnosis. For example:", "#"]
-    lines += [
+def _measured_help(neck: Neck) -> list[str]:
+    """Comment that explains ``[[measured]]``: an example on this neck, then every kind."""
+    fret = min(12, neck.frets)
+    mm = nut_distance_mm(fret, scale_length_mm=neck.scale_length_mm)
+    lines = [
+        "# Measured by hand, as many as you like; each one narrows the diagnosis. For example:",
+        "#",
         "# [[measured]]",
         '# what = "nut_to_fret"',
-        "# fret = 12",
-        "# mm = 324.1",
+        f"# fret = {fret}",
+        f"# mm = {mm:.1f}",
         "# u_mm = 0.1    # standard uncertainty",
         "#",
     ]
     for kind in MEASUREMENT_KINDS.values():
         needs = [f"{name} {need}" for name, need in (("fret", kind.fret), ("string", kind.string)) if need != "no"]
-        lines.append(f"# {kind.what}{' (' + ', '.join(needs) + ')' if needs else ''}: {kind.meaning}")
+        said = f"{kind.what}{' (' + ', '.join(needs) + ')' if needs else ''}: {kind.meaning}"
+        lines += textwrap.wrap(said, width=110, initial_indent="# ", subsequent_indent="#     ")
     return lines
 
 

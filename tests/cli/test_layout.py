@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -39,6 +40,21 @@ def test_table_fits_80_columns(neck_file, capsys, start, options):
     assert any("never from fret to fret" in line for line in lines)
     rows = [line.split() for line in lines if line.strip().startswith("12 ")]
     assert rows
+
+
+@pytest.mark.usefixtures("narrow")
+@pytest.mark.parametrize("options", [(), ("--round", "1/64", "--unit", "in"), ("--round", "1/128", "--unit", "in")])
+def test_largest_fanned_neck_fits_too(tmp_path, capsys, options):
+    bass = STARTS["bass-4"].neck
+    strings = tuple(replace(bass.string(1 + n // 4), scale_length_mm=800.0 + 10.0 * n) for n in range(14))
+    path = tmp_path / "neck.toml"
+    write_neck(replace(bass, frets=36, zero_fret=True, strings=strings, perpendicular_fret=9), path)
+    assert run(["layout", str(path), *options]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    # string 14, 930 mm, fret 36 = three octaves: 7/8 of the scale = 813.75 mm = 32.0374 in (CALC)
+    shown = {(): "813.75", "1/64": "32 1/32", "1/128": "32.0391"}[options and options[1]]
+    assert any(line.startswith("  36 ") and line.endswith(shown) for line in lines)
 
 
 @pytest.mark.usefixtures("narrow")

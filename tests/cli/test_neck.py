@@ -18,7 +18,17 @@ def test_start_prints_a_commented_description(capsys, start):
     text = capsys.readouterr().out
     assert neck_from_mapping(tomllib.loads(text)) == STARTS[start].neck
     assert "# open note in scientific pitch" in text
-    assert max(map(len, text.splitlines())) <= 150
+    assert max(map(len, text.splitlines())) <= 120
+
+
+@pytest.mark.parametrize("start", STARTS)
+def test_example_measurement_can_be_uncommented(capsys, start):
+    run(["neck", "--start", start])
+    lines = capsys.readouterr().out.splitlines()
+    first = lines.index("# [[measured]]")
+    lines[first : first + 5] = [line.removeprefix("# ") for line in lines[first : first + 5]]
+    (measured,) = neck_from_mapping(tomllib.loads("\n".join(lines))).measured
+    assert measured.what == "nut_to_fret"
 
 
 def test_start_to_a_file_is_never_overwritten_unasked(tmp_path, capsys):

@@ -138,6 +138,17 @@ def test_each_kind_of_measurement(kind):
             neck_from_mapping({**GOOD, "measured": [{**row, "mm": beyond}]})
 
 
+def test_short_string_is_measured_from_its_own_nut():
+    # 670 mm: fret 12 lies 335 mm from the nut, fret 5 at 670·0.250846 = 168.07 mm (check 3, CALC), so 166.93 mm between them
+    data = neck_to_mapping(STARTS["banjo-5"].neck)
+    row = {"what": "nut_to_fret", "string": 5, "fret": 12, "mm": 166.9, "u_mm": 0.1}
+    assert neck_from_mapping({**data, "measured": [row]}).measured[0].string == 5
+    with pytest.raises(NeckError, match=r"from the design, 166\.9 mm"):
+        neck_from_mapping({**data, "measured": [{**row, "mm": 335.0}]})
+    with pytest.raises(NeckError, match="string 5 starts at fret 5, so fret = 5 is not on it"):
+        neck_from_mapping({**data, "measured": [{**row, "fret": 5}]})
+
+
 def courses(*pairs):
     return {**GOOD, "strings": [{"note": note, "course": course, **STEEL} for note, course in pairs]}
 
