@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 import tomllib
 
 import pytest
@@ -97,3 +100,14 @@ def test_bad_usage_gives_one_line_and_code_2(capsys, arguments, line):
 def test_unwritable_place_is_a_storage_failure(tmp_path, capsys):
     assert run(["neck", "--start", "ukulele", "--out", str(tmp_path / "nowhere" / "neck.toml")]) == 4
     assert "cannot be written" in capsys.readouterr().err
+
+
+def test_console_without_the_signs(tmp_path):
+    path = tmp_path / "neck.toml"
+    run(["neck", "--start", "ukulele", "--out", str(path)])
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    command = [sys.executable, "-m", "fretcheck", "neck", str(path)]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert "My ukulele" in done.stdout
