@@ -25,8 +25,8 @@ _UNITS = {"_mm": " mm", "_in": " in", "_hz": " Hz", "_cents": " cents", "_n": " 
 
 
 def complaint(message: str, *, place: str = "", key: str | None = None, value: object = None) -> NeckError:
-    """A `NeckError` whose line starts with the place in the description; `in_file` puts the file before it."""
-    return NeckError(f"{place}: {message}" if place else message, key=key, value=value)
+    """A `NeckError` of one line that starts with the place in the description; `in_file` puts the file before it."""
+    return NeckError(" ".join((f"{place}: {message}" if place else message).split()), key=key, value=value)
 
 
 def in_file(error: NeckError, source: Path | None) -> NeckError:

@@ -62,7 +62,9 @@ def _toml_data(path: Path) -> dict[str, Any]:
         return tomllib.loads(text)
     except UnicodeDecodeError:
         raise complaint("is not UTF-8 text: is this the neck.toml?") from None
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise complaint("broken TOML: lists within lists too deep to read") from None
+    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
         raise complaint(_toml_sentence(str(error), lines=len(text.splitlines()))) from None
 
 

@@ -200,11 +200,15 @@ BROKEN_FILES = [
     (b"frets = 20\nfrets = 21\n", "line 2: broken TOML: .*written twice"),
     (b"name = '\xff'\n", "is not UTF-8 text"),
     (b"#" * 1_000_001, "is larger than 1 MB"),
+    (b"name = " + b"[" * 5000, "broken TOML"),
+    (b"frets = 1" + b"0" * 5000, "line 1: broken TOML"),
     (b"", "is missing"),
 ]
 
 
-@pytest.mark.parametrize(("content", "line"), BROKEN_FILES, ids=["value", "syntax", "twice", "encoding", "huge", "empty"])
+@pytest.mark.parametrize(
+    ("content", "line"), BROKEN_FILES, ids=["value", "syntax", "twice", "encoding", "huge", "deep", "digits", "empty"]
+)
 def test_broken_files(tmp_path, content, line):
     path = tmp_path / "neck.toml"
     path.write_bytes(content)
