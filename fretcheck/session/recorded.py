@@ -1,0 +1,157 @@
+"""From a folder of recordings, one file a string, to an inspection.
+
+The path is the live one: blocks from an `AudioSource`, plucks from the segmenter, a reading for each, and
+`inspection_from` at the end. Strings are independent, so they are heard in parallel, one process a core.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+
+from fretcheck.audio.cutting import cut_plucks
+from fretcheck.audio.file_source import FileSource
+from fretcheck.audio.pluck import Pluck
+from fretcheck.audio.string_files import find_string_files
+from fretcheck.neck.description import Neck
+from fretcheck.pitch.reader import read_pluck
+from fretcheck.session.deviation import inspection_from
+from fretcheck.session.placement import HeardNote, PlacedNote, place_notes, playable_frets
+from fretcheck.session.reading import Inspection, SoundSetAside
+
+Progress = Callable[[int, int], None]
+"""Called with (strings done, strings in all)."""
+
+SHORT_BYTES = 3_000_000
+"""Recordings smaller than this together are read in this process."""
+
+
+@dataclass(frozen=True)
+class HeardString:
+    """One string's recording, read."""
+
+    string: int
+    notes: tuple[PlacedNote, ...]
+    set_aside: tuple[SoundSetAside, ...]
+    sample_rate: float
+
+
+def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
+    """Read the recording of one string.
+
+    Raises
+    ------
+    RecordingError
+        When the file cannot be read, holds no plucks, or holds those of another string.
+    """
+    with FileSource(file) as source:
+        cut = cut_plucks(source)
+        rate = source.sample_rate
+    heard = [read_note(string, pluck, sound_file=file.name) for pluck in cut.plucks]
+    set_aside = [SoundSetAside(string=string, start_s=one.start_s, end_s=one.end_s, reason=one.reason) for one in cut.set_aside]
+    placed, unplaced = place_notes(neck, string, heard, file=file)
+    set_aside += [
+        SoundSetAside(string=string, start_s=one.heard.start_s, end_s=one.heard.end_s, reason=one.reason) for one in unplaced
+    ]
+    set_aside.sort(key=lambda one: one.start_s)
+    return HeardString(string=string, notes=tuple(placed), set_aside=tuple(set_aside), sample_rate=rate)
+
+
+def read_note(string: int, pluck: Pluck, *, sound_file: str | None = None) -> HeardNote:
+    """Read one pluck's pitch."""
+    return HeardNote(
+        string=string,
+        start_s=pluck.start_s,
+        end_s=pluck.start_s + len(pluck.samples) / pluck.sample_rate,
+        note=read_pluck(
+            pluck.samples,
+            pluck.sample_rate,
+            settled_from=pluck.settled_from,
+            noise_rms=pluck.noise_rms,
+            clipped_fraction=pluck.clipped_fraction,
+        ),
+        sound_file=sound_file,
+    )
+
+
+def inspect_recordings(neck: Neck, folder: Path, *, progress: Progress | None = None, processes: int | None = None) -> Inspection:
+    """Inspect a neck from a folder of recordings, ``string-1.flac`` and so on.
+
+    Parameters
+    ----------
+    neck : Neck
+    folder : Path
+    progress : callable, optional
+        Called in this process as strings are done.
+    processes : int, optional
+        How many processes read strings; one for each core by default, 1 to stay in this process.
+
+    Raises
+    ------
+    RecordingError
+        When the folder, a string's file or its contents cannot be used.
+    """
+    files = find_string_files(folder, range(1, len(neck.strings) + 1))
+    heard = _hear_all(neck, files, progress=progress, processes=processes)
+    rates = {one.sample_rate for one in heard}
+    planned = [(string, fret) for string in files for fret in (0, *playable_frets(neck, string))]
+    return inspection_from(
+        neck,
+        [note for one in heard for note in one.notes],
+        planned=planned,
+        set_aside=[aside for one in heard for aside in one.set_aside],
+        plan="full",
+        source=folder.name,
+        sample_rate_hz=rates.pop() if len(rates) == 1 else None,
+    )
+
+
+def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | None, processes: int | None) -> list[HeardString]:
+    workers = min(processes or _worthwhile_processes(files.values()), len(files))
+    done: dict[int, HeardString] = {}
+    if workers <= 1:
+        for string, file in files.items():
+            done[string] = hear_string(neck, string, file)
+            if progress:
+                progress(len(done), len(files))
+        return [done[string] for string in files]
+    with _one_thread_each(), ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        waiting: set[Future[HeardString]] = {pool.submit(hear_string, neck, *item) for item in files.items()}
+        while waiting:
+            finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+            try:
+                for future in finished:
+                    one = future.result()
+                    done[one.string] = one
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+            if progress:
+                progress(len(done), len(files))
+    return [done[string] for string in files]
+
+
+def _worthwhile_processes(files: Iterable[Path]) -> int:
+    """Cores, or 1 for recordings so short that starting processes would take longer than reading them."""
+    return 1 if sum(file.stat().st_size for file in files) < SHORT_BYTES else os.cpu_count() or 1
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Processes started inside use one thread each for linear algebra: the small fits only lose by sharing cores."""
+    names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+    before = {name: os.environ.get(name) for name in names}
+    os.environ.update(dict.fromkeys(names, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
