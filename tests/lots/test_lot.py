@@ -1,0 +1,166 @@
+"""A lot from opening to closing: serials, the draw, the decision with undecided necks, variables, refusals."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from itertools import pairwise
+
+import pytest
+
+from fretcheck.errors import UsageError
+from fretcheck.lots.lot import PlanPart, add_inspections, close_lot, draw_sample, open_lot, serials_from
+from fretcheck.lots.lot_decision import NeckResult, decide_lot, neck_result, plan_risks_in_words
+from tests.lots.shop import MORNING, inspection
+
+FIVE_OF_TWENTY = PlanPart(basis="attributes", sample=5, accept=0, source="test")
+
+
+def drawn(plan: PlanPart = FIVE_OF_TWENTY, *, serials: str = "WT-001..WT-020"):
+    return draw_sample(open_lot(name="March", serials=serials_from([serials]), plan=plan, now=MORNING), seed=7)
+
+
+def results(lot, *decisions: str):
+    return {s: NeckResult(decision=d, worst_cents=1.0, limit_cents=3.0) for s, d in zip(lot.sample, decisions, strict=False)}
+
+
+def test_the_draw_follows_from_its_seed_alone():
+    lot = drawn()
+    ranks = {s: sha256(f"7/{s}".encode()).hexdigest() for s in lot.serials}  # the rule as documented, written again
+    assert set(lot.sample) == set(sorted(lot.serials, key=ranks.__getitem__)[:5])
+    assert (lot.seed, lot.state) == (7, "drawn")
+    reordered = open_lot(name="March", serials=lot.serials[::-1], plan=FIVE_OF_TWENTY, now=MORNING)
+    assert set(draw_sample(reordered, seed=7).sample) == set(lot.sample)
+
+
+def test_every_neck_is_drawn_equally_often():
+    counts = dict.fromkeys(serials_from(["N1..N8"]), 0)
+    for seed in range(4000):
+        lot = open_lot(
+            name="x", serials=list(counts), plan=PlanPart(basis="attributes", sample=2, accept=0, source="t"), now=MORNING
+        )
+        for serial in draw_sample(lot, seed=seed).sample:
+            counts[serial] += 1
+    # 1,000 expected, standard deviation 27; 4.5 of them
+    assert all(880 <= count <= 1120 for count in counts.values())
+
+
+def test_a_seed_is_chosen_and_recorded_when_none_is_given():
+    lot = draw_sample(open_lot(name="x", serials=["a", "b", "c", "d", "e"], plan=FIVE_OF_TWENTY, now=MORNING))
+    assert lot.seed is not None
+    assert lot.sample == ("a", "b", "c", "d", "e")
+
+
+def test_a_second_draw_is_refused():
+    with pytest.raises(UsageError, match="would be picking"):
+        draw_sample(drawn(), seed=8)
+
+
+def test_accepted_with_its_risks_in_words():
+    lot = drawn()
+    decision = decide_lot(lot, results(lot, *["pass"] * 5), now=MORNING)
+    assert (decision.outcome, decision.bad, decision.undecided, decision.unread) == ("accept", 0, 0, 0)
+    assert "if 2 of 20 were bad you would still accept 55 % of the time" in decision.risks  # C(18,5)/C(20,5)
+    assert any(words.startswith("after this sample up to") for words in decision.risks)
+
+
+def test_refused_as_soon_as_the_bad_are_too_many():
+    lot = drawn()
+    decision = decide_lot(lot, results(lot, "fail"), now=MORNING)
+    assert (decision.outcome, decision.unread) == ("refuse", 4)
+
+
+def test_undecided_necks_keep_the_lot_open_until_told_to_count_as_bad():
+    lot = drawn()
+    read = results(lot, "pass", "undecided", "pass", "pass", "pass")
+    decision = decide_lot(lot, read, now=MORNING)
+    assert decision.outcome == "open"
+    assert f"read again, with more plucks: {lot.sample[1]}" in decision.text
+    strict = decide_lot(lot, read, undecided_as_bad=True, now=MORNING)
+    assert strict.outcome == "refuse"
+    assert "undecided necks counted as bad" in strict.text
+
+
+def test_accepted_when_even_bad_undecided_necks_would_do():
+    lot = drawn(PlanPart(basis="attributes", sample=5, accept=1, source="test"))
+    decision = decide_lot(lot, results(lot, "pass", "undecided", "pass", "pass", "pass"), now=MORNING)
+    assert decision.outcome == "accept"
+    assert "even if the one neck left undecided were bad" in decision.text
+
+
+def test_unread_necks_are_named():
+    lot = drawn()
+    decision = decide_lot(lot, results(lot, "pass", "pass"), now=MORNING)
+    assert decision.outcome == "open"
+    assert all(serial in decision.text for serial in lot.sample[2:])
+
+
+def test_checking_every_neck_leaves_nothing_to_chance():
+    lot = drawn(PlanPart(basis="attributes", sample=4, accept=0, source="test"), serials="A1..A4")
+    assert plan_risks_in_words(lot) == ("every neck is checked: nothing is left to chance",)
+
+
+def test_decision_by_variables():
+    plan = PlanPart(basis="variables", sample=5, k=1.53, source="s-method")
+    lot = drawn(plan)
+
+    def of(*worst: float):
+        return {s: NeckResult(decision="pass", worst_cents=w, limit_cents=3.0) for s, w in zip(lot.sample, worst, strict=True)}
+
+    good = decide_lot(lot, of(1.0, 1.2, 1.1, 0.9, 1.3), now=MORNING)  # Q = (3 − 1.1)/0.158 = 12
+    assert good.outcome == "accept"
+    bad = decide_lot(lot, of(2.0, 2.5, 1.5, 2.9, 2.2), now=MORNING)  # Q = (3 − 2.22)/0.517 = 1.51 < 1.53
+    assert bad.outcome == "refuse"
+    odd = decide_lot(lot, of(1.0, 1.0001, 1.0, 1.0, 2.0), now=MORNING)
+    assert "do not scatter normally" in odd.risks[0]
+    assert decide_lot(lot, {}, now=MORNING).outcome == "open"
+    mixed = of(1.0, 1.2, 1.1, 0.9, 1.3)
+    mixed[lot.sample[0]] = NeckResult(decision="pass", worst_cents=1.0, limit_cents=5.0)
+    with pytest.raises(UsageError, match="judged against different limits"):
+        decide_lot(lot, mixed, now=MORNING)
+
+
+def test_what_counts_of_an_inspection():
+    assert neck_result(inspection("A", decision="fail", worst_cents=6.2)) == NeckResult(
+        decision="fail", worst_cents=6.2, limit_cents=3.0
+    )
+
+
+def test_later_inspections_replace_earlier_ones_until_the_decision():
+    lot = add_inspections(drawn(), {"WT-001": "260302-1"})
+    lot = add_inspections(lot, {"WT-001": "260302-9", "WT-002": "260302-2"})
+    assert lot.inspections == {"WT-001": "260302-9", "WT-002": "260302-2"}
+    decided = lot.model_copy(update={"decision": decide_lot(lot, results(lot, "fail"), now=MORNING)})
+    assert decided.state == "decided"
+    with pytest.raises(UsageError, match="cannot change its sample"):
+        add_inspections(decided, {"WT-003": "260302-3"})
+    closed = close_lot(decided, now=MORNING)
+    assert closed.state == "closed"
+    with pytest.raises(UsageError, match="was closed at"):
+        close_lot(closed, now=MORNING)
+
+
+def test_serials_from_ranges():
+    assert serials_from(["WT-098..WT-101"]) == ("WT-098", "WT-099", "WT-100", "WT-101")
+    assert serials_from(["9..11", "X"]) == ("9", "10", "11", "X")
+    for before, after in pairwise(serials_from(["A1..A12"])):
+        assert int(after[1:]) == int(before[1:]) + 1
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: serials_from(["A5..A3"]), "no range"),
+        (lambda: serials_from(["A1..B9"]), "no range"),
+        (lambda: open_lot(name="x", serials=[], plan=FIVE_OF_TWENTY, now=MORNING), "needs the serials"),
+        (lambda: open_lot(name="x", serials=["a", "a"], plan=FIVE_OF_TWENTY, now=MORNING), "given twice"),
+        (lambda: open_lot(name="x", serials=["a"], plan=FIVE_OF_TWENTY, now=MORNING), "has only 1"),
+        (lambda: open_lot(name="\n", serials=["a"], plan=FIVE_OF_TWENTY, now=MORNING), "will not do"),
+        (lambda: add_inspections(drawn(), {"nobody": "1"}), "is not in lot"),
+        (lambda: close_lot(drawn(), now=MORNING), "decide it first"),
+        (lambda: add_inspections(drawn().model_copy(update={"sample": ()}), {"WT-001": "1"}), "no sample yet"),
+        (lambda: decide_lot(drawn().model_copy(update={"sample": ()}), {}, now=MORNING), "draw it first"),
+    ],
+)
+def test_steps_that_make_no_sense_are_refused(call, message):
+    with pytest.raises(UsageError, match=message):
+        call()

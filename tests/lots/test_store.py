@@ -1,0 +1,93 @@
+"""Lots and studies in a real register file."""
+
+from __future__ import annotations
+
+import pytest
+
+from fretcheck.errors import UsageError
+from fretcheck.lots import store
+from fretcheck.lots.lot import PlanPart, add_inspections, draw_sample, open_lot
+from fretcheck.lots.study import add_inspection, compute_study, open_study
+from fretcheck.register.store import open_register
+from tests.lots.shop import MORNING, inspection
+
+PLAN = PlanPart(basis="attributes", sample=2, accept=0, source="test")
+
+
+@pytest.fixture
+def register(tmp_path):
+    with open_register(tmp_path / "register.sqlite") as opened:
+        yield opened
+
+
+def lot(name="March", **changes):
+    return open_lot(**{"name": name, "serials": ["A", "B", "C"], "plan": PLAN, "template": "T1", "now": MORNING, **changes})
+
+
+def test_a_lot_comes_back_as_it_was_kept(register):
+    store.keep_new_lot(register, lot())
+    kept = store.change_lot(register, "March", lambda one: draw_sample(one, seed=5))
+    assert store.load_lot(register, "March") == kept
+    first = register.keep(inspection("A"))
+    again = register.keep(inspection("A", hours=1))
+    for number in (first.id, again.id):
+        store.change_lot(register, "March", lambda one, number=number: add_inspections(one, {"A": number}))
+    changed = store.load_lot(register, "March")
+    assert changed.inspections == {"A": again.id}
+    assert store.inspections_of(register, changed) == {"A": again}
+    assert store.inspections_of(register, changed, sample_only=True) == ({"A": again} if "A" in changed.sample else {})
+
+
+def test_a_failed_step_changes_nothing(register):
+    store.keep_new_lot(register, lot())
+    with pytest.raises(UsageError, match="no sample yet"):
+        store.change_lot(register, "March", lambda one: add_inspections(one, {"A": "260302-1"}))
+    assert store.load_lot(register, "March") == lot()
+
+
+def test_names_are_unique_and_unknown_ones_are_told(register):
+    with pytest.raises(UsageError, match="none has been opened"):
+        store.load_lot(register, "March")
+    store.keep_new_lot(register, lot())
+    with pytest.raises(UsageError, match="already"):
+        store.keep_new_lot(register, lot())
+    with pytest.raises(UsageError, match="the newest are 'March'"):
+        store.load_lot(register, "April")
+    with pytest.raises(UsageError, match="no study 'Spring': none"):
+        store.load_study(register, "Spring")
+
+
+def test_lots_by_template_in_their_order(register):
+    for name, template in (("one", "T1"), ("two", "T2"), ("three", "T1")):
+        store.keep_new_lot(register, lot(name, template=template))
+    assert [one.name for one in store.list_lots(register)] == ["one", "two", "three"]
+    assert [one.name for one in store.list_lots(register, template="T1")] == ["one", "three"]
+
+
+def test_newest_inspections_since_the_lot_was_opened(register):
+    opened = lot()
+    register.keep(inspection("A", hours=-5))  # before the lot
+    register.keep(inspection("B", hours=1))
+    newest = register.keep(inspection("B", hours=2))
+    register.keep(inspection("Z", hours=2))  # not of the lot
+    assert store.newest_inspections(register, opened) == {"B": newest.id}
+
+
+def test_a_study_feeds_later_verdicts(register):
+    assert store.latest_repeatability(register) is None
+    study = open_study(name="Spring", necks=["A", "B"], operators=["Ann"], repeats=2, seed=1, now=MORNING)
+    store.keep_new_study(register, study)
+    with pytest.raises(UsageError, match="already"):
+        store.keep_new_study(register, study)
+    for number, step in enumerate(study.steps):
+        # fret 1 on string 1 alone is 4 cents higher the second time, on both necks
+        document = inspection(step.neck, operator="Ann", hours=number, u_cents=0.1)
+        frets = [f.model_copy(update={"deviation_cents": 0.5 + 4.0 * (step.repeat - 1)}) for f in document.frets[:1]]
+        kept = register.keep(document.model_copy(update={"frets": frets}))
+        store.change_study(register, "Spring", lambda one, kept=kept: add_inspection(one, kept)[0])
+    assert store.latest_repeatability(register) is None
+    documents = store.documents_of(register, store.load_study(register, "Spring"))
+    done = store.change_study(register, "Spring", lambda one: compute_study(one, documents, now=MORNING))
+    assert store.list_studies(register) == [done]
+    # two readings 4 cents apart scatter by 4/√2; their own u of 0.1 taken off
+    assert store.latest_repeatability(register) == pytest.approx((8 - 0.01) ** 0.5, rel=1e-9)
