@@ -146,9 +146,9 @@ def nut_height_mm(neck: Neck, number: int) -> float:
 
 
 def saddle_height_mm(neck: Neck, number: int) -> float:
-    """Height of a string's saddle above its nut, from the action over fret 12."""
+    """Height of a string's saddle above the plane of the frets, from the action over fret 12."""
     polymer = is_polymer(neck, number)
-    return 2.0 * (ACTION_12_MM[polymer] - nut_height_mm(neck, number))
+    return 2.0 * ACTION_12_MM[polymer] - nut_height_mm(neck, number)
 
 
 def expected_cents(neck: Neck, *, constants: Iterable[StringConstants] | None = None) -> Reals:

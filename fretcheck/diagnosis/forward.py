@@ -1,5 +1,66 @@
-"""From a built neck to cents: the forward model other rooms ask for."""
+"""The forward model: how a built neck reads, at every string and fret, and how each of its parts changes that.
 
-from fretcheck.diagnosis.as_designed import expected_cents
+Conventions
+-----------
+θ holds the values of `Parameters`, in mm, cents, or logarithms of a factor; cells as in `as_designed`. The derivatives of one
+stopped string are exact (`stopped_string.partials`); a parameter acts on it linearly, through its pattern.
+"""
 
-__all__ = ["expected_cents"]
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.as_designed import AsDesigned, expected_cents
+from fretcheck.diagnosis.parameters import Parameters
+from fretcheck.diagnosis.stopped_string import LOCALS, Stop, partials, sharpness_cents
+
+Reals = NDArray[np.float64]
+
+__all__ = ["ForwardModel", "expected_cents"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ForwardModel:
+    """The cells of a neck and the parameters that move them. `fret_shift_mm` (per cell) is a layout other than designed."""
+
+    design: AsDesigned
+    parameters: Parameters
+    fret_shift_mm: Reals | None = None
+
+    @cached_property
+    def _patterns(self) -> Reals:
+        return np.array(self.parameters.patterns)
+
+    @cached_property
+    def _of_local(self) -> dict[str, NDArray[np.intp]]:
+        names = np.array(self.parameters.local)
+        return {name: np.flatnonzero(names == name) for name in LOCALS}
+
+    @cached_property
+    def _designed(self) -> Stop:
+        stop = self.design.stop()
+        return stop if self.fret_shift_mm is None else replace(stop, fret=stop.fret + self.fret_shift_mm)
+
+    def stop(self, theta: Reals) -> Stop:
+        """The cells as built."""
+        moved = {
+            name: getattr(self._designed, name) + theta[columns] @ self._patterns[columns]
+            for name, columns in self._of_local.items()
+        }
+        return replace(self._designed, **moved)
+
+    def cents(self, theta: Reals) -> Reals:
+        """Deviation of every cell, shape (cells,)."""
+        return np.asarray(sharpness_cents(self.stop(theta)))
+
+    def jacobian(self, theta: Reals) -> Reals:
+        """Its derivative by every parameter, shape (cells, parameters)."""
+        slopes = partials(self.stop(theta))
+        matrix = np.empty(self._patterns.shape)
+        for name, columns in self._of_local.items():
+            matrix[columns] = self._patterns[columns] * slopes[name]
+        return matrix.T

@@ -10,8 +10,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
+from typing import Literal
 
 from fretcheck.errors import UsageError
+
+SaddleStyle = Literal["any", "straight", "slanted", "per_string"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +47,8 @@ class DiagnosisSettings:
     finding_probability: float = 0.6
     """A cause is reported when it exceeds its practical size with at least this probability."""
     most_findings: int = 6
+    saddle: SaddleStyle = "any"
+    """How this neck's saddle can be moved; "any" takes the simplest that serves."""
 
     def __post_init__(self) -> None:
         for field in fields(self):

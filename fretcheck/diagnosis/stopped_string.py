@@ -41,7 +41,7 @@ class Stop:
     nut_height: Array
     """b: string at the nut above the plane of the frets."""
     saddle_height: Array
-    """c: saddle above nut."""
+    """Saddle above the plane of the frets: b + c."""
     finger: Array
     """d: the finger's distance behind the fret."""
     relief: Array
@@ -68,7 +68,7 @@ def stretch(stop: Stop) -> Array:
     nut_set_back = -stop.nut
     b, d = stop.nut_height, stop.finger
     xk = stop.scale / stop.ratio - stop.fret
-    c_q = stop.saddle_height + 2.0 * stop.relief
+    c_q = stop.saddle_height - b + 2.0 * stop.relief
     open_length = np.sqrt((stop.scale + dx + nut_set_back) ** 2 + c_q**2)
     speaking = np.sqrt((xk + dx) ** 2 + (b + c_q) ** 2)
     fall = (b + c_q) * d / (xk + dx) + stop.depth
@@ -87,8 +87,8 @@ def stiffness_factor(beta: Array, end: Array) -> Array:
 def sharpness_cents(stop: Stop) -> Array:
     """Deviation of the stopped note from equal temperament above its own open note ([AB], four terms), in cents."""
     xk = stop.scale / stop.ratio - stop.fret
-    open_length = np.sqrt((stop.scale + stop.saddle - stop.nut) ** 2 + stop.saddle_height**2)
-    speaking = np.sqrt((xk + stop.saddle) ** 2 + (stop.nut_height + stop.saddle_height) ** 2)
+    open_length = np.sqrt((stop.scale + stop.saddle - stop.nut) ** 2 + (stop.saddle_height - stop.nut_height) ** 2)
+    speaking = np.sqrt((xk + stop.saddle) ** 2 + stop.saddle_height**2)
     q = stretch(stop)
     tension = 1.0 + np.exp(stop.log_kappa) * q
     beta0 = np.exp(stop.log_beta)

@@ -1,0 +1,119 @@
+"""Measurements by rule, calliper and feeler gauge as observations of the same parameters.
+
+Conventions
+-----------
+mm, on the neck's axis. A row is the measurement's derivative by every parameter; its value is measured minus designed. Along the
+middle of the neck a part is taken as the mean over the strings.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.as_designed import AsDesigned
+from fretcheck.diagnosis.parameters import Parameters
+from fretcheck.neck.description import Measurement
+from fretcheck.neck.layout import nut_distance_mm
+
+Reals = NDArray[np.float64]
+
+FIRST_FRET_SHARE = 1.0 - math.exp2(-1.0 / 12.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ByHand:
+    """Measurements in the form the inference takes."""
+
+    values: Reals
+    rows: Reals
+    """Shape (measurements, parameters)."""
+    u: Reals
+    unused: tuple[str, ...]
+    """Those that say nothing here, each with the reason."""
+
+
+def by_hand(
+    design: AsDesigned, parameters: Parameters, measured: Sequence[Measurement], *, shift_mm: Reals | None = None
+) -> ByHand:
+    """All `measured` as rows. `shift_mm` per cell is a layout other than designed."""
+    values, rows, u, unused = [], [], [], []
+    for one in measured:
+        row = measurement_row(design, parameters, what=one.what, fret=one.fret, string=one.string)
+        if row is None:
+            unused.append(f"The hand measurement {one.what} does not fit this neck's strings and frets and was not used.")
+            continue
+        values.append(one.mm - designed_mm(design, what=one.what, fret=one.fret, string=one.string, shift_mm=shift_mm))
+        rows.append(row)
+        u.append(one.u_mm)
+    matrix = np.array(rows) if rows else np.zeros((0, len(parameters.keys)))
+    return ByHand(values=np.array(values), rows=matrix, u=np.array(u), unused=tuple(unused))
+
+
+def measurement_row(
+    design: AsDesigned, parameters: Parameters, *, what: str, fret: int | None = None, string: int | None = None
+) -> Reals | None:
+    """Derivative of a measurement by every parameter; None where this neck has nothing to measure so."""
+    if what == "fret_to_fret" and fret is not None and fret > 1:
+        far = measurement_row(design, parameters, what="nut_to_fret", fret=fret, string=string)
+        near = measurement_row(design, parameters, what="nut_to_fret", fret=fret - 1, string=string)
+        return None if far is None or near is None else far - near
+    at = fret if what in ("nut_to_fret", "fret_to_fret") else None
+    cells = _cells(design, fret=at, string=string)
+    if not len(cells):
+        return None
+    coefficients: dict[str, dict[str, float]] = {
+        "nut_to_fret": {"fret": 1.0, "nut": -1.0},
+        "fret_to_fret": {"fret": 1.0, "nut": -1.0},
+        "nut_to_saddle": {"saddle": 1.0, "nut": -1.0},
+        "first_fret_clearance": {"nut_height": 1.0 - FIRST_FRET_SHARE, "saddle_height": FIRST_FRET_SHARE},
+        "action_12": {"nut_height": 0.5, "saddle_height": 0.5, "relief": 1.0},
+        "relief": {"relief": 1.0},
+        "capo": {"finger": 1.0},
+    }
+    if what not in coefficients:
+        return None
+    row = np.zeros(len(parameters.keys))
+    for column, (local, pattern) in enumerate(zip(parameters.local, parameters.patterns, strict=True)):
+        factor = coefficients[what].get(local)
+        if factor is not None:
+            row[column] = factor * float(np.mean(pattern[cells]))
+    return row
+
+
+def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int | None, shift_mm: Reals | None = None) -> float:
+    """What the measurement would give on the neck as designed."""
+    if what == "fret_to_fret" and fret is not None and fret > 1:
+        far = designed_mm(design, what="nut_to_fret", fret=fret, string=string, shift_mm=shift_mm)
+        return far - designed_mm(design, what="nut_to_fret", fret=fret - 1, string=string, shift_mm=shift_mm)
+    neck, stop = design.neck, design.stop()
+    cells = _cells(design, fret=fret if what in ("nut_to_fret", "fret_to_fret") else None, string=string)
+    if what in ("nut_to_fret", "fret_to_fret"):
+        described = neck.string(string) if string is not None else None
+        scale = described.scale_length_mm if described is not None else neck.scale_length_mm
+        start = described.first_fret if described is not None else 0
+        from_line: float = nut_distance_mm(fret or 0, scale_length_mm=scale) - nut_distance_mm(start, scale_length_mm=scale)
+        shift = 0.0 if shift_mm is None else float(np.mean(shift_mm[cells]))
+        return from_line + shift
+    if what == "nut_to_saddle":
+        return float(np.mean(stop.scale[cells] + stop.saddle[cells]))
+    nut, saddle = float(np.mean(stop.nut_height[cells])), float(np.mean(stop.saddle_height[cells]))
+    if what == "first_fret_clearance":
+        return nut + (saddle - nut) * FIRST_FRET_SHARE
+    if what == "action_12":
+        return 0.5 * (nut + saddle)
+    return float(np.mean(stop.finger[cells])) if what == "capo" else 0.0
+
+
+def _cells(design: AsDesigned, *, fret: int | None, string: int | None) -> NDArray[np.intp]:
+    """Cells that a measurement speaks of."""
+    chosen = np.array([cell.press is None for cell in design.cells])
+    if string is not None:
+        chosen &= design.string == string - 1
+    if fret is not None:
+        chosen &= design.fret == fret
+    return np.flatnonzero(chosen)

@@ -1,0 +1,148 @@
+"""Every possible cause with its value, uncertainty and the probability that it matters.
+
+Conventions
+-----------
+A cause is a linear function of θ. Saddles are quoted in whole (bridge, slant and the string's own part together), slots and
+skew of the nut on top of the nut's common height and place: (nut_position, string 1) is the skew, (nut_height, string n) what
+slot n has beyond the rest, (saddle_position, no string) the bridge as a whole. A false string is quoted at the fret where it is
+worst, finger pressure as the mean sharpening of the notes played, tuning drift as how sharp the open note was taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.inference import Posterior
+from fretcheck.diagnosis.result import Cause, CauseEstimate
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.diagnosis.stopped_string import partials
+
+Reals = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PossibleCause:
+    """A cause, and the linear function of θ that is its value."""
+
+    estimate: CauseEstimate
+    row: Reals
+    fault: int | None
+    """Number of the fault in the table that it is judged by."""
+    judged_probability: float
+    """That the fault's own part exceeds the practical size; for a saddle this leaves out the bridge's."""
+
+
+@dataclass(kw_only=True)
+class _Draft:
+    cause: Cause
+    fret: int | None
+    string: int | None
+    row: Reals
+    judged: Reals
+    offset: float
+    fault: int | None
+
+
+def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[PossibleCause, ...]:
+    """All causes of this neck, in the order of the table of faults."""
+    drafts = [_draft(posterior, number) for number in range(len(posterior.parameters.faults))]
+    size = np.array([_size(draft.cause, settings) for draft in drafts])
+    offset = np.array([draft.offset for draft in drafts])
+    whole = posterior.of(np.array([draft.row for draft in drafts]))
+    own = posterior.of(np.array([draft.judged for draft in drafts]))
+    beyond = 1.0 - whole.below(size - offset) + whole.below(-size - offset)
+    judged = 1.0 - own.below(size - offset) + own.below(-size - offset)
+    low, high = whole.quantile(0.05) + offset, whole.quantile(0.95) + offset
+    mean, u = whole.mean + offset, whole.u
+    return tuple(
+        PossibleCause(
+            estimate=CauseEstimate(
+                cause=draft.cause,
+                fret=draft.fret,
+                string=draft.string,
+                value=float(mean[n]),
+                u=float(u[n]),
+                interval_90=(float(low[n]), float(high[n])),
+                probability=float(beyond[n]),
+                practical_size=float(size[n]),
+                unit=_unit(draft.cause),
+            ),
+            row=draft.row,
+            fault=draft.fault,
+            judged_probability=float(judged[n]),
+        )
+        for n, draft in enumerate(drafts)
+    )
+
+
+def _size(cause: Cause, settings: DiagnosisSettings) -> float:
+    sizes: dict[str, float] = {
+        "fret_position": settings.fret_position_mm,
+        "fret_tilt": settings.fret_tilt_mm,
+        "nut_position": settings.nut_position_mm,
+        "nut_height": settings.nut_height_mm,
+        "saddle_position": settings.saddle_position_mm,
+        "scale_length": settings.scale_length_mm,
+        "string": settings.string_cents,
+        "tuning_drift": settings.tuning_drift_cents,
+        "finger_pressure": settings.finger_pressure_cents,
+    }
+    return sizes[cause]
+
+
+def _unit(cause: Cause) -> Literal["mm", "cents"]:
+    return "cents" if cause in ("string", "tuning_drift", "finger_pressure") else "mm"
+
+
+def _draft(posterior: Posterior, number: int) -> _Draft:
+    parameters, design = posterior.parameters, posterior.design
+    fault = parameters.faults[number]
+    column = fault.columns[0]
+    judged = np.zeros(len(parameters.keys))
+    judged[column] = 1.0
+    row, offset = judged.copy(), 0.0
+    fret, string = fault.key.fret, fault.key.string
+    if fault.key.kind == "nut_skew":
+        string = 1
+    elif fault.key.kind == "saddle_slant":
+        string = None
+    elif fault.key.kind == "saddle":
+        assert string is not None
+        _add(posterior, row, "bridge", 1.0)
+        _add(posterior, row, "saddle_slant", float(design.side[string - 1]))
+    elif fault.key.kind == "string":
+        cells = np.flatnonzero(design.string == (string or 0) - 1)
+        shifts = np.array([parameters.patterns[one][cells] for one in fault.columns]).T
+        worst = int(np.argmax(np.abs(shifts @ posterior.mean[list(fault.columns)])))
+        row[list(fault.columns)] = shifts[worst]
+        judged = row
+        fret = int(design.fret[cells[worst]])
+    elif fault.key.kind == "pressure":
+        row, offset = _pressure(posterior, column)
+        judged = row
+    elif fault.key.kind == "bridge":
+        for index in range(len(design.side)):
+            _add(posterior, row, "saddle", 1.0 / len(design.side), string=index + 1)
+    return _Draft(cause=fault.cause, fret=fret, string=string, row=row, judged=judged, offset=offset, fault=number)
+
+
+def _add(posterior: Posterior, row: Reals, kind: str, factor: float, *, string: int | None = None) -> None:
+    column = posterior.parameters.column(kind, string=string)
+    if column is not None:
+        row[column] += factor
+
+
+def _pressure(posterior: Posterior, column: int) -> tuple[Reals, float]:
+    """Mean sharpening by the finger's depth, as tangent at the mean: row and offset."""
+    theta = posterior.mean
+    slope = np.mean(partials(posterior.model.stop(theta))["depth"] * posterior.parameters.patterns[column])
+    light = theta.copy()
+    light[column] = 0.0
+    sharpening = float(np.mean(posterior.model.cents(theta) - posterior.model.cents(light)))
+    row = np.zeros(len(theta))
+    row[column] = float(slope)
+    return row, sharpening - float(slope) * float(theta[column])

@@ -1,0 +1,266 @@
+"""The causes worth acting on, in order, and what else could lie behind them.
+
+A cause becomes a finding when it exceeds its practical size with the probability asked for, and the readings can carry it:
+what shows by structure across the strings (frets, nut, bridge) needs several strings read.
+
+Conventions
+-----------
+The surest come first; among the sure ones, the one that moves the notes most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.by_hand import measurement_row
+from fretcheck.diagnosis.causes import PossibleCause
+from fretcheck.diagnosis.forward import ForwardModel
+from fretcheck.diagnosis.inference import Posterior
+from fretcheck.diagnosis.layout_rules import DESIGNED
+from fretcheck.diagnosis.result import CauseEstimate, Finding, Sharpener
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.diagnosis.words import name, statement, sure
+from fretcheck.neck.measurement import MEASUREMENT_KINDS
+
+Reals = NDArray[np.float64]
+
+FEWEST_STRINGS = 3
+"""Below this nothing is concluded from structure across strings."""
+ACROSS_STRINGS = ("fret_position", "fret_tilt", "nut_position", "nut_height", "scale_length", "finger_pressure")
+WITHOUT_REPEATS = 0.95
+"""Probability asked for when no note was plucked twice, so that the hand's scatter is only assumed."""
+SURE = 0.95
+SURELY_SOMETHING = 0.97
+LEAST_PROBABLE = 0.35
+"""When something is surely wrong but no single cause stands out, the most probable is named if it is at least this probable."""
+LIKE = 0.7
+"""Correlation from which on two causes are called hard to tell apart."""
+WORTH_MEASURING = 0.8
+"""A hand measurement is suggested when it leaves less than this share of the uncertainty."""
+PRESS_TEST_U_MM = 0.06
+"""How well the press test tells the finger's usual depth."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Findings:
+    """What came out, and what could not."""
+
+    findings: tuple[Finding, ...]
+    causes: tuple[PossibleCause, ...]
+    """Those behind the findings, one each (None where the finding is the layout)."""
+    rows: Reals
+    """Cents that they make together, per cell."""
+    sharpeners: tuple[Sharpener, ...]
+    warnings: tuple[str, ...]
+
+
+def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings: DiagnosisSettings) -> Findings:
+    """Findings of a neck, ordered, at most `settings.most_findings`."""
+    warnings: list[str] = []
+    few = len(posterior.scatter) < FEWEST_STRINGS
+    if few:
+        warnings.append(
+            f"Only {len(posterior.scatter)} of {len(posterior.design.neck.strings)} strings were read: a fret, the nut or the "
+            "finger's pressure cannot be told from the string itself. "
+            f"Read at least {FEWEST_STRINGS} strings, better all."
+        )
+    unrepeated = not any(posterior.repeats.values())
+    if unrepeated:
+        warnings.append(
+            "No note was plucked twice, so the hand's scatter is only assumed: findings need more certainty than usual. "
+            "Two plucks a note would tell it."
+        )
+    needed = max(settings.finding_probability, WITHOUT_REPEATS) if unrepeated else settings.finding_probability
+    able = [one for one in causes if not (few and one.estimate.cause in ACROSS_STRINGS)]
+    chosen = [one for one in able if one.judged_probability >= needed]
+    if not chosen and not unrepeated and _surely_something(posterior) and able:
+        best = max(able, key=lambda one: one.judged_probability)
+        chosen = [best] if best.judged_probability >= LEAST_PROBABLE else []
+    effects = {id(one): _effect(posterior, one) for one in chosen}
+    chosen.sort(key=lambda one: (one.judged_probability < SURE, -_rms(effects[id(one)])))
+    chosen = chosen[: settings.most_findings]
+    covariance = posterior.covariance
+    findings = [_finding(posterior, one, effects[id(one)], causes, covariance) for one in chosen]
+    together = sum(effects.values(), np.zeros(len(posterior.design.cells)))
+    layout = _layout_finding(posterior, few=few, needed=needed)
+    if layout is not None:
+        findings.insert(0, layout[0])
+        together = together + layout[1]
+    sharpeners = _sharpeners(posterior, chosen or _widest(able), covariance)
+    return Findings(
+        findings=tuple(findings[: settings.most_findings]),
+        causes=tuple(chosen),
+        rows=together,
+        sharpeners=sharpeners,
+        warnings=tuple(warnings),
+    )
+
+
+def _surely_something(posterior: Posterior) -> bool:
+    return sum(one.weight for one in posterior.components if one.faults) >= SURELY_SOMETHING
+
+
+def _widest(causes: Sequence[PossibleCause]) -> list[PossibleCause]:
+    """With nothing found: the causes whose uncertainty is largest beside their practical size."""
+    return sorted(causes, key=lambda one: -one.estimate.u / one.estimate.practical_size)[:2]
+
+
+def _effect(posterior: Posterior, cause: PossibleCause) -> Reals:
+    """Cents that a cause makes at every cell."""
+    assert cause.fault is not None
+    columns = list(posterior.parameters.faults[cause.fault].columns)
+    sound = posterior.mean.copy()
+    sound[columns] = np.array(posterior.parameters.means)[columns]
+    return posterior.model.cents(posterior.mean) - posterior.model.cents(sound)
+
+
+def _rms(effect: Reals) -> float:
+    return float(np.sqrt(np.mean(effect**2)))
+
+
+def _shown_by(posterior: Posterior, effect: Reals) -> tuple[tuple[int, int], ...]:
+    """The played notes that a cause moves most, at most six."""
+    cells = posterior.design.cells
+    read = {(cell.string, cell.fret) for cell in posterior.combined.cells if cell.press is None}
+    order = np.argsort(-np.abs(effect))
+    shown = [
+        (cells[n].string, cells[n].fret) for n in order if cells[n].press is None and (cells[n].string, cells[n].fret) in read
+    ]
+    return tuple(shown[:6])
+
+
+def _finding(
+    posterior: Posterior, cause: PossibleCause, effect: Reals, causes: Sequence[PossibleCause], covariance: Reals
+) -> Finding:
+    estimate = cause.estimate
+    text = statement(estimate, posterior.design.neck)
+    if cause.judged_probability < SURE:
+        text = f"{sure(cause.judged_probability)} ({cause.judged_probability:.0%}): {text}"
+    rivals = _rivals(posterior, cause, causes, covariance)
+    if rivals:
+        text += f" Sound alone hardly tells this from {' or '.join(name(one, posterior.design.neck) for one in rivals)}."
+    in_mm = estimate.unit == "mm"
+    return Finding(
+        cause=estimate.cause,
+        fret=estimate.fret,
+        string=estimate.string,
+        value_mm=estimate.value if in_mm else None,
+        u_mm=estimate.u if in_mm else None,
+        value_cents=None if in_mm else estimate.value,
+        u_cents=None if in_mm else estimate.u,
+        probability=cause.judged_probability,
+        text=text,
+        interval_90=estimate.interval_90,
+        shown_by=_shown_by(posterior, effect),
+    )
+
+
+def _rivals(
+    posterior: Posterior, cause: PossibleCause, causes: Sequence[PossibleCause], covariance: Reals
+) -> list[CauseEstimate]:
+    """Causes so correlated with this one, or so often in its place, that the readings hardly tell them apart."""
+    rivals = []
+    own = float(cause.row @ covariance @ cause.row)
+    for other in causes:
+        if other is cause or other.estimate.cause == cause.estimate.cause:
+            continue
+        variance = float(other.row @ covariance @ other.row)
+        correlation = float(cause.row @ covariance @ other.row) / np.sqrt(own * variance)
+        possible = np.sqrt(variance) > 0.4 * other.estimate.practical_size
+        if abs(correlation) > LIKE and possible:
+            rivals.append((abs(correlation), other.estimate))
+    rivals.sort(key=lambda pair: -pair[0])
+    return [estimate for _, estimate in rivals[:2]]
+
+
+def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[Finding, Reals] | None:
+    best = posterior.layout[0]
+    if best.name == DESIGNED or best.probability < needed or few:
+        return None
+    theta = posterior.mean.copy()
+    theta[posterior.parameters.columns("fret_position")] = 0.0
+    designed = ForwardModel(design=posterior.design, parameters=posterior.parameters)
+    effect = posterior.model.cents(posterior.mean) - designed.cents(theta)
+    cells = posterior.design.cells
+    worst = int(np.argmax(np.abs(effect)))
+    text = f"{best.text} It puts fret {cells[worst].fret} out by {effect[worst]:+.1f} cents ({best.probability:.0%} probable)."
+    finding = Finding(
+        cause="layout_rule",
+        fret=None,
+        string=None,
+        value_mm=None,
+        u_mm=None,
+        value_cents=float(effect[worst]),
+        u_cents=None,
+        probability=best.probability,
+        text=text,
+        shown_by=_shown_by(posterior, effect),
+    )
+    return finding, effect
+
+
+def _sharpeners(posterior: Posterior, causes: Sequence[PossibleCause], covariance: Reals) -> tuple[Sharpener, ...]:
+    """For each cause the one hand measurement that narrows it most, if any does so by enough."""
+    candidates = _candidates(posterior)
+    answer: list[Sharpener] = []
+    for cause in causes:
+        before = float(cause.row @ covariance @ cause.row)
+        best = None
+        for what, fret, string, row, u in candidates:
+            drop = float(cause.row @ covariance @ row) ** 2 / (float(row @ covariance @ row) + u**2)
+            if best is None or drop > best[0]:
+                best = (drop, what, fret, string)
+        if best is None or before - best[0] > WORTH_MEASURING**2 * before:
+            continue
+        drop, what, fret, string = best
+        u_before, u_after = float(np.sqrt(before)), float(np.sqrt(max(before - drop, 0.0)))
+        estimate = cause.estimate
+        digits, unit = (2, "mm") if estimate.unit == "mm" else (1, "cents")
+        text = (
+            f"{_how(what, fret, string)} would narrow {name(estimate, posterior.design.neck)} from ±{u_before:.{digits}f} to "
+            f"±{u_after:.{digits}f} {unit}."
+        )
+        answer.append(
+            Sharpener(what=what, fret=fret, string=string, cause=estimate.cause, u_before=u_before, u_after=u_after, text=text)
+        )
+    return tuple(answer)
+
+
+def _how(what: str, fret: int | None, string: int | None) -> str:
+    where = f" along string {string}" if string is not None and what in ("nut_to_fret", "nut_to_saddle") else ""
+    under = f" under string {string}" if string is not None else ""
+    return {
+        "nut_to_fret": f"Measuring from the nut to fret {fret}{where} with a rule",
+        "nut_to_saddle": f"Measuring from the nut to the saddle{where} with a rule",
+        "first_fret_clearance": f"Measuring the clearance over fret 1{under} with feeler gauges",
+        "action_12": f"Measuring the action over fret 12{under}",
+        "relief": "Measuring the relief with a feeler gauge",
+        "press_test": "The press test (one string, light and firm, at frets 5 and 12)",
+    }[what]
+
+
+def _candidates(posterior: Posterior) -> list[tuple[str, int | None, int | None, Reals, float]]:
+    """Hand measurements that could be made: what, fret, string, row and usual uncertainty."""
+    design, parameters = posterior.design, posterior.parameters
+    strings = range(1, len(design.neck.strings) + 1)
+    asked: list[tuple[str, int | None, int | None]] = [("nut_to_fret", fret, None) for fret in range(1, design.neck.frets + 1)]
+    asked += [("first_fret_clearance", None, None), ("action_12", None, None), ("relief", None, None)]
+    asked += [(what, None, string) for what in ("nut_to_saddle", "first_fret_clearance") for string in strings]
+    asked += [
+        ("nut_to_fret", fret, string) for fret in range(1, design.neck.frets + 1) for string in (1, len(design.neck.strings))
+    ]
+    answer = []
+    for what, fret, string in asked:
+        row = measurement_row(design, parameters, what=what, fret=fret, string=string)
+        if row is not None and row.any():
+            answer.append((what, fret, string, row, MEASUREMENT_KINDS[what].typical_u_mm))
+    pressure = parameters.column("pressure")
+    if pressure is not None and parameters.column("light") is None:
+        row = np.zeros(len(parameters.keys))
+        row[pressure] = 1.0
+        answer.append(("press_test", None, None, row, PRESS_TEST_U_MM))
+    return answer

@@ -1,0 +1,302 @@
+"""From plucks to the posterior of everything that may be out: Gauss–Newton around the forward model, sums over sets of faults.
+
+At each step the forward model is replaced by its tangent, the linear problem solved in closed form for the sound neck
+(`linear_gaussian`), and the sets of faults weighed (`fault_sets`). How well the workshop cuts frets is not known either: a few
+factors on the narrow spreads of frets and tilts are weighed together with the faults.
+
+Conventions
+-----------
+θ as in `parameters`, cells as in `as_designed`, cents and mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from fretcheck.diagnosis.as_designed import AsDesigned, as_designed
+from fretcheck.diagnosis.by_hand import ByHand, by_hand
+from fretcheck.diagnosis.fault_sets import FaultSets, weigh
+from fretcheck.diagnosis.forward import ForwardModel
+from fretcheck.diagnosis.layout_rules import RULES, LayoutRule
+from fretcheck.diagnosis.linear_gaussian import LinearGaussian
+from fretcheck.diagnosis.observation import Observation
+from fretcheck.diagnosis.parameters import CROWN_MM, Parameters, parameters_of
+from fretcheck.diagnosis.result import LayoutHypothesis
+from fretcheck.diagnosis.scatter import Combined, combine, hand_scatter, open_uncertainty
+from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
+from fretcheck.diagnosis.string_priors import constants_of
+from fretcheck.neck.description import Neck
+
+Reals = NDArray[np.float64]
+
+CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
+"""Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
+STEPS = 2
+FAULTS_BETWEEN = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Component:
+    """One normal part of the posterior."""
+
+    weight: float
+    mean: Reals
+    sound: LinearGaussian
+    root: Reals
+    faults: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Posterior:
+    """What is believed of a neck once its readings are in: a mixture of normal distributions over θ."""
+
+    model: ForwardModel
+    components: tuple[Component, ...]
+    combined: Combined
+    hand: ByHand
+    layout: tuple[LayoutHypothesis, ...]
+    rule: LayoutRule
+    scatter: Mapping[int, float]
+    repeats: Mapping[int, int]
+
+    @property
+    def design(self) -> AsDesigned:
+        """The neck's cells."""
+        return self.model.design
+
+    @property
+    def parameters(self) -> Parameters:
+        """The table of θ."""
+        return self.model.parameters
+
+    @cached_property
+    def weights(self) -> Reals:
+        """Of the components."""
+        return np.array([one.weight for one in self.components])
+
+    @cached_property
+    def mean(self) -> Reals:
+        """Of θ."""
+        return np.asarray(self.weights @ np.array([one.mean for one in self.components]))
+
+    @cached_property
+    def covariance(self) -> Reals:
+        """Of θ, the differences between components included."""
+        total = np.zeros((len(self.mean), len(self.mean)))
+        for sound, weight in self._sounds:
+            total += weight * sound.covariance
+        roots = [math.sqrt(one.weight) * one.root for one in self.components]
+        between = [math.sqrt(one.weight) * (one.mean - self.mean)[:, None] for one in self.components]
+        stacked = np.concatenate(roots + between, axis=1)
+        return np.asarray(total + stacked @ stacked.T)
+
+    @cached_property
+    def _sounds(self) -> list[tuple[LinearGaussian, float]]:
+        sounds: dict[int, tuple[LinearGaussian, float]] = {}
+        for one in self.components:
+            sounds[id(one.sound)] = (one.sound, sounds.get(id(one.sound), (one.sound, 0.0))[1] + one.weight)
+        return list(sounds.values())
+
+    def fault_probability(self, number: int) -> float:
+        """That the fault of this number in the table is there."""
+        return float(sum(one.weight for one in self.components if number in one.faults))
+
+    def of(self, rows: Reals) -> Marginals:
+        """Distribution of linear functions of θ, one a row."""
+        base = {id(sound): np.einsum("ij,jk,ik->i", rows, sound.covariance, rows) for sound, _ in self._sounds}
+        means = np.array([rows @ one.mean for one in self.components])
+        variances = np.array([base[id(one.sound)] + np.sum((rows @ one.root) ** 2, axis=1) for one in self.components])
+        return Marginals(weights=self.weights, means=means, spreads=np.sqrt(np.maximum(variances, 1e-18)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Marginals:
+    """Mixtures of normal distributions of scalars, shape (components, scalars)."""
+
+    weights: Reals
+    means: Reals
+    spreads: Reals
+
+    @cached_property
+    def mean(self) -> Reals:
+        """Shape (scalars,)."""
+        return np.asarray(self.weights @ self.means)
+
+    @cached_property
+    def u(self) -> Reals:
+        """Standard deviations."""
+        return np.sqrt(self.weights @ (self.spreads**2 + (self.means - self.mean) ** 2))
+
+    def below(self, limits: Reals) -> Reals:
+        """Probability that each lies below its limit."""
+        return np.asarray(self.weights @ ndtr((limits - self.means) / self.spreads))
+
+    def beyond(self, sizes: Reals) -> Reals:
+        """Probability that each is larger than its size, either way."""
+        return np.asarray(1.0 - self.below(sizes) + self.below(-sizes))
+
+    def quantile(self, share: float) -> Reals:
+        """By bisection, to a millionth of the spread."""
+        low = np.min(self.means - 6.0 * self.spreads, axis=0)
+        high = np.max(self.means + 6.0 * self.spreads, axis=0)
+        for _ in range(24):
+            middle = 0.5 * (low + high)
+            under = self.below(middle) < share
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        return np.asarray(0.5 * (low + high))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Readings:
+    """Values with what the linear problem needs beside them."""
+
+    combined: Combined
+    index: NDArray[np.intp]
+    """Of each value's cell in the design."""
+    own_cents: Reals
+    """Standard deviation of what each cell has to itself: a crown's own error."""
+
+
+def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
+    """Posterior of all parameters of `neck`."""
+    scatter, repeats = hand_scatter(observations)
+    combined = combine(observations, scatter)
+    pressed = [cell for cell in combined.cells if cell.press is not None]
+    design = as_designed(neck, constants=constants_of(neck, observations), extra=pressed)
+    parameters = parameters_of(design, open_u_cents=open_uncertainty(observations, len(neck.strings)))
+    readings = _placed(design, combined)
+    rule, layout = _layout(design, parameters, readings)
+    model, parameters_of_rule = _under(design, parameters, rule)
+    hand = by_hand(design, parameters, neck.measured, shift_mm=model.fret_shift_mm)
+    theta = np.array(parameters.means)
+    for _ in range(STEPS - 1):
+        sets = weigh(_linear(model, readings, hand, theta, parameters_of_rule, 1.0), parameters.faults, most=FAULTS_BETWEEN)
+        theta = _mixed_mean(sets)
+        expected = dict(zip(design.cells, model.cents(theta).tolist(), strict=True))
+        readings = _placed(design, combine(observations, scatter, expected=expected))
+    tangent = _Tangent(model=model, theta=theta)
+    weighed = [
+        (weight, weigh(_linear(model, readings, hand, theta, parameters_of_rule, craft, tangent=tangent), parameters.faults))
+        for craft, weight in CRAFT
+    ]
+    return Posterior(
+        model=model,
+        components=_components(weighed),
+        combined=readings.combined,
+        hand=hand,
+        layout=layout,
+        rule=rule,
+        scatter=scatter,
+        repeats=repeats,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Tangent:
+    """The forward model and its derivative at one θ."""
+
+    model: ForwardModel
+    theta: Reals
+
+    @cached_property
+    def cents(self) -> Reals:
+        return self.model.cents(self.theta)
+
+    @cached_property
+    def jacobian(self) -> Reals:
+        return self.model.jacobian(self.theta)
+
+
+def _placed(design: AsDesigned, combined: Combined) -> _Readings:
+    places = {cell: number for number, cell in enumerate(design.cells)}
+    index = np.array([places[cell] for cell in combined.cells], dtype=np.intp)
+    own = np.array(CENTS_PER_NEPER * CROWN_MM / design.speaking_mm[index])
+    return _Readings(combined=combined, index=index, own_cents=own)
+
+
+def _under(design: AsDesigned, parameters: Parameters, rule: LayoutRule) -> tuple[ForwardModel, Reals | None]:
+    """The forward model under a layout rule, and the covariance that the rule adds to θ's prior."""
+    shift = rule.shift_mm(design) if rule.shift_mm is not None else None
+    extra = None
+    if rule.extra_covariance is not None:
+        columns = parameters.columns("fret_position")
+        frets = np.array([parameters.keys[column].fret for column in columns], dtype=float)
+        extra = np.zeros((len(parameters.keys),) * 2)
+        x = design.neck.scale_length_mm * (1.0 - 2.0 ** (-frets / 12.0))
+        extra[np.ix_(columns, columns)] = rule.extra_covariance(x)
+    return ForwardModel(design=design, parameters=parameters, fret_shift_mm=shift), extra
+
+
+def _linear(
+    model: ForwardModel,
+    readings: _Readings,
+    hand: ByHand,
+    theta: Reals,
+    extra: Reals | None,
+    craft: float,
+    *,
+    tangent: _Tangent | None = None,
+) -> LinearGaussian:
+    """The tangent problem of the sound neck at θ."""
+    tangent = tangent or _Tangent(model=model, theta=theta)
+    jacobian = tangent.jacobian[readings.index]
+    y = readings.combined.cents - tangent.cents[readings.index] + jacobian @ theta
+    noise = np.hypot(readings.combined.u_cents, readings.own_cents)
+    parameters = model.parameters
+    spread = np.array(parameters.spreads)
+    finely = parameters.columns("fret_position") + parameters.columns("fret_tilt")
+    spread[finely] *= craft
+    covariance = np.diag(spread**2)
+    return LinearGaussian(
+        y=np.concatenate([y, hand.values]),
+        design=np.concatenate([jacobian, hand.rows]),
+        noise_variance=np.concatenate([noise, hand.u]) ** 2,
+        prior_mean=np.array(parameters.means),
+        prior_covariance=covariance if extra is None else covariance + extra,
+    )
+
+
+def _layout(design: AsDesigned, parameters: Parameters, readings: _Readings) -> tuple[LayoutRule, tuple[LayoutHypothesis, ...]]:
+    """Weigh the rules of layout; the most probable, and all with their probabilities."""
+    theta = np.array(parameters.means)
+    logs = []
+    for rule in RULES:
+        model, extra = _under(design, parameters, rule)
+        hand = by_hand(design, parameters, design.neck.measured, shift_mm=model.fret_shift_mm)
+        logs.append(weigh(_linear(model, readings, hand, theta, extra, 1.0), parameters.faults, most=FAULTS_BETWEEN).log_evidence)
+    weight = np.array(logs) + np.log([rule.share for rule in RULES])
+    probability = np.exp(weight - np.max(weight))
+    probability /= np.sum(probability)
+    hypotheses = [
+        LayoutHypothesis(name=rule.name, probability=float(share), log_evidence=log, text=rule.text)
+        for rule, share, log in zip(RULES, probability, logs, strict=True)
+    ]
+    best = RULES[int(np.argmax(probability))]
+    return best, tuple(sorted(hypotheses, key=lambda one: -one.probability))
+
+
+def _mixed_mean(sets: FaultSets) -> Reals:
+    weights = np.exp([one.log_weight for one in sets.sets])
+    return np.asarray(weights @ np.array([one.mean for one in sets.sets]) / np.sum(weights))
+
+
+def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, ...]:
+    """All fault sets of all workshops in one mixture; what is negligible dropped."""
+    logs = [math.log(weight) + sets.log_evidence for weight, sets in weighed]
+    best = max(logs)
+    components = [
+        Component(weight=math.exp(log - best + one.log_weight), mean=one.mean, sound=sets.sound, root=one.root, faults=one.faults)
+        for log, (_, sets) in zip(logs, weighed, strict=True)
+        for one in sets.sets
+    ]
+    total = sum(one.weight for one in components)
+    components = sorted((one for one in components if one.weight > 1e-4 * total), key=lambda one: -one.weight)[:200]
+    total = sum(one.weight for one in components)
+    return tuple(replace(one, weight=one.weight / total) for one in components)

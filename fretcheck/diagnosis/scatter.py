@@ -1,0 +1,123 @@
+"""How steady the hand was, string by string, from the repeats of each note; and one value a cell from its plucks.
+
+The scatter is estimated robustly: a Student-t distribution of `FREEDOM` degrees of freedom, its scale by iterated weights
+(K. L. Lange, R. J. A. Little & J. M. G. Taylor, J. Am. Stat. Assoc. 84, 881, 1989, from memory), drawn toward the strings' common
+scatter and that toward the usual one, so that few repeats do not claim too much.
+
+Conventions
+-----------
+Cents. A cell is a string, a fret and a manner of pressing. The scatter is that of a single pluck, the listening's own part aside.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.as_designed import Cell
+from fretcheck.diagnosis.observation import Observation
+
+Reals = NDArray[np.float64]
+
+FREEDOM = 6.0
+USUAL_CENTS = 0.8  # hand repeatability on a fretted note; common practice, no source
+USUAL_WORTH = 4.0
+"""The usual scatter counts like this many repeats; the strings' common one like twice as many."""
+NORMAL_SHARE = 0.825
+"""Squared scale that the capped Student-t weights find in normal residuals of variance 1 (fixed point, by quadrature)."""
+LEAST_CENTS = 0.1
+OPEN_USUAL_CENTS = 0.3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Combined:
+    """The plucks of each cell as one value, shape (cells,)."""
+
+    cells: tuple[Cell, ...]
+    cents: Reals
+    u_cents: Reals
+    """Of the value, the hand's scatter included."""
+    plucks: NDArray[np.intp]
+
+
+def hand_scatter(observations: Sequence[Observation]) -> tuple[dict[int, float], dict[int, int]]:
+    """Scatter of a pluck for every string that has fretted notes, and how many repeats (beyond the first) tell it."""
+    cells = _grouped(observations)
+    gaps: dict[int, list[float]] = {cell.string: [] for cell in cells}
+    repeats = dict.fromkeys(gaps, 0)
+    listening: dict[int, list[float]] = {string: [] for string in gaps}
+    for cell, plucks in cells.items():
+        listening[cell.string] += [pluck.u_cents**2 for pluck in plucks]
+        if len(plucks) > 1:
+            middle = float(np.median([pluck.cents for pluck in plucks]))
+            freed = math.sqrt(len(plucks) / (len(plucks) - 1.0))
+            gaps[cell.string] += [freed * (pluck.cents - middle) for pluck in plucks]
+            repeats[cell.string] += len(plucks) - 1
+    together = _scale([gap for own in gaps.values() for gap in own], sum(repeats.values()), toward=USUAL_CENTS, worth=USUAL_WORTH)
+    scatter = {}
+    for string, own in gaps.items():
+        total = _scale(own, repeats[string], toward=together, worth=2.0 * USUAL_WORTH)
+        heard = float(np.mean(listening[string]))
+        scatter[string] = max(math.sqrt(max(total**2 - heard, 0.0)), LEAST_CENTS)
+    return scatter, repeats
+
+
+def open_uncertainty(observations: Sequence[Observation], strings: int) -> list[float]:
+    """Per string: standard uncertainty of the open note from which its fretted ones are counted."""
+    answer = []
+    for number in range(1, strings + 1):
+        plucks = [one for one in observations if one.string == number and one.fret == 0]
+        if not plucks:
+            answer.append(OPEN_USUAL_CENTS)
+            continue
+        listening = math.sqrt(float(np.mean([one.u_cents**2 for one in plucks])))
+        answer.append(max(listening, LEAST_CENTS) / math.sqrt(len(plucks)))
+    return answer
+
+
+def combine(
+    observations: Sequence[Observation], scatter: Mapping[int, float], *, expected: Mapping[Cell, float] | None = None
+) -> Combined:
+    """One value a cell. With what a model expects of each cell, plucks far from it weigh less."""
+    cells = _grouped(observations)
+    values, uncertainties, counts = [], [], []
+    for cell, plucks in cells.items():
+        cents = np.array([pluck.cents for pluck in plucks])
+        heard = np.array([pluck.u_cents for pluck in plucks])
+        spread = np.hypot(scatter[cell.string], heard)
+        weight = np.ones(len(plucks))
+        if expected is not None and cell in expected:
+            far = (cents - expected[cell]) / spread
+            weight = np.minimum((FREEDOM + 1.0) / (FREEDOM + far**2), 1.0)
+        values.append(float(np.sum(weight * cents) / np.sum(weight)))
+        uncertainties.append(float(np.sqrt(np.mean(spread**2) / np.sum(weight))))
+        counts.append(len(plucks))
+    return Combined(
+        cells=tuple(cells), cents=np.array(values), u_cents=np.array(uncertainties), plucks=np.array(counts, dtype=np.intp)
+    )
+
+
+def _grouped(observations: Sequence[Observation]) -> dict[Cell, list[Observation]]:
+    cells: dict[Cell, list[Observation]] = {}
+    for one in observations:
+        if one.fret > 0:
+            cells.setdefault(Cell(string=one.string, fret=one.fret, press=one.press), []).append(one)
+    return cells
+
+
+def _scale(gaps: Sequence[float], repeats: int, *, toward: float, worth: float) -> float:
+    """Scale of Student-t residuals as the standard deviation it would have if normal, drawn toward a usual one."""
+    if repeats == 0:
+        return toward
+    residuals = np.asarray(gaps)
+    share = repeats / len(residuals)  # each cell spends one of its plucks on its own middle
+    usual = NORMAL_SHARE * toward**2
+    squared = usual
+    for _ in range(20):
+        weight = np.minimum((FREEDOM + 1.0) / (FREEDOM + residuals**2 / squared), 1.0)
+        squared = (worth * usual + share * float(np.sum(weight * residuals**2))) / (worth + share * float(np.sum(weight)))
+    return math.sqrt(squared / NORMAL_SHARE)

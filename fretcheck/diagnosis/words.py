@@ -1,0 +1,127 @@
+"""The diagnosis in the trade's words: which way, how much, how sure.
+
+Conventions
+-----------
+Values are rounded by their uncertainty: two digits of u, no finer than 0.01. A sentence says the value once, with "±" its
+standard uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+
+from fretcheck.diagnosis.result import CauseEstimate
+from fretcheck.neck.description import Neck
+
+
+def amount(value: float, u: float, unit: str) -> str:
+    """``0.31 mm (±0.06 mm)``, without sign."""
+    digits = 2 if unit == "mm" and u < 1.0 else 1
+    word = unit if unit == "mm" else "cents"
+    return f"{abs(value):.{digits}f} {word} (±{u:.{digits}f} {word})"
+
+
+def sure(probability: float) -> str:
+    """How sure, as a phrase that begins a sentence."""
+    if probability >= 0.99:
+        return "Beyond reasonable doubt"
+    if probability >= 0.9:
+        return "Very probably"
+    if probability >= 0.7:
+        return "Probably"
+    return "Possibly"
+
+
+def name(estimate: CauseEstimate, neck: Neck) -> str:
+    """The part, within a sentence: ``the nut's place``."""
+    string = f"string {estimate.string}"
+    names = {
+        "fret_position": f"the place of fret {estimate.fret}",
+        "fret_tilt": f"the tilt of fret {estimate.fret}",
+        "nut_position": "the nut's place" if estimate.string is None else _nut_of(estimate, neck),
+        "nut_height": "the nut's height" if estimate.string is None else f"the nut slot of {string}",
+        "saddle_position": "the bridge's place" if estimate.string is None else f"the saddle of {string}",
+        "scale_length": "the scale length of the fretboard",
+        "layout_rule": "the layout of the frets",
+        "string": f"{string} itself",
+        "tuning_drift": f"the tuning of {string} while it was read",
+        "finger_pressure": "the finger's pressure",
+    }
+    return names[estimate.cause]
+
+
+def _nut_of(estimate: CauseEstimate, neck: Neck) -> str:
+    number = estimate.string or 1
+    return f"the nut of the short string {number}" if neck.string(number).first_fret else "the nut's skew"
+
+
+def statement(estimate: CauseEstimate, neck: Neck) -> str:
+    """One sentence that says what is out, which way and by how much."""
+    value, size = estimate.value, amount(estimate.value, estimate.u, estimate.unit)
+    fret, string = estimate.fret, estimate.string
+    up = value > 0
+    match estimate.cause:
+        case "fret_position":
+            return f"Fret {fret} sits {size} too near the {'bridge' if up else 'nut'}."
+        case "fret_tilt":
+            near, far = (1, len(neck.strings)) if up else (len(neck.strings), 1)
+            return (
+                f"Fret {fret} is tilted: under string {near} it sits {size} nearer the bridge than in the middle, "
+                f"under string {far} as much nearer the nut."
+            )
+        case "nut_position":
+            return _nut(estimate, neck, size)
+        case "nut_height":
+            which = "The nut" if string is None else f"The nut slot of string {string}"
+            beside = "all slots alike" if string is None else "beside the other slots"
+            return f"{which} is {size} too {'high' if up else 'low'}, {beside}."
+        case "saddle_position":
+            which = "The bridge with all its saddles" if string is None else f"The saddle of string {string}"
+            heard = f"{'strings sound' if string is None else 'string sounds'} {'flat' if up else 'sharp'}"
+            return f"{which} sits {size} too {'far from' if up else 'near'} the nut: the {heard} up the neck."
+        case "scale_length":
+            return (
+                f"The frets stand for a scale {size} {'longer' if up else 'shorter'} than designed; "
+                "by sound that is the same as a bridge out of place."
+            )
+        case "string":
+            return (
+                f"String {string} is false: at fret {fret} it alone is {size} {'sharp' if up else 'flat'}, "
+                "and no fret, nut or saddle explains it."
+            )
+        case "tuning_drift":
+            return (
+                f"String {string} was {size} {'sharper' if up else 'flatter'} when its open note was taken than when it was "
+                "fretted: tune it, let it settle, and read it again."
+            )
+        case "finger_pressure":
+            return (
+                f"The finger's pressure makes the notes {size} {'sharper' if up else 'flatter'} on average: "
+                "press just enough for a clear note, and read again."
+            )
+        case _:
+            return f"{name(estimate, neck).capitalize()} is out by {size}."
+
+
+def _nut(estimate: CauseEstimate, neck: Neck, size: str) -> str:
+    up, string = estimate.value > 0, estimate.string
+    if string is not None and not neck.string(string).first_fret:
+        near = 1 if up else len(neck.strings)
+        return (
+            f"The nut is askew: at string {near} it sits {size} nearer the bridge than in the middle, "
+            "at the other edge as much farther from it."
+        )
+    what = "The nut" if string is None else f"The nut of the short string {string}"
+    way, heard = ("too near the bridge", "flat") if up else ("too far from the bridge", "sharp")
+    return f"{what} sits {size} {way}: every fretted note sounds {heard} against the open one."
+
+
+def millimetres(value: float) -> str:
+    """A length for a text, without sign; ``0.30 mm``."""
+    return f"{abs(value):.2f} mm"
+
+
+def cents(value: float) -> str:
+    """Signed cents for a text, ``+3.1 cents``."""
+    rounded = 0.0 if math.isclose(value, 0.0, abs_tol=0.05) else value
+    return f"{rounded:+.1f} cents"
