@@ -101,7 +101,7 @@ def _remarks(layout: Layout, unit: LengthUnit) -> list[str]:
     lines: list[str] = []
     if layout.rounding is not None:
         worst = max(scale.worst_rounding_cents for scale in layout.scales)
-        shift = _plain(layout.rounding.step_mm / 2.0, unit)
+        shift = f"{_in_unit(layout.rounding.step_mm / 2.0, unit):.3g}"
         lines.append(f"Rounding moves a slot by up to {shift} {unit}, at worst {worst:.2f} cents here.")
     if len(layout.scales) > 1:
         square = layout.neck.perpendicular_fret or 0
@@ -152,7 +152,14 @@ def _length_writer(layout: Layout, unit: LengthUnit) -> Callable[[float], str]:
         step = Fraction(rounding.step).limit_denominator(_FINEST_FRACTION)
         if abs(float(step) - rounding.step) < 1e-12 and step.denominator & (step.denominator - 1) == 0:
             return lambda length_mm: _mixed(round(length_mm / rounding.step_mm) * step)
-    return lambda length_mm: _plain(length_mm, unit)
+    digits: int | None = None
+    if rounding is not None and unit == "mm":
+        digits = next((places for places in (2, 3) if _whole(rounding.step * 10**places)), 4)
+    return lambda length_mm: _plain(length_mm, unit, digits=digits)
+
+
+def _whole(value: float) -> bool:
+    return abs(value - round(value)) < 1e-9
 
 
 def _mixed(length: Fraction) -> str:
@@ -166,10 +173,10 @@ def _in_unit(length_mm: float, unit: LengthUnit) -> float:
     return length_mm / MM_PER_INCH if unit == "in" else length_mm
 
 
-def _plain(length_mm: float, unit: LengthUnit) -> str:
-    """Decimals down to 0.01 mm or a ten-thousandth of an inch, without a minus before zero."""
-    digits = 4 if unit == "in" else 2
-    return f"{round(_in_unit(length_mm, unit), digits) + 0.0:.{digits}f}"
+def _plain(length_mm: float, unit: LengthUnit, *, digits: int | None = None) -> str:
+    """Decimals down to 0.01 mm or a ten-thousandth of an inch, or as many as asked for, without a minus before zero."""
+    places = digits or (4 if unit == "in" else 2)
+    return f"{round(_in_unit(length_mm, unit), places) + 0.0:.{places}f}"
 
 
 def layout_csv(layout: Layout, *, unit: LengthUnit = "mm") -> str:

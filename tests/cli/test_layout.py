@@ -67,6 +67,16 @@ def test_table_rows(neck_file, capsys):
     assert next(row for row in rows if row[:1] == ["0"])[-6:] == ["329.63", "246.94", "196.00", "146.83", "110.00", "82.407"]
 
 
+@pytest.mark.usefixtures("narrow")
+@pytest.mark.parametrize(("step", "mark"), [("0.5", "36.50"), ("1/8", "36.375"), ("0.005", "36.370"), ("1", "36.00")])
+def test_marks_are_shown_whole(neck_file, capsys, step, mark):
+    # fret 1 of 648 mm lies at 648·0.056126 = 36.3696 mm (check 3, READ)
+    run(["layout", neck_file("guitar-6-steel"), "--round", step])
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert any(line.split()[:2] == ["1", mark] for line in lines)
+
+
 def test_json(neck_file, capsys):
     assert run(["layout", neck_file("banjo-5"), "--json", "--round", "0.5"]) == 0
     document = json.loads(capsys.readouterr().out)
