@@ -24,7 +24,7 @@ from fretcheck.neck.temperament import note_frequency_hz
 
 U_GAUGE_MM = 0.004  # makers' gauges: common practice, no source
 U_GIVEN_REL = 0.02  # tension or mass copied from a data sheet: common practice, no source
-CORE_SHARE, U_CORE_SHARE_REL = 0.42, 0.25  # core over outside diameter where it is not given: common practice, no source
+U_USUAL_CORE_REL = 0.20  # of `usual_core_mm`: common practice, no source
 PACKING, U_PACKING_REL = math.pi / 4.0, 0.05  # round wire, turn against turn
 U_WOUND_STIFFNESS_REL = 0.15  # what the winding adds to the core's bending stiffness, as a share of β0
 POLYMER_KAPPA, U_POLYMER_KAPPA_REL = 60.0, 0.40
@@ -163,6 +163,14 @@ def string_constants(
     )
 
 
+def usual_core_mm(gauge_mm: float) -> float:
+    """Core of a wound string where it is not given: thicker strings have thicker cores, but a smaller share of the whole.
+
+    Common practice, no source; good to about `U_USUAL_CORE_REL`.
+    """
+    return min(0.22 + 0.17 * gauge_mm, 0.7 * gauge_mm)
+
+
 def _material(name: str, key: str) -> Material:
     try:
         return MATERIALS[name]
@@ -183,8 +191,8 @@ def _inputs(string: String, *, core: Material, winding: Material) -> tuple[_Inpu
     """Values and relative uncertainties of what the constants are computed from."""
     wound = string.construction == "wound"
     gauge = string.gauge_mm
-    core_mm = string.core_mm if wound and string.core_mm is not None else gauge * (CORE_SHARE if wound else 1.0)
-    u_core = U_CORE_SHARE_REL if wound and string.core_mm is None else U_GAUGE_MM / core_mm
+    core_mm = (string.core_mm or usual_core_mm(gauge)) if wound else gauge
+    u_core = U_USUAL_CORE_REL if wound and string.core_mm is None else U_GAUGE_MM / core_mm
     values = _Inputs(
         gauge=gauge / 1000.0,
         core=core_mm / 1000.0,

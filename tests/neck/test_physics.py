@@ -76,6 +76,15 @@ def test_wound_string_without_its_core_is_unknown_but_has_a_wide_prior():
     assert 100.0 < constants.tension_n < 130.0
 
 
+@pytest.mark.parametrize(("gauge_mm", "core_mm"), [(0.61, 0.33), (0.81, 0.36), (1.07, 0.40), (1.35, 0.45)])
+def test_usual_core_covers_cores_met_in_the_trade(gauge_mm, core_mm):
+    # Cores of bronze-wound strings: common practice, no source; the prior need only hold them within two deviations
+    string = replace(WOUND, gauge_mm=gauge_mm)
+    unknown = string_constants(string, reference_hz=440.0).kappa_prior
+    known = string_constants(replace(string, core_mm=core_mm), reference_hz=440.0).kappa_prior
+    assert abs(math.log(known.median / unknown.median)) < 2 * unknown.u_rel
+
+
 def test_core_makes_a_wound_string_known():
     known = string_constants(replace(WOUND, core_mm=0.46), reference_hz=440.0)
     # κ = EA/T by hand: 200e9 · π · 0.46e-3² / 4 / T
