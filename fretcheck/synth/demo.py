@@ -44,15 +44,13 @@ _CAREFUL = Scatter(
     tuning_cents=1.0,
     drift_cents_per_minute=0.3,
 )
-_PLAIN = Take()
-_WOUND = Take(squeaks=0.06)
-_TAKES = {
-    1: _PLAIN,
-    2: Take(disturbances={16: "speech"}),
-    3: _WOUND,
-    4: _WOUND,
-    5: Take(squeaks=0.06, disturbances={22: "door"}),
-    6: _WOUND,
+_TAKES = {  # lower notes settle later and are given longer
+    1: Take(seconds_per_note=1.45),
+    2: Take(seconds_per_note=1.45, disturbances={16: "speech"}),
+    3: Take(seconds_per_note=1.55, squeaks=0.06),
+    4: Take(seconds_per_note=1.55, squeaks=0.06),
+    5: Take(seconds_per_note=1.8, squeaks=0.06, disturbances={22: "door"}),
+    6: Take(seconds_per_note=1.8, squeaks=0.06),
 }
 _ORDER_OF_5 = 5
 """This string is played in no particular order."""
@@ -111,7 +109,7 @@ def demo_truth() -> dict[str, Any]:
         "schema": "fretcheck/demo-truth/1",
         "seed": SEED,
         "neck": {"name": neck.name, "serial": neck.serial},
-        "sample_rate_hz": _PLAIN.sample_rate,
+        "sample_rate_hz": demo_take(1).sample_rate,
         "faults": [
             {"cause": "fret_position", "fret": FRET, "string": None, "value_mm": FRET_MM},
             {"cause": "nut_height", "fret": None, "string": None, "value_mm": NUT_HEIGHT_MM},

@@ -30,6 +30,8 @@ class Take:
 
     sample_rate: float = 32000.0
     seconds_per_note: float = 1.6
+    open_seconds: float = 3.0
+    """An open note rings longer: all others of its string are judged against it."""
     seconds_spread: float = 0.1
     lead_s: float = 0.6
     """Silence before the first note, and after the last."""
@@ -46,7 +48,7 @@ class Take:
     hand_cents: float = 0.5
     """Scatter of stopped notes where the built neck states none for the string."""
     open_hand_cents: float = 0.03
-    hum_db: float = -78.0
+    hum_db: float = -84.0
     mains_hz: float = 50.0
     room_db: float = -80.0
     squeaks: float = 0.0
@@ -111,7 +113,7 @@ def plan_take(
     for index, fret in enumerate(frets):
         time += _DISTURBED_GAP_S if index in take.disturbances else 0.0
         start_s = round(time * take.sample_rate) / take.sample_rate
-        seconds = take.seconds_per_note + take.seconds_spread * float(rng.uniform(-1.0, 1.0))
+        seconds = (take.open_seconds if fret == 0 else take.seconds_per_note) + take.seconds_spread * float(rng.uniform(-1.0, 1.0))
         hand_sd = take.open_hand_cents if fret == 0 else built.hand_cents.get(string, take.hand_cents)
         hand = hand_sd * float(rng.standard_normal())
         drift = built.drift_cents_per_minute.get(string, 0.0) * start_s / 60.0
@@ -193,6 +195,7 @@ def _note_sound(note: PlayedNote, rng: np.random.Generator, *, take: Take) -> So
         glide_cents=take.glide_cents * (note.level / take.level) ** 2,
         split_hz=float(rng.uniform(0.01, 0.04)),
         second_plane_db=-18.0,
+        partials=60,
         body_pull_cents=0.15,
         attack_noise_db=-20.0,
         stop_s=note.ring_s,
