@@ -113,7 +113,8 @@ def plan_take(
     for index, fret in enumerate(frets):
         time += _DISTURBED_GAP_S if index in take.disturbances else 0.0
         start_s = round(time * take.sample_rate) / take.sample_rate
-        seconds = (take.open_seconds if fret == 0 else take.seconds_per_note) + take.seconds_spread * float(rng.uniform(-1.0, 1.0))
+        usual_s = take.open_seconds if fret == 0 else take.seconds_per_note
+        seconds = usual_s + take.seconds_spread * float(rng.uniform(-1.0, 1.0))
         hand_sd = take.open_hand_cents if fret == 0 else built.hand_cents.get(string, take.hand_cents)
         hand = hand_sd * float(rng.standard_normal())
         drift = built.drift_cents_per_minute.get(string, 0.0) * start_s / 60.0
