@@ -1,0 +1,105 @@
+"""Many necks over a Dask cluster, whose workers must see the same folders under the same paths and have fretcheck installed.
+
+A worker that dies takes no neck with it: the scheduler hands its necks to others, and gives one up only when it has taken
+several workers down.
+
+Conventions
+-----------
+As in `batch`. Needs the extra ``cluster``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from importlib import import_module
+from typing import Any
+from uuid import uuid4
+
+from fretcheck.errors import DeviceError, UsageError
+from fretcheck.lots.neck_folders import NeckFolder, Outcome
+
+CONNECT_TIMEOUT_S = 10.0
+
+
+def over_cluster(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Outcome], *, address: str) -> Iterator[Outcome]:
+    """Outcomes as they come from the cluster.
+
+    Raises
+    ------
+    UsageError
+        When the extra is not installed, or the address cannot be one.
+    DeviceError
+        When no scheduler answers, or the connection to it is lost.
+    """
+    try:
+        distributed: Any = import_module("distributed")
+    except ImportError as error:
+        raise UsageError("--scheduler needs Dask: install fretcheck[cluster]") from error
+    try:
+        client = distributed.Client(address, timeout=CONNECT_TIMEOUT_S, set_as_default=False)
+    except ValueError as error:
+        raise UsageError(f"--scheduler {address!r} is no address: write it as tcp://HOST:8786") from error
+    except OSError as error:
+        raise DeviceError(
+            f"no scheduler answers at {address} within {CONNECT_TIMEOUT_S:g} s: is it running, is the port right?"
+        ) from error
+    with client:
+        work = _Work(distributed, client, inspect)
+        try:
+            suspects: list[NeckFolder] = []
+            yield from work.through(necks, at_once=work.threads(), suspects=suspects)
+            for suspect in suspects:
+                again: list[NeckFolder] = []
+                yield from work.through([suspect], at_once=1, suspects=again)
+                if again:
+                    yield work.given_up(suspect)
+        except distributed.CancelledError as error:
+            raise DeviceError(
+                f"the connection to the scheduler at {address} was lost: start again, what was kept stays"
+            ) from error
+
+
+class _Work:
+    """Necks on their way through a cluster.
+
+    No more are sent at once than there are threads: the scheduler blames a worker's death on all that the worker had been
+    given, and a neck that waited behind a deadly one would be given up with it.
+    """
+
+    def __init__(self, distributed: Any, client: Any, inspect: Callable[[NeckFolder], Outcome]) -> None:
+        self._distributed = distributed
+        self._client = client
+        self._inspect = inspect
+
+    def threads(self) -> int:
+        return max(1, int(sum(self._client.nthreads().values())))
+
+    def through(self, necks: Sequence[NeckFolder], *, at_once: int, suspects: list[NeckFolder]) -> Iterator[Outcome]:
+        """Outcomes as they come; necks with which workers died go to `suspects`."""
+        waiting = list(reversed(necks))
+        running: dict[Any, NeckFolder] = {}
+        coming = self._distributed.as_completed()
+        while waiting or running:
+            while waiting and len(running) < at_once:
+                neck = waiting.pop()
+                future = self._client.submit(self._inspect, neck, key=f"{neck.name}-{uuid4().hex}", pure=False)
+                running[future] = neck
+                coming.add(future)
+            future = next(coming)
+            neck = running.pop(future)
+            try:
+                outcome = future.result()
+            except self._distributed.KilledWorker:
+                suspects.append(neck)
+            except self._distributed.CancelledError:
+                raise
+            except Exception as error:  # noqa: BLE001 - a neck that cannot be sent or read there is its own line
+                yield Outcome(neck=neck, error=f"on the cluster: {type(error).__name__}: {' '.join(str(error).split())}")
+            else:
+                yield outcome
+            future.release()
+
+    @staticmethod
+    def given_up(neck: NeckFolder) -> Outcome:
+        """What is said of a neck with which workers died when it was read alone, too."""
+        return Outcome(neck=neck, error="its workers died while reading it, alone too: too large for their memory?")

@@ -1,0 +1,179 @@
+"""A folder of necks over cores and over a real local cluster: failures, dead processes, resuming."""
+
+from __future__ import annotations
+
+import os
+import socket
+from pathlib import Path
+
+import pytest
+
+from fretcheck.errors import DeviceError, RecordingError, StorageError, UsageError
+from fretcheck.lots.batch import inspect_necks
+from fretcheck.lots.neck_folders import find_necks, is_folder_of_necks
+from fretcheck.register.store import open_register
+from tests.lots.batch_workers import inspect
+
+
+def make_necks(folder: Path, *names: str) -> Path:
+    """Subfolders with a recording each (a few bytes: the tests' worker does not listen) and a neck.toml for all."""
+    folder.mkdir()
+    (folder / "neck.toml").write_text("shared", encoding="utf-8")
+    for name in names:
+        (folder / name).mkdir()
+        (folder / name / "string-1.flac").write_bytes(name.encode())
+    return folder
+
+
+def attempts(folder: Path, name: str) -> int:
+    marks = folder / f"{name}.attempts"
+    return len(marks.read_text(encoding="utf-8").splitlines()) if marks.exists() else 0
+
+
+@pytest.fixture
+def register(tmp_path):
+    with open_register(tmp_path / "kept" / "register.sqlite") as opened:
+        yield opened
+
+
+def states(result):
+    return {line.neck: line.state for line in result.lines}
+
+
+def test_one_bad_neck_never_stops_the_rest(tmp_path, register):
+    folder = make_necks(tmp_path / "batch", "WT-1", "WT-2-silent", "WT-3-odd", "WT-4-shaky", "WT-5-deadly", "WT-6-bad", "WT-10")
+    seen = []
+    result = inspect_necks(
+        find_necks(folder),
+        register=register,
+        worker=inspect,
+        processes=2,
+        progress=lambda done, total, name: seen.append((done, total)),
+    )
+    assert [line.neck for line in result.lines] == [neck.name for neck in find_necks(folder)]
+    assert states(result) == {
+        "WT-1": "inspected",
+        "WT-2-silent": "failed",
+        "WT-3-odd": "failed",
+        "WT-4-shaky": "inspected",
+        "WT-5-deadly": "failed",
+        "WT-6-bad": "inspected",
+        "WT-10": "inspected",
+    }
+    errors = {line.neck: line.error for line in result.lines}
+    assert errors["WT-2-silent"] == "string-1.flac holds no plucks: is the gain up?"
+    assert errors["WT-3-odd"] == "unexpected ZeroDivisionError: division by zero"
+    assert "died twice" in errors["WT-5-deadly"]
+    assert result.exit_code == 2
+    assert seen[0] == (0, 7)
+    assert seen[-1] == (7, 7)
+    assert {one.serial for one in register.list()} == {"WT-1", "WT-4-shaky", "WT-6-bad", "WT-10"}
+
+
+def test_what_was_kept_is_not_read_again(tmp_path, register):
+    folder = make_necks(tmp_path / "batch", "A", "B", "C-silent")
+    first = inspect_necks(find_necks(folder), register=register, worker=inspect, processes=1)
+    (folder / "B" / "string-1.flac").write_bytes(b"recorded anew")
+    second = inspect_necks(find_necks(folder), register=register, worker=inspect, processes=1)
+    assert states(second) == {"A": "kept before", "B": "inspected", "C-silent": "failed"}
+    assert [attempts(folder, name) for name in ("A", "B", "C-silent")] == [1, 2, 2]
+    assert second.lines[0].inspection == first.lines[0].inspection
+    with open_register(tmp_path / "elsewhere.sqlite") as other:  # another register holds nothing yet
+        assert states(inspect_necks(find_necks(folder), register=other, worker=inspect, processes=1))["A"] == "inspected"
+
+
+def test_a_torn_line_only_costs_its_own_neck(tmp_path, register):
+    folder = make_necks(tmp_path / "batch", "A", "B")
+    inspect_necks(find_necks(folder), register=register, worker=inspect, processes=1)
+    (ledger,) = (register.folder / "batches").glob("*.jsonl")
+    text = ledger.read_text(encoding="utf-8")
+    ledger.write_text(text[:-20], encoding="utf-8")
+    again = inspect_necks(find_necks(folder), register=register, worker=inspect, processes=1)
+    assert sorted(states(again).values()) == ["inspected", "kept before"]
+
+
+def test_without_a_register_nothing_is_kept(tmp_path):
+    folder = make_necks(tmp_path / "batch", "A")
+    for _ in range(2):
+        result = inspect_necks(find_necks(folder), register=None, worker=inspect, processes=1)
+        assert states(result) == {"A": "inspected"}
+    assert result.lines[0].inspection is None
+    assert attempts(folder, "A") == 2
+
+
+def test_a_ledger_that_cannot_be_written_stops_the_batch(tmp_path, register):
+    folder = make_necks(tmp_path / "batch", "A")
+    (register.folder / "batches").write_text("in the way", encoding="utf-8")
+    with pytest.raises(StorageError, match="cannot be written"):
+        inspect_necks(find_necks(folder), register=register, worker=inspect, processes=1)
+
+
+def test_which_folders_are_necks(tmp_path):
+    folder = make_necks(tmp_path / "batch", "N-2", "N-10", "N-1")
+    (folder / "notes").mkdir()
+    (folder / "N-10" / "neck.toml").write_text("own", encoding="utf-8")
+    necks = find_necks(folder)
+    assert [neck.name for neck in necks] == ["N-1", "N-2", "N-10"]
+    assert [neck.shared for neck in necks] == [True, True, False]
+    assert is_folder_of_necks(folder)
+    assert not is_folder_of_necks(folder / "N-1")
+    with pytest.raises(RecordingError, match="no necks in"):
+        find_necks(folder / "notes")
+    with pytest.raises(RecordingError, match="no necks in"):
+        find_necks(tmp_path / "nowhere")
+
+
+def test_a_neck_without_description_says_so(tmp_path):
+    folder = make_necks(tmp_path / "batch", "A")
+    (folder / "neck.toml").unlink()
+    result = inspect_necks(find_necks(folder), register=None, worker=inspect, processes=1)
+    assert "A has no description" in result.lines[0].error
+    given = find_necks(folder, neck_file=make_necks(tmp_path / "other") / "neck.toml")
+    assert states(inspect_necks(given, register=None, worker=inspect, processes=1)) == {"A": "inspected"}
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    """A scheduler and two worker processes on this machine."""
+    distributed = pytest.importorskip("distributed")
+    dask = pytest.importorskip("dask")
+    with (
+        dask.config.set({"distributed.scheduler.allowed-failures": 1}),  # give up sooner: each death takes seconds
+        distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as running,
+        running.get_client() as client,
+    ):
+        client.wait_for_workers(2)
+        yield running.scheduler_address, client
+
+
+def test_a_cluster_loses_no_neck_when_a_worker_is_killed(tmp_path, register, cluster):
+    address, client = cluster
+    before = set(client.run(os.getpid).values())
+    names = [f"WT-{number}" for number in range(1, 12)]
+    folder = make_necks(tmp_path / "batch", *names, "WT-12-shaky", "WT-13-silent")
+    result = inspect_necks(find_necks(folder), register=register, worker=inspect, scheduler=address)
+    assert states(result) == {**dict.fromkeys([*names, "WT-12-shaky"], "inspected"), "WT-13-silent": "failed"}
+    first, second = ((folder / "WT-12-shaky.attempts").read_text(encoding="utf-8")).split()
+    assert int(first) in before, "the one that was killed was a worker of the cluster"
+    assert second != first
+    assert len(register.list()) == 12
+
+
+def test_a_neck_that_kills_every_worker_is_given_up(tmp_path, cluster):
+    folder = make_necks(tmp_path / "batch", "A", "B-deadly", "C")
+    result = inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler=cluster[0])
+    assert states(result) == {"A": "inspected", "B-deadly": "failed", "C": "inspected"}
+    assert "its workers died" in result.lines[1].error
+
+
+def test_no_scheduler_is_told_in_one_line(tmp_path, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("fretcheck.lots.batch_cluster.CONNECT_TIMEOUT_S", 0.5)
+    with socket.socket() as taken:  # bound but not listening: nobody answers there
+        taken.bind(("127.0.0.1", 0))
+        address = f"tcp://127.0.0.1:{taken.getsockname()[1]}"
+        folder = make_necks(tmp_path / "batch", "A")
+        with pytest.raises(DeviceError, match="no scheduler answers"):
+            inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler=address)
+        with pytest.raises(UsageError, match="is no address"):
+            inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler="carrier-pigeon://loft")
