@@ -20,9 +20,11 @@ from fretcheck.synth.string_matter import Reals
 
 _CENTS_PER_RELATIVE = 1200.0 / log(2.0)
 _STEPS = 400
+_WAVES = 3
+_POINTS = 41
 
 
-def shift_cents(profile: Sequence[float], stops: Reals) -> Reals:
+def shift_cents(profile: Sequence[float] | Reals, stops: Reals) -> Reals:
     """Shift in cents of the string stopped at each of `stops` and sounding from there to the saddle.
 
     >>> shift_cents((0.01, 0.01), np.array([0.0, 0.5])).round(2)  # evenly heavy: equally flat everywhere
@@ -38,14 +40,19 @@ def shift_cents(profile: Sequence[float], stops: Reals) -> Reals:
 def random_profile(peak_cents: float, rng: np.random.Generator, *, frets: int) -> tuple[float, ...]:
     """A smooth random profile that puts the worst of the notes at frets 1 to `frets` out by `peak_cents`, sharp or flat.
 
-    The notes are taken against the open string, which is in tune.
+    The notes are taken against the open string, which is in tune. Drawn again until at least a third of the peak remains
+    after the best that moving nut and saddle could do, a + b(γ − 1) over the frets: a string that they would cure is not
+    told from their being out of place by any ear.
     """
-    x = np.linspace(0.0, 1.0, 41)
-    waves = rng.standard_normal(3)
-    phases = rng.uniform(0.0, 2.0 * np.pi, 3)
-    shape = sum(
-        wave * np.cos(np.pi * (order + 1) * x + phase) for order, (wave, phase) in enumerate(zip(waves, phases, strict=True))
-    )
-    shifts = shift_cents(tuple(shape), 1.0 - 2.0 ** (-np.arange(frets + 1) / 12.0))
-    scale = peak_cents / np.max(np.abs(shifts - shifts[0]))
-    return tuple(float(value) for value in scale * np.asarray(shape))
+    gamma = 2.0 ** (np.arange(1, frets + 1) / 12.0)
+    nut_and_saddle = np.column_stack([np.ones(frets), gamma - 1.0])
+    x = np.linspace(0.0, 1.0, _POINTS)
+    while True:
+        weights, phases = rng.standard_normal(_WAVES), rng.uniform(0.0, 2.0 * np.pi, _WAVES)
+        profile = weights @ np.cos(np.pi * np.arange(1, _WAVES + 1)[:, None] * x + phases[:, None])
+        shifts = shift_cents(profile, 1.0 - 1.0 / np.concatenate(([1.0], gamma)))
+        heard = shifts[1:] - shifts[0]
+        remains = heard - nut_and_saddle @ np.linalg.lstsq(nut_and_saddle, heard, rcond=None)[0]
+        peak = np.max(np.abs(heard))
+        if np.max(np.abs(remains)) >= peak / 3.0:
+            return tuple(float(value) for value in peak_cents / peak * profile)

@@ -80,6 +80,19 @@ def test_false_string_is_out_by_the_stated_peak_on_its_own_string_only():
     assert np.delete(change, 3, axis=0) == pytest.approx(0.0, abs=1e-9)
 
 
+def test_false_string_is_more_than_a_nut_or_a_saddle_out_of_place():
+    """Nut and saddle fill the span of 1 and γ − 1; a third of the peak is no part of it. Its mass is out by a few percent."""
+    gamma = 2.0 ** (np.arange(1, 21) / 12.0)
+    for seed in range(20):
+        profile = random_profile(9.0, np.random.default_rng(seed), frets=20)
+        shifts = shift_cents(profile, 1.0 - 1.0 / np.concatenate(([1.0], gamma)))
+        heard = shifts[1:] - shifts[0]
+        left = heard - np.polyval(np.polyfit(gamma - 1.0, heard, 1), gamma - 1.0)
+        assert np.abs(heard).max() == pytest.approx(9.0, abs=0.01)
+        assert np.abs(left).max() >= 2.99
+        assert np.abs(profile).max() < 0.15
+
+
 def test_same_seed_gives_the_same_neck_and_faults_come_on_top():
     neck = steel_neck()
     sound = random_built_neck(neck, np.random.default_rng(8))
