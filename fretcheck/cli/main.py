@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
-from io import TextIOWrapper
 
 import typer
 
 from fretcheck.errors import EXIT_BAD_INPUT, FretcheckError
 
-COMMAND_MODULES: tuple[str, ...] = ("layout", "neck", "list", "show", "search", "export", "import_", "backup")
+COMMAND_MODULES: tuple[str, ...] = ("inspect", "demo", "layout", "neck", "list", "show", "search", "export", "import_", "backup")
 
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
 """What typer raises for a wrong option or argument; it is public only through its subclass."""
@@ -69,7 +68,4 @@ def one_line(text: str) -> str:
 
 def main() -> None:
     """Entry point of the console script."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a sign that the console lacks becomes "?", never a traceback
     sys.exit(run())

@@ -10,11 +10,21 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 SCHEMA: Literal["fretcheck/inspection/1"] = "fretcheck/inspection/1"
 
-Probability = Annotated[float, Field(ge=0, le=1)]
+ROUNDING = 1e-9
+
+
+def _without_rounding(value: Any) -> Any:
+    """A sum of probabilities may pass 0 or 1 by a rounding error; that much is taken off, more is refused."""
+    if isinstance(value, float) and -ROUNDING <= value <= 1.0 + ROUNDING:
+        return min(max(value, 0.0), 1.0)
+    return value
+
+
+Probability = Annotated[float, BeforeValidator(_without_rounding), Field(ge=0, le=1)]
 Decision = Literal["pass", "fail", "undecided"]
 
 

@@ -1,0 +1,51 @@
+"""`fretcheck demo`: the main job on the recordings that come with the project."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fretcheck.errors import RecordingError
+
+FOLDER_NAME = "recordings_demo"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("demo")(demo)
+
+
+def demo(
+    cross_check: Annotated[
+        bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
+) -> int:
+    """Inspect the demo neck: an invented workshop's, with three faults that its truth.json tells."""
+    from fretcheck.cli.inspect import from_recordings, show
+
+    folder = demo_folder()
+    document = from_recordings(folder / "neck.toml", folder, quiet=json)
+    opinions = None
+    if cross_check:
+        from fretcheck.cli.second_opinion import disagreements
+
+        opinions = disagreements(document, folder, quiet=json)
+    show(document, as_json=json, opinions=opinions)
+    return 0
+
+
+def demo_folder() -> Path:
+    """Where the demo recordings are: in the working folder, or beside the package in a clone.
+
+    Raises
+    ------
+    RecordingError
+        When neither holds them.
+    """
+    for base in (Path.cwd(), Path(__file__).resolve().parents[2]):
+        if (base / FOLDER_NAME / "neck.toml").is_file():
+            return base / FOLDER_NAME
+    raise RecordingError(f"the folder {FOLDER_NAME} was not found; run this in a clone of the project")

@@ -1,0 +1,66 @@
+"""A second opinion on each pluck by an independent pitch estimator, librosa's pyin, after the inspection.
+
+It tells which fret a note is, never how well it sits: its grid is 10 cents and its bias several; so only a disagreement
+over 30 cents is named (M. Mauch and S. Dixon, "pYIN", ICASSP 2014, for the method).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fretcheck.register.document import InspectionDocument, ReadingPart
+
+DISAGREEMENT_CENTS = 30.0
+ATTACK_S = 0.15
+LISTEN_S = 0.5
+
+
+def disagreements(document: InspectionDocument, folder: Path, *, quiet: bool = False) -> list[str]:
+    """Sentences naming the notes on which the second estimator differs by more than 30 cents, or could not tell."""
+    from rich.console import Console
+    from rich.progress import track
+
+    by_string: dict[int, list[ReadingPart]] = defaultdict(list)
+    for reading in document.readings:
+        if reading.f1_hz is not None and reading.used:
+            by_string[reading.string].append(reading)
+    lines: list[str] = []
+    for string, readings in track(
+        sorted(by_string.items()), "Asking for a second opinion", console=Console(stderr=True), transient=True, disable=quiet
+    ):
+        lines += _one_string(folder, string, readings)
+    return lines
+
+
+def _one_string(folder: Path, string: int, readings: list[ReadingPart]) -> list[str]:
+    import librosa
+    import numpy as np
+    import soundfile
+
+    path = folder / (readings[0].sound_file or "")
+    lines: list[str] = []
+    with soundfile.SoundFile(path) as file:
+        for reading in readings:
+            assert reading.f1_hz is not None
+            file.seek(int((reading.start_s + ATTACK_S) * file.samplerate))
+            samples = file.read(int(LISTEN_S * file.samplerate), always_2d=True).mean(axis=1)
+            # a frame holds four periods of the lowest note asked for, an octave below what was read
+            frame = 1 << int(np.ceil(np.log2(8.0 * file.samplerate / reading.f1_hz)))
+            frame = max(2048, frame)
+            if samples.size < frame:
+                samples = np.pad(samples, (0, frame - samples.size))
+            pitch, voiced, _ = librosa.pyin(
+                samples, fmin=reading.f1_hz / 2.2, fmax=reading.f1_hz * 2.2, sr=file.samplerate, frame_length=frame
+            )
+            heard = pitch[voiced & np.isfinite(pitch)]
+            place = f"String {string}, fret {reading.fret}, at {reading.start_s:.1f} s"
+            if heard.size == 0:
+                lines.append(f"{place}: the second estimator found no pitch.")
+                continue
+            difference = 1200.0 * float(np.log2(np.median(heard) / reading.f1_hz))
+            if abs(difference) > DISAGREEMENT_CENTS:
+                lines.append(f"{place}: the second estimator reads {difference:+.0f} cents from this one; pluck it again.")
+    return lines

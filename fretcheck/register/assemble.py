@@ -1,0 +1,173 @@
+"""An inspection judged: session readings and their diagnosis become one `InspectionDocument`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+
+from fretcheck import __version__
+from fretcheck.diagnosis.diagnose import diagnose
+from fretcheck.diagnosis.observation import Observation
+from fretcheck.diagnosis.result import Diagnosis
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.neck.reading import read_neck
+from fretcheck.neck.writing import neck_to_mapping
+from fretcheck.register.document import (
+    CausePart,
+    ConditionsPart,
+    CorrectionPart,
+    FindingPart,
+    FretPart,
+    InspectionDocument,
+    LayoutPart,
+    NeckPart,
+    PredictedPart,
+    ReadingPart,
+    SetAsidePart,
+    SharpenerPart,
+    VerdictPart,
+    WorstPart,
+)
+from fretcheck.session.reading import Inspection, Reading
+from fretcheck.session.recorded import inspect_recordings
+
+
+@dataclass(frozen=True, kw_only=True)
+class Circumstances:
+    """What the person at the bench may tell of the day; None where not told."""
+
+    operator: str | None = None
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+
+
+def inspect_folder(
+    neck_file: Path,
+    folder: Path,
+    *,
+    settings: DiagnosisSettings | None = None,
+    circumstances: Circumstances | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    processes: int | None = None,
+) -> InspectionDocument:
+    """Inspect and judge one neck from its description and its folder of recordings.
+
+    Raises
+    ------
+    NeckError, RecordingError
+        When either cannot be used; one line with the cure.
+    """
+    inspection = inspect_recordings(read_neck(neck_file), folder, progress=progress, processes=processes)
+    return judge(inspection, settings=settings, circumstances=circumstances)
+
+
+def judge(
+    inspection: Inspection, *, settings: DiagnosisSettings | None = None, circumstances: Circumstances | None = None
+) -> InspectionDocument:
+    """Diagnose an inspection and put everything into one document."""
+    settings = settings or DiagnosisSettings()
+    diagnosis = diagnose(inspection.neck, observations_of(inspection), settings=settings)
+    return document_of(inspection, diagnosis, circumstances=circumstances or Circumstances())
+
+
+def observations_of(inspection: Inspection) -> list[Observation]:
+    """The used readings, as the diagnosis takes them."""
+    return [_observation(reading) for reading in inspection.readings if reading.used]
+
+
+def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: Circumstances) -> InspectionDocument:
+    """Gather what was heard and what was concluded."""
+    explained = {(note.string, note.fret): note for note in diagnosis.notes}
+    frets = []
+    for result in inspection.frets:
+        note = explained.get((result.string, result.fret))
+        frets.append(
+            FretPart(
+                string=result.string,
+                fret=result.fret,
+                deviation_cents=result.deviation_cents,
+                u_cents=result.u_cents if note is None else note.u_cents,
+                expected_cents=None if note is None else note.expected_cents,
+                unexplained_cents=None if note is None else note.unexplained_cents,
+                caused_cents=None if note is None else note.caused_cents,
+                probability_conforming=None if note is None else note.probability_conforming,
+                decision=None if note is None else note.decision,
+                plucks=result.plucks,
+            )
+        )
+    verdict = diagnosis.verdict
+    return InspectionDocument(
+        taken_at=datetime.now().astimezone().isoformat(timespec="seconds"),
+        software_version=__version__,
+        neck=NeckPart(name=inspection.neck.name, serial=inspection.neck.serial, description=neck_to_mapping(inspection.neck)),
+        readings=[_reading_part(reading) for reading in inspection.readings],
+        frets=frets,
+        findings=[FindingPart(**{**asdict(one), "shown_by": list(one.shown_by)}) for one in diagnosis.findings],
+        causes=[CausePart(**asdict(one)) for one in diagnosis.causes],
+        corrections=[CorrectionPart(**asdict(one)) for one in diagnosis.corrections],
+        predicted_after=PredictedPart(worst_cents=diagnosis.predicted_worst_after_cents),
+        verdict=VerdictPart(
+            decision=verdict.decision,
+            limit_cents=verdict.limit_cents,
+            worst=None if verdict.worst is None else WorstPart(**asdict(verdict.worst)),
+            reason=verdict.reason,
+        ),
+        layout=[LayoutPart(name=one.name, probability=one.probability, text=one.text) for one in diagnosis.layout],
+        sharpeners=[SharpenerPart(**asdict(one)) for one in diagnosis.sharpeners],
+        missing=list(inspection.missing),
+        set_aside=[SetAsidePart(**asdict(one)) for one in inspection.set_aside],
+        warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings))),
+        conditions=ConditionsPart(
+            plan=inspection.plan,
+            source=inspection.source,
+            sample_rate_hz=inspection.sample_rate_hz,
+            reference_hz=inspection.neck.reference_hz,
+            operator=circumstances.operator,
+            temperature_c=circumstances.temperature_c,
+            humidity_pct=circumstances.humidity_pct,
+            hand_scatter_cents=dict(diagnosis.hand_scatter_cents or {}),
+            drift_cents=dict(inspection.drift_cents),
+        ),
+    )
+
+
+def _observation(reading: Reading) -> Observation:
+    assert reading.deviation_cents is not None
+    assert reading.u_cents is not None
+    return Observation(
+        string=reading.string,
+        fret=reading.fret,
+        cents=reading.deviation_cents,
+        u_cents=reading.u_cents,
+        start_s=reading.start_s,
+        press=reading.press,
+        inharmonicity=reading.note.inharmonicity,
+        u_inharmonicity=reading.note.u_inharmonicity,
+    )
+
+
+def _reading_part(reading: Reading) -> ReadingPart:
+    note = reading.note
+    return ReadingPart(
+        string=reading.string,
+        fret=reading.fret,
+        f1_hz=note.f1_hz,
+        target_hz=reading.target_hz,
+        deviation_cents=reading.deviation_cents,
+        u_cents=reading.u_cents,
+        length_expected_mm=reading.length_expected_mm,
+        length_equivalent_error_mm=reading.length_equivalent_error_mm,
+        start_s=reading.start_s,
+        used=reading.used,
+        flags=[flag.value for flag in note.flags],
+        why_not_used=reading.why_not_used,
+        press=reading.press,
+        inharmonicity=note.inharmonicity,
+        u_inharmonicity=note.u_inharmonicity,
+        snr_db=note.snr_db,
+        partials=note.partials,
+        glide_cents=note.glide_cents,
+        sound_file=reading.sound_file,
+    )

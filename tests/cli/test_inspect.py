@@ -1,0 +1,163 @@
+"""`inspect` from recordings: the contract of its JSON, and what it says to recordings it cannot use."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fretcheck.cli.main import run
+from tests.recordings import OPEN_HZ, RATE, string_sound, write, write_strings
+
+
+@pytest.fixture(scope="session")
+def good_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_strings(tmp_path_factory.mktemp("strings"))
+
+
+@pytest.fixture
+def folder(good_folder: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(good_folder, tmp_path / "neck"))
+
+
+def inspect(folder: Path, *options: str) -> int:
+    return run(["inspect", str(folder / "neck.toml"), "--from", str(folder), "--no-keep", *options])
+
+
+def complaint(capsys: pytest.CaptureFixture[str]) -> str:
+    """The one line on standard error; nothing else may be printed."""
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1, err
+    return err
+
+
+def test_document_keeps_the_contract(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code = inspect(folder, "--json")
+    document = json.loads(capsys.readouterr().out)
+    assert document["schema"] == "fretcheck/inspection/1"
+    assert document["neck"]["name"] == "Three-string test neck"
+    assert document["neck"]["serial"] == "T-3"
+    assert {"readings", "frets", "findings", "corrections", "predicted_after", "verdict", "warnings"} <= document.keys()
+    wanted = {
+        "string", "fret", "f1_hz", "target_hz", "deviation_cents", "u_cents", "length_expected_mm",
+        "length_equivalent_error_mm", "start_s", "used", "flags",
+    }  # fmt: skip
+    assert all(wanted <= reading.keys() for reading in document["readings"])
+    assert [(r["string"], r["fret"]) for r in document["readings"]] == [(s, f) for s in (1, 2, 3) for f in (0, 1, 2, 3, 0)]
+    assert code == {"pass": 0, "fail": 1, "undecided": 3}[document["verdict"]["decision"]]
+    # exact equal temperament was synthesised; 0.2 cents is what a first estimator is asked for
+    assert max(abs(reading["deviation_cents"]) for reading in document["readings"]) < 0.2
+
+
+@pytest.mark.parametrize("subtype", ["PCM_U8", "PCM_16", "PCM_24", "FLOAT", "DOUBLE"])
+def test_sample_formats_are_read_alike(folder: Path, subtype: str, capsys: pytest.CaptureFixture[str]) -> None:
+    write(folder / "string-1.wav", string_sound(OPEN_HZ[1], (0, 1, 2, 3, 0)), subtype=subtype)
+    inspect(folder, "--json")
+    readings = [r for r in json.loads(capsys.readouterr().out)["readings"] if r["string"] == 1]
+    assert [r["fret"] for r in readings] == [0, 1, 2, 3, 0]
+    limit = 1.0 if subtype == "PCM_U8" else 0.2  # 8 bits leave quantisation noise 50 dB down
+    assert max(abs(r["deviation_cents"]) for r in readings) < limit
+
+
+@pytest.mark.parametrize("dead", [0, 1])
+def test_stereo_with_one_dead_channel_is_read_from_the_other(folder: Path, dead: int, capsys: pytest.CaptureFixture[str]) -> None:
+    sound = string_sound(OPEN_HZ[1], (0, 1, 2, 3, 0))
+    stereo = np.column_stack([sound, sound])
+    stereo[:, dead] = 0.0
+    write(folder / "string-1.wav", stereo)
+    inspect(folder, "--json")
+    readings = [r for r in json.loads(capsys.readouterr().out)["readings"] if r["string"] == 1]
+    assert [r["fret"] for r in readings] == [0, 1, 2, 3, 0]
+
+
+def test_missing_note_is_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write(folder / "string-2.wav", string_sound(OPEN_HZ[2], (0, 1, 3, 0)))
+    inspect(folder, "--json")
+    document = json.loads(capsys.readouterr().out)
+    assert document["missing"] == [[2, 2]]
+    assert any("String 2" in line and "fret 2" in line for line in document["warnings"])
+
+
+def test_surplus_note_is_set_aside_and_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write(folder / "string-2.wav", string_sound(OPEN_HZ[2], (0, 1, 2, 3, 7, 0)))
+    inspect(folder, "--json")
+    document = json.loads(capsys.readouterr().out)
+    aside = next(one for one in document["set_aside"] if "above fret 3" in one["reason"])
+    assert aside["string"] == 2
+    assert not document["missing"]
+
+
+def _cut(path: Path, keep: float) -> None:
+    data = path.read_bytes()
+    path.write_bytes(data[: int(len(data) * keep)])
+
+
+def _no_folder(folder: Path) -> None:
+    shutil.move(folder / "neck.toml", folder.parent / "neck.toml")
+    shutil.rmtree(folder)
+    folder.mkdir()
+    shutil.move(folder.parent / "neck.toml", folder / "neck.toml")
+
+
+def _text(folder: Path) -> None:
+    (folder / "string-1.wav").write_text("this is a shopping list\n" * 200, encoding="utf-8")
+
+
+def _truncated_flac(folder: Path) -> None:
+    (folder / "string-1.wav").unlink()
+    write(folder / "string-1.flac", string_sound(OPEN_HZ[1], (0, 1, 2, 3, 0)))
+    _cut(folder / "string-1.flac", 0.6)
+
+
+def _noise(seconds: float) -> np.ndarray:
+    return 0.1 * np.random.default_rng(5).standard_normal(int(seconds * 8000))
+
+
+BAD = {
+    "no recordings": (_no_folder, r"string-1"),
+    "missing string": (lambda f: (f / "string-2.wav").unlink(), r"string 2"),
+    "text named wav": (_text, r"string-1\.wav"),
+    "truncated flac": (_truncated_flac, r"string-1\.flac"),
+    "zero length": (lambda f: write(f / "string-1.wav", np.zeros(0)), r"string-1\.wav.*(empty|no sound|length)"),
+    "empty file": (lambda f: (f / "string-1.wav").write_bytes(b""), r"string-1\.wav.*empty"),
+    "silent": (lambda f: write(f / "string-1.wav", np.zeros(RATE * 4)), r"string-1\.wav.*silent"),
+    "dc only": (lambda f: write(f / "string-1.wav", np.full(RATE * 4, 0.25)), r"string-1\.wav.*(DC|constant)"),
+    "clipped throughout": (
+        lambda f: write(f / "string-1.wav", np.clip(80 * string_sound(OPEN_HZ[1], (0, 1, 2, 3, 0)), -1, 1)),
+        r"string-1\.wav.*clip",
+    ),
+    "five minutes of noise": (lambda f: write(f / "string-1.wav", _noise(300), rate=8000), r"string-1\.wav.*(pluck|note)"),
+    "another string": (
+        lambda f: write(f / "string-1.wav", string_sound(OPEN_HZ[2], (0, 1, 2, 3, 0))),
+        r"string-1\.wav.*looks like the recording of string 2",
+    ),
+}
+
+
+@pytest.mark.parametrize("fault", BAD)
+def test_bad_recordings_get_one_line_and_exit_code_2(folder: Path, fault: str, capsys: pytest.CaptureFixture[str]) -> None:
+    spoil, says = BAD[fault]
+    spoil(folder)
+    assert inspect(folder) == 2
+    line = complaint(capsys)
+    assert re.search(says, line), line
+
+
+def test_no_such_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["inspect", str(folder / "neck.toml"), "--from", str(folder / "nowhere"), "--no-keep"]) == 2
+    assert "nowhere" in complaint(capsys)
+
+
+def test_no_such_neck(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["inspect", str(folder / "nick.toml"), "--from", str(folder), "--no-keep"]) == 2
+    assert "nick.toml" in complaint(capsys)
+
+
+def test_fahrenheit_is_noticed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert inspect(folder, "--temperature", "68") == 2
+    assert "Fahrenheit" in complaint(capsys)
