@@ -19,7 +19,7 @@ from fretcheck.cli.register_option import (
     VerdictOption,
     selection_of,
 )
-from fretcheck.errors import StorageError, UsageError
+from fretcheck.errors import FretcheckError, StorageError, UsageError
 
 
 def add_to(app: typer.Typer) -> None:
@@ -77,6 +77,8 @@ def _writing(to: Path | None, *, byte_order_mark: bool) -> Iterator[IO[str]]:
         with partial.open("w", encoding="utf-8-sig" if byte_order_mark else "utf-8", newline="") as stream:
             yield stream
         partial.replace(to)
+    except FretcheckError:
+        raise
     except OSError as error:
         raise StorageError(f"{to} cannot be written: {error.strerror or error}", path=to) from error
     finally:

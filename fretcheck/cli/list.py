@@ -50,6 +50,6 @@ def print_found(selection: Selection, *, register: str | None, limit: int, as_js
     if not found:
         console.print(Text(f"No inspection found in {plain_line(place)}."))
         return
-    console.print(summary_table(found))
+    console.print(summary_table(found, width=console.width))
     if total > len(found):
         console.print(Text(f"The newest {len(found)} of {total}; --limit {total} shows all."))

@@ -15,7 +15,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fretcheck.errors import StorageError, UsageError
+from fretcheck.errors import FretcheckError, StorageError, UsageError
 
 if TYPE_CHECKING:
     from fretcheck.register.store import Register
@@ -39,6 +39,8 @@ def back_up(register: Register, path: Path) -> int:
     try:
         count = _copy_as_json(register, path, partial) if register.location.file is None else _copy_database(register, partial)
         os.replace(partial, path)
+    except FretcheckError:
+        raise
     except OSError as error:
         raise StorageError(f"the backup {path} cannot be written: {error.strerror or error}", path=path) from error
     finally:
@@ -74,7 +76,8 @@ def _copy_database(register: Register, partial: Path) -> int:
             raise storage_error(error, register.location) from error
     if fault != "ok":
         raise StorageError(
-            f"the register {register.location} is damaged ({fault}): no backup was made", path=register.location.file
+            f"the register {register.location} is damaged ({' '.join(fault.split())}): no backup was made",
+            path=register.location.file,
         )
     return count
 

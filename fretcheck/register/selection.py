@@ -64,7 +64,8 @@ class InspectionSummary:
 
 
 def folded(text: str) -> str:
-    """`text` prepared for comparison without regard to case, width or runs of spaces."""
+    """`text` prepared for comparison without regard to case, width or runs of spaces; without NUL, as databases want it."""
+    text = text.replace("\0", "\N{REPLACEMENT CHARACTER}")
     return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
@@ -82,7 +83,7 @@ def conditions(selection: Selection) -> list[ColumnElement[bool]]:
     if selection.verdict is not None:
         wanted.append(InspectionRow.decision == selection.verdict)
     if selection.text is not None:
-        wanted.append(InspectionRow.text_folded.contains(folded(selection.text.replace("\0", "�")), autoescape=True))
+        wanted.append(InspectionRow.text_folded.contains(folded(selection.text), autoescape=True))
     return wanted
 
 

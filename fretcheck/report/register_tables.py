@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Whatever a user typed is shown as text: control characters as escapes, no markup. Moments are shown with the bench's own clock.
+Whatever a user typed is shown as text: control characters as escapes, no markup. Days and times are those of the bench's own
+clock.
 The worst note is string/fret and its deviation in cents, positive sharp.
 """
 
@@ -12,6 +13,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -23,23 +25,41 @@ if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
     from fretcheck.register.store import KeptSound
 
+_GAP = 2
 _DECISION_STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
 
 
-def summary_table(found: Sequence[InspectionSummary]) -> Table:
-    """Inspections as a table, one line each unless a serial is long; `found` must not be empty."""
-    table = Table(box=None, pad_edge=False, show_edge=False, header_style="bold")
-    table.add_column("Id", no_wrap=True, min_width=max(len(one.id) for one in found))
-    table.add_column("Taken", no_wrap=True, min_width=16)
-    table.add_column("Serial", overflow="fold", max_width=14)
-    table.add_column("Neck", no_wrap=True, overflow="ellipsis", ratio=1)
-    table.add_column("Verdict", no_wrap=True, min_width=9)
-    table.add_column("Worst, cents", no_wrap=True, justify="right", min_width=12)
-    for one in found:
+def summary_table(found: Sequence[InspectionSummary], *, width: int = 80) -> Table:
+    """Inspections (at least one) as a table, a line each; only a long serial is folded, for it must be readable whole.
+
+    Parameters
+    ----------
+    found
+        In the order in which to show them.
+    width
+        Of the screen, in characters.
+    """
+    serials = [plain_line(one.serial or "") for one in found]
+    widths = {
+        "Id": max(len(one.id) for one in found),
+        "Taken": len("2026-03-14"),
+        "Serial": min(max(cell_len("Serial"), *map(cell_len, serials)), 14),
+        "Verdict": len("undecided"),
+        "Worst, cents": len("Worst, cents"),
+    }
+    widths["Neck"] = max(8, width - sum(widths.values()) - len(widths) * _GAP)
+    table = Table(box=None, pad_edge=False, show_edge=False, header_style="bold", padding=(0, _GAP, 0, 0))
+    for title in ("Id", "Taken", "Serial", "Neck", "Verdict", "Worst, cents"):
+        folds = title == "Serial"
+        table.add_column(
+            title, width=widths[title], no_wrap=not folds, overflow="fold" if folds else "ellipsis",
+            justify="right" if title == "Worst, cents" else "left",
+        )  # fmt: skip
+    for one, serial in zip(found, serials, strict=True):
         table.add_row(
             Text(one.id),
-            Text(_when(one.taken_at)),
-            Text(plain_line(one.serial or "")),
+            Text(_when(one.taken_at)[:10]),
+            Text(serial),
             Text(plain_line(one.name)),
             Text(one.decision, style=_DECISION_STYLES[one.decision]),
             Text(_worst(one)),

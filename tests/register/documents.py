@@ -21,7 +21,7 @@ from fretcheck.register.document import (
 FIRST_DAY = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
 
-def make_document(number: int = 1, *, strings: int = 2, frets: int = 3, **changes: Any) -> InspectionDocument:
+def make_document(number: int = 1, *, string_count: int = 2, last_fret: int = 3, **changes: Any) -> InspectionDocument:
     """A document whose every value follows from `number`; `changes` replace whole fields.
 
     `taken_at` is `number` hours after the morning of 2 March 2026 (UTC), and every third one each passes, fails or is undecided.
@@ -35,8 +35,8 @@ def make_document(number: int = 1, *, strings: int = 2, frets: int = 3, **change
             flags=[] if fret != 2 else ["quiet", "short"], why_not_used=None if fret != 2 else "too quiet to judge",
             inharmonicity=4.2e-5, u_inharmonicity=1e-6, snr_db=41.5, partials=9, glide_cents=None,
         )
-        for string in range(1, strings + 1)
-        for fret in range(frets + 1)
+        for string in range(1, string_count + 1)
+        for fret in range(last_fret + 1)
     ]  # fmt: skip
     values: dict[str, Any] = {
         "taken_at": (FIRST_DAY + timedelta(hours=number)).isoformat(),
@@ -45,7 +45,7 @@ def make_document(number: int = 1, *, strings: int = 2, frets: int = 3, **change
             name=f"Walnut tenor {number}",
             serial=f"WT-{number:05d}",
             description={
-                "name": f"Walnut tenor {number}", "scale_length_mm": 648.0, "frets": frets,
+                "name": f"Walnut tenor {number}", "scale_length_mm": 648.0, "frets": last_fret,
                 "measured": [
                     {"what": "nut_to_fret", "fret": 12, "mm": 324.1, "u_mm": 0.1},
                     {"what": "relief", "mm": 0.2, "u_mm": 0.02},
