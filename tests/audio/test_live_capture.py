@@ -235,6 +235,7 @@ def test_no_device_and_unknown_names(sound_server):  # noqa: F811
     assert (
         "no sound input's name contains 'violet'; there are: 0 bench; 1 spare" in sound_server.run_python(OPEN, "violet").stdout
     )
+    sound_server.environment["PULSE_SERVER"] = f"unix:{sound_server.folder}/nobody"
     (sound_server.folder / "asound.conf").write_text("</usr/share/alsa/alsa.conf>\n", encoding="utf-8")
     assert "no sound input was found; connect a microphone" in sound_server.run_python(OPEN).stdout
 
