@@ -73,6 +73,8 @@ class Again(Event):
 
     ask: Ask
     reason: str
+    silent: bool = False
+    """True when no cue is to sound: for a mere knock, or because the pluck fell into a cue."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -25,6 +25,7 @@ from fretcheck import __version__
 from fretcheck.audio.pluck import Pluck
 from fretcheck.errors import StorageError
 from fretcheck.neck.description import Neck
+from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.events import Taken
 from fretcheck.session.plan import Plan
 from fretcheck.session.reading import SoundSetAside
@@ -71,7 +72,7 @@ class Journal:
             "software_version": __version__,
             "step_back": step_back,
             "plan": {"name": plan.name, "asks": [asdict(ask) for ask in plan.asks]},
-            "neck": asdict(neck),
+            "neck": neck_to_mapping(neck),
         }
         journal = cls(folder, story_from(header), handle, 0)
         journal._write(header)

@@ -175,6 +175,8 @@ class Runner:
             Its beginning, in seconds of the session's sound.
         """
         ask = self.ask
+        if ask is not None and self.state in ("waiting", "ringing") and start_s < self._muted_until_s:
+            return self._fell_into_cue(ask, note)
         if self.state != "listening" or ask is None or not self._listens_to(start_s):
             return []
         if pluck.end == "lost_samples":
@@ -186,12 +188,12 @@ class Runner:
             return self._not_as_asked(ask, found, note)
         return self._accept(ask, pluck, note, start_s)
 
-    def unusable(self, reason: str, *, start_s: float) -> list[told.Event]:
-        """Sound that was no pluck: `reason` is a sentence for the player."""
+    def unusable(self, reason: str, *, start_s: float, silent: bool = False) -> list[told.Event]:
+        """What began as a pluck turned out to be none: `reason` is a sentence for the player, `silent` for a mere knock."""
         ask = self.ask
-        if ask is None or not self._listens_to(start_s):
+        if self.state != "listening" or ask is None or not self._listens_to(start_s):
             return []
-        return self._again(ask, reason)
+        return self._again(ask, reason, silent=silent)
 
     def lost(self) -> list[told.Event]:
         """Samples were lost; a pluck under way is given up and asked for again."""
@@ -262,10 +264,17 @@ class Runner:
         steps = range(len(self.plan.asks))
         return next((i for i in (*steps[start:], *steps[:start]) if i not in done), None)
 
-    def _again(self, ask: Ask, reason: str) -> list[told.Event]:
+    def _again(self, ask: Ask, reason: str, *, silent: bool = False) -> list[told.Event]:
         self.state = "ringing"
         self._unasked_opens = 0
-        return [told.Again(ask=ask, reason=reason), self._asked(again=True)]
+        return [told.Again(ask=ask, reason=reason, silent=silent), self._asked(again=True)]
+
+    def _fell_into_cue(self, ask: Ask, note: NoteReading) -> list[told.Event]:
+        """A pluck that began while a cue sounded is not measured, but its player is told; the cue itself is passed over."""
+        if not note.usable or not match(self.neck, ask, note, self._opens).as_asked:
+            return []
+        reason = "That pluck began while a cue still sounded; pluck it again."
+        return [told.Again(ask=ask, reason=reason, silent=True), self._asked(again=True)]
 
     def _not_as_asked(self, ask: Ask, found: Match, note: NoteReading) -> list[told.Event]:
         self.state = "ringing"

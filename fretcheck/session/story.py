@@ -18,7 +18,8 @@ from typing import Any
 from fretcheck.audio.pluck import Pluck
 from fretcheck.audio.source import Samples
 from fretcheck.errors import StorageError, UsageError
-from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.description import Neck
+from fretcheck.neck.reading import neck_from_mapping
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.session.events import Taken
 from fretcheck.session.plan import Ask, Plan
@@ -185,16 +186,8 @@ def story_from(header: Line) -> Story:
         raise ValueError(f"its schema is {header.get('schema')!r}, not {SCHEMA!r}")
     return Story(
         id=header["id"],
-        neck=_neck_from(header["neck"]),
+        neck=neck_from_mapping(header["neck"]),
         plan=Plan(name=header["plan"]["name"], asks=tuple(Ask(**ask) for ask in header["plan"]["asks"])),
         taken_at=datetime.fromisoformat(header["taken_at"]),
         step_back=header["step_back"],
     )
-
-
-def _neck_from(data: Mapping[str, Any]) -> Neck:
-    parts = {
-        "strings": tuple(String(**string) for string in data["strings"]),
-        "measured": tuple(Measurement(**measurement) for measurement in data["measured"]),
-    }
-    return Neck(**{**data, **parts})

@@ -270,8 +270,17 @@ def test_going_back_steps_over_an_open_check():
 def test_nothing_is_taken_while_a_cue_sounds():
     player = bench()
     player.runner.mute(4.0)
-    assert player.as_asked() == []  # begins at 3 s
+    (again,) = only(player.as_asked(), told.Again)  # begins at 3 s
+    assert again.silent
+    assert "cue" in again.reason
+    assert player.runner.taken == ()
     assert only(player.as_asked(), told.Accepted)  # begins at 6 s
+
+
+def test_a_cue_that_is_heard_itself_is_passed_over():
+    player = bench()
+    player.runner.mute(4.0)
+    assert player.as_asked(flags=[Flag.NOT_A_STRING]) == []
 
 
 def test_a_pluck_that_still_rings_is_not_heard_twice():

@@ -1,0 +1,144 @@
+"""What a person at the bench needs to see at this moment, made from the session's events; no drawing here.
+
+Conventions
+-----------
+Cents measured minus target, positive is sharp. Levels in dB below full scale.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from statistics import median
+from typing import Literal
+
+from fretcheck.neck.description import Neck
+from fretcheck.report.neck_cells import Cell
+from fretcheck.session import events as told
+from fretcheck.session.plan import Ask, Plan
+from fretcheck.session.wording import asked_words, place_words
+
+Mood = Literal["waiting", "listening", "taken", "again", "paused", "trouble", "finished"]
+
+HEADINGS: dict[Mood, str] = {
+    "waiting": "PLUCK",
+    "listening": "LISTENING",
+    "taken": "TAKEN",
+    "again": "ONCE MORE",
+    "paused": "PAUSED",
+    "trouble": "NO SOUND",
+    "finished": "FINISHED",
+}
+
+
+@dataclass(kw_only=True)
+class BenchView:
+    """The state of the screen; `apply` moves it on by one event."""
+
+    neck: Neck
+    plan: Plan
+    source: str = ""
+    ask: Ask | None = None
+    mood: Mood = "waiting"
+    message: str = ""
+    warning: str = ""
+    """Stays until the string is finished: drift."""
+    deviation_cents: float | None = None
+    u_cents: float | None = None
+    settled: float = 0.0
+    level_db: float | None = None
+    notes_left: int = 0
+    seconds_left: float | None = None
+    plucks: dict[tuple[int, int], dict[int, float | None]] = field(default_factory=lambda: defaultdict(dict))
+    """By (string, fret) and pluck number: deviation in cents as known during the session."""
+
+    def apply(self, event: told.Event) -> None:
+        """Take in one event."""
+        match event:
+            case told.Asked():
+                self.ask = event.ask
+                if self.mood in ("paused", "trouble"):
+                    self.mood, self.message = "waiting", ""
+                if self.mood == "waiting":
+                    self.message = self._wanted()
+            case told.Begun():
+                self.mood, self.message = "listening", self._wanted()
+                self.deviation_cents = self.u_cents = None
+                self.settled = 0.0
+            case told.Running():
+                self.deviation_cents, self.u_cents, self.settled = event.deviation_cents, event.u_cents, event.settled
+            case told.Accepted():
+                self._accepted(event)
+            case told.Again():
+                self._rejected(event.reason)
+            case told.WrongNote():
+                self._rejected(event.text)
+            case told.SteppedBack():
+                self._forget(event.withdrawn)
+                self.mood, self.message = "again", f"One back. {self._wanted(event.ask)}"
+            case told.Skipped():
+                self.mood, self.message = "waiting", ""
+            case told.Drifted():
+                self._forget(event.withdrawn)
+                self.warning = event.text
+            case told.StringFinished():
+                if event.string != (self.ask.string if self.ask else None):
+                    self.warning = ""
+            case told.Paused():
+                self.mood, self.message = "paused", "Press p to go on."
+            case told.SourceTrouble():
+                if event.listening:
+                    self.mood, self.message = "waiting", event.text
+                else:
+                    self.mood, self.message = "trouble", event.text
+            case told.Finished():
+                self.mood = "finished"
+                self.message = "All notes are taken." if event.complete else "Stopped; what was taken is kept."
+
+    def remember(self, taken: told.Taken, deviation_cents: float | None) -> None:
+        """Show a pluck of an earlier part of the session."""
+        self.plucks[taken.ask.string, taken.ask.fret][taken.number or 0] = deviation_cents
+
+    @property
+    def cells(self) -> dict[tuple[int, int], Cell]:
+        """Every note of the plan, with the median of its plucks against the tolerance."""
+        cells: dict[tuple[int, int], Cell] = {}
+        for ask in self.plan.asks:
+            place = ask.string, ask.fret
+            known = [cents for cents in self.plucks.get(place, {}).values() if cents is not None]
+            cents = median(known) if known else None
+            within = cents is not None and abs(cents) <= self.neck.tolerance_cents
+            cells[place] = Cell(cents, "pass" if within else None if cents is None else "fail")
+        return cells
+
+    def _wanted(self, ask: Ask | None = None) -> str:
+        ask = ask or self.ask
+        return "" if ask is None else _capital(asked_words(self.neck, ask)) + "."
+
+    def _accepted(self, event: told.Accepted) -> None:
+        ask = event.taken.ask
+        self.mood = "taken"
+        self.deviation_cents, self.u_cents, self.settled = event.deviation_cents, event.taken.note.u_cents, 1.0
+        cents = "" if event.deviation_cents is None else f": {event.deviation_cents:+.1f} cents"
+        self.message = f"{_capital(place_words(self.neck, ask.string, ask.fret))}{cents}."
+        self.remember(event.taken, event.deviation_cents)
+
+    def _rejected(self, reason: str) -> None:
+        self.mood, self.message = "again", reason
+        self.deviation_cents = self.u_cents = None
+        self.settled = 0.0
+
+    def _forget(self, numbers: tuple[int, ...]) -> None:
+        for plucks in self.plucks.values():
+            for number in numbers:
+                plucks.pop(number, None)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def duration_words(seconds: float) -> str:
+    """Minutes and seconds, as in ``3:05 min``."""
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d} min"

@@ -1,0 +1,150 @@
+"""A live session in motion: sound goes through the ear to the runner, and what follows goes to journal, display and cues.
+
+Conventions
+-----------
+Times in seconds of the session's sound: the source's own time plus the offset of this part of the session.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+from fretcheck.audio.cues import Cue, CuePlayer
+from fretcheck.audio.source import Block
+from fretcheck.session import events as told
+from fretcheck.session.ear import Began, Complete, Ear, Heard, Lost, Measured, NoPluck
+from fretcheck.session.journal import Journal
+from fretcheck.session.reading import SoundSetAside
+from fretcheck.session.runner import Runner
+
+Command = Literal["again", "back", "skip", "pause", "stop"]
+Tell = Callable[[told.Event], None]
+
+KNOCK_S = 0.3
+"""Sound that was set aside and shorter than this is passed over without a cue: the bench is full of knocks."""
+
+_CUES: dict[type[told.Event], Cue] = {
+    told.Accepted: Cue.ACCEPTED,
+    told.Again: Cue.AGAIN,
+    told.WrongNote: Cue.WRONG_FRET,
+    told.SteppedBack: Cue.AGAIN,
+    told.StringFinished: Cue.STRING_FINISHED,
+}
+_CUE_RANK = (Cue.STRING_FINISHED, Cue.WRONG_FRET, Cue.AGAIN, Cue.ACCEPTED)
+
+
+class LiveSession:
+    """Joins ear, runner, journal, display and cues.
+
+    Parameters
+    ----------
+    runner : Runner
+        Its `keep` is the journal's.
+    journal : Journal
+        Also told what was withdrawn, skipped and set aside.
+    tell : callable
+        Takes each event, for the display.
+    cues : CuePlayer
+        `SilentCues` for a silent session.
+    """
+
+    def __init__(self, runner: Runner, journal: Journal, *, tell: Tell, cues: CuePlayer) -> None:
+        self.runner = runner
+        self.journal = journal
+        self._tell = tell
+        self._cues = cues
+        self._ear: Ear | None = None
+        self._offset_s = 0.0
+
+    @property
+    def finished(self) -> bool:
+        """True once the plan is done or the session was stopped."""
+        return self.runner.state == "finished"
+
+    @property
+    def level_rms(self) -> float | None:
+        """RMS of the last moment, full scale 1."""
+        return None if self._ear is None else self._ear.level_rms
+
+    def begin(self, *, source: str, sample_rate: float) -> None:
+        """Sound begins, or begins anew at another rate."""
+        self._offset_s = self.journal.begin_part(device=source, sample_rate=sample_rate)
+        self._ear = Ear(sample_rate)
+
+    def start(self) -> None:
+        """Ask for the first note."""
+        self._follow(self.runner.start())
+
+    def take(self, block: Block) -> None:
+        """Hear the next block of sound."""
+        assert self._ear is not None
+        if self._cues.is_sounding:
+            self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
+        events = [event for heard in self._ear.push(block) for event in self._hear(heard)]
+        self._sound_cue(events)
+
+    def end_of_sound(self) -> None:
+        """The source has ended: judge what was still ringing."""
+        for heard in () if self._ear is None else self._ear.finish():
+            self._hear(heard)
+
+    def command(self, command: Command) -> None:
+        """What the player asks for by key."""
+        commands = {
+            "again": self.runner.again,
+            "back": self.runner.back,
+            "skip": self.runner.skip,
+            "pause": self.runner.pause,
+            "stop": self.runner.stop,
+        }
+        self._sound_cue(self._follow(commands[command]()))
+
+    def trouble(self, text: str, *, listening: bool) -> None:
+        """The sound failed or came back."""
+        events = [] if listening else self.runner.lost()
+        self._follow([*events, told.SourceTrouble(text=text, listening=listening)])
+
+    def _hear(self, heard: Heard) -> list[told.Event]:
+        runner, offset = self.runner, self._offset_s
+        match heard:
+            case Began():
+                return self._follow(runner.onset(offset + heard.start_s))
+            case Measured():
+                return self._follow(runner.running(heard.note, settled=heard.settled))
+            case Complete():
+                return self._follow(runner.pluck(heard.pluck, heard.note, start_s=offset + heard.start_s))
+            case NoPluck():
+                return self._set_aside(heard)
+            case Lost():
+                return self._follow(runner.lost())
+
+    def _set_aside(self, heard: NoPluck) -> list[told.Event]:
+        ask = self.runner.ask
+        start_s, end_s = self._offset_s + heard.start_s, self._offset_s + heard.end_s
+        events = self.runner.unusable(f"Set aside: {heard.reason}.", start_s=start_s, silent=end_s - start_s < KNOCK_S)
+        if events and ask is not None:
+            self.journal.set_aside(SoundSetAside(string=ask.string, start_s=start_s, end_s=end_s, reason=heard.reason))
+        return self._follow(events)
+
+    def _follow(self, events: list[told.Event]) -> list[told.Event]:
+        """Write down and tell what happened."""
+        for event in events:
+            match event:
+                case told.SteppedBack() | told.Drifted():
+                    self.journal.withdraw(event.withdrawn)
+                case told.Skipped(step=int(step)):
+                    self.journal.skip(step)
+                case told.Finished():
+                    self.journal.finish(complete=event.complete)
+            self._tell(event)
+        return events
+
+    def _sound_cue(self, events: list[told.Event]) -> None:
+        """One cue for all that happened together; none while a pluck is under way: it would get into the reading."""
+        if self.runner.state == "listening":
+            return
+        wanted = {_CUES[type(event)] for event in events if type(event) in _CUES and not getattr(event, "silent", False)}
+        cue = next((cue for cue in _CUE_RANK if cue in wanted), None)
+        if cue is not None:
+            self._cues.play(cue)

@@ -1,0 +1,62 @@
+"""How much of a pluck is measured, the same whether it is still ringing or lies in a file.
+
+Open and stopped notes must be read over the same stretch after the pluck, and a player must not wait longer than it takes. So
+a pluck is read over its first second; where that leaves it in doubt, over a quarter second more, and so on up to three seconds
+or its end. The stretch depends on the pluck's own sound only: live and recorded readings of the same sound are identical.
+
+Conventions
+-----------
+Stretches are counted from the onset, in seconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fretcheck.audio.clipping import clipped_fraction
+from fretcheck.audio.pluck import Pluck
+from fretcheck.pitch.reader import read_pluck
+from fretcheck.pitch.reading import NoteReading
+
+FIRST_S = 1.0
+STEP_S = 0.25
+LAST_S = 3.0
+SURE_CENTS = 0.1
+"""A standard uncertainty below this needs no longer stretch: a hand repeats to about one cent."""
+
+STRETCHES_S = tuple(FIRST_S + STEP_S * step for step in range(round((LAST_S - FIRST_S) / STEP_S) + 1))
+
+
+def suffices(note: NoteReading) -> bool:
+    """True when a longer stretch is not needed."""
+    return note.usable and note.u_cents is not None and note.u_cents <= SURE_CENTS
+
+
+def first_part(pluck: Pluck, seconds: float) -> Pluck:
+    """The first `seconds` of a pluck; all of it where it is shorter."""
+    frames = round(seconds * pluck.sample_rate)
+    if len(pluck.samples) <= frames:
+        return pluck
+    samples = pluck.samples[:frames]
+    return replace(pluck, samples=samples, clipped_fraction=clipped_fraction(samples), end="end_of_stream")
+
+
+def read_whole(pluck: Pluck) -> NoteReading:
+    """The reading of a pluck over all of its sound."""
+    return read_pluck(
+        pluck.samples,
+        pluck.sample_rate,
+        settled_from=pluck.settled_from,
+        noise_rms=pluck.noise_rms,
+        clipped_fraction=pluck.clipped_fraction,
+    )
+
+
+def read_take(pluck: Pluck) -> tuple[Pluck, NoteReading]:
+    """The shortest stretch of a finished pluck that suffices, and its reading."""
+    for seconds in STRETCHES_S:
+        part = first_part(pluck, seconds)
+        note = read_whole(part)
+        if suffices(note) or len(part.samples) == len(pluck.samples):
+            break
+    return part, note

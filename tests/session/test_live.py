@@ -1,0 +1,245 @@
+"""From sound to inspection, with a source that is not a microphone: synthetic strings, heard block by block.
+
+The truth is that of the synthesis. Tolerance 0.3 cents: many times the estimator's own uncertainty at this noise (0.05 cents),
+far below a wrong fret (100) or a finger's scatter (1).
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from fretcheck.audio.cues import Cue, SilentCues
+from fretcheck.audio.cutting import cut_plucks
+from fretcheck.audio.file_source import FileSource
+from fretcheck.audio.source import Block
+from fretcheck.session import events as told
+from fretcheck.session.ear import Ear
+from fretcheck.session.journal import Journal
+from fretcheck.session.live import LiveSession
+from fretcheck.session.outcome import inspection_of, read_again
+from fretcheck.session.plan import make_plan
+from fretcheck.session.recorded import inspect_recordings
+from fretcheck.session.runner import Runner
+from fretcheck.session.sounds import flac_bytes, on_grid
+from fretcheck.session.story import read_story
+from fretcheck.session.take import FIRST_S, read_take, read_whole
+from tests.live.strings import played, played_plan, three_string_neck
+
+NECK = three_string_neck()
+ONE = make_plan(NECK, name="spot", strings=[2])
+BLOCK = 1024
+CLOSE_CENTS = 0.3
+
+
+class Bench:
+    """A live session on a journal, with its events gathered."""
+
+    def __init__(self, folder, plan, *, cues=None, step_back=False):
+        self.events = []
+        self.journal = Journal.create(folder, NECK, plan)
+        runner = Runner(NECK, plan, keep=self.journal.keep, clock=itertools.count().__next__, step_back=step_back)
+        self.session = LiveSession(runner, self.journal, tell=self.events.append, cues=cues or SilentCues())
+
+    def hear(self, recording, *, lose=()):
+        """Play a recording to it; blocks that begin within `lose` (start and stop in seconds) are lost."""
+        self.session.begin(source="synthetic strings", sample_rate=recording.sample_rate)
+        self.session.start()
+        lost = False
+        for start in range(0, len(recording.samples), BLOCK):
+            if any(first <= start / recording.sample_rate < last for first, last in lose):
+                lost = True
+                continue
+            self.session.take(Block(samples=recording.samples[start : start + BLOCK], start_frame=start, lost=lost))
+            lost = False
+        self.session.end_of_sound()
+        return self
+
+    def of(self, kind):
+        return [event for event in self.events if isinstance(event, kind)]
+
+
+def check_against_truth(readings, recording):
+    """Every reading against the synthesised note that began when it did."""
+    for reading in readings:
+        truth = min(recording.notes, key=lambda note: abs(note.start_s - reading.start_s))
+        assert abs(truth.start_s - reading.start_s) < 0.05
+        assert (reading.string, reading.fret) == (truth.string, truth.fret)
+        assert abs(1200 * np.log2(reading.note.f1_hz / truth.f1_hz)) < CLOSE_CENTS
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """A whole spot inspection of three strings, heard without a hand on anything."""
+    plan = make_plan(NECK, name="spot")
+    recording = played_plan(NECK, plan)
+    return Bench(tmp_path_factory.mktemp("whole"), plan).hear(recording), recording
+
+
+def test_a_whole_inspection_by_sound_alone(whole):
+    bench, recording = whole
+    assert bench.events[-1] == told.Finished(complete=True)
+    inspection = inspection_of(bench.journal.story)
+    assert inspection.missing == ()
+    assert len([r for r in inspection.readings if r.used]) == 15
+    check_against_truth(inspection.readings, recording)
+
+
+def test_each_note_is_taken_while_it_still_rings(whole):
+    bench, _ = whole
+    lengths = {len(event.pluck.samples) / event.pluck.sample_rate for event in bench.of(told.Accepted)}
+    assert lengths == {FIRST_S}
+
+
+def test_read_again_gives_the_same_inspection(whole):
+    bench, _ = whole
+    assert read_again(bench.journal.folder, read=read_whole) == inspection_of(read_story(bench.journal.folder)[0])
+
+
+def test_a_recorded_session_replayed_as_a_file_gives_identical_readings(whole, tmp_path):
+    """The same sound as a recording of each string: every reading equal, to the last digit, drift correction included."""
+    bench, recording = whole
+    live = inspection_of(bench.journal.story)
+    rate = recording.sample_rate
+    for string in (1, 2, 3):
+        own = [note.start_s for note in recording.notes if note.string == string]
+        first = 0 if string == 3 else round((min(own) - 0.3) * rate)
+        last = round((max(own) + 1.45) * rate)
+        (tmp_path / f"string-{string}.flac").write_bytes(flac_bytes(on_grid(recording.samples[first:last]), rate))
+    recorded = inspect_recordings(NECK, tmp_path, processes=1)
+    assert len(recorded.readings) == len(live.readings) == 15
+    in_order = sorted(recorded.readings, key=lambda r: (-r.string, r.start_s))
+    for reading, same in zip(live.readings, in_order, strict=True):
+        assert (same.string, same.fret) == (reading.string, reading.fret)
+        assert same.note == reading.note
+        # drift is taken out by time, which counts from another start: rounding only
+        assert same.deviation_cents == pytest.approx(reading.deviation_cents, abs=1e-9)
+        assert same.u_cents == pytest.approx(reading.u_cents, abs=1e-9)
+
+
+def test_the_ear_and_the_file_cut_and_read_alike_whatever_the_blocks(tmp_path):
+    recording = played_plan(NECK, ONE, sample_rate=44100.0)
+    path = tmp_path / "string.flac"
+    path.write_bytes(flac_bytes(on_grid(recording.samples), recording.sample_rate))
+    with FileSource(path) as source:
+        from_file = [read_take(pluck) for pluck in cut_plucks(source).plucks]
+    for size in (256, 1500):
+        ear = Ear(recording.sample_rate)
+        heard = []
+        for start in range(0, len(recording.samples), size):
+            heard += ear.push(Block(samples=recording.samples[start : start + size], start_frame=start))
+        heard += ear.finish()
+        live = [(one.pluck, one.note) for one in heard if hasattr(one, "pluck")]
+        assert [note for _, note in live] == [note for _, note in from_file]
+        for (pluck, _), (other, _) in zip(live, from_file, strict=True):
+            np.testing.assert_array_equal(pluck.samples, other.samples)
+
+
+def test_a_wrong_fret_is_named_and_asked_for_again(tmp_path):
+    bench = Bench(tmp_path, ONE).hear(played(NECK, [(2, 0), (2, 2), (2, 1), (2, 5), (2, 12), (2, 0)]))
+    (wrong,) = bench.of(told.WrongNote)
+    assert wrong.heard[0] == (2, 2)
+    assert bench.events[-1] == told.Finished(complete=True)
+
+
+def test_a_neighbour_string_is_named_and_asked_for_again(tmp_path):
+    bench = Bench(tmp_path, ONE).hear(played(NECK, [(2, 0), (2, 1), (3, 5), (2, 5), (2, 12), (2, 0)]))
+    (wrong,) = bench.of(told.WrongNote)
+    assert wrong.heard[0] == (3, 5)
+    assert bench.events[-1] == told.Finished(complete=True)
+
+
+def test_a_pluck_too_quiet_against_the_room_is_not_taken(tmp_path):
+    places = [(2, 0), (2, 1), (2, 1), (2, 5), (2, 12), (2, 0)]
+    recording = played(NECK, places, levels={1: 0.002}, room_db=-62.0)
+    bench = Bench(tmp_path, ONE).hear(recording)
+    taken = [event.taken for event in bench.of(told.Accepted)]
+    assert [one.ask.fret for one in taken] == [0, 1, 5, 12, 0]
+    assert taken[1].start_s == pytest.approx(recording.notes[2].start_s, abs=0.05)
+
+
+def test_an_open_string_twice_goes_one_back(tmp_path):
+    places = [(2, 0), (2, 1), (2, 0), (2, 0), (2, 1), (2, 5), (2, 12), (2, 0)]
+    recording = played(NECK, places)
+    bench = Bench(tmp_path, ONE, step_back=True).hear(recording)
+    (back,) = bench.of(told.SteppedBack)
+    assert back.ask.fret == 1
+    story, _ = read_story(bench.journal.folder)
+    assert [one.ask.fret for one in story.taken] == [0, 1, 5, 12, 0]
+    assert story.taken[1].start_s == pytest.approx(recording.notes[4].start_s, abs=0.05)
+
+
+def test_samples_lost_within_a_pluck_discard_it(tmp_path):
+    places = [(2, 0), (2, 1), (2, 1), (2, 5), (2, 12), (2, 0)]
+    recording = played(NECK, places)
+    lost_at = recording.notes[1].start_s + 0.4
+    bench = Bench(tmp_path, ONE).hear(recording, lose=[(lost_at, lost_at + 0.1)])
+    assert any("lost" in event.reason for event in bench.of(told.Again))
+    taken = [event.taken for event in bench.of(told.Accepted)]
+    assert taken[1].start_s == pytest.approx(recording.notes[2].start_s, abs=0.05)
+    assert bench.events[-1] == told.Finished(complete=True)
+
+
+class ScriptedCues:
+    """Sounds for as long as it is told, counted in blocks heard."""
+
+    def __init__(self, blocks=0):
+        self.played = []
+        self._blocks = blocks
+        self._left = 0
+
+    def play(self, cue):
+        self.played.append(cue)
+        self._left = self._blocks
+
+    @property
+    def is_sounding(self):
+        self._left -= 1
+        return self._left >= 0
+
+    def close(self):
+        pass
+
+
+def test_cues_tell_what_became_of_each_pluck(tmp_path):
+    cues = ScriptedCues()
+    Bench(tmp_path, ONE, cues=cues).hear(played(NECK, [(2, 0), (2, 2), (2, 1), (2, 5), (2, 12), (2, 0)]))
+    assert cues.played == [Cue.ACCEPTED, Cue.WRONG_FRET, Cue.ACCEPTED, Cue.ACCEPTED, Cue.ACCEPTED, Cue.STRING_FINISHED]
+
+
+def test_a_pluck_that_begins_while_a_cue_sounds_is_not_taken(tmp_path):
+    # notes come every 1.5 s and are taken after 1.0 s; a cue of 0.8 s reaches into the next pluck
+    cues = ScriptedCues(blocks=round(0.8 * 32000 / BLOCK))
+    recording = played(NECK, [(2, 0), (2, 1), (2, 1), (2, 5), (2, 5), (2, 12), (2, 12), (2, 0), (2, 0)])
+    bench = Bench(tmp_path, ONE, cues=cues).hear(recording)
+    assert [one.start_s for one in bench.journal.story.taken] == pytest.approx(
+        [recording.notes[index].start_s for index in (0, 2, 4, 6, 8)], abs=0.05
+    )
+    assert sum("cue" in event.reason for event in bench.of(told.Again)) == 4
+    assert cues.played == [Cue.ACCEPTED] * 4 + [Cue.STRING_FINISHED]
+
+
+def test_a_session_goes_on_where_it_was_interrupted(tmp_path):
+    recording = played(NECK, [(2, 0), (2, 1), (2, 5)])
+    bench = Bench(tmp_path, ONE).hear(recording)
+    bench.journal.close()
+    with Journal.open(bench.journal.folder) as journal:
+        story = journal.story
+        runner = Runner(NECK, story.plan, keep=journal.keep, clock=itertools.count().__next__, taken=story.taken)
+        events = []
+        session = LiveSession(runner, journal, tell=events.append, cues=SilentCues())
+        rest = played(NECK, [(2, 0), (2, 12), (2, 0)], seed=8)
+        session.begin(source="synthetic strings", sample_rate=rest.sample_rate)
+        session.start()
+        for start in range(0, len(rest.samples), BLOCK):
+            session.take(Block(samples=rest.samples[start : start + BLOCK], start_frame=start))
+        session.end_of_sound()
+    assert events[-1] == told.Finished(complete=True)
+    story, _ = read_story(bench.journal.folder)
+    assert story.complete
+    assert [one.ask.fret for one in story.taken] == [0, 1, 5, 0, 12, 0]
+    starts = [one.start_s for one in story.taken]
+    assert starts == sorted(starts)
+    assert inspection_of(story).missing == ()
