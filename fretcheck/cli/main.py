@@ -12,6 +12,7 @@ from importlib import import_module
 import typer
 
 from fretcheck.errors import EXIT_BAD_INPUT, FretcheckError
+from fretcheck.plain_text import plain_line
 
 COMMAND_MODULES: tuple[str, ...] = ("inspect", "demo", "layout", "neck", "list", "show", "search", "export", "import_", "backup")
 
@@ -62,8 +63,8 @@ def run(arguments: list[str] | None = None) -> int:
 
 
 def one_line(text: str) -> str:
-    """`text` folded into a single line."""
-    return " ".join(text.split())
+    """`text` folded into a single line; other control characters in it become visible."""
+    return plain_line(" ".join(text.split()))
 
 
 def main() -> None:

@@ -18,6 +18,7 @@ from fretcheck.neck.description import Measurement, Neck, String
 from fretcheck.neck.plausibility import constants_of, doubts
 from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.neck.writing import neck_to_mapping
+from fretcheck.plain_text import plain_line
 
 SCHEMA = "fretcheck/neck/1"
 CARE = "Strings store energy: tune up slowly, face and eyes out of their line, and never beyond the note they are made for."
@@ -25,9 +26,9 @@ CARE = "Strings store energy: tune up slowly, face and eyes out of their line, a
 
 def neck_summary(neck: Neck) -> RenderableType:
     """The description in a few lines."""
-    title = Text(neck.name, style="bold")
+    title = Text(plain_line(neck.name), style="bold")
     if neck.serial:
-        title.append(f"  ({neck.serial})", style="dim")
+        title.append(f"  ({plain_line(neck.serial)})", style="dim")
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     for heading in ("string", "note", "gauge mm", "made of", "pulls"):
         table.add_column(heading, justify="right" if heading in ("string", "gauge mm", "pulls") else "left", no_wrap=True)

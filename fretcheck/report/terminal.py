@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from fretcheck.plain_text import plain_line
 from fretcheck.register.document import InspectionDocument
 from fretcheck.report.neck_cells import Cell, Glyphs, glyphs_for, legend, neck_picture
 
@@ -54,11 +55,11 @@ def string_names_of(document: InspectionDocument) -> list[str]:
 
 def _headline(document: InspectionDocument) -> RenderableType:
     verdict = document.verdict
-    title = Text(document.neck.name, style="bold")
+    title = Text(plain_line(document.neck.name), style="bold")
     if document.neck.serial:
-        title.append(f"  ({document.neck.serial})", style="dim")
+        title.append(f"  ({plain_line(document.neck.serial)})", style="dim")
     line = Text.assemble((f" {DECISION_WORDS[verdict.decision]} ", DECISION_STYLES[verdict.decision]), "  ")
-    line.append(verdict.reason or f"against ±{verdict.limit_cents:g} cents")
+    line.append(plain_line(verdict.reason) or f"against ±{verdict.limit_cents:g} cents")
     return Group(title, line)
 
 
@@ -76,7 +77,7 @@ def _findings(document: InspectionDocument) -> list[RenderableType]:
     table.add_column()
     table.add_column(justify="right", no_wrap=True, style="dim")
     for number, finding in enumerate(document.findings, start=1):
-        table.add_row(f"{number}.", Text(finding.text), f"{sureness(finding.probability)} sure")
+        table.add_row(f"{number}.", Text(plain_line(finding.text)), f"{sureness(finding.probability)} sure")
     return [table]
 
 
@@ -87,7 +88,7 @@ def _corrections(document: InspectionDocument) -> RenderableType:
     table.add_column("worst note\nafter it", justify="right", no_wrap=True)
     for number, correction in enumerate(document.corrections, start=1):
         after = "" if correction.worst_after_cents is None else f"{abs(correction.worst_after_cents):.1f} c"
-        table.add_row(f"{number}.", Text(correction.text), after)
+        table.add_row(f"{number}.", Text(plain_line(correction.text)), after)
     return table
 
 
@@ -116,4 +117,4 @@ def _section(title: str) -> Text:
 
 
 def _bullet(text: str) -> RenderableType:
-    return Padding(Text(f"- {text}"), (0, 0, 0, 1))
+    return Padding(Text(f"- {plain_line(text)}"), (0, 0, 0, 1))

@@ -99,6 +99,14 @@ def test_show(filled, capsys):
     assert json.loads(said(capsys, "show", "260302-1", "--json"))["id"] == "260302-1"
 
 
+def test_show_and_errors_show_text_as_text(filled, capsys):
+    out = said(capsys, "show", "260302-3")
+    assert out.replace("\n", "").isprintable()
+    assert "[red]x[/red] <b>\\n\\x1b[31m🎸\\u202e very" in out
+    assert run(["show", "\x1b[31m\x07\n"]) == 2
+    assert capsys.readouterr().err.rstrip("\n").isprintable()
+
+
 def test_export_import_and_backup(filled, capsys):
     said(capsys, "export", "--to", filled / "all.json")
     said(capsys, "export", "260302-1", "--to", filled / "one.csv")
