@@ -1,0 +1,123 @@
+"""Figures: drawn by matplotlib, set into a page as inline SVG that follows the page's colours.
+
+Conventions
+-----------
+A figure is measured in px of the page at its natural size (1 px = 1/72 in of matplotlib). Colours are the style sheet's
+variables: the constants here are stand-ins that `as_svg` replaces by ``var(--…)``. Text stays text, in the page's own font, so
+that it can be read aloud, searched and printed sharp; it must be this package's own words, never a user's. The same figure gives
+the same bytes every time.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+INK = "#010100"
+SOFT = "#010101"
+LINE = "#010102"
+PAPER = "#010103"
+BOARD = "#010104"
+SHARP = "#010105"
+FLAT = "#010106"
+WITHIN = "#010107"
+UNSURE = "#010108"
+SHARP_TINT = "#010109"
+FLAT_TINT = "#01010a"
+WITHIN_TINT = "#01010b"
+METAL = "#01010c"
+
+_VARIABLES = {
+    INK: "ink", SOFT: "soft", LINE: "line", PAPER: "paper", BOARD: "board", SHARP: "sharp", FLAT: "flat", WITHIN: "within",
+    UNSURE: "unsure", SHARP_TINT: "sharp-tint", FLAT_TINT: "flat-tint", WITHIN_TINT: "within-tint", METAL: "metal",
+}  # fmt: skip
+
+_STYLE: Any = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "fretcheck",
+    "text.parse_math": False,
+    "font.size": 12.0,
+    "axes.titlesize": 12.0,
+    "axes.labelsize": 12.0,
+    "xtick.labelsize": 11.0,
+    "ytick.labelsize": 11.0,
+    "legend.fontsize": 11.0,
+    "text.color": INK,
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.titlecolor": INK,
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.color": SOFT,
+    "ytick.color": SOFT,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "grid.color": LINE,
+    "grid.linewidth": 0.8,
+    "lines.linewidth": 1.6,
+    "lines.color": INK,
+    "patch.edgecolor": INK,
+    "figure.facecolor": "none",
+    "axes.facecolor": "none",
+    "savefig.facecolor": "none",
+    "legend.frameon": False,
+    "axes.unicode_minus": True,
+}
+
+
+def style() -> Any:
+    """Context in which figures are drawn: ``with style(): figure = new_figure(…); …; svg = as_svg(…)``."""
+    import matplotlib
+
+    return matplotlib.rc_context(_STYLE)
+
+
+def new_figure(width_px: float, height_px: float) -> Any:
+    """An empty figure of a natural size in px."""
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=(width_px / 72.0, height_px / 72.0), dpi=72)
+
+
+def as_svg(figure: Any, *, name: str, title: str, description: str) -> Markup:
+    """The figure as inline SVG.
+
+    Parameters
+    ----------
+    figure : matplotlib Figure
+        Drawn and saved within `style`.
+    name : str
+        Letters, digits and hyphens, its own within the page: ids within the figure begin with it.
+    title, description : str
+        What it is and what it shows, for those who do not see it; escaped here.
+    """
+    from markupsafe import Markup, escape
+
+    if not re.fullmatch(r"[a-z][a-z0-9-]*", name):
+        raise ValueError(f"figure name {name!r}: lower-case letters, digits and hyphens only")
+    stream = io.StringIO()
+    figure.savefig(stream, format="svg", metadata={"Date": None})
+    svg = stream.getvalue()
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL)
+    svg = svg.replace("xlink:href", "href")
+    svg = re.sub(r" ?font-family: [^;\"]*;", "", svg)  # the page's own
+    svg = re.sub(r'\bid="([^"]+)"', rf'id="{name}-\1"', svg)
+    svg = re.sub(r'(href="|url\()#', rf"\1#{name}-", svg)
+    for stand_in, variable in _VARIABLES.items():
+        svg = svg.replace(stand_in, f"var(--{variable})")
+    view = re.search(r'viewBox="([^"]+)"', svg)
+    assert view is not None
+    opening = (
+        f'<svg viewBox="{view[1]}" role="img" aria-labelledby="{name}-title {name}-description">'
+        f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-description">{escape(description)}</desc>'
+    )
+    svg = re.sub(r"\n\s*", "\n", re.sub(r"^<svg[^>]*>", lambda _: opening, svg))
+    return Markup(svg)  # the package's own drawing; title and description are escaped above

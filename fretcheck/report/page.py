@@ -1,0 +1,124 @@
+"""Pages: one self-contained HTML file each, made from a template and figures, for screen, phone and paper.
+
+A page is a template of its own in `templates/` that extends ``base.html``, and a module of its own that gathers what the
+template shows and calls `render`; `write_page` puts the result on disk. All pages share ``style.css`` (light, dark and print)
+and the figures of `fretcheck.report.drawing`.
+
+How to make a page
+------------------
+1. ``templates/lot.html``::
+
+       {% extends "base.html" %}
+       {% import "parts.html" as parts %}
+       {% block title %}Lot {{ lot.name }}{% endblock %}
+       {% block block %}{{ parts.title_block("Lot", lot.name, [("Necks", 12), ("Day", lot.day)]) }}{% endblock %}
+       {% block main %}
+       <section aria-labelledby="verdict">
+         <h2 id="verdict">Verdict</h2>
+         {{ parts.verdict("fail", "OUT OF TOLERANCE", "Three necks of twelve …") }}
+         {{ parts.figure(chart, "What the chart shows, in a sentence") }}
+       </section>
+       {% endblock %}
+
+2. ``html = render("lot.html", lot=lot, chart=chart)`` with `chart` from `drawing.as_svg`, then ``write_page(html, path)``.
+
+Classes that the style sheet knows: ``figure``; ``table.list`` (with ``td.number``; wrap a wide one in ``div.wide`` so that a
+phone can scroll within it); ``.badge.pass|fail|undecided``; ``.sharp .flat .within .unsure`` (text colours: always say it by
+word or sign too); ``ol.steps``; ``p.lead``; ``p.small``; ``.caution``; ``.columns`` (side by side where there is room);
+``.new-page`` (a new sheet of paper begins here); ``.keep`` (not cut between sheets); ``.vh`` (for screen readers only).
+
+Conventions
+-----------
+Everything a user typed is escaped by the template engine; only figures, made by this package, pass as markup, and they take no
+text of a user's. A page has no script, asks for nothing outside itself, and its content security policy forbids both. Colours
+come from the style sheet's variables, so that figures follow light, dark and paper.
+"""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fretcheck.errors import StorageError
+from fretcheck.plain_text import plain_line
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+def render(template: str, **context: object) -> str:
+    """The page that a template of this package makes of `context`.
+
+    A name that the template asks for and `context` lacks is an error, never an empty place.
+    """
+    return _environment().get_template(template).render(context)
+
+
+def write_page(html: str, path: Path) -> Path:
+    """Write a page whole or not at all, and return its path.
+
+    Raises
+    ------
+    StorageError
+        When the file cannot be written; says why.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        beside.write_text(html, encoding="utf-8", newline="\n")
+        beside.replace(path)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise StorageError(f"{path} cannot be written: {error.strerror or error}", path=path) from error
+    return path
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("fretcheck.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(line=plain_line, signed=signed, moment=moment, sure=sureness)
+    return environment
+
+
+def signed(value: float, digits: int = 1) -> str:
+    """A number with its sign (a real minus), never a negative zero.
+
+    Examples
+    --------
+    >>> signed(-1.26), signed(0.04), signed(-0.04)
+    ('−1.3', '0.0', '0.0')
+    """
+    rounded = round(value, digits)
+    if rounded == 0.0:
+        return f"{0.0:.{digits}f}"
+    return f"{rounded:+.{digits}f}".replace("-", "−")
+
+
+def moment(taken_at: str | None) -> str:
+    """A moment by the bench's own clock, for people."""
+    if taken_at is None:
+        return "not told"
+    try:
+        return f"{datetime.fromisoformat(taken_at):%-d %B %Y, %H:%M}" if os.name != "nt" else taken_at[:16]
+    except ValueError:
+        return plain_line(taken_at)
+
+
+def sureness(probability: float) -> str:
+    """A probability as a person would say it, never a false 0 or 100 %."""
+    percent = 100.0 * probability
+    if percent > 99.0:
+        return "more than 99 %"
+    if percent < 1.0:
+        return "less than 1 %"
+    return f"{percent:.0f} %"
