@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
+from io import TextIOWrapper
 
 import typer
 
@@ -69,4 +70,7 @@ def one_line(text: str) -> str:
 
 def main() -> None:
     """Entry point of the console script."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a sign that the console lacks becomes "?", never a traceback
     sys.exit(run())

@@ -114,7 +114,7 @@ def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | Non
             if progress:
                 progress(len(done), len(files))
         return [done[string] for string in files]
-    with _one_thread_each(), ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with one_thread_each(), ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         waiting: set[Future[HeardString]] = {pool.submit(hear_string, neck, *item) for item in files.items()}
         while waiting:
             finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
@@ -136,7 +136,7 @@ def _worthwhile_processes(files: Iterable[Path]) -> int:
 
 
 @contextmanager
-def _one_thread_each() -> Iterator[None]:
+def one_thread_each() -> Iterator[None]:
     """Processes started inside use one thread each for linear algebra: the small fits only lose by sharing cores."""
     names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
     before = {name: os.environ.get(name) for name in names}
