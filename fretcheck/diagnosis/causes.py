@@ -4,8 +4,9 @@ Conventions
 -----------
 A cause is a linear function of θ. Saddles are quoted in whole (bridge, slant and the string's own part together), slots and
 skew of the nut on top of the nut's common height and place: (nut_position, string 1) is the skew, (nut_height, string n) what
-slot n has beyond the rest, (saddle_position, no string) the bridge as a whole. A false string is quoted at the fret where it is
-worst, finger pressure as the mean sharpening of the notes played, tuning drift as how sharp the open note was taken.
+slot n has beyond the rest, (saddle_position, no string) the bridge as a whole; a slant of the saddle shows in those of the
+strings. A false string is quoted at the fret where it is worst, finger pressure as the mean sharpening of the notes played,
+tuning drift as how sharp the open note was taken.
 """
 
 from __future__ import annotations
@@ -30,8 +31,10 @@ class PossibleCause:
 
     estimate: CauseEstimate
     row: Reals
-    fault: int | None
+    fault: int
     """Number of the fault in the table that it is judged by."""
+    kind: str
+    """The parameter's kind: tells skew from place."""
     judged_probability: float
     """That the fault's own part exceeds the practical size; for a saddle this leaves out the bridge's."""
 
@@ -44,7 +47,8 @@ class _Draft:
     row: Reals
     judged: Reals
     offset: float
-    fault: int | None
+    fault: int
+    kind: str
 
 
 def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[PossibleCause, ...]:
@@ -73,6 +77,7 @@ def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[
             ),
             row=draft.row,
             fault=draft.fault,
+            kind=draft.kind,
             judged_probability=float(judged[n]),
         )
         for n, draft in enumerate(drafts)
@@ -127,7 +132,9 @@ def _draft(posterior: Posterior, number: int) -> _Draft:
     elif fault.key.kind == "bridge":
         for index in range(len(design.side)):
             _add(posterior, row, "saddle", 1.0 / len(design.side), string=index + 1)
-    return _Draft(cause=fault.cause, fret=fret, string=string, row=row, judged=judged, offset=offset, fault=number)
+    return _Draft(
+        cause=fault.cause, fret=fret, string=string, row=row, judged=judged, offset=offset, fault=number, kind=fault.key.kind
+    )
 
 
 def _add(posterior: Posterior, row: Reals, kind: str, factor: float, *, string: int | None = None) -> None:

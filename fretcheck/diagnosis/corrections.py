@@ -83,7 +83,7 @@ def _strings(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]
     steps = []
     for one in causes:
         number = one.estimate.string
-        if one.estimate.cause == "string" and one.fault is not None:
+        if one.estimate.cause == "string":
             bench.theta[list(bench.posterior.parameters.faults[one.fault].columns)] = 0.0
             text = (
                 f"Put a new string {number} on, let it settle, and read it again before anything else is touched. "
@@ -96,7 +96,7 @@ def _strings(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]
 def _heights(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
     steps = []
     for one in causes:
-        if one.estimate.cause != "nut_height" or one.fault is None:
+        if one.estimate.cause != "nut_height":
             continue
         column = bench.posterior.parameters.faults[one.fault].columns[0]
         move = -float(bench.theta[column])
@@ -209,7 +209,7 @@ def _saddle_steps(bench: _Bench, style: str, target: Reals) -> list[Correction]:
     moves = {number: move for number, move in moves.items() if abs(move) >= LEAST_MOVE_MM}
     if not moves:
         return []
-    steps = []
+    steps: list[Correction] = []
     if style == "per_string":
         for number, move in moves.items():
             column = bench.column("saddle", number)
@@ -256,7 +256,7 @@ def _frets(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
     steps = []
     for one in causes:
         estimate = one.estimate
-        if estimate.cause not in ("fret_position", "fret_tilt") or one.fault is None:
+        if estimate.cause not in ("fret_position", "fret_tilt"):
             continue
         column = bench.posterior.parameters.faults[one.fault].columns[0]
         move = -float(bench.theta[column])

@@ -63,7 +63,7 @@ def diagnose(neck: Neck, observations: Sequence[Observation], *, settings: Diagn
     repeated = any(posterior.repeats.values())
     return Diagnosis(
         notes=notes,
-        causes=tuple(one.estimate for one in causes),
+        causes=tuple(one.estimate for one in causes if one.kind != "saddle_slant"),
         findings=found.findings,
         corrections=moves.corrections,
         predicted_worst_after_cents=moves.worst_after_cents,

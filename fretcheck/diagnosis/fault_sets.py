@@ -1,9 +1,9 @@
 """Which of many rare faults are there: exact sums over small sets of them.
 
-Each fault adds to the sound neck's parameters an extra normal part of its own. For a set A of faults the evidence against the
-sound neck is closed (matrix determinant lemma): with U the faults' columns in the data, G = Uᵀ C⁻¹ U and g = Uᵀ C⁻¹ r of the
-sound neck, ln Z_A − ln Z_0 = −½ ln|I + G_AA| + ½ g_Aᵀ (I + G_AA)⁻¹ g_A. So all single faults are weighed, all
-pairs that hold a likely one, and larger sets grown from the best, until the next size adds nothing.
+Each fault adds to the sound neck's parameters an extra normal part of its own, of mean m and unit variance once scaled. For a
+set A of faults the evidence against the sound neck is closed (matrix determinant lemma): with U the faults' columns in the data,
+G = Uᵀ C⁻¹ U and g = Uᵀ C⁻¹ r + m, ln Z_A − ln Z_0 = −½ ln|I + G_AA| + ½ g_Aᵀ (I + G_AA)⁻¹ g_A − ½ m_Aᵀ m_A. All single faults
+are weighed, then each set is grown by one fault from the best of its size, until the next size adds nothing.
 
 Conventions
 -----------
@@ -27,7 +27,7 @@ Reals = NDArray[np.float64]
 MOST_FAULTS = 5
 BEAM = 12
 """Sets of each size that are grown by one more fault."""
-NEGLIGIBLE = 12.0
+NEGLIGIBLE = 9.0
 """A set this much less probable (in nepers) than the best is dropped."""
 
 
@@ -62,8 +62,10 @@ def weigh(sound: LinearGaussian, faults: Sequence[Fault], *, most: int = MOST_FA
     starts = np.concatenate(([0], np.cumsum([len(fault.columns) for fault in faults]))).astype(int)
     data = sound.design[:, columns] * extra
     solved = sound.solve(data)
-    gram, score = data.T @ solved, solved.T @ sound.residual
-    odds = np.array([math.log(fault.share / (1.0 - fault.share)) for fault in faults])
+    toward = np.array([fault.toward for fault in faults for _ in fault.columns]) / extra
+    gram, score = data.T @ solved, solved.T @ sound.residual + toward
+    cost = np.array([0.5 * float(np.sum(toward[starts[n] : starts[n + 1]] ** 2)) for n in range(len(faults))])
+    odds = np.array([math.log(fault.share / (1.0 - fault.share)) for fault in faults]) - cost
     wide = [number for number, fault in enumerate(faults) if len(fault.columns) > 1]
     none = float(sum(math.log(1.0 - fault.share) for fault in faults))
 

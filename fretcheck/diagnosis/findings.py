@@ -21,7 +21,7 @@ from fretcheck.diagnosis.causes import PossibleCause
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.inference import Posterior
 from fretcheck.diagnosis.layout_rules import DESIGNED
-from fretcheck.diagnosis.result import CauseEstimate, Finding, Sharpener
+from fretcheck.diagnosis.result import Finding, Sharpener
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.words import name, statement, sure
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
@@ -111,7 +111,6 @@ def _widest(causes: Sequence[PossibleCause]) -> list[PossibleCause]:
 
 def _effect(posterior: Posterior, cause: PossibleCause) -> Reals:
     """Cents that a cause makes at every cell."""
-    assert cause.fault is not None
     columns = list(posterior.parameters.faults[cause.fault].columns)
     sound = posterior.mean.copy()
     sound[columns] = np.array(posterior.parameters.means)[columns]
@@ -137,12 +136,13 @@ def _finding(
     posterior: Posterior, cause: PossibleCause, effect: Reals, causes: Sequence[PossibleCause], covariance: Reals
 ) -> Finding:
     estimate = cause.estimate
-    text = statement(estimate, posterior.design.neck)
+    text = statement(estimate, posterior.design.neck, kind=cause.kind)
     if cause.judged_probability < SURE:
         text = f"{sure(cause.judged_probability)} ({cause.judged_probability:.0%}): {text}"
     rivals = _rivals(posterior, cause, causes, covariance)
     if rivals:
-        text += f" Sound alone hardly tells this from {' or '.join(name(one, posterior.design.neck) for one in rivals)}."
+        others = " or ".join(name(one.estimate, kind=one.kind) for one in rivals)
+        text += f" Sound alone hardly tells this from {others}."
     in_mm = estimate.unit == "mm"
     return Finding(
         cause=estimate.cause,
@@ -161,7 +161,7 @@ def _finding(
 
 def _rivals(
     posterior: Posterior, cause: PossibleCause, causes: Sequence[PossibleCause], covariance: Reals
-) -> list[CauseEstimate]:
+) -> list[PossibleCause]:
     """Causes so correlated with this one, or so often in its place, that the readings hardly tell them apart."""
     rivals = []
     own = float(cause.row @ covariance @ cause.row)
@@ -172,9 +172,9 @@ def _rivals(
         correlation = float(cause.row @ covariance @ other.row) / np.sqrt(own * variance)
         possible = np.sqrt(variance) > 0.4 * other.estimate.practical_size
         if abs(correlation) > LIKE and possible:
-            rivals.append((abs(correlation), other.estimate))
+            rivals.append((abs(correlation), other))
     rivals.sort(key=lambda pair: -pair[0])
-    return [estimate for _, estimate in rivals[:2]]
+    return [other for _, other in rivals[:2]]
 
 
 def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[Finding, Reals] | None:
@@ -221,7 +221,7 @@ def _sharpeners(posterior: Posterior, causes: Sequence[PossibleCause], covarianc
         estimate = cause.estimate
         digits, unit = (2, "mm") if estimate.unit == "mm" else (1, "cents")
         text = (
-            f"{_how(what, fret, string)} would narrow {name(estimate, posterior.design.neck)} from ±{u_before:.{digits}f} to "
+            f"{_how(what, fret, string)} would narrow {name(estimate, kind=cause.kind)} from ±{u_before:.{digits}f} to "
             f"±{u_after:.{digits}f} {unit}."
         )
         answer.append(

@@ -32,21 +32,23 @@ class Spread:
     sound: float
     faulty: float
     share: float
+    toward: float = 0.0
+    """Middle of the botched ones: nut slots are left high far more often than cut low."""
 
 
-FRET = Spread(sound=0.035, faulty=0.40, share=0.02)
-TILT = Spread(sound=0.022, faulty=0.35, share=0.01)
+FRET = Spread(sound=0.035, faulty=0.40, share=0.025)
+TILT = Spread(sound=0.022, faulty=0.35, share=0.02)
 NUT = Spread(sound=0.06, faulty=0.9, share=0.06)
 NUT_SKEW = Spread(sound=0.04, faulty=0.5, share=0.02)
-NUT_HEIGHT = Spread(sound=0.04, faulty=0.4, share=0.06)
+NUT_HEIGHT = Spread(sound=0.035, faulty=0.25, share=0.15, toward=0.30)
 SLOT_HEIGHT = Spread(sound=0.035, faulty=0.4, share=0.015)
-BRIDGE = Spread(sound=0.08, faulty=2.0, share=0.04)
-SADDLE_SLANT = Spread(sound=0.08, faulty=1.5, share=0.02)
-SADDLE = Spread(sound=0.12, faulty=2.5, share=0.02)
+BRIDGE = Spread(sound=0.05, faulty=2.0, share=0.04)
+SADDLE_SLANT = Spread(sound=0.05, faulty=1.5, share=0.02)
+SADDLE = Spread(sound=0.10, faulty=2.5, share=0.02)
 SCALE = Spread(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread(sound=0.15, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread(sound=0.15, faulty=6.0, share=0.01)
-PRESSURE = Spread(sound=0.08, faulty=0.35, share=0.08)
+PRESSURE = Spread(sound=0.08, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.10
 
 UNKNOWN_SADDLE = Spread(sound=2.0, faulty=2.5, share=0.02)
@@ -75,12 +77,14 @@ class Key:
 
 @dataclass(frozen=True, kw_only=True)
 class Fault:
-    """Widens the priors of `columns` by `extra` (standard deviations), with prior probability `share`."""
+    """Adds a part of spread `extra` about `toward` to each of `columns`, with prior probability `share`."""
 
     cause: Cause
     key: Key
     columns: tuple[int, ...]
     extra: tuple[float, ...]
+    toward: float
+    """Middle of the extra part."""
     share: float
 
 
@@ -114,7 +118,7 @@ class Parameters:
         self.spreads.append(spread)
         return len(self.keys) - 1
 
-    def fault(self, cause: Cause, columns: Sequence[int], spread: Spread, *, share: float | None = None) -> None:
+    def fault(self, cause: Cause, columns: Sequence[int], spread: Spread) -> None:
         """Let `columns` be faulty together."""
         key = self.keys[columns[0]]
         extra = float(np.sqrt(max(spread.faulty**2 - spread.sound**2, 1e-12)))
@@ -124,7 +128,8 @@ class Parameters:
                 key=key,
                 columns=tuple(columns),
                 extra=(extra,) * len(columns),
-                share=spread.share if share is None else share,
+                toward=spread.toward,
+                share=spread.share,
             )
         )
 

@@ -44,7 +44,7 @@ class DiagnosisSettings:
     tuning_drift_cents: float = 3.0
     finger_pressure_cents: float = 3.0
 
-    finding_probability: float = 0.6
+    finding_probability: float = 0.5
     """A cause is reported when it exceeds its practical size with at least this probability."""
     most_findings: int = 6
     saddle: SaddleStyle = "any"

@@ -32,15 +32,15 @@ def sure(probability: float) -> str:
     return "Possibly"
 
 
-def name(estimate: CauseEstimate, neck: Neck) -> str:
+def name(estimate: CauseEstimate, *, kind: str) -> str:
     """The part, within a sentence: ``the nut's place``."""
     string = f"string {estimate.string}"
     names = {
         "fret_position": f"the place of fret {estimate.fret}",
         "fret_tilt": f"the tilt of fret {estimate.fret}",
-        "nut_position": "the nut's place" if estimate.string is None else _nut_of(estimate, neck),
+        "nut_position": _NUTS.get(kind, "the nut's place").format(number=estimate.string),
         "nut_height": "the nut's height" if estimate.string is None else f"the nut slot of {string}",
-        "saddle_position": "the bridge's place" if estimate.string is None else f"the saddle of {string}",
+        "saddle_position": _SADDLES.get(kind, f"the saddle of {string}"),
         "scale_length": "the scale length of the fretboard",
         "layout_rule": "the layout of the frets",
         "string": f"{string} itself",
@@ -50,12 +50,11 @@ def name(estimate: CauseEstimate, neck: Neck) -> str:
     return names[estimate.cause]
 
 
-def _nut_of(estimate: CauseEstimate, neck: Neck) -> str:
-    number = estimate.string or 1
-    return f"the nut of the short string {number}" if neck.string(number).first_fret else "the nut's skew"
+_NUTS = {"nut_skew": "the nut's skew", "own_nut": "the nut of the short string {number}"}
+_SADDLES = {"bridge": "the bridge's place", "saddle_slant": "the slant of the saddle"}
 
 
-def statement(estimate: CauseEstimate, neck: Neck) -> str:
+def statement(estimate: CauseEstimate, neck: Neck, *, kind: str) -> str:
     """One sentence that says what is out, which way and by how much."""
     value, size = estimate.value, amount(estimate.value, estimate.u, estimate.unit)
     fret, string = estimate.fret, estimate.string
@@ -70,11 +69,17 @@ def statement(estimate: CauseEstimate, neck: Neck) -> str:
                 f"under string {far} as much nearer the nut."
             )
         case "nut_position":
-            return _nut(estimate, neck, size)
+            return _nut(estimate, size, last=len(neck.strings), kind=kind)
         case "nut_height":
             which = "The nut" if string is None else f"The nut slot of string {string}"
             beside = "all slots alike" if string is None else "beside the other slots"
             return f"{which} is {size} too {'high' if up else 'low'}, {beside}."
+        case "saddle_position" if kind == "saddle_slant":
+            far, near = (1, len(neck.strings)) if up else (len(neck.strings), 1)
+            return (
+                f"The saddle slants wrongly: at string {far} it sits {size} farther from the nut than in the middle, "
+                f"at string {near} as much nearer."
+            )
         case "saddle_position":
             which = "The bridge with all its saddles" if string is None else f"The saddle of string {string}"
             heard = f"{'strings sound' if string is None else 'string sounds'} {'flat' if up else 'sharp'}"
@@ -100,15 +105,14 @@ def statement(estimate: CauseEstimate, neck: Neck) -> str:
                 "press just enough for a clear note, and read again."
             )
         case _:
-            return f"{name(estimate, neck).capitalize()} is out by {size}."
+            return f"{name(estimate, kind=kind).capitalize()} is out by {size}."
 
 
-def _nut(estimate: CauseEstimate, neck: Neck, size: str) -> str:
+def _nut(estimate: CauseEstimate, size: str, *, last: int, kind: str) -> str:
     up, string = estimate.value > 0, estimate.string
-    if string is not None and not neck.string(string).first_fret:
-        near = 1 if up else len(neck.strings)
+    if kind == "nut_skew":
         return (
-            f"The nut is askew: at string {near} it sits {size} nearer the bridge than in the middle, "
+            f"The nut is askew: at string {1 if up else last} it sits {size} nearer the bridge than in the middle, "
             "at the other edge as much farther from it."
         )
     what = "The nut" if string is None else f"The nut of the short string {string}"
