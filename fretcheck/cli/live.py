@@ -1,0 +1,260 @@
+"""`fretcheck inspect` without recordings: microphone, screen, keys and journal around one session."""
+
+from __future__ import annotations
+
+import os
+import queue
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing, contextmanager, suppress
+from dataclasses import dataclass
+from functools import partial
+from math import log10
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO, cast
+
+from fretcheck.errors import FretcheckError, UsageError
+
+if TYPE_CHECKING:
+    from fretcheck.audio.cues import CuePlayer
+    from fretcheck.audio.microphone import SourceState
+    from fretcheck.audio.source import AudioSource, Block
+    from fretcheck.cli.live_display import Display
+    from fretcheck.neck.description import Neck
+    from fretcheck.report.bench_view import BenchView
+    from fretcheck.session.journal import Journal
+    from fretcheck.session.live import Command, LiveSession
+    from fretcheck.session.reading import Inspection
+
+    Inbox = queue.Queue[Block | SourceState | str | FretcheckError | None]
+
+_WAITING_ITEMS = 256
+"""What may wait for the session before the source has to hold it back: five seconds of sound in blocks of 1024 at 48 kHz."""
+_WAKE_S = 0.05
+_QUIETEST_RMS = 1e-6
+
+
+@dataclass(frozen=True, kw_only=True)
+class LiveOptions:
+    """What may be chosen for a live session; None where nothing was said."""
+
+    plan: str | None = None
+    frets: str | None = None
+    strings: str | None = None
+    repeats: int | None = None
+    order: str | None = None
+    device: str | None = None
+    channel: int | None = None
+    resume: bool = False
+    cues: bool = True
+    step_back: bool | None = None
+    data: Path | None = None
+    stdout_is_taken: bool = False
+    """Standard output belongs to a document; the session is shown elsewhere."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LiveResult:
+    """What a session came to, and the folder below which the sounds of its readings lie."""
+
+    inspection: Inspection
+    session_id: str
+    folder: Path
+    complete: bool
+
+
+def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
+    """Inspect a neck live, and return what it came to.
+
+    Raises
+    ------
+    UsageError
+        Options that do not go together.
+    DeviceError, StorageError
+        A microphone or disk that failed; what was accepted is kept, and the session can be resumed.
+    KeyboardInterrupt, SystemExit
+        Stopped from outside; a line on standard error has said how to go on.
+    """
+    from fretcheck.cli.live_source import open_cues, open_source
+    from fretcheck.cli.live_terminal import ending_in_order
+    from fretcheck.session.outcome import inspection_of
+
+    open_journal = _journal_opener(neck, options)
+    with ExitStack() as stack:
+        stack.enter_context(ending_in_order())
+        inbox: Inbox = queue.Queue(maxsize=_WAITING_ITEMS)
+        source = stack.enter_context(open_source(options.device, options.channel, on_state=inbox.put))
+        journal = stack.enter_context(open_journal())
+        cues = stack.enter_context(closing(open_cues(wanted=options.cues)))
+        try:
+            _converse(journal, source, inbox, cues, stdout_is_taken=options.stdout_is_taken)
+        except (KeyboardInterrupt, SystemExit, FretcheckError):
+            print(_how_to_go_on(journal), file=sys.stderr)
+            raise
+        story = journal.story
+        if not story.complete:
+            print(_how_to_go_on(journal), file=sys.stderr)
+        return LiveResult(inspection=inspection_of(story), session_id=story.id, folder=journal.folder, complete=story.complete)
+
+
+def read_session_again(session_id: str, *, data: Path | None = None) -> LiveResult:
+    """Read the stored sounds of a session with the estimator as it is now.
+
+    Raises
+    ------
+    UsageError
+        When there is no such session.
+    StorageError
+        When its journal or a sound is missing or damaged.
+    """
+    from fretcheck.folders import data_folder
+    from fretcheck.session.outcome import read_again
+    from fretcheck.session.story import find_session, read_story, sessions_folder
+    from fretcheck.session.take import read_whole
+
+    folder = find_session(sessions_folder(data_folder(data)), session_id)
+    inspection = read_again(folder, read=read_whole)
+    return LiveResult(inspection=inspection, session_id=folder.name, folder=folder, complete=read_story(folder)[0].complete)
+
+
+def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
+    """Check what was chosen before any device is opened; the journal is begun once there is sound."""
+    from fretcheck.folders import data_folder
+    from fretcheck.session.journal import Journal
+    from fretcheck.session.plan import make_plan, parse_numbers
+    from fretcheck.session.story import find_unfinished, sessions_folder
+
+    root = sessions_folder(data_folder(options.data))
+    if options.resume:
+        for name in ("plan", "frets", "strings", "repeats", "order", "step_back"):
+            if getattr(options, name) is not None:
+                raise UsageError(f"--resume goes on with the plan as it was begun; leave --{name.replace('_', '-')} out")
+        return partial(Journal.open, find_unfinished(root, neck))
+    plan = make_plan(
+        neck,
+        name=options.plan or "full",
+        frets=None if options.frets is None else parse_numbers(options.frets, what="--frets"),
+        strings=None if options.strings is None else parse_numbers(options.strings, what="--strings"),
+        repeats=options.repeats or 1,
+        order=options.order or "low-first",
+    )
+    return partial(Journal.create, root, neck, plan, step_back=options.step_back is not False)
+
+
+def _how_to_go_on(journal: Journal) -> str:
+    count = len(journal.story.taken)
+    kept = "1 pluck is kept" if count == 1 else f"{count} plucks are kept"
+    return f"{kept} in session {journal.story.id}; go on with: fretcheck inspect NECK --resume"
+
+
+def _converse(journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlayer, *, stdout_is_taken: bool) -> None:
+    """Run the session until its plan is done, it is stopped, or the sound ends."""
+    from fretcheck.audio.quiet_stderr import quiet_stderr
+    from fretcheck.cli.live_terminal import Keys
+    from fretcheck.report.bench_view import BenchView
+    from fretcheck.session.live import LiveSession
+    from fretcheck.session.runner import Runner
+
+    story = journal.story
+    runner = Runner(
+        story.neck,
+        story.plan,
+        keep=journal.keep,
+        clock=time.monotonic,
+        step_back=story.step_back,
+        taken=story.taken,
+        skipped=story.skipped,
+    )
+    view = BenchView(neck=story.neck, plan=story.plan, source=source.name)
+    for taken in story.taken:
+        view.remember(taken, runner.deviation_cents(taken.ask, taken.note))
+    with ExitStack() as stack:
+        stream = stack.enter_context(_screen_stream(stdout_is_taken))
+        display = stack.enter_context(_display_on(stream, view, step_back=story.step_back, stdout_is_taken=stdout_is_taken))
+        if stream is not None:
+            stack.enter_context(quiet_stderr())
+        stack.enter_context(Keys(inbox.put))
+        session = LiveSession(runner, journal, tell=display.apply, cues=cues)
+        session.begin(source=source.name, sample_rate=source.sample_rate)
+        session.start()
+        stack.enter_context(_pumping(source, inbox))
+        _attend(session, inbox, display, view)
+
+
+@contextmanager
+def _pumping(source: AudioSource, inbox: Inbox) -> Iterator[None]:
+    """Carry blocks from the source to the session, in a thread of its own; None at the end."""
+    ending = threading.Event()
+
+    def put(item: Block | FretcheckError | None) -> None:
+        while not ending.is_set():
+            with suppress(queue.Full):
+                inbox.put(item, timeout=_WAKE_S)
+                return
+
+    def pump() -> None:
+        try:
+            for block in source.blocks():
+                put(block)
+                if ending.is_set():
+                    return
+        except FretcheckError as error:
+            put(error)
+        else:
+            put(None)
+
+    thread = threading.Thread(target=pump, name="sound", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        ending.set()
+        source.close()
+        thread.join(timeout=2.0)
+
+
+def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchView) -> None:
+    from fretcheck.audio.source import Block
+
+    while not session.finished:
+        try:
+            item = inbox.get(timeout=_WAKE_S)
+        except queue.Empty:
+            pass
+        else:
+            if isinstance(item, FretcheckError):
+                raise item
+            if isinstance(item, str):
+                session.command(cast("Command", item))
+            elif item is None:
+                session.end_of_sound()
+                session.command("stop")
+            elif isinstance(item, Block):
+                session.take(item)
+            else:
+                session.trouble(item.sentence, listening=item.kind != "lost")
+        level = session.level_rms
+        view.level_db = None if level is None else 20.0 * log10(max(level, _QUIETEST_RMS))
+        view.notes_left, view.seconds_left = session.runner.notes_left, session.runner.seconds_left
+        display.draw()
+
+
+@contextmanager
+def _screen_stream(stdout_is_taken: bool) -> Iterator[TextIO | None]:
+    """The terminal to draw on; None where there is none. A copy of its descriptor, so that nothing else prints into it."""
+    stream = sys.stderr if stdout_is_taken else sys.stdout
+    if not stream.isatty():
+        yield None
+        return
+    with os.fdopen(os.dup(stream.fileno()), "w", encoding=stream.encoding, errors="replace") as copy:
+        yield copy
+
+
+def _display_on(stream: TextIO | None, view: BenchView, *, step_back: bool, stdout_is_taken: bool) -> Display:
+    from fretcheck.cli.live_display import LinesDisplay, ScreenDisplay
+
+    if stream is None:
+        return LinesDisplay(view, sys.stderr if stdout_is_taken else sys.stdout)
+    return ScreenDisplay(view, stream, clock=time.monotonic, step_back=step_back)

@@ -1,0 +1,120 @@
+"""Shows a live session: on the screen of a terminal, or as plain lines where there is none.
+
+The screen is redrawn at most ten times in any second: seven at the most to show a moving value, so that there is always room
+for what just happened to be shown at once.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from contextlib import suppress
+from typing import TYPE_CHECKING, Protocol, Self, TextIO
+
+from fretcheck.report.bench_lines import BenchLines
+from fretcheck.report.bench_view import BenchView
+from fretcheck.session import events as told
+
+if TYPE_CHECKING:
+    from rich.live import Live
+
+MOST_DRAWS_A_SECOND = 10
+RUNNING_INTERVAL_S = 0.15
+
+
+class Display(Protocol):
+    """Where a session is shown."""
+
+    def apply(self, event: told.Event) -> None:
+        """Take in one event."""
+
+    def draw(self) -> None:
+        """Bring what was taken in before the eyes, if it is time to."""
+
+    def __enter__(self) -> Self: ...
+
+    def __exit__(self, *exc: object) -> None: ...
+
+
+class ScreenDisplay:
+    """The whole terminal, redrawn; its size is taken anew for each frame.
+
+    Parameters
+    ----------
+    view : BenchView
+        Shared with the session, which keeps level and time left up to date in it.
+    stream : TextIO
+        The terminal.
+    clock : callable
+        Seconds, monotonic.
+    """
+
+    def __init__(self, view: BenchView, stream: TextIO, *, clock: Callable[[], float], step_back: bool = True) -> None:
+        self._view = view
+        self._stream = stream
+        self._clock = clock
+        self._step_back = step_back
+        self._drawn: deque[float] = deque(maxlen=MOST_DRAWS_A_SECOND)
+        self._owed = False
+        self._live: Live | None = None
+        self.draws = 0
+
+    def __enter__(self) -> Self:
+        from rich.console import Console
+        from rich.live import Live
+
+        from fretcheck.report.bench_screen import BenchScreen
+
+        self._screen = BenchScreen(self._view, step_back=self._step_back)
+        self._live = Live(
+            self._screen,
+            console=Console(file=self._stream, highlight=False),
+            screen=True,
+            auto_refresh=False,
+            redirect_stdout=False,
+            redirect_stderr=False,
+        )
+        self._live.start()
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        if self._live is not None:
+            with suppress(OSError):  # the terminal may be gone
+                self._live.stop()
+
+    def apply(self, event: told.Event) -> None:
+        self._view.apply(event)
+        if not isinstance(event, told.Running):
+            self._owed = True
+
+    def draw(self) -> None:
+        now = self._clock()
+        full = len(self._drawn) == MOST_DRAWS_A_SECOND and now - self._drawn[0] < 1.0
+        due = not self._drawn or now - self._drawn[-1] >= RUNNING_INTERVAL_S
+        if full or not (self._owed or due) or self._live is None:
+            return
+        self._owed = False
+        self._drawn.append(now)
+        self.draws += 1
+        self._live.update(self._screen, refresh=True)
+
+
+class LinesDisplay:
+    """A line for each event, at once."""
+
+    def __init__(self, view: BenchView, stream: TextIO) -> None:
+        self._view = view
+        self._lines = BenchLines(view.neck, lambda line: print(line, file=stream, flush=True))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        pass
+
+    def apply(self, event: told.Event) -> None:
+        self._view.apply(event)
+        self._lines.apply(event)
+
+    def draw(self) -> None:
+        pass

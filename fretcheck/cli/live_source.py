@@ -1,0 +1,107 @@
+"""The sound of a live session: the microphone, or a recording played in its place.
+
+A recording stands in for the microphone when the environment names one in FRETCHECK_LIVE_FROM; it is played
+FRETCHECK_LIVE_PACE times as fast as it sounded (1 unless said otherwise, 0 for as fast as it can be heard). That is how a
+session is tried without an instrument.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Self
+
+from fretcheck.errors import UsageError
+
+if TYPE_CHECKING:
+    from fretcheck.audio.cues import CuePlayer
+    from fretcheck.audio.microphone import SourceState
+    from fretcheck.audio.source import AudioSource, Block
+
+STAND_IN = "FRETCHECK_LIVE_FROM"
+PACE = "FRETCHECK_LIVE_PACE"
+
+
+def open_source(device: str | None, channel: int | None, *, on_state: Callable[[SourceState], None]) -> AudioSource:
+    """The microphone, or what the environment puts in its place.
+
+    Raises
+    ------
+    DeviceError
+        When there is no such device, or none at all.
+    """
+    if recording := os.environ.get(STAND_IN):
+        return PacedSource(Path(recording), pace=_pace())
+    from fretcheck.audio.microphone import MicrophoneSource
+
+    wanted = int(device) if device is not None and device.isdecimal() else device
+    return MicrophoneSource(wanted, channel=channel or 1, on_state=on_state)
+
+
+def open_cues(*, wanted: bool) -> CuePlayer:
+    """The player of audible cues; a silent one where they are not wanted, or a recording stands in for the microphone."""
+    from fretcheck.audio.cues import SilentCues, SpeakerCues
+
+    return SpeakerCues() if wanted and not os.environ.get(STAND_IN) else SilentCues()
+
+
+def _pace() -> float:
+    text = os.environ.get(PACE, "1")
+    try:
+        pace = float(text)
+    except ValueError:
+        pace = -1.0
+    if not 0.0 <= pace <= 1000.0:
+        raise UsageError(f"{PACE} = {text!r} is no pace; give 0 to 1000")
+    return pace
+
+
+class PacedSource:
+    """A recording that arrives as from a microphone, block by block in its own time.
+
+    Parameters
+    ----------
+    path : Path
+        A sound file.
+    pace : float
+        How many times as fast as it sounded; 0 for as fast as it can be heard.
+    """
+
+    def __init__(self, path: Path, *, pace: float = 1.0) -> None:
+        from fretcheck.audio.file_source import FileSource
+
+        self._source = FileSource(path)
+        self._pace = pace
+        self._closed = False
+
+    @property
+    def name(self) -> str:
+        return self._source.name
+
+    @property
+    def sample_rate(self) -> float:
+        return self._source.sample_rate
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield each block when its last frame has sounded."""
+        begun = time.monotonic()
+        with self._source:
+            for block in self._source.blocks():
+                if self._pace > 0.0:
+                    due = begun + (block.start_frame + len(block.samples)) / self.sample_rate / self._pace
+                    time.sleep(max(0.0, due - time.monotonic()))
+                if self._closed:
+                    return
+                yield block
+
+    def close(self) -> None:
+        """End the stream; the file is closed by whoever reads it last."""
+        self._closed = True
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
