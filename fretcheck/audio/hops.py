@@ -17,9 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-import scipy.signal
 from numpy.typing import NDArray
 
+from fretcheck.audio.high_pass import HighPass
 from fretcheck.audio.source import Samples
 from fretcheck.audio.tape import Tape
 
@@ -53,22 +53,21 @@ class HopAnalyser:
     def __init__(self, sample_rate: float, *, origin: int = 0) -> None:
         self.hop = max(1, round(HOP_S * sample_rate))
         self._size = scipy.fft.next_fast_len(round(WINDOW_S * sample_rate), real=True)
-        self._window = scipy.signal.windows.hann(self._size, sym=False)
+        self._window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(self._size) / self._size)  # Hann
         self._scale = 2.0 / (self._size * float(np.sum(self._window**2)))
         top = min(HIGHEST_BAND_HZ, 0.46 * sample_rate)
         edges = np.geomspace(LOWEST_BAND_HZ, top, BANDS + 1) * self._size / sample_rate
         self._edges = np.round(edges).astype(int)
         for index in range(1, BANDS + 1):  # at low sample rates the lowest bands are a bin wide
             self._edges[index] = max(self._edges[index], self._edges[index - 1] + 1)
-        pole = float(np.exp(-2.0 * np.pi * HIGH_PASS_HZ / sample_rate))
-        self._filter = (np.array([1.0, -1.0]) * (1.0 + pole) / 2.0, np.array([1.0, -pole]))
+        self._high_pass = HighPass(HIGH_PASS_HZ, sample_rate)
         self.restart(origin)
 
     def restart(self, origin: int) -> None:
         """Forget the past; the next sample is frame `origin`."""
         self.origin = origin
         self._next = 0
-        self._state: NDArray[np.float64] | None = None
+        self._high_pass.restart()
         self._tape = Tape(origin - self._size)
         self._tape.append(np.zeros(self._size))
         self._past = np.zeros((RECENT[1], BANDS))
@@ -79,11 +78,7 @@ class HopAnalyser:
 
     def push(self, samples: Samples) -> Hops:
         """Take the next samples, shape ``(frames,)``, and give the hops that they complete."""
-        if self._state is None:  # start as if the first value had stood there for ever: no step from DC
-            first = samples[:1] if len(samples) else np.zeros(1)
-            self._state = scipy.signal.lfilter_zi(*self._filter) * first[0]
-        filtered, self._state = scipy.signal.lfilter(*self._filter, samples, zi=self._state)
-        self._tape.append(filtered)
+        self._tape.append(self._high_pass.push(samples))
         first_hop = self._next
         count = (self._tape.end - self.frame(first_hop)) // self.hop
         if count <= 0:

@@ -51,6 +51,8 @@ ATTACK = _hops(0.05)
 LATEST_SETTLED = _hops(0.15)
 NEW_SOUND = (_hops(0.20), _hops(0.30))
 """Stretch after an onset in which a new string must be heard over the old one."""
+CELLS = _hops(0.6)
+"""How many levels back anything here looks."""
 STILL = _hops(2.0)
 STILL_DB = 0.7
 """A level that changes less than this in two seconds is the room's, not a string's."""
@@ -106,7 +108,7 @@ class Segmenter:
 
     def _restart(self, origin: int, *, at_start: bool) -> None:
         self._analyser.restart(origin)
-        self._cells: deque[float] = deque(maxlen=_hops(0.6))
+        self._cells: list[float] = []
         self._smooth: deque[float] = deque(maxlen=STILL + 1)
         self._bands: deque[Bands] = deque(maxlen=STILL + 1)
         self._ring: _Ring | None = None
@@ -136,13 +138,6 @@ class Segmenter:
         if ring.kept is not None:
             return ring.start, ring.kept
         return ring.start, self._tape.copy(ring.start, min(self._tape.end, ring.start + self._longest))
-
-    def so_far(self, frames: int) -> Pluck | SetAside | None:
-        """The first `frames` of the note that rings now, judged as if it ended there; None until there are as many."""
-        ring = self._ring
-        if ring is None or self._tape is None or self._tape.end < ring.start + frames:
-            return None
-        return self._judged(ring, "end_of_stream", ring.start + frames)
 
     # -- the stream --------------------------------------------------------------------------------------------------
 
@@ -202,6 +197,8 @@ class Segmenter:
     # -- one hop -----------------------------------------------------------------------------------------------------
 
     def _take(self, hop: int, bands: Bands, recent: Bands, level: float) -> None:
+        if len(self._cells) >= 2 * CELLS:
+            del self._cells[:CELLS]
         self._cells.append(level)
         smooth = self._mean_level(SMOOTH)
         novelty = self._novelty(hop, bands, recent)
@@ -228,12 +225,10 @@ class Segmenter:
         return float(np.minimum(np.maximum(rise, 0.0), MOST_A_BAND).mean())
 
     def _mean_level(self, hops: int, *, ago: int = 0) -> float:
-        cells = self._cells
-        stop = len(cells) - ago
-        first = max(0, stop - hops)
-        if stop <= first:
-            return 0.0
-        return sum(cells[index] for index in range(first, stop)) / (stop - first)
+        count = len(self._cells)
+        stop = count - ago
+        first = max(0, count - CELLS, stop - hops)
+        return sum(self._cells[first:stop]) / (stop - first) if stop > first else 0.0
 
     # -- beginnings --------------------------------------------------------------------------------------------------
 
@@ -300,7 +295,7 @@ class Segmenter:
         if speaks_against_string(self._tape.view(settled, self._tape.end), self.sample_rate) is None:
             self._starting = False
             self._room.forget()
-            self._ring = _Ring(origin, 0, None, None, loudest=max(self._cells))
+            self._ring = _Ring(origin, 0, None, None, loudest=max(self._cells[-CELLS:]))
             self._swell_from = None
             self._events.append(Onset(origin))
 
@@ -335,7 +330,7 @@ class Segmenter:
     def _natural_fall_db(self, ring: _Ring, *, ago: int = 0) -> float:
         """How far it would have fallen in 100 ms at the rate of the 200 ms before."""
         before, now = _hops(0.3) + ago, _hops(0.1) + ago
-        if len(self._cells) < before + FAST:
+        if min(len(self._cells), CELLS) < before + FAST:
             return 0.0
         return max(0.0, _db(self._mean_level(FAST, ago=before), self._mean_level(FAST, ago=now)) / 2.0)
 
@@ -414,28 +409,27 @@ class Segmenter:
         self._quiet_from = end
 
     def _close(self, reason: EndReason, end: int) -> None:
-        ring = self._ring
+        ring, tape = self._ring, self._tape
         assert ring is not None
+        assert tape is not None
         self._ring = None
         self._quiet_from = end
-        self._events.append(self._judged(ring, reason, end))
-
-    def _judged(self, ring: _Ring, reason: EndReason, end: int) -> Pluck | SetAside:
-        assert self._tape is not None
-        last = min(end, ring.start + self._longest)
-        samples = self._tape.copy(ring.start, last) if ring.kept is None else ring.kept[: last - ring.start]
+        samples = tape.copy(ring.start, min(end, ring.start + self._longest)) if ring.kept is None else ring.kept
         settled = min(self._settled(samples), len(samples))
         against = OVER_RINGING if self._adds_nothing(ring) else speaks_against_string(samples[settled:], self.sample_rate)
         if against is not None:
-            return SetAside(ring.start / self.sample_rate, end / self.sample_rate, against)
-        return Pluck(
-            samples=samples,
-            sample_rate=self.sample_rate,
-            start_frame=ring.start,
-            settled_from=settled,
-            noise_rms=ring.noise_rms,
-            clipped_fraction=clipped_fraction(samples),
-            end=reason,
+            self._set_aside(ring.start, end, against)
+            return
+        self._events.append(
+            Pluck(
+                samples=samples,
+                sample_rate=self.sample_rate,
+                start_frame=ring.start,
+                settled_from=settled,
+                noise_rms=ring.noise_rms,
+                clipped_fraction=clipped_fraction(samples),
+                end=reason,
+            )
         )
 
     def _settled(self, samples: Samples) -> int:
