@@ -18,6 +18,7 @@ from sqlalchemy import func, insert, select
 from sqlalchemy.orm import Session
 
 from fretcheck.errors import UsageError
+from fretcheck.register.base import Base
 from fretcheck.register.document import InspectionDocument
 from fretcheck.register.selection import folded
 from fretcheck.register.sounds import checked_sound_path
@@ -144,7 +145,7 @@ def _insert_parts(session: Session, document: InspectionDocument, key: int) -> N
     ]
     for table, rows in ((ReadingRow, readings), (FindingRow, findings), (MeasurementRow, measurements)):
         if rows:
-            session.execute(insert(table), rows)
+            session.execute(insert(Base.metadata.tables[table.__tablename__]), rows)  # one statement, NULLs or not
 
 
 def _free_id(session: Session, asked: str | None, moment: datetime) -> tuple[str, int]:

@@ -9,12 +9,13 @@ leaves the old version whole, and two processes that open an old register at onc
 
 from __future__ import annotations
 
+import sqlite3
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect, text
 
 from fretcheck.errors import StorageError
-from fretcheck.register.connection import WRITE_OPTION
+from fretcheck.register.connection import WRITE_OPTION, storage_error
 from fretcheck.register.location import Location
 
 MIGRATIONS = Path(__file__).parent / "migrations"
@@ -46,7 +47,7 @@ def bring_up_to_date(engine: Engine, location: Location, *, read_only: bool = Fa
             path=location.file,
         )
     if engine.dialect.name == "sqlite":
-        _use_write_ahead_log(engine)
+        _use_write_ahead_log(engine, location)
     with engine.execution_options(**{WRITE_OPTION: True}).begin() as connection:
         if _version_of(connection, location) != wanted:
             _migrate(connection, wanted)
@@ -71,11 +72,14 @@ def _version_of(connection: Connection, location: Location) -> str | None:
     return None if version is None else str(version)
 
 
-def _use_write_ahead_log(engine: Engine) -> None:
+def _use_write_ahead_log(engine: Engine, location: Location) -> None:
     """Persistent in the file. Where a file system cannot do it, SQLite stays with its rollback journal, which is safe too."""
     connection = engine.raw_connection()
     try:
         connection.cursor().execute("PRAGMA journal_mode=WAL")
+    except sqlite3.Error as error:
+        if not getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY"):  # then another process is at this very step
+            raise storage_error(error, location) from error
     finally:
         connection.close()
 

@@ -150,7 +150,7 @@ def test_a_full_disk_keeps_what_was_kept(filled):
         with register.session() as session:
             pages = session.execute(text("PRAGMA page_count")).scalar_one()
             session.execute(text(f"PRAGMA max_page_count = {pages}"))  # SQLite then answers as on a full disk: SQLITE_FULL
-        with pytest.raises(StorageError, match="the disk is full; nothing of this inspection was kept"):
+        with pytest.raises(StorageError, match="the disk is full; nothing of this was kept"):
             keep_many(register)
     with open_register(filled) as register:
         assert len(register.list()) >= 20
