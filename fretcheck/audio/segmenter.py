@@ -139,6 +139,13 @@ class Segmenter:
             return ring.start, ring.kept
         return ring.start, self._tape.copy(ring.start, min(self._tape.end, ring.start + self._longest))
 
+    def so_far(self, frames: int) -> Pluck | SetAside | None:
+        """The first `frames` of the note that rings now, judged as if it ended there; None until there are as many."""
+        ring = self._ring
+        if ring is None or self._tape is None or self._tape.end < ring.start + frames:
+            return None
+        return self._judged(ring, "end_of_stream", ring.start + frames)
+
     # -- the stream --------------------------------------------------------------------------------------------------
 
     def push(self, block: Block) -> list[Event]:
@@ -409,27 +416,28 @@ class Segmenter:
         self._quiet_from = end
 
     def _close(self, reason: EndReason, end: int) -> None:
-        ring, tape = self._ring, self._tape
+        ring = self._ring
         assert ring is not None
-        assert tape is not None
         self._ring = None
         self._quiet_from = end
-        samples = tape.copy(ring.start, min(end, ring.start + self._longest)) if ring.kept is None else ring.kept
+        self._events.append(self._judged(ring, reason, end))
+
+    def _judged(self, ring: _Ring, reason: EndReason, end: int) -> Pluck | SetAside:
+        assert self._tape is not None
+        last = min(end, ring.start + self._longest)
+        samples = self._tape.copy(ring.start, last) if ring.kept is None else ring.kept[: last - ring.start]
         settled = min(self._settled(samples), len(samples))
         against = OVER_RINGING if self._adds_nothing(ring) else speaks_against_string(samples[settled:], self.sample_rate)
         if against is not None:
-            self._set_aside(ring.start, end, against)
-            return
-        self._events.append(
-            Pluck(
-                samples=samples,
-                sample_rate=self.sample_rate,
-                start_frame=ring.start,
-                settled_from=settled,
-                noise_rms=ring.noise_rms,
-                clipped_fraction=clipped_fraction(samples),
-                end=reason,
-            )
+            return SetAside(ring.start / self.sample_rate, end / self.sample_rate, against)
+        return Pluck(
+            samples=samples,
+            sample_rate=self.sample_rate,
+            start_frame=ring.start,
+            settled_from=settled,
+            noise_rms=ring.noise_rms,
+            clipped_fraction=clipped_fraction(samples),
+            end=reason,
         )
 
     def _settled(self, samples: Samples) -> int:

@@ -50,7 +50,7 @@ def connect(location: Location) -> Engine:
 
 def is_read_only(file: Path) -> bool:
     """Whether the database file exists and may not be written."""
-    return file.exists() and not os.access(file, os.W_OK)
+    return file.exists() and not _writable(file)
 
 
 def _sqlite_engine(file: Path) -> Engine:
@@ -103,7 +103,7 @@ def _sqlite_reason(error: BaseException, location: Location) -> str:
     if name.startswith(("SQLITE_READONLY", "SQLITE_PERM")):
         return "cannot be written: the file or its folder is read-only"
     if name.startswith("SQLITE_CANTOPEN"):
-        cause = "its folder is read-only" if not os.access(folder, os.W_OK) else "is it a folder, or of another user?"
+        cause = "its folder is read-only" if not _writable(folder) else "is it a folder, or of another user?"
         return f"cannot be opened: {cause}"
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return f"is in use: another process has been writing for more than {BUSY_TIMEOUT_S:g} s"
@@ -123,6 +123,10 @@ def _postgres_reason(error: BaseException) -> str:
     if state is None:
         return f"cannot be opened: {_first_line(error)}"
     return f"reports: {_first_line(error)}"
+
+
+def _writable(path: Path) -> bool:
+    return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
 def _first_line(error: BaseException) -> str:

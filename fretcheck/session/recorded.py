@@ -19,10 +19,10 @@ from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.pluck import Pluck
 from fretcheck.audio.string_files import find_string_files
 from fretcheck.neck.description import Neck
-from fretcheck.pitch.reader import read_pluck
 from fretcheck.session.deviation import inspection_from
 from fretcheck.session.placement import HeardNote, PlacedNote, place_notes, playable_frets
 from fretcheck.session.reading import Inspection, SoundSetAside
+from fretcheck.session.take import read_take
 
 Progress = Callable[[int, int], None]
 """Called with (strings done, strings in all)."""
@@ -70,13 +70,7 @@ def read_note(string: int, pluck: Pluck, *, sound_file: str | None = None) -> He
         string=string,
         start_s=pluck.start_s,
         end_s=pluck.start_s + len(pluck.samples) / pluck.sample_rate,
-        note=read_pluck(
-            pluck.samples,
-            pluck.sample_rate,
-            settled_from=pluck.settled_from,
-            noise_rms=pluck.noise_rms,
-            clipped_fraction=pluck.clipped_fraction,
-        ),
+        note=read_take(pluck)[1],
         sound_file=sound_file,
     )
 
@@ -122,7 +116,7 @@ def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | Non
             if progress:
                 progress(len(done), len(files))
         return [done[string] for string in files]
-    with _one_thread_each(), ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with one_thread_each(), ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         waiting: set[Future[HeardString]] = {pool.submit(hear_string, neck, *item) for item in files.items()}
         while waiting:
             finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
@@ -144,7 +138,7 @@ def _worthwhile_processes(files: Iterable[Path]) -> int:
 
 
 @contextmanager
-def _one_thread_each() -> Iterator[None]:
+def one_thread_each() -> Iterator[None]:
     """Processes started inside use one thread each for linear algebra: the small fits only lose by sharing cores."""
     names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
     before = {name: os.environ.get(name) for name in names}
