@@ -1,0 +1,54 @@
+"""The main job on the demo recordings, against the truth they were made from."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fretcheck.cli.main import run
+
+FOLDER = Path(__file__).parents[2] / "recordings_demo"
+
+
+@pytest.fixture(scope="module")
+def inspected(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The document that `inspect --json` prints for the demo recordings."""
+    import contextlib
+    import io
+
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        code = run(["inspect", str(FOLDER / "neck.toml"), "--from", str(FOLDER), "--json", "--no-keep"])
+    assert code == 1  # the demo neck is out of tolerance
+    return json.loads(out.getvalue())
+
+
+@pytest.fixture(scope="module")
+def truth() -> dict[str, Any]:
+    return json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))
+
+
+def test_every_pluck_is_heard_and_given_its_fret(inspected: dict[str, Any], truth: dict[str, Any]) -> None:
+    heard = sorted((r["string"], r["start_s"], r["fret"]) for r in inspected["readings"] if r["used"])
+    made = sorted((n["string"], n["start_s"], n["fret"]) for n in truth["notes"])
+    assert [(s, f) for s, _, f in heard] == [(s, f) for s, _, f in made]
+    late = np.array([h[1] - m[1] for h, m in zip(heard, made, strict=True)])
+    assert np.max(np.abs(late)) < 0.05  # an onset is known to a few hops of the segmenter
+    assert not inspected["missing"]
+
+
+def test_all_readings_lie_within_their_promise(inspected: dict[str, Any], truth: dict[str, Any]) -> None:
+    heard = sorted((r["string"], r["start_s"], r["f1_hz"]) for r in inspected["readings"])
+    made = sorted((n["string"], n["start_s"], n["f1_hz"]) for n in truth["notes"])
+    cents = 1200 * np.log2([h[2] / m[2] for h, m in zip(heard, made, strict=True)])
+    assert np.max(np.abs(cents)) < 0.3  # what the demo is promised to keep
+
+
+def test_demo_recordings_are_small(truth: dict[str, Any]) -> None:
+    assert sum(file.stat().st_size for file in FOLDER.glob("*.flac")) <= 12_000_000
+    assert len(list(FOLDER.glob("string-*.flac"))) == 6
+    assert len(truth["faults"]) == 3
