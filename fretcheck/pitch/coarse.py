@@ -74,6 +74,10 @@ class CoarsePitch:
         """Partial 1."""
         return self.f0_hz * float(np.sqrt(1.0 + self.inharmonicity))
 
+    def partial_hz(self, numbers: Array) -> Array:
+        """Partials of those numbers."""
+        return np.asarray(numbers * self.f0_hz * np.sqrt(1.0 + self.inharmonicity * numbers**2))
+
 
 def coarse_pitch(
     band: Band, *, start_s: float = 0.0, end_s: float | None = None, hint_hz: float | None = None
@@ -110,6 +114,21 @@ def coarse_pitch(
     others = np.abs(1200.0 * np.log2(combs.f0_hz / combs.f0_hz[best])) > _NOTE_CENTS
     lead = float(ranked[best] - np.max(ranked[others], initial=-_SLOT_COST))
     return CoarsePitch(float(combs.f0_hz[best]), float(combs.inharmonicity[best]), float(combs.explained[best]), lead, peaks)
+
+
+def mains_lines_hz(peaks: Peaks) -> Array:
+    """Multiples of the mains frequency up to a little beyond the highest that is seen; none where no hum is seen.
+
+    Those that a partial covers do not show, so all are taken to be there.
+    """
+    if not np.any(peaks.steady):
+        return np.zeros(0)
+    frequency, height = peaks.frequency_hz[peaks.steady], peaks.height[peaks.steady]
+    multiples = [np.maximum(np.round(frequency / mains), 1.0) for mains in MAINS_HZ]
+    misfit = [np.sum(height * np.abs(frequency - n * mains)) for mains, n in zip(MAINS_HZ, multiples, strict=True)]
+    best = int(np.argmin(misfit))
+    mains = float(np.average(frequency / multiples[best], weights=height * multiples[best] ** 2))
+    return mains * np.arange(1.0, np.max(multiples[best]) + 3.0)
 
 
 def find_peaks(band: Band, *, start_s: float, end_s: float | None) -> Peaks | None:

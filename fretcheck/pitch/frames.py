@@ -76,12 +76,12 @@ def narrow_bands(band: Band, reference_hz: Array, *, f0_hz: float, start_s: floa
     ----------
     band : Band
     reference_hz : ndarray, shape (bands,)
-        Rising, all below half the sample rate.
+        All below half the sample rate.
     f0_hz : float
         Spacing of the partials.
     start_s, end_s : float
     """
-    sound, rate = band.resampled(2.6 * float(reference_hz[-1]) + 4.0 * f0_hz)
+    sound, rate = band.resampled(2.6 * float(np.max(reference_hz)) + 4.0 * f0_hz)
     half = max(4, round(frame_length_s(f0_hz) * rate / 2.0))
     first = max(0, int(np.ceil(start_s * rate)))
     available = min(len(sound), int(end_s * rate)) - first

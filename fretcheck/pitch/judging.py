@@ -14,13 +14,15 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+_FEWEST_TOPS = 3
+
 
 @dataclass(frozen=True, kw_only=True)
 class Limits:
     """When a flag is raised. The defaults keep a reading that is good to 0.5 cents and doubt the rest."""
 
-    clipped_fraction: float = 1e-3
-    """Share of frames at full scale (or at a flat top) in the loudest part."""
+    clipped_fraction: float = 1e-4
+    """Share of frames at full scale, or on a flat top."""
     quiet_rms: float = 1e-5
     """Full scale 1; below this there is nothing to hear (−100 dB)."""
     quiet_snr_db: float = 3.0
@@ -48,14 +50,16 @@ class Limits:
     """Distance to the next candidate note, in peaks' worth."""
 
 
-def clipped_share(sound: Array) -> float:
-    """Share of frames that sit on a flat top: two or more neighbours at the largest value, to a part in two thousand."""
-    if len(sound) < 2:
-        return 0.0
-    top = float(np.max(np.abs(sound)))
-    if top == 0.0:
-        return 0.0
-    at_top = np.abs(sound) >= top * (1.0 - 5e-4)
-    same = at_top[1:] & at_top[:-1] & (np.signbit(sound[1:]) == np.signbit(sound[:-1]))
-    runs = same[1:] & same[:-1]
-    return float(np.sum(runs)) / len(sound)
+def flat_tops(sound: Array) -> NDArray[np.intp]:
+    """Frames that sit on a flat top: three or more neighbours at the very largest value, in at least three places.
+
+    A decaying string reaches its largest value once, and so do the rounded tops of a low note in few bits.
+    """
+    top = float(np.max(np.abs(sound), initial=0.0))
+    if top == 0.0 or len(sound) < 3:
+        return np.zeros(0, dtype=np.intp)
+    high = sound >= top * (1.0 - 1e-6)
+    low = sound <= -top * (1.0 - 1e-6)
+    found = np.flatnonzero((high[:-2] & high[1:-1] & high[2:]) | (low[:-2] & low[1:-1] & low[2:])) + 1
+    places = int(np.sum(np.diff(found) > 1)) + 1
+    return found if len(found) and places >= _FEWEST_TOPS else found[:0]

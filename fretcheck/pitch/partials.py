@@ -15,7 +15,7 @@ the note begins sharp. Variances are one-sigma squares. Arrays run over the band
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import log
 
 import numpy as np
@@ -29,9 +29,11 @@ Complex = NDArray[np.complex128]
 CENTS = 1200.0 / log(2.0)
 
 _GLIDE_TAUS_S = np.array([0.03, 0.05, 0.08, 0.12, 0.17, 0.25, 0.35, 0.5, 0.75, 1.1])
-_TAU_RANGE_S = (0.02, 1.5)
+_TAU_RANGE_S = (0.025, 1.5)
+_MOST_GLIDE_CENTS = 120.0
 _GLIDE_EVIDENCE = 18.0  # fall in χ² that makes a glide believed
 _TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
+_STANDS_OUT = 8.0  # power over the noise of a quadrature
 _TRACK_TURNS = 3
 _STEPS = 4
 _WINDOW_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)  # of a Hann window of length 1
@@ -68,6 +70,8 @@ class PartialFit:
     frequency_hz: Array
     log_amplitude: Complex
     decay_per_s: Array
+    follows: Array
+    """1 for the string's own partials, which share its glide, 0 for other lines."""
     glide: Glide | None = None
     noise: Array = field(default_factory=lambda: np.zeros(0))
     """Variance of one quadrature of one frame, full scale squared."""
@@ -79,8 +83,6 @@ class PartialFit:
     """Of (c, log τ), shape (2, 2)."""
     evidence: float = 0.0
     """How much χ² the glide explained."""
-    extra: Complex | None = None
-    """Sound that is not this string's (hum, a second plane), as it appears in the bands; taken off before fitting."""
 
     @property
     def strength(self) -> Array:
@@ -93,7 +95,7 @@ class PartialFit:
         own = self.frequency_hz - self.frames.reference_hz
         if self.glide is None:
             return np.asarray((-self.decay_per_s + 2j * np.pi * own)[None, :])
-        moving = self.glide.excess(self.frames.time_s)[:, None] * self.frequency_hz[None, :]
+        moving = self.glide.excess(self.frames.time_s)[:, None] * (self.follows * self.frequency_hz)[None, :]
         return np.asarray(-self.decay_per_s[None, :] + 2j * np.pi * (own[None, :] + moving))
 
     def envelopes(self) -> Complex:
@@ -102,7 +104,7 @@ class PartialFit:
         own = self.frequency_hz - self.frames.reference_hz
         exponent = self.log_amplitude[None, :] + np.outer(time, -self.decay_per_s + 2j * np.pi * own)
         if self.glide is not None:
-            exponent += 2j * np.pi * np.outer(self.glide.advance_s(time), self.frequency_hz)
+            exponent += 2j * np.pi * np.outer(self.glide.advance_s(time), self.follows * self.frequency_hz)
         return np.asarray(np.exp(exponent))
 
     def amplitudes(self) -> Complex:
@@ -114,7 +116,7 @@ class PartialFit:
         if self.glide is not None:
             time, tau = self.frames.time_s, self.glide.tau_s
             bend = -self.glide.c / tau * np.exp(-time / tau) * 0.5 * _WINDOW_VARIANCE * self.frames.length_s**2
-            through = through * np.exp(2j * np.pi * np.outer(bend, self.frequency_hz))
+            through = through * np.exp(2j * np.pi * np.outer(bend, self.follows * self.frequency_hz))
         return through
 
     def model(self) -> tuple[Complex, Complex]:
@@ -128,58 +130,77 @@ class PartialFit:
         np.fill_diagonal(across, 0.0)
         mirrored = -self.decay_per_s[:, None] - 2j * np.pi * (self.frequency_hz[:, None] + self.frames.reference_hz[None, :])
         leaked = absolute @ across + absolute.conj() @ self.frames.response(mirrored)
-        total = own + leaked * turning.conj()
-        return own, total if self.extra is None else total + self.extra
+        return own, own + leaked * turning.conj()
 
 
-def fit_partials(frames: Frames, *, extra: Complex | None = None) -> PartialFit:
+def fit_partials(frames: Frames, follows: Array) -> PartialFit:
     """Fit all partials, with a glide if the sound asks for one.
 
     Parameters
     ----------
     frames : Frames
         At least six frames.
-    extra : ndarray, shape (frames, bands), optional
-        Known other sound.
+    follows : ndarray, shape (bands,)
+        1 for the string's partials, 0 for lines of another origin, which are fitted beside them.
     """
-    values = frames.values if extra is None else frames.values - extra
-    fit = _first_guess(frames, values)
-    fit.extra = extra
-    for _ in range(_TRACK_TURNS):
-        fit.glide, fit.evidence = _glide_of_track(fit, values)
-        if fit.glide is None:
-            break
-        _untwist(fit, values)
-    _project(fit, values)
+    plain = _first_guess(frames, follows)
+    moving = _glide_by_track(plain)
+    _project(plain)
     for _ in range(_STEPS):
-        step(fit)
-    glide, evidence = (None, 0.0) if fit.glide is not None else _glide_guess(fit)
-    if glide is not None:
-        plain = PartialFit(frames, fit.frequency_hz.copy(), fit.log_amplitude.copy(), fit.decay_per_s.copy(), extra=extra)
-        fit.glide, fit.evidence = glide, evidence
-        for _ in range(_STEPS + 1):
-            step(fit)
-        if not (fit.glide.cents > 0.0 and fit.glide.cents < 120.0):
-            fit = plain
-            step(fit)
+        step(plain)
+    if moving is None:
+        glide = _glide_guess(plain)
+        if glide is None:
+            step(plain)
+            return plain
+        moving = replace(plain, glide=glide)
+    for _ in range(_STEPS + 1):
+        step(moving)
+    moving.evidence = _misfit(plain, moving.noise) - _misfit(moving, moving.noise)
+    assert moving.glide is not None
+    believable = 0.0 < moving.glide.cents < _MOST_GLIDE_CENTS and _TAU_RANGE_S[0] < moving.glide.tau_s < _TAU_RANGE_S[1]
+    fit = moving if believable and moving.evidence > _GLIDE_EVIDENCE * CORRELATION else plain
     step(fit)
     return fit
 
 
-def _first_guess(frames: Frames, values: Complex) -> PartialFit:
-    """Frequency and decay from the turn between neighbouring frames, level and phase by projection."""
-    turn = np.sum(values[1:] * values[:-1].conj(), axis=0)
-    power = np.sum(np.abs(values[:-1]) ** 2, axis=0)
+def _misfit(fit: PartialFit, noise: Array) -> float:
+    """χ² of the string's quadratures."""
+    left = residual(fit).imag
+    return float(np.sum(fit.follows * np.sum(left**2, axis=0) / noise))
+
+
+def _glide_by_track(plain: PartialFit) -> PartialFit | None:
+    """A fit with the glide that the pitch over time suggests; None where it suggests none."""
+    fit = replace(plain)
+    for _ in range(_TRACK_TURNS):
+        fit.glide = _glide_of_track(fit)
+        if fit.glide is None:
+            return None
+        _untwist(fit)
+    _project(fit)
+    return fit
+
+
+def _first_guess(frames: Frames, follows: Array) -> PartialFit:
+    """Frequency and decay from the turn between neighbouring frames in which the partial stands out."""
+    values = frames.values
+    size = np.abs(values) ** 2
+    sure = np.cumprod(size > _STANDS_OUT * _noise(values.imag), axis=0)
+    sure[:3] = 1
+    turn = np.sum(sure[1:] * values[1:] * values[:-1].conj(), axis=0)
+    power = np.sum(sure[1:] * size[:-1], axis=0)
     offset = np.angle(turn) / (2.0 * np.pi * frames.step_s)
     decay = (-np.log(np.maximum(np.abs(turn) / np.maximum(power, 1e-300), 1e-3)) / frames.step_s).clip(0.1, 80.0)
-    return PartialFit(frames, frames.reference_hz + offset, np.zeros(len(offset), complex), decay)
+    return PartialFit(frames, frames.reference_hz + offset, np.zeros(len(offset), complex), decay, follows)
 
 
-def _untwist(fit: PartialFit, values: Complex) -> None:
+def _untwist(fit: PartialFit) -> None:
     """Take the glide found off the bands, and guess each partial's settled frequency again."""
     fit.log_amplitude = np.zeros(len(fit.frequency_hz), complex)
     if fit.glide is not None:
         shape = fit.amplitudes()
+        values = fit.frames.values
         still = values * (shape / (np.abs(shape) + 1e-300)).conj()
         for lag in (1, 2, 4, 8):
             if lag < len(values) // 4:
@@ -189,33 +210,34 @@ def _untwist(fit: PartialFit, values: Complex) -> None:
                 still = still * np.exp(-2j * np.pi * np.outer(fit.frames.time_s, offset))
 
 
-def _project(fit: PartialFit, values: Complex) -> None:
+def _project(fit: PartialFit) -> None:
     """Level and phase of every partial by projection on its shape."""
     fit.log_amplitude = np.zeros(len(fit.frequency_hz), complex)
     shape = fit.amplitudes()
-    level = np.sum(values * shape.conj(), axis=0) / np.sum(np.abs(shape) ** 2, axis=0)
+    level = np.sum(fit.frames.values * shape.conj(), axis=0) / np.sum(np.abs(shape) ** 2, axis=0)
     fit.log_amplitude = np.log(np.where(level == 0.0, 1e-12, level))
 
 
-def pitch_track(fit: PartialFit, values: Complex) -> tuple[Array, Array, Array]:
+def pitch_track(fit: PartialFit) -> tuple[Array, Array, Array]:
     """Log frequency of the whole string over time against the partials' fitted ones: times, values and weights (1/variance)."""
+    values = fit.frames.values
     turn = values[1:] * values[:-1].conj()
     turn = turn * np.exp(-2j * np.pi * fit.frames.step_s * (fit.frequency_hz - fit.frames.reference_hz))
     noise = _noise(np.abs(values))  # of the modulus: about that of a quadrature, and free of any turning
     size = np.minimum(np.abs(values[1:]), np.abs(values[:-1])) ** 2
     sure = size > 12.0 * noise
     angle = 2.0 * np.pi * fit.frames.step_s * fit.frequency_hz
-    weight = np.where(sure, size / noise, 0.0) * angle**2
+    weight = np.where(sure, size / noise, 0.0) * fit.follows * angle**2
     total = np.sum(weight, axis=1)
     track = np.sum(weight * np.angle(turn) / angle, axis=1) / np.maximum(total, 1e-300)
     return 0.5 * (fit.frames.time_s[1:] + fit.frames.time_s[:-1]), track, total / 2.0
 
 
-def _glide_of_track(fit: PartialFit, values: Complex) -> tuple[Glide | None, float]:
+def _glide_of_track(fit: PartialFit) -> Glide | None:
     """A first glide from the pitch over time, which no whole turn of phase can mislead; moves the partials to their end."""
-    time, track, weight = pitch_track(fit, values)
+    time, track, weight = pitch_track(fit)
     if not np.any(weight > 0.0):
-        return None, 0.0
+        return None
     mean = float(np.average(track, weights=weight))
     flat = float(np.sum(weight * (track - mean) ** 2))
     best = (0.0, 0.0, 0.0, 0.0)
@@ -233,9 +255,9 @@ def _glide_of_track(fit: PartialFit, values: Complex) -> tuple[Glide | None, flo
                 best = (c**2 * norm, c, float(tau), mean - c * centre)
     gain, c, tau, end = best
     if gain < _TRACK_EVIDENCE or gain < 0.3 * flat:
-        return None, 0.0
-    fit.frequency_hz = fit.frequency_hz * np.exp(end)
-    return Glide(c, tau), gain
+        return None
+    fit.frequency_hz = fit.frequency_hz * np.exp(end * fit.follows)
+    return Glide(c, tau)
 
 
 def step(fit: PartialFit) -> None:
@@ -271,7 +293,7 @@ def step(fit: PartialFit) -> None:
         fit.glide_covariance = CORRELATION * np.linalg.inv(ridge) / np.outer(scale, scale)
         # relative shift of each partial by the shared columns; common to all, as the columns are proportional to frequency
         effect = np.array([b / (2.0 * np.pi * fit.frequency_hz) for _, b in residual_left])
-        trust = 1.0 / _frequency_variance(moments, fit.noise) * fit.frequency_hz**2
+        trust = fit.follows / _frequency_variance(moments, fit.noise) * fit.frequency_hz**2
         mean_effect = np.sum(effect * trust, axis=1) / np.sum(trust)
         fit.common_variance = float(mean_effect @ fit.glide_covariance @ mean_effect)
         for delta, (a, b) in zip(change, residual_left, strict=True):
@@ -335,7 +357,7 @@ def _glide_columns(fit: PartialFit) -> list[Array]:
     fade = np.exp(-time / tau)
     by_c = -tau * fade * (1.0 + c * fade / 2.0)
     by_tau = -c * fade * (tau + time)
-    angle = 2.0 * np.pi * fit.frequency_hz
+    angle = 2.0 * np.pi * fit.follows * fit.frequency_hz
     return [np.outer(by_c, angle), np.outer(by_tau, angle)]
 
 
@@ -345,20 +367,21 @@ def _move_glide(fit: PartialFit, change: Array) -> None:
     fit.glide = Glide(float(np.clip(fit.glide.c + change[0], -0.05, 0.1)), tau)
 
 
-def _glide_guess(fit: PartialFit) -> tuple[Glide | None, float]:
+def _glide_guess(fit: PartialFit) -> Glide | None:
     """The time constant of a grid that explains most of the phase left over, if it explains enough."""
     own, total = fit.model()
     size = np.abs(own) + 1e-300
     phase_left = (fit.frames.values - total) * own.conj() / size
     power, time = size**2, fit.frames.time_s[:, None]
     noise = _noise(phase_left.imag)
-    best: tuple[Glide | None, float] = (None, _GLIDE_EVIDENCE * CORRELATION)
+    best: Glide | None = None
+    most = _GLIDE_EVIDENCE * CORRELATION
     for tau in _GLIDE_TAUS_S:
-        column = np.outer(-tau * np.exp(-fit.frames.time_s / tau), 2.0 * np.pi * fit.frequency_hz)
+        column = np.outer(-tau * np.exp(-fit.frames.time_s / tau), 2.0 * np.pi * fit.follows * fit.frequency_hz)
         a, b = _lines(power, power * column, time)
         left = column - a - b * time
         gain = float(np.sum(left * phase_left.imag * size / noise))
         norm = float(np.sum(left**2 * power / noise))
-        if norm > 0.0 and gain > 0.0 and gain**2 / norm > best[1]:
-            best = (Glide(gain / norm, float(tau)), gain**2 / norm)
-    return best[0], best[1] / CORRELATION
+        if norm > 0.0 and gain > 0.0 and gain**2 / norm > most:
+            best, most = Glide(gain / norm, float(tau)), gain**2 / norm
+    return best

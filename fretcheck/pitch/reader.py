@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from fretcheck.errors import UsageError
 from fretcheck.pitch.band import Band
-from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch
-from fretcheck.pitch.frames import Frames, narrow_bands
-from fretcheck.pitch.judging import Limits, clipped_share
+from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz
+from fretcheck.pitch.frames import narrow_bands
+from fretcheck.pitch.judging import Limits, flat_tops
 from fretcheck.pitch.partials import CENTS, PartialFit, fit_partials
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.pitch.stiff_string import StiffString, fit_string
@@ -32,6 +32,9 @@ _WORK = 100_000.0  # f0 times the square of the number of partials; keeps the ti
 _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
 _STRENGTH = 30.0
 _END_MARGIN_S = 0.004
+_AFTER_CLIPPING_S = 0.005
+_BERTHS_CYCLES = (6.0, 3.0, 1.2)  # distance from a multiple of the mains, in cycles over the note
+_FEWEST_CLEAR = 4
 
 
 def read_pluck(
@@ -80,8 +83,9 @@ def read_pluck(
     if not sample_rate >= LOWEST_RATE_HZ:
         raise UsageError(f"sample rate {sample_rate:g} Hz is too low to read a string; at least {LOWEST_RATE_HZ:g} Hz is needed")
     flags: list[Flag] = []
+    tops = flat_tops(sound)
     if clipped_fraction is None:
-        clipped_fraction = clipped_share(sound[: round(0.5 * sample_rate)])
+        clipped_fraction = len(tops) / max(1, len(sound))
     if clipped_fraction > limits.clipped_fraction:
         flags.append(Flag.CLIPPED)
     details = {"clipped_fraction": float(clipped_fraction)}
@@ -92,6 +96,9 @@ def read_pluck(
     start_s = max(ATTACK_S, settled_from / sample_rate)
     band = Band(sound - np.mean(sound), sample_rate)
     end_s = band.duration_s - _END_MARGIN_S
+    if len(tops):
+        # what rings on below the limit is whole; as much of it is read as leaves at least half of the note
+        start_s = max(start_s, min(float(tops[-1]) / sample_rate + _AFTER_CLIPPING_S, 0.5 * end_s))
     if end_s - start_s < limits.shortest_s:
         return _unread([*flags, Flag.TOO_SHORT], details)
     coarse = coarse_pitch(band, start_s=start_s, end_s=end_s, hint_hz=hint_hz)
@@ -100,12 +107,16 @@ def read_pluck(
     details |= {"coarse_hz": coarse.f1_hz, "explained": coarse.explained, "lead": coarse.lead}
 
     numbers = _partial_numbers(coarse, sample_rate)
-    frames = _frames(band, coarse, numbers, start_s, end_s)
+    reference = coarse.partial_hz(numbers)
+    follows = _clear_of_mains(reference, mains_lines_hz(coarse.peaks), span_s=end_s - start_s)
+    if not np.any(follows):
+        return _unread([*flags, Flag.HUM_BOUND], details)
+    frames = narrow_bands(band, reference, f0_hz=coarse.f0_hz, start_s=start_s, end_s=end_s)
     frames = frames.first(ringing_frames(frames))
     if len(frames.time_s) < limits.fewest_frames or frames.time_s[-1] - frames.time_s[0] < 0.6 * limits.shortest_s:
         return _unread([*flags, Flag.TOO_SHORT], details)
-    fit = fit_partials(frames)
-    kept = fit.strength > _STRENGTH
+    fit = fit_partials(frames, follows)
+    kept = (fit.strength > _STRENGTH) & (follows > 0.0)
     if not np.any(kept):
         return _unread([*flags, Flag.TOO_QUIET], details)
     string = fit_string(
@@ -121,20 +132,26 @@ def read_pluck(
 def _partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Array:
     most = int(np.clip(np.sqrt(_WORK / coarse.f0_hz), _FEWEST_PARTIALS, _MOST_PARTIALS))
     numbers = np.arange(1.0, most + 1.0)
-    frequency = numbers * coarse.f0_hz * np.sqrt(1.0 + coarse.inharmonicity * numbers**2)
-    return np.asarray(numbers[(frequency < 0.45 * sample_rate) | (numbers == 1)])
+    return np.asarray(numbers[(coarse.partial_hz(numbers) < 0.45 * sample_rate) | (numbers == 1)])
 
 
-def _frames(band: Band, coarse: CoarsePitch, numbers: Array, start_s: float, end_s: float) -> Frames:
-    reference = numbers * coarse.f0_hz * np.sqrt(1.0 + coarse.inharmonicity * numbers**2)
-    return narrow_bands(band, reference, f0_hz=coarse.f0_hz, start_s=start_s, end_s=end_s)
+def _clear_of_mains(partial_hz: Array, mains_hz: Array, *, span_s: float) -> Array:
+    """1 for partials that stand clear of the mains' multiples; a narrower berth where too few would be left."""
+    if not len(mains_hz):
+        return np.ones(len(partial_hz))
+    distance = np.min(np.abs(partial_hz[:, None] - mains_hz[None, :]), axis=1)
+    for cycles in _BERTHS_CYCLES:
+        clear = distance >= cycles / span_s
+        if np.sum(clear) >= _FEWEST_CLEAR:
+            break
+    return np.asarray(clear, dtype=np.float64)
 
 
 def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
     """The string's power in the first quarter second against the noise in the band of its partials."""
     early = fit.frames.time_s < fit.frames.time_s[0] + 0.25
     power = 0.5 * float(np.mean(np.sum(np.abs(fit.amplitudes()[early][:, kept]) ** 2, axis=1)))
-    band_hz = float(fit.frames.reference_hz[-1])
+    band_hz = float(np.max(fit.frames.reference_hz))
     noise = float(np.median(fit.noise)) * fit.frames.length_s / 3.0 * 2.0 * band_hz
     return 10.0 * float(np.log10(power / max(noise, 1e-30)))
 

@@ -25,6 +25,9 @@ CENTS = 1200.0 / log(2.0)
 _PRIOR_B = 3e-4
 _PRIOR_U_B = 1.5e-3
 _FREEDOM = 5.0
+_FEW = 4  # partials among which no outlier can be told
+_SIGNIFICANT = 2.5  # standard deviations of χ²
+_TURNS, _ROBUST_TURNS = 12, 4
 
 
 @dataclass(frozen=True)
@@ -56,31 +59,30 @@ def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_h
     robust = np.ones_like(noise)
     scatter = 0.0
     covariance: NDArray[np.floating] = np.eye(2)
-    for turn in range(8):
+    for turn in range(_TURNS):
         curve = np.log(numbers) + 0.5 * (np.log1p(b * numbers**2) - np.log1p(b))
         by_b = 0.5 * (numbers**2 / (1.0 + b * numbers**2) - 1.0 / (1.0 + b))
         left = np.log(frequency_hz) - curve - log_f1
         design = np.stack([np.ones_like(numbers), by_b])
-        scatter = _scatter(design, left, noise, robust, prior_left=_PRIOR_B - b)
+        if turn < _ROBUST_TURNS and len(numbers) > _FEW:
+            scatter = _middling_scatter(left, noise, free=2.0 if turn else 0.0)
+            robust = 1.0 / (1.0 + left**2 / (_FREEDOM * (noise + scatter)))
+        else:
+            scatter = _scatter(design, left, noise, robust, prior_left=_PRIOR_B - b)
         weight = robust / (noise + scatter)
-        normal = (design * weight) @ design.T
-        normal[1, 1] += _PRIOR_U_B**-2
-        covariance = np.linalg.inv(normal)
-        wanted = (design * weight) @ left
-        wanted[1] += (_PRIOR_B - b) * _PRIOR_U_B**-2
-        change = covariance @ wanted
+        covariance, change = _solve(design, weight, left, _PRIOR_B - b)
         log_f1, b = log_f1 + float(change[0]), float(max(0.0, b + change[1]))
-        settled = abs(change[0]) < 1e-9 and turn > 2
-        if len(numbers) > 4:
+        if abs(change[0]) < 1e-10 and turn > _ROBUST_TURNS:
+            break
+        if len(numbers) > _FEW and turn >= _ROBUST_TURNS:
             left = left - change @ design
             robust = (_FREEDOM + 1.0) / (_FREEDOM + left**2 / (noise + scatter))
-            robust = robust / np.max(robust)
-        if settled:
-            break
+            robust = np.minimum(robust, 1.0)
     weight = robust / (noise + scatter)
+    birge = max(1.0, float(np.sum(weight * left**2)) / max(1, len(numbers) - 2))
     return StiffString(
         float(np.exp(log_f1)),
-        float(np.sqrt(covariance[0, 0])) * CENTS,
+        float(np.sqrt(covariance[0, 0] * birge)) * CENTS,
         b,
         float(np.sqrt(covariance[1, 1])),
         float(np.sqrt(scatter)) * CENTS,
@@ -89,22 +91,46 @@ def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_h
     )
 
 
+def _solve(design: Array, weight: Array, left: Array, prior_left: float) -> tuple[Array, Array]:
+    """Covariance and change of (log f1, B), the prior on B included."""
+    normal = (design * weight) @ design.T
+    normal[1, 1] += _PRIOR_U_B**-2
+    wanted = (design * weight) @ left
+    wanted[1] += prior_left * _PRIOR_U_B**-2
+    covariance: Array = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    return covariance, covariance @ wanted
+
+
+def _middling_scatter(left: Array, noise: Array, *, free: float) -> float:
+    """Variance beyond the noise that makes half of the partials stray by less than half of a normal scatter would."""
+    square = left**2
+    share = 0.4549 * max(0.3, 1.0 - free / len(left))  # median of χ² with one degree of freedom
+    if float(np.median(square / noise)) <= share:
+        return 0.0
+    low, high = 1e-18, float(np.max(square)) / share + 1e-16
+    for _ in range(40):
+        middle = float(np.sqrt(low * high))
+        if float(np.median(square / (noise + middle))) > share:
+            low = middle
+        else:
+            high = middle
+        if high / low < 1.05:
+            break
+    return float(np.sqrt(low * high))
+
+
 def _scatter(design: Array, left: Array, noise: Array, robust: Array, *, prior_left: float) -> float:
-    """Variance beyond the noise that makes χ² equal to its expectation; 0 where χ² is no larger than that."""
+    """Variance beyond the noise that makes χ² equal to its expectation; 0 where χ² is not clearly larger than that."""
     freedom = len(left) - 2
     if freedom < 1:
         return 0.0
 
     def excess(scatter: float) -> float:
         weight = robust / (noise + scatter)
-        normal = (design * weight) @ design.T
-        normal[1, 1] += _PRIOR_U_B**-2
-        wanted = (design * weight) @ left
-        wanted[1] += prior_left * _PRIOR_U_B**-2
-        change = np.linalg.solve(normal, wanted)
+        _, change = _solve(design, weight, left, prior_left)
         return float(np.sum(weight * (left - change @ design) ** 2)) - freedom
 
-    if excess(0.0) <= 0.0:
+    if excess(0.0) <= _SIGNIFICANT * np.sqrt(2.0 * freedom):
         return 0.0
     low, high = 0.0, float(np.var(left)) * 4.0 + 1e-16
     for _ in range(40):
