@@ -54,6 +54,15 @@ class LiveOptions:
     stdout_is_taken: bool = False
     """Standard output belongs to a document; the session is shown elsewhere."""
 
+    def chosen(self) -> list[str]:
+        """Options that only a live session has, as given."""
+        named = {
+            "--plan": self.plan, "--frets": self.frets, "--strings": self.strings, "--repeats": self.repeats,
+            "--order": self.order, "--device": self.device, "--channel": self.channel, "--resume": self.resume or None,
+            "--step-back": self.step_back,
+        }  # fmt: skip
+        return [name for name, value in named.items() if value is not None]
+
 
 @dataclass(frozen=True, kw_only=True)
 class LiveResult:
@@ -99,26 +108,6 @@ def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
         return LiveResult(inspection=inspection_of(story), session_id=story.id, folder=journal.folder, complete=story.complete)
 
 
-def read_session_again(session_id: str, *, data: Path | None = None) -> LiveResult:
-    """Read the stored sounds of a session with the estimator as it is now.
-
-    Raises
-    ------
-    UsageError
-        When there is no such session.
-    StorageError
-        When its journal or a sound is missing or damaged.
-    """
-    from fretcheck.folders import data_folder
-    from fretcheck.session.outcome import read_again
-    from fretcheck.session.story import find_session, read_story, sessions_folder
-    from fretcheck.session.take import read_whole
-
-    folder = find_session(sessions_folder(data_folder(data)), session_id)
-    inspection = read_again(folder, read=read_whole)
-    return LiveResult(inspection=inspection, session_id=folder.name, folder=folder, complete=read_story(folder)[0].complete)
-
-
 def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
     """Check what was chosen before any device is opened; the journal is begun once there is sound."""
     from fretcheck.folders import data_folder
@@ -128,9 +117,9 @@ def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
 
     root = sessions_folder(data_folder(options.data))
     if options.resume:
-        for name in ("plan", "frets", "strings", "repeats", "order", "step_back"):
-            if getattr(options, name) is not None:
-                raise UsageError(f"--resume goes on with the plan as it was begun; leave --{name.replace('_', '-')} out")
+        for name in options.chosen():
+            if name not in ("--resume", "--device", "--channel"):
+                raise UsageError(f"--resume goes on with the plan as it was begun; leave {name} out")
         return partial(Journal.open, find_unfinished(root, neck))
     plan = make_plan(
         neck,

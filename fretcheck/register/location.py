@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fretcheck.errors import UsageError
+from fretcheck.folders import data_folder
 
 if TYPE_CHECKING:
     from sqlalchemy import URL
@@ -57,9 +58,7 @@ def find_location(given: str | Path | None) -> Location:
 
 def default_folder() -> Path:
     """The user's data folder for fretcheck."""
-    from platformdirs import user_data_path
-
-    return user_data_path("fretcheck", appauthor=False)
+    return data_folder()
 
 
 def _from_path(chosen: str | Path) -> Location:

@@ -9,7 +9,7 @@ interruption), `accepted`, `withdrawn`, `skipped`, `set_aside`, `finished`.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -152,6 +152,18 @@ def find_unfinished(root: Path, neck: Neck) -> Path:
                 raise UsageError(f"session {story.id} was begun with other frets or strings of {neck.name!r}; begin a new one")
             return path.parent
     raise UsageError(f"no interrupted session of {neck.name!r} in {root}; leave --resume out to begin one")
+
+
+def find_by_sounds(root: Path, checksums: Collection[str]) -> Path | None:
+    """The session that holds a sound with one of these SHA-256 checksums; None when there is none."""
+    for path in sorted(root.glob(f"*/{JOURNAL_NAME}"), reverse=True):
+        try:
+            story, _ = read_story(path.parent)
+        except StorageError:
+            continue
+        if any(known["sha256"] in checksums for known in story.plucks.values()):
+            return path.parent
+    return None
 
 
 def pluck_from(samples: Samples, sample_rate: float, known: Mapping[str, Any]) -> Pluck:
