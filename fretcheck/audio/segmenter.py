@@ -291,7 +291,7 @@ class Segmenter:
         if len(self._bands) < _hops(0.25):
             return
         bands = list(self._bands)
-        first = np.max(bands[2 : _hops(0.10)], axis=0)
+        first = np.max(bands[_hops(0.05) : _hops(0.12)], axis=0)  # whole windows, past the step from nothing
         last = np.max(bands[-_hops(0.08) - RECENT[0] : -RECENT[0]], axis=0)
         allowance = 1e-6 * float(first.sum()) + QUIETEST / len(first)
         fall = 10.0 * np.log10((first + allowance) / (last + allowance))

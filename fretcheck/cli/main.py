@@ -15,7 +15,19 @@ import typer
 from fretcheck.errors import EXIT_BAD_INPUT, FretcheckError
 from fretcheck.plain_text import plain_line
 
-COMMAND_MODULES: tuple[str, ...] = ("inspect", "demo", "layout", "neck", "list", "show", "search", "export", "import_", "backup")
+COMMAND_MODULES: tuple[str, ...] = (
+    "inspect",
+    "demo",
+    "layout",
+    "neck",
+    "list",
+    "show",
+    "search",
+    "export",
+    "import_",
+    "backup",
+    "devices",
+)
 
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
 """What typer raises for a wrong option or argument; it is public only through its subclass."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 import numpy as np
+
 from fretcheck.audio.portaudio import InputDevice
 
 

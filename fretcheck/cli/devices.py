@@ -1,0 +1,227 @@
+"""`fretcheck devices`: the sound inputs, their level, whether they are fit for work, and a recording to judge them by ear."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fretcheck.errors import (
+    EXIT_DONE,
+    EXIT_OUT_OF_TOLERANCE,
+    EXIT_UNDECIDED,
+    DeviceError,
+    StorageError,
+    UsageError,
+)
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from fretcheck.audio.microphone import MicrophoneSource
+    from fretcheck.audio.source import Block
+
+REDRAWS_A_SECOND = 10
+LONGEST_S = 600.0
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+
+    @app.command()
+    def devices(
+        device: Annotated[
+            str | None, typer.Option("--device", "-d", metavar="NAME", help="Input, by number or part of its name.")
+        ] = None,
+        channel: Annotated[int, typer.Option(metavar="N", help="Channel of that input, from 1.")] = 1,
+        rate: Annotated[int | None, typer.Option(metavar="HZ", help="Sample rate; the input's own unless given.")] = None,
+        level: Annotated[bool, typer.Option("--level", help="Show the level until Ctrl-C.")] = False,
+        check: Annotated[bool, typer.Option("--check", help="Listen to some plucks and tell whether the input is fit.")] = False,
+        listen: Annotated[
+            Path | None, typer.Option("--listen", metavar="FILE", help="Save what comes in as FILE (.wav or .flac).")
+        ] = None,
+        seconds: Annotated[float | None, typer.Option(metavar="S", help="How long to listen; 10 unless given.")] = None,
+        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    ) -> int:
+        """List the sound inputs; or try one with --level, --check or --listen.
+
+        With --check: keep quiet for two seconds, then pluck open strings, soft and loud, as you would at work.
+        """
+        chosen = [name for name, on in (("--level", level), ("--check", check), ("--listen", listen is not None)) if on]
+        if len(chosen) > 1:
+            raise UsageError(f"choose one of {' and '.join(chosen)}")
+        if level and as_json:
+            raise UsageError("--level is for the eye; use --check --json for figures")
+        if seconds is not None and not 0.0 < seconds <= LONGEST_S:
+            raise UsageError(f"--seconds {seconds:g} must be above 0 and at most {LONGEST_S:g}")
+        if not chosen:
+            return _list(as_json)
+        from fretcheck.audio.microphone import MicrophoneSource
+
+        if listen is not None:
+            _check_target(listen)
+        with MicrophoneSource(device, channel=channel, sample_rate=rate, on_state=None if level else _stop_when_lost) as source:
+            if level:
+                return _level(source, seconds)
+            if check:
+                return _check(source, seconds or 10.0, as_json)
+            assert listen is not None
+            return _listen(source, listen, seconds or 10.0, as_json)
+
+
+def _list(as_json: bool) -> int:
+    from fretcheck.audio.portaudio import list_inputs, load_sounddevice, supported_rates
+    from fretcheck.audio.quiet_stderr import quiet_stderr
+    from fretcheck.report.devices_table import inputs_document, inputs_table
+
+    load_sounddevice()
+    with quiet_stderr():  # trying rates makes the sound system complain at C level
+        inputs = list_inputs()
+        rates = {device.number: supported_rates(device) for device in inputs}
+    if as_json:
+        _print_json(inputs_document(inputs, rates))
+    elif inputs:
+        _console().print(inputs_table(inputs, rates))
+    else:
+        raise DeviceError("no sound input was found; connect a microphone or an interface, then try again")
+    return EXIT_DONE
+
+
+def _stop_when_lost(state: object) -> None:
+    from fretcheck.audio.microphone import SourceState
+
+    if isinstance(state, SourceState) and state.kind in ("lost", "overflow"):
+        raise DeviceError(f"{state.sentence} What was heard so far is not used; try again")
+
+
+def _each_block(source: MicrophoneSource, seconds: float, take: Callable[[Block], None]) -> None:
+    """Hand over `seconds` of sound."""
+    frames = round(seconds * source.sample_rate)
+    while frames > 0:
+        block = source.read(timeout_s=0.5)
+        if block is not None:
+            take(block)
+            frames -= len(block.samples)
+
+
+def _check(source: MicrophoneSource, seconds: float, as_json: bool) -> int:
+    from fretcheck.audio.fitness import FitnessCheck
+    from fretcheck.report.devices_table import fitness_document, fitness_report
+
+    if not as_json:
+        _console().print(f"Listening to '{source.name}' for {seconds:g} s: keep quiet for two seconds, then pluck open strings.")
+    heard = FitnessCheck(source.sample_rate)
+    _each_block(source, seconds, heard.push)
+    fitness = heard.finish()
+    if as_json:
+        _print_json(fitness_document(fitness, device=source.name, sample_rate_hz=source.sample_rate))
+    else:
+        _console().print(fitness_report(fitness, device=source.name, sample_rate_hz=source.sample_rate))
+    if fitness.grade is None:
+        return EXIT_UNDECIDED
+    return EXIT_OUT_OF_TOLERANCE if fitness.grade == "unfit" else EXIT_DONE
+
+
+def _level(source: MicrophoneSource, seconds: float | None) -> int:
+    """A meter that moves, or plain lines twice a second where the output is no terminal."""
+    import time
+
+    from rich.live import Live
+
+    from fretcheck.audio.quiet_stderr import quiet_stderr
+    from fretcheck.audio.segmenter import Segmenter
+    from fretcheck.report.devices_table import meter
+
+    console = _console()
+    ascii_only = not console.encoding.lower().startswith("utf")
+    segmenter = Segmenter(source.sample_rate, longest_s=1.0)
+    begin, shown, peak = time.monotonic(), 0.0, 0.0
+    every = 1.0 / REDRAWS_A_SECOND if console.is_terminal else 0.5
+    live = Live(console=console, auto_refresh=False, transient=True) if console.is_terminal else None
+    if live is not None:
+        console.print(f"Level of '{source.name}'; Ctrl-C ends it.")
+        live.start()
+    try:
+        with quiet_stderr():
+            while seconds is None or time.monotonic() - begin < seconds:
+                block = source.read(timeout_s=0.1)
+                if block is not None:
+                    segmenter.push(block)
+                    peak = max(peak, float(abs(block.samples).max(initial=0.0)))
+                if time.monotonic() - shown < every:
+                    continue
+                shown = time.monotonic()
+                floor = segmenter.noise_floor_rms
+                line = meter(segmenter.level_rms, floor, clipped=peak >= 0.999, width=console.width, ascii_only=ascii_only)
+                if source.is_lost:
+                    line.append("  NO SOUND")
+                peak = 0.0
+                if live is None:
+                    console.print(line)
+                else:
+                    live.update(line, refresh=True)
+    except KeyboardInterrupt:
+        pass
+    finally:
+        if live is not None:
+            live.stop()
+    return EXIT_DONE
+
+
+def _check_target(path: Path) -> None:
+    if path.suffix.lower() not in (".wav", ".flac"):
+        raise UsageError(f"--listen {path}: the file's name must end in .wav or .flac")
+    if path.exists():
+        raise UsageError(f"--listen {path}: there is such a file already; choose another name")
+    if not path.parent.is_dir():
+        raise UsageError(f"--listen {path}: there is no folder {path.parent}")
+
+
+def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool) -> int:
+    import soundfile
+
+    if not as_json:
+        _console().print(f"Listening to '{source.name}' for {seconds:g} s …")
+    peak = 0.0
+
+    def write(block: Block) -> None:
+        nonlocal peak
+        file.write(block.samples)
+        peak = max(peak, float(abs(block.samples).max(initial=0.0)))
+
+    try:
+        with soundfile.SoundFile(path, "w", samplerate=round(source.sample_rate), channels=1, subtype="PCM_24") as file:
+            _each_block(source, seconds, write)
+    except DeviceError:
+        path.unlink(missing_ok=True)
+        raise
+    except (OSError, soundfile.LibsndfileError) as error:
+        raise StorageError(f"{path} cannot be written: {error}", path=path) from error
+    if as_json:
+        _print_json(
+            {
+                "schema": "fretcheck/device-recording/1",
+                "file": str(path),
+                "device": source.name,
+                "seconds": seconds,
+                "sample_rate_hz": source.sample_rate,
+                "peak": peak,
+            }
+        )
+    else:
+        _console().print(f"Saved {path} ({source.sample_rate:.0f} Hz, 24 bit). Listen at a low volume first.")
+    return EXIT_DONE
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False, markup=False)
+
+
+def _print_json(document: object) -> None:
+    import json
+
+    print(json.dumps(document, indent=2, ensure_ascii=False))
