@@ -24,10 +24,11 @@ def demo(
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
 ) -> int:
     """Inspect the demo neck: an invented workshop's, with three faults that its truth.json tells."""
-    from fretcheck.cli.inspect import from_recordings, show
+    from fretcheck.cli.recorded import inspect_recorded
+    from fretcheck.cli.result import show
 
     folder = demo_folder()
-    document = from_recordings(folder / "neck.toml", folder, quiet=json)
+    document = inspect_recorded(folder / "neck.toml", folder, quiet=json)
     opinions = None
     if cross_check:
         from fretcheck.cli.second_opinion import disagreements

@@ -7,13 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.exits import exit_code_of
+from fretcheck.cli.limits_option import GuardBandOption, LimitsOption, RiskOption, ToleranceOption, settings_of
 from fretcheck.cli.live import LiveOptions
+from fretcheck.cli.many import inspect_many
+from fretcheck.cli.recorded import inspect_recorded
+from fretcheck.cli.result import keep_and_show
 from fretcheck.errors import UsageError
 
 if TYPE_CHECKING:
     from fretcheck.register.assemble import Circumstances
     from fretcheck.register.document import InspectionDocument
+
+_WHICH_NECK = "which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -35,6 +40,10 @@ def inspect(
     operator: Annotated[str | None, typer.Option(help="Who measured.")] = None,
     temperature: Annotated[float | None, typer.Option("--temperature", metavar="°C", help="Of the room.")] = None,
     humidity: Annotated[float | None, typer.Option("--humidity", metavar="%", help="Of the room.")] = None,
+    tolerance: ToleranceOption = None,
+    risk: RiskOption = None,
+    guard_band: GuardBandOption = None,
+    limits: LimitsOption = None,
     cross_check: Annotated[
         bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
     ] = False,
@@ -54,14 +63,17 @@ def inspect(
     data: Annotated[
         Path | None, typer.Option("--data", metavar="FOLDER", help="Where live sessions are kept; else FRETCHECK_DATA.")
     ] = None,
+    processes: Annotated[int | None, typer.Option(metavar="N", min=1, help="Many necks: processes. Else: one a core.")] = None,
+    scheduler: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Many necks: a Dask cluster's scheduler.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
 ) -> int:
     """Inspect a neck: read every note, judge it, and say which part is out of place and by how much.
 
-    With --from, notes are read from recordings. Without, each note is asked for on the screen and heard live; the screen
+    With --from, notes are read from recordings (of many necks, if the folder holds a folder for each). Without, each note is asked for on the screen and heard live; the screen
     steps on by sound alone, and what is taken is on disk before the next note is asked for.
     """
     circumstances = _circumstances(operator, temperature, humidity)
+    settings = settings_of(tolerance=tolerance, risk=risk, guard_band=guard_band, limits=limits)
     live = LiveOptions(
         plan=plan,
         frets=frets,
@@ -76,111 +88,61 @@ def inspect(
         data=data,
         stdout_is_taken=json,
     )
-    opinions: list[str] | None = None
     sounds: Path | None
     if again is not None:
-        document, sounds = _heard_again(again, neck, recordings, live, circumstances, register)
-    elif neck is None:
-        raise UsageError("which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings")
+        if neck is not None or recordings is not None or live.chosen():
+            raise UsageError("--again takes neck and sounds from what was kept; leave the neck and other choices out")
+        from fretcheck.cli.again import inspect_again
+        from fretcheck.register.assemble import judge
+
+        heard = inspect_again(again, data=data, register=register)
+        document, sounds = judge(heard.inspection, settings=settings, circumstances=circumstances), heard.folder
     elif recordings is not None:
         if live.chosen():
             raise UsageError(f"{live.chosen()[0]} is for a live session, and --from reads recordings; leave one out")
-        document, sounds = from_recordings(neck, recordings, circumstances=circumstances, quiet=json), recordings
+        if _holds_necks(recordings):
+            if cross_check:
+                raise UsageError("--cross-check looks at one neck; give the folder of that neck's recordings")
+            return inspect_many(
+                recordings,
+                neck=neck,
+                keep=keep,
+                register=register,
+                settings=settings,
+                circumstances=circumstances,
+                processes=processes,
+                scheduler=scheduler,
+                as_json=json,
+            )
+        if neck is None:
+            raise UsageError(_WHICH_NECK)
+        document = inspect_recorded(neck, recordings, settings=settings, circumstances=circumstances, quiet=json)
+        sounds = recordings
+    elif neck is not None:
+        from fretcheck.cli.live import run_live
+        from fretcheck.neck.reading import read_neck
+        from fretcheck.register.assemble import judge
+
+        session = run_live(read_neck(neck), live)
+        document, sounds = judge(session.inspection, settings=settings, circumstances=circumstances), session.folder
     else:
-        document, sounds = _from_session(neck, live, circumstances)
-    if cross_check:
-        if recordings is None:
-            raise UsageError("--cross-check needs recordings: give --from FOLDER")
-        from fretcheck.cli.second_opinion import disagreements
-
-        opinions = disagreements(document, recordings, quiet=json)
-    if keep:
-        document = _keep(document, register, sounds)
-    show(document, as_json=json, opinions=opinions)
-    return exit_code_of(document)
+        raise UsageError(_WHICH_NECK)
+    opinions = _second_opinion(document, recordings, quiet=json) if cross_check else None
+    return keep_and_show(document, keep=keep, register=register, sounds=sounds, as_json=json, opinions=opinions)
 
 
-def _from_session(neck: Path, live: LiveOptions, circumstances: Circumstances) -> tuple[InspectionDocument, Path]:
-    from fretcheck.cli.live import run_live
-    from fretcheck.neck.reading import read_neck
-    from fretcheck.register.assemble import judge
+def _holds_necks(folder: Path) -> bool:
+    from fretcheck.lots.neck_folders import is_folder_of_necks
 
-    result = run_live(read_neck(neck), live)
-    return judge(result.inspection, circumstances=circumstances), result.folder
+    return is_folder_of_necks(folder)
 
 
-def _heard_again(
-    wanted: str,
-    neck: Path | None,
-    recordings: Path | None,
-    live: LiveOptions,
-    circumstances: Circumstances,
-    register: str | None,
-) -> tuple[InspectionDocument, Path | None]:
-    from fretcheck.cli.again import inspect_again
-    from fretcheck.register.assemble import judge
+def _second_opinion(document: InspectionDocument, recordings: Path | None, *, quiet: bool) -> list[str]:
+    if recordings is None:
+        raise UsageError("--cross-check needs recordings: give --from FOLDER")
+    from fretcheck.cli.second_opinion import disagreements
 
-    if neck is not None or recordings is not None or live.chosen():
-        raise UsageError("--again takes neck and sounds from what was kept; leave the neck and other choices out")
-    result = inspect_again(wanted, data=live.data, register=register)
-    return judge(result.inspection, circumstances=circumstances), result.folder
-
-
-def from_recordings(
-    neck: Path, folder: Path, *, circumstances: Circumstances | None = None, quiet: bool = False
-) -> InspectionDocument:
-    """Inspect a folder of recordings with a progress bar (none when `quiet`)."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-
-    from fretcheck.register.assemble import inspect_folder
-
-    console = Console(stderr=True)
-    bar = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-        console=console,
-        transient=True,
-        disable=quiet or not console.is_terminal,
-    )
-    with bar:
-        task = bar.add_task("Listening to strings", total=None)
-        return inspect_folder(
-            neck,
-            folder,
-            circumstances=circumstances,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
-        )
-
-
-def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | None = None) -> None:
-    """Print the result, as a document or for the eye."""
-    if as_json:
-        if opinions:
-            document = document.model_copy(update={"warnings": [*document.warnings, *opinions]})
-        print(document.to_json())
-        return
-    from rich.console import Console
-
-    from fretcheck.report.terminal import print_result
-
-    console = Console()
-    print_result(document, console)
-    if opinions is not None:
-        console.print()
-        for line in opinions or ["The second pitch estimator agrees with every note within 30 cents."]:
-            console.print(line, markup=False, highlight=False)
-    if document.id:
-        console.print(f"\nKept as inspection {document.id}.", markup=False, highlight=False)
-
-
-def _keep(document: InspectionDocument, register: str | None, folder: Path | None) -> InspectionDocument:
-    from fretcheck.register.store import open_register
-
-    with open_register(register) as store:
-        return store.keep(document, sound_folder=folder)
+    return disagreements(document, recordings, quiet=quiet)
 
 
 def _circumstances(operator: str | None, temperature: float | None, humidity: float | None) -> Circumstances:

@@ -161,3 +161,42 @@ def test_no_such_neck(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
 def test_fahrenheit_is_noticed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert inspect(folder, "--temperature", "68") == 2
     assert "Fahrenheit" in complaint(capsys)
+
+
+def test_limits_of_your_own_decide(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    strict, lenient = inspect(folder, "--json", "--tolerance", "0.01"), inspect(folder, "--json", "--tolerance", "40")
+    assert (strict, lenient) == (1, 0)
+    (folder / "limits.toml").write_text("limit_cents = 40.0\n", encoding="utf-8")
+    assert inspect(folder, "--json", "--limits", str(folder / "limits.toml")) == 0
+    capsys.readouterr()
+
+
+def test_a_risk_out_of_range_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert inspect(folder, "--risk", "5") == 2
+    assert "risk" in complaint(capsys)
+
+
+def test_result_is_shown_even_when_it_cannot_be_kept(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    blocked = folder / "a file"
+    blocked.write_text("no register", encoding="utf-8")
+    code = run(["inspect", str(folder / "neck.toml"), "--from", str(folder), "--json", "--register", str(blocked)])
+    out, err = capsys.readouterr()
+    assert code == 4
+    assert json.loads(out)["neck"]["serial"] == "T-3"
+    assert err.count("\n") == 1
+
+
+def test_many_necks_get_a_line_each_and_one_bad_one_stops_none(
+    good_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("N-1", "N-2", "N-3"):
+        shutil.copytree(good_folder, tmp_path / "batch" / name)
+    (tmp_path / "batch" / "N-2" / "string-3.wav").unlink()
+    register = str(tmp_path / "register.db")
+    code = run(["inspect", "--from", str(tmp_path / "batch"), "--register", register, "--processes", "1", "--json"])
+    lines = {line["neck"]: line for line in json.loads(capsys.readouterr().out)["necks"]}
+    assert code == 2
+    assert list(lines) == ["N-1", "N-2", "N-3"]
+    assert "string 3" in lines["N-2"]["error"]
+    assert lines["N-1"]["inspection"]
+    assert lines["N-3"]["inspection"]

@@ -1,0 +1,46 @@
+"""The ``--tolerance``, ``--risk``, ``--guard-band`` and ``--limits`` options of commands that judge."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from fretcheck.diagnosis.settings import DiagnosisSettings
+
+ToleranceOption = Annotated[
+    float | None, typer.Option("--tolerance", metavar="CENTS", help="Limit on a note, instead of the neck's tolerance_cents.")
+]
+RiskOption = Annotated[
+    float | None, typer.Option("--risk", metavar="SHARE", help="Largest risk of a wrong pass or fail.  [default: 0.05]")
+]
+GuardBandOption = Annotated[
+    float | None,
+    typer.Option("--guard-band", metavar="CENTS", help="Pass only this far inside the limit, fail only this far outside."),
+]
+LimitsOption = Annotated[
+    Path | None,
+    typer.Option("--limits", metavar="FILE", help="TOML file with limits of your own: fret_position_mm, risk …"),
+]
+
+
+def settings_of(
+    *, tolerance: float | None, risk: float | None, guard_band: float | None, limits: Path | None
+) -> DiagnosisSettings:
+    """The options as settings; an option on the command line wins over the file.
+
+    Raises
+    ------
+    UsageError
+        For a value out of range, or a file that cannot be used.
+    """
+    from dataclasses import replace
+
+    from fretcheck.diagnosis.settings import DiagnosisSettings
+    from fretcheck.diagnosis.settings_file import read_settings
+
+    settings = DiagnosisSettings() if limits is None else read_settings(limits)
+    given: dict[str, Any] = {"limit_cents": tolerance, "risk": risk, "guard_band_cents": guard_band}
+    return replace(settings, **{name: value for name, value in given.items() if value is not None})

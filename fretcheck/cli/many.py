@@ -1,0 +1,71 @@
+"""`fretcheck inspect --from FOLDER_OF_NECKS`: every neck of a folder, over all cores or a cluster."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fretcheck.cli.recorded import progress_bar
+
+if TYPE_CHECKING:
+    from fretcheck.diagnosis.settings import DiagnosisSettings
+    from fretcheck.lots.batch import BatchResult
+    from fretcheck.register.assemble import Circumstances
+
+
+def inspect_many(
+    folder: Path,
+    *,
+    neck: Path | None,
+    keep: bool,
+    register: str | None,
+    settings: DiagnosisSettings,
+    circumstances: Circumstances,
+    processes: int | None,
+    scheduler: str | None,
+    as_json: bool,
+) -> int:
+    """Inspect the necks of a folder, print a line for each, and return the worst exit code.
+
+    Raises
+    ------
+    RecordingError, StorageError, DeviceError
+        When there are no necks, results cannot be kept, or no scheduler answers.
+    """
+    from contextlib import ExitStack
+
+    from fretcheck.lots.batch import inspect_necks
+    from fretcheck.lots.neck_folders import find_necks
+    from fretcheck.register.assemble import inspect_folder
+    from fretcheck.register.store import open_register
+
+    necks = find_necks(folder, neck_file=neck)
+    with ExitStack() as stack:
+        store = stack.enter_context(open_register(register)) if keep else None
+        bar = stack.enter_context(progress_bar(quiet=as_json))
+        task = bar.add_task("Inspecting necks", total=len(necks))
+        result = inspect_necks(
+            necks,
+            register=store,
+            worker=partial(inspect_folder, settings=settings, circumstances=circumstances, processes=1),
+            processes=processes,
+            scheduler=scheduler,
+            progress=lambda done, total, name: bar.update(task, completed=done, total=total, description=f"Inspecting {name}"),
+        )
+    _show(result, as_json=as_json)
+    return result.exit_code
+
+
+def _show(result: BatchResult, *, as_json: bool) -> None:
+    if as_json:
+        import json
+
+        print(json.dumps({"schema": "fretcheck/batch/1", "necks": [asdict(line) for line in result.lines]}, indent=2))
+        return
+    from rich.console import Console
+
+    from fretcheck.report.batch_table import batch_table
+
+    Console().print(batch_table(result))

@@ -1,0 +1,52 @@
+"""`fretcheck inspect --from`: one neck's recordings, with a progress bar."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+    from fretcheck.diagnosis.settings import DiagnosisSettings
+    from fretcheck.register.assemble import Circumstances
+    from fretcheck.register.document import InspectionDocument
+
+
+def inspect_recorded(
+    neck: Path,
+    folder: Path,
+    *,
+    settings: DiagnosisSettings | None = None,
+    circumstances: Circumstances | None = None,
+    quiet: bool = False,
+) -> InspectionDocument:
+    """Inspect a folder of recordings; no bar when `quiet`, or when standard error is no terminal."""
+    from fretcheck.register.assemble import inspect_folder
+
+    with progress_bar(quiet=quiet) as bar:
+        task = bar.add_task("Listening to strings", total=None)
+        return inspect_folder(
+            neck,
+            folder,
+            settings=settings,
+            circumstances=circumstances,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )
+
+
+def progress_bar(*, quiet: bool) -> Progress:
+    """A bar on standard error that leaves nothing behind."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    return Progress(
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+        disable=quiet or not console.is_terminal,
+    )

@@ -1,0 +1,70 @@
+"""What commands that inspect do with a result: keep it, show it, and end with its exit code."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fretcheck.cli.exits import exit_code_of
+from fretcheck.errors import FretcheckError
+
+if TYPE_CHECKING:
+    from fretcheck.register.document import InspectionDocument
+
+
+def keep_and_show(
+    document: InspectionDocument,
+    *,
+    keep: bool,
+    register: str | None,
+    sounds: Path | None,
+    as_json: bool,
+    opinions: list[str] | None = None,
+) -> int:
+    """Keep the result and show it; a register that fails does not cost the result, which is shown all the same.
+
+    Raises
+    ------
+    FretcheckError
+        When it could not be kept, after it was shown.
+    """
+    failure: FretcheckError | None = None
+    if keep:
+        from fretcheck.register.store import open_register
+
+        try:
+            with open_register(register) as store:
+                document = store.keep(document, sound_folder=sounds)
+        except FretcheckError as error:
+            failure = error
+    show(document, as_json=as_json, opinions=opinions)
+    if failure is not None:
+        raise failure
+    return exit_code_of(document)
+
+
+def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | None = None) -> None:
+    """Print the result, as a document or for the eye.
+
+    Parameters
+    ----------
+    opinions : list of str, optional
+        What a second pitch estimator disagrees with; None where it was not asked.
+    """
+    if as_json:
+        if opinions:
+            document = document.model_copy(update={"warnings": [*document.warnings, *opinions]})
+        print(document.to_json())
+        return
+    from rich.console import Console
+
+    from fretcheck.report.terminal import print_result
+
+    console = Console()
+    print_result(document, console)
+    if opinions is not None:
+        console.print()
+        for line in opinions or ["The second pitch estimator agrees with every note within 30 cents."]:
+            console.print(line, markup=False, highlight=False)
+    if document.id:
+        console.print(f"\nKept as inspection {document.id}.", markup=False, highlight=False)

@@ -1,0 +1,53 @@
+"""A shop's own limits, from a TOML file: sizes worth acting on, risk and guard band, under the names of `DiagnosisSettings`.
+
+```toml
+limit_cents = 2.0          # else each neck's own tolerance_cents
+risk = 0.02
+fret_position_mm = 0.05
+saddle = "straight"
+```
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import fields, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import get_args
+
+from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
+from fretcheck.errors import FretcheckError, UsageError
+
+
+def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> DiagnosisSettings:
+    """Settings from a file, laid over `base`.
+
+    Raises
+    ------
+    UsageError
+        For a file that is missing or no TOML, an unknown name, or a value out of range; one line with file and name.
+    """
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be read ({error.strerror}); check the path") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise UsageError(f"{path}: is no TOML: {error}") from None
+    known = {field.name: field for field in fields(DiagnosisSettings)}
+    for name, value in data.items():
+        if name not in known:
+            near = get_close_matches(name, known, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"known are: {', '.join(known)}"
+            raise UsageError(f"{path}: {name} is not a limit; {hint}")
+        if name == "saddle":
+            if value not in get_args(SaddleStyle):
+                raise UsageError(f"{path}: saddle = {value!r}: must be one of {', '.join(get_args(SaddleStyle))}")
+        elif isinstance(value, bool) != (known[name].type == "bool") or not isinstance(value, int | float):
+            raise UsageError(
+                f"{path}: {name} = {value!r}: must be {'true or false' if known[name].type == 'bool' else 'a number'}"
+            )
+    try:
+        return replace(base or DiagnosisSettings(), **data)
+    except FretcheckError as error:
+        raise UsageError(f"{path}: {error}") from None

@@ -1,0 +1,27 @@
+"""Start-up stays light: what is costly to import is imported where it is used."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+COSTLY = ("librosa", "numba", "matplotlib", "scipy.stats", "scipy.signal", "sqlalchemy", "sounddevice", "dask", "pydantic")
+
+
+@pytest.mark.parametrize("what", ["import fretcheck", "from fretcheck.cli.main import run; run(['--help'])"])
+def test_nothing_costly_is_imported(what: str) -> None:
+    code = f"{what}\nimport sys\nprint('LOADED', *(name for name in {COSTLY!r} if name in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = done.stdout.rsplit("LOADED", 1)[1].split()
+    assert loaded == []
+
+
+def test_every_command_is_documented() -> None:
+    from fretcheck.cli.main import COMMAND_MODULES
+
+    done = subprocess.run([sys.executable, "-m", "fretcheck", "--help"], capture_output=True, text=True, check=True)
+    for name in COMMAND_MODULES:
+        line = next(line for line in done.stdout.splitlines() if line.split()[:1] == [name.rstrip("_")])
+        assert len(line.split()) > 3, f"{name} has no help"
