@@ -69,8 +69,9 @@ def inspect(
 ) -> int:
     """Inspect a neck: read every note, judge it, and say which part is out of place and by how much.
 
-    With --from, notes are read from recordings (of many necks, if the folder holds a folder for each). Without, each note is asked for on the screen and heard live; the screen
-    steps on by sound alone, and what is taken is on disk before the next note is asked for.
+    With --from, notes are read from recordings (of many necks, if the folder holds a folder for each). Without, each note is
+    asked for on the screen and heard live; the screen steps on by sound alone, and what is taken is on disk before the next
+    note is asked for.
     """
     circumstances = _circumstances(operator, temperature, humidity)
     settings = settings_of(tolerance=tolerance, risk=risk, guard_band=guard_band, limits=limits)
