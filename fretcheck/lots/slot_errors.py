@@ -1,9 +1,10 @@
 """Where each slot of a neck sits, read from a kept inspection: what a template's errors are computed from.
 
-A diagnosis draws each fret toward "cut well", which is right for one neck and wrong for a template: the same small error on
-thirty necks would be played down thirty times. So the part that the diagnosis left unexplained at a fret is given back to
-that fret before necks are compared: per string, error = what the fret and its tilt explain + unexplained cents as mm.
-Position and tilt then follow from a weighted straight line across the strings.
+A diagnosis draws each fret toward "cut well" and names it only when it is surely out. That is right for one neck and wrong for
+a template: the same small error on thirty necks would be played down thirty times. So slots are read from the notes directly:
+what was heard, less what a perfect neck of these strings would read, as mm at that fret, and a weighted straight line across
+the strings gives position and tilt. What the nut, the saddle or the hand did to all frets of a neck is still in these errors;
+`template_errors` takes it out.
 
 Conventions
 -----------
@@ -14,12 +15,12 @@ mm, positive toward the bridge; tilt positive when the treble end sits nearer th
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
 
 import numpy as np
 
 from fretcheck.errors import DiagnosisRefusedError
 from fretcheck.lots.template_errors import Quantity, SlotError
+from fretcheck.lots.variance_components import Floats
 from fretcheck.register.document import FretPart, InspectionDocument
 
 CENTS_PER_NEPER = 1731.234049066756
@@ -36,30 +37,25 @@ def slot_errors_of(document: InspectionDocument, *, quantity: Quantity = "positi
     Raises
     ------
     DiagnosisRefusedError
-        When the inspection holds no diagnosis, or too few strings for a tilt.
+        When the inspection holds no diagnosed notes, or too few strings for a tilt.
     """
-    by_fret: dict[int, list[FretPart]] = defaultdict(list)
-    for part in document.frets:
-        if part.fret > 0 and part.unexplained_cents is not None and part.u_cents:
-            by_fret[part.fret].append(part)
-    position = _causes(document, "fret_position")
-    tilt = _causes(document, "fret_tilt")
-    if not by_fret or not position:
-        raise DiagnosisRefusedError(f"inspection {document.id or neck_of(document)} holds no diagnosed frets")
     lengths = {(r.string, r.fret): r.length_expected_mm for r in document.readings}
-    strings = max(part.string for parts in by_fret.values() for part in parts)
+    by_fret: dict[int, list[tuple[int, float, float]]] = defaultdict(list)  # (string, mm, u_mm)
+    for part in document.frets:
+        error = _error_cents(part)
+        if part.fret > 0 and error is not None and part.u_cents and (part.string, part.fret) in lengths:
+            mm_per_cent = lengths[part.string, part.fret] / CENTS_PER_NEPER
+            by_fret[part.fret].append((part.string, mm_per_cent * error, mm_per_cent * part.u_cents))
+    if not by_fret:
+        raise DiagnosisRefusedError(f"inspection {document.id or neck_of(document)} holds no diagnosed notes")
+    strings = max(string for notes in by_fret.values() for string, _, _ in notes)
+    fewest, which = (1, 0) if quantity == "position" else (2, 1)
     errors = []
-    for fret, parts in sorted(by_fret.items()):
-        parts = [part for part in parts if (part.string, fret) in lengths]
-        if fret not in position or len(parts) < (1 if quantity == "position" else 2):
-            continue
-        across = np.array([_across(part.string, strings) for part in parts])
-        per_cent = np.array([lengths[part.string, fret] / CENTS_PER_NEPER for part in parts])
-        left = per_cent * np.array([part.unexplained_cents for part in parts], dtype=float)
-        error = position[fret] + tilt.get(fret, 0.0) * across + left
-        u = per_cent * np.array([part.u_cents for part in parts], dtype=float)
-        value, u_value = _line(across, error, u)[0 if quantity == "position" else 1]
-        errors.append(SlotError(neck=neck_of(document), fret=fret, error_mm=value, u_mm=u_value))
+    for fret, notes in sorted(by_fret.items()):
+        if len(notes) >= fewest:
+            across = np.array([_across(string, strings) for string, _, _ in notes])
+            value, u = _line(across, np.array([mm for _, mm, _ in notes]), np.array([u for _, _, u in notes]))[which]
+            errors.append(SlotError(neck=neck_of(document), fret=fret, error_mm=value, u_mm=u))
     if not errors:
         raise DiagnosisRefusedError(
             f"inspection {document.id or neck_of(document)} has no fret read on enough strings for {quantity}"
@@ -67,8 +63,11 @@ def slot_errors_of(document: InspectionDocument, *, quantity: Quantity = "positi
     return errors
 
 
-def _causes(document: InspectionDocument, kind: str) -> Mapping[int, float]:
-    return {c.fret: c.value for c in document.causes if c.cause == kind and c.fret is not None and c.unit == "mm"}
+def _error_cents(part: FretPart) -> float | None:
+    """What was heard less what a perfect neck would read; None when either is unknown."""
+    if part.deviation_cents is None or part.expected_cents is None:
+        return None
+    return part.deviation_cents - part.expected_cents
 
 
 def _across(string: int, strings: int) -> float:
@@ -76,8 +75,8 @@ def _across(string: int, strings: int) -> float:
     return 0.0 if strings == 1 else 1.0 - 2.0 * (string - 1) / (strings - 1)
 
 
-def _line(across: np.ndarray, error: np.ndarray, u: np.ndarray) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Weighted line through the strings: (position, u), (tilt, u); with one string the tilt is taken as 0."""
+def _line(across: Floats, error: Floats, u: Floats) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Weighted line through the strings: (position, u), (tilt, u); one string tells no tilt."""
     weight = 1.0 / u**2
     if len(error) == 1:
         return (float(error[0]), float(u[0])), (0.0, float("inf"))

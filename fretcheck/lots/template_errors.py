@@ -3,11 +3,17 @@
 A slot's error on a neck is the template's error at that fret (the same on every neck), plus the neck's own shift, plus
 scatter of the single slot, plus the measurement's uncertainty, which is known from the neck's diagnosis. Model:
 
-    error[neck, fret] = template[fret] + shift[neck] + scatter[neck, fret] + measurement[neck, fret]
+    error[neck, fret] = template[fret] + trend[neck](fret) + scatter[neck, fret] + measurement[neck, fret]
 
-The template's errors are FIXED effects (these frets are the ones asked about); the necks' shifts and the slots' scatter
-are RANDOM effects (these necks stand for all the template will cut). With one row a string, a random effect of the
-string within its neck is added. Components by REML (`variance_components`).
+The template's errors are FIXED effects (these frets are the ones asked about); the necks' trends and the slots' scatter
+are RANDOM effects (these necks stand for all the template will cut). A trend is what nut, saddle, scale or hand do to all
+frets of a neck at once: in cents 1, γ − 1 and 1/(γ − 1), γ = 2^(fret/12), so in mm these over γ. With one row a string, random
+effects of the slot and of the string within its neck are added. Components by REML (`variance_components`).
+
+Such a trend that all necks share (the same hand pressed all of them) cannot be told from a template that is out at all frets
+in the same pattern. It is fitted through the frets' errors so robustly that single frets do not bend it (least median of
+squares, P. J. Rousseeuw, J. Am. Stat. Assoc. 79, 871 (1984), then bisquare weights), given apart, and the template's errors
+are what stands out from it.
 
 One bad neck must not speak for the template. The fit starts from the half of the necks that agree best with the medians,
 takes in all that fit it, and refits until nothing changes (forward search: A. C. Atkinson & M. Riani, "Robust
@@ -30,7 +36,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.variance_components import RESIDUAL, ComponentFit, Floats, fit_components
+from fretcheck.lots.trend import FEWEST_FRETS, NAMES, common_trend, trend_shapes
+from fretcheck.lots.variance_components import RESIDUAL, Codes, ComponentFit, Floats, fit_components
 
 FEWEST_NECKS = 3
 FEWEST_TO_SCREEN = 5
@@ -41,7 +48,6 @@ FALSE_TEMPLATE_ERRORS = 0.05
 """Expected share of wrongly blamed frets among the blamed ones (Benjamini & Hochberg, J. R. Stat. Soc. B 57, 289, 1995)."""
 
 Mask = NDArray[np.bool_]
-Codes = NDArray[np.intp]
 Quantity = Literal["position", "tilt"]
 
 
@@ -88,7 +94,10 @@ class TemplateResult:
 
     quantity: Quantity
     frets: tuple[FretError, ...]
+    trend_mm: tuple[float, ...] | None
+    """What all frets of all necks share beside the single errors, fret by fret; None when too few frets were read to see it."""
     neck_scatter_mm: float
+    """Root mean square over the frets of the necks' own trends."""
     slot_scatter_mm: float
     string_scatter_mm: float | None
     departures: tuple[Departure, ...]
@@ -96,7 +105,9 @@ class TemplateResult:
     necks_used: int
     confidence: float
     warnings: tuple[str, ...]
-    effects: str = "fixed: the template's error at each fret; random: the neck's shift, the scatter of the single slot"
+    effects: str = (
+        "fixed: the template's error at each fret; random: the neck's trend over its frets, the scatter of the single slot"
+    )
 
 
 def template_errors(
@@ -123,12 +134,13 @@ def template_errors(
         When rows with and without a string are mixed, or an uncertainty is not positive.
     """
     table = _Table(slots)
-    used = table.screen()
-    fit = table.fit(used)
+    used, fit = table.screen()
     chances = table.departure_chances(fit, used)
     count = int(used.sum())
     half_width = _student(confidence, count - 1)
-    errors, spreads = fit.fixed, np.sqrt(np.diag(fit.fixed_covariance))
+    trend = common_trend(fit.fixed, fit.fixed_covariance, table.shapes) if table.with_trend else None
+    errors = fit.fixed if trend is None else trend.rest
+    spreads = np.sqrt(np.diag(fit.fixed_covariance if trend is None else trend.covariance_of_rest))
     beyond_chance = _beyond_chance(errors, spreads, count - 1)
     frets = tuple(
         _fret_error(fret, float(e), float(s), half_width, table.readings_of(fret, used), bool(b), quantity, practical_mm, count)
@@ -142,10 +154,15 @@ def template_errors(
         warnings.append(f"{len(table.necks)} necks are too few to tell a bad neck from the template: none was set aside")
     if count < 10:
         warnings.append(f"{count} necks: the scatter between necks is known only roughly")
+    if trend is None:
+        warnings.append(
+            f"fewer than {FEWEST_FRETS} frets were read: what nut, saddle or hand do to all frets could not be taken out"
+        )
     return TemplateResult(
         quantity=quantity,
         frets=frets,
-        neck_scatter_mm=fit.scatter("neck"),
+        trend_mm=None if trend is None else tuple(float(value) for value in trend.values),
+        neck_scatter_mm=float(np.sqrt(np.mean(np.diag(table.neck_covariance(fit, np.arange(len(table.frets))))))),
         slot_scatter_mm=fit.scatter("slot" if "slot" in fit.variances else RESIDUAL),
         string_scatter_mm=fit.scatter("string") if "string" in fit.variances else None,
         departures=departures,
@@ -179,6 +196,9 @@ class _Table:
         self.neck = np.array([number[row.neck] for row in rows])
         self.fret = np.searchsorted(self.frets, [row.fret for row in rows])
         self.string = np.array([row.string or 0 for row in rows])
+        self.with_trend = len(self.frets) >= FEWEST_FRETS
+        self.shapes = trend_shapes(self.frets) if self.with_trend else np.ones((len(self.frets), 1))
+        self.shape_names = NAMES if self.with_trend else ("neck",)
         self.starts = np.searchsorted(self.neck, np.arange(len(self.necks) + 1))
 
     def rows_of(self, neck: int) -> slice:
@@ -188,20 +208,29 @@ class _Table:
         """Number of used necks on which a fret was read."""
         return len(set(self.neck[(self.fret == self.frets.index(fret)) & used[self.neck]].tolist()))
 
-    def fit(self, used: Mask) -> ComponentFit:
+    def fit(self, used: Mask, *, start: ComponentFit | None = None) -> ComponentFit:
         keep = used[self.neck]
         neck, fret, string = self.neck[keep], self.fret[keep], self.string[keep]
-        factors = {"neck": _codes(neck)}
+        factors = dict.fromkeys(self.shape_names, _codes(neck))
+        patterns = {name: self.shapes[fret, column] for column, name in enumerate(self.shape_names)}
         if self.by_string:
             factors["slot"] = _codes(neck * 1000 + fret)
             factors["string"] = _codes(neck * 1000 + string)
-        return fit_components(self.error[keep], fixed=np.eye(len(self.frets))[fret], factors=factors, known_u=self.u[keep])
+        return fit_components(
+            self.error[keep],
+            fixed=np.eye(len(self.frets))[fret],
+            factors=factors,
+            patterns=patterns,
+            known_u=self.u[keep],
+            blocks=neck,
+            start=None if start is None else start.variances,
+        )
 
-    def screen(self) -> Mask:
-        """Which necks follow the template, by forward search from the best half."""
+    def screen(self) -> tuple[Mask, ComponentFit]:
+        """Which necks follow the template, by forward search from the best half, and the fit to them."""
         everyone = np.ones(len(self.necks), dtype=bool)
         if len(self.necks) < FEWEST_TO_SCREEN:
-            return everyone
+            return everyone, self.fit(everyone)
         medians = np.array([np.median(self.error[self.fret == f]) for f in range(len(self.frets))])
         away = np.abs(self.error - medians[self.fret]) / self.u
         size = np.array([np.sqrt(np.mean(away[self.rows_of(i)] ** 2)) for i in range(len(self.necks))])
@@ -209,15 +238,17 @@ class _Table:
         if not np.array_equal(np.unique(self.fret[used[self.neck]]), np.arange(len(self.frets))):
             used = everyone
         limit = FALSE_NAMING / len(self.necks)
+        fit = self.fit(used)
         for _ in range(20):
-            chances = self.departure_chances(self.fit(used), used)
+            chances = self.departure_chances(fit, used)
             following: Mask = chances > limit
             if following.sum() <= len(self.necks) // 2:  # never judge by a minority
                 following = chances >= np.sort(chances)[(len(self.necks) - 1) // 2]
             if np.array_equal(following, used):
                 break
             used = following
-        return used
+            fit = self.fit(used, start=fit)
+        return used, fit
 
     def departure_chances(self, fit: ComponentFit, used: Mask) -> Floats:
         """For each neck the chance of departing so far as a whole, or at its worst slot (Bonferroni)."""
@@ -241,13 +272,18 @@ class _Table:
         rows = self.rows_of(neck)
         fret, string = self.fret[rows], self.string[rows]
         left = self.error[rows] - fit.fixed[fret]
-        spread = np.diag(self.u[rows] ** 2 + fit.variances[RESIDUAL]) + fit.variances["neck"]
+        spread = np.diag(self.u[rows] ** 2 + fit.variances[RESIDUAL]) + self.neck_covariance(fit, fret)
         if self.by_string:
             spread = (
                 spread + fit.variances["slot"] * (fret[:, None] == fret) + fit.variances["string"] * (string[:, None] == string)
             )
         of_template = fit.fixed_covariance[np.ix_(fret, fret)]
         return left, spread - of_template if used else spread + of_template
+
+    def neck_covariance(self, fit: ComponentFit, fret: Codes) -> Floats:
+        """Covariance of a neck's own trend at these frets."""
+        shapes = self.shapes[fret]
+        return np.asarray((shapes * [fit.variances[name] for name in self.shape_names]) @ shapes.T)
 
     def departure(self, neck: int, fit: ComponentFit, chance: float, quantity: Quantity) -> Departure:
         left, _ = self.left_over(neck, fit, used=False)

@@ -1,4 +1,4 @@
-"""Slot errors from an inspection: the truth comes back whatever part of it the diagnosis had played down."""
+"""Slot errors from an inspection: the truth comes back, whatever the diagnosis made of it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ TILT = np.array([0.0, 0.1, -0.2])
 
 
 @pytest.mark.parametrize("shrink", [1.0, 0.5, 0.0])
-def test_position_and_tilt_come_back_unshrunk(shrink):
+def test_position_and_tilt_come_back_whatever_was_found(shrink):
     document = inspection("A", position_mm=POSITION, tilt_mm=TILT, shrink=shrink)
     found = slot_errors_of(document)
     assert [(e.neck, e.fret) for e in found] == [("A", 1), ("A", 2), ("A", 3)]
@@ -38,7 +38,7 @@ def test_scatter_matches_the_stated_uncertainty():
 
 def test_notes_that_were_not_read_are_left_out():
     whole = inspection("A", position_mm=POSITION)
-    frets = [f.model_copy(update={"unexplained_cents": None}) if f.fret == 2 and f.string > 1 else f for f in whole.frets]
+    frets = [f.model_copy(update={"deviation_cents": None}) if f.fret == 2 and f.string > 1 else f for f in whole.frets]
     one_string = whole.model_copy(update={"frets": frets})
     assert [e.error_mm for e in slot_errors_of(one_string)] == pytest.approx(POSITION, abs=1e-9)
     assert [e.fret for e in slot_errors_of(one_string, quantity="tilt")] == [1, 3]
@@ -46,8 +46,9 @@ def test_notes_that_were_not_read_are_left_out():
 
 def test_an_inspection_without_diagnosis_is_refused():
     document = inspection("A")
-    with pytest.raises(DiagnosisRefusedError, match="no diagnosed frets"):
-        slot_errors_of(document.model_copy(update={"causes": []}))
+    undiagnosed = [f.model_copy(update={"expected_cents": None}) for f in document.frets]
+    with pytest.raises(DiagnosisRefusedError, match="no diagnosed notes"):
+        slot_errors_of(document.model_copy(update={"frets": undiagnosed}))
     lonely = document.model_copy(update={"frets": [f for f in document.frets if f.string == 1]})
     with pytest.raises(DiagnosisRefusedError, match="enough strings for tilt"):
         slot_errors_of(lonely, quantity="tilt")

@@ -7,7 +7,7 @@ import warnings
 import numpy as np
 import pytest
 
-from fretcheck.errors import DiagnosisRefusedError
+from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.lots.variance_components import fit_components
 from tests.lots.reference import EXAMPLES, rows
 
@@ -103,3 +103,25 @@ def test_fits_without_room_are_refused():
         fit_components(np.arange(4.0), fixed=np.ones((4, 2)), factors={"neck": np.array([0, 0, 1, 1])})
     with pytest.raises(DiagnosisRefusedError, match="agree exactly"):
         fit_components(np.ones(4), fixed=np.ones((4, 1)), factors={"neck": np.array([0, 0, 1, 1])})
+
+
+def test_blocks_and_patterns_change_nothing_but_the_time():
+    """The same model in one block and in blocks; a pattern against the dense formula."""
+    rng = np.random.default_rng(9)
+    y, neck, fixed = unbalanced(rng)
+    slope = rng.uniform(0.5, 1.5, len(y))
+    y = y + slope * rng.normal(0, 0.3, 12)[neck]
+    arguments = {"fixed": fixed, "factors": {"neck": neck, "slope": neck}, "patterns": {"slope": slope}}
+    whole, split = fit_components(y, **arguments), fit_components(y, **arguments, blocks=neck)
+    assert split.criterion == pytest.approx(whole.criterion, abs=1e-7)
+    assert split.predicted["slope"] == pytest.approx(whole.predicted["slope"], abs=1e-4)
+    same = neck[:, None] == neck
+    v = whole.variances["neck"] * same + whole.variances["slope"] * same * np.outer(slope, slope)
+    v = v + whole.variances["residual"] * np.eye(len(y))
+    inverse = np.linalg.inv(v)
+    information = fixed.T @ inverse @ fixed
+    left = y - fixed @ np.linalg.solve(information, fixed.T @ inverse @ y)
+    parts = np.linalg.slogdet(v)[1] + np.linalg.slogdet(information)[1] + left @ inverse @ left
+    assert whole.criterion == pytest.approx(float(parts + (len(y) - 4) * np.log(2 * np.pi)), abs=1e-7)
+    with pytest.raises(UsageError, match="two blocks"):
+        fit_components(y, **arguments, blocks=np.arange(len(y)) % 2)
