@@ -15,6 +15,8 @@ import re
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from markupsafe import Markup
 
 INK = "#010100"
@@ -82,6 +84,20 @@ def new_figure(width_px: float, height_px: float) -> Any:
     from matplotlib.figure import Figure
 
     return Figure(figsize=(width_px / 72.0, height_px / 72.0), dpi=72)
+
+
+def line(axes: Any, x: Sequence[float], y: Sequence[float], **how: Any) -> None:
+    """A line within limits that are set already; much quicker than ``axes.plot``, which looks at the limits anew each time."""
+    from matplotlib.lines import Line2D
+
+    axes.add_artist(Line2D(x, y, **how))
+
+
+def area(axes: Any, x: Sequence[float], y: Sequence[float], **how: Any) -> None:
+    """A filled polygon within limits that are set already."""
+    from matplotlib.patches import Polygon
+
+    axes.add_artist(Polygon(list(zip(x, y, strict=True)), closed=True, **how))
 
 
 def as_svg(figure: Any, *, name: str, title: str, description: str) -> Markup:

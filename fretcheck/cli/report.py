@@ -1,0 +1,67 @@
+"""``fretcheck report``: one kept inspection as a page to read, print or send."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fretcheck.cli.register_option import JsonOption, RegisterOption
+
+if TYPE_CHECKING:
+    from fretcheck.register.document import InspectionDocument
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("report")(report)
+
+
+def report(
+    inspection: Annotated[
+        str, typer.Argument(metavar="ID|FILE", help="As `fretcheck list` shows it, or the file of an `inspect --json`.")
+    ],
+    out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Page to write; else report-ID.html here.")] = None,
+    sheet: Annotated[
+        bool | None,
+        typer.Option(
+            "--sheet/--no-sheet", help="With the customer's condition sheet in front; usual for an intake, else left out."
+        ),
+    ] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Write one inspection as a page: a single HTML file that needs nothing else, for screen, phone and paper."""
+    import json as json_text
+
+    from fretcheck.report.report_file import usual_name, write_report
+
+    document = document_of(inspection, register=register)
+    path = write_report(document, out or Path(usual_name(document)), sheet=sheet)
+    if json:
+        print(json_text.dumps({"schema": "fretcheck/report/1", "inspection": document.id, "file": str(path.resolve())}))
+        return
+    print(f"Report: {path}")
+
+
+def document_of(told: str, *, register: str | None) -> InspectionDocument:
+    """The document of an inspection of the register, or of a JSON file.
+
+    Raises
+    ------
+    UsageError, StorageError
+        When there is none of that id, or the file is none of an inspection.
+    """
+    if told.lower().endswith(".json"):
+        from fretcheck.errors import UsageError
+        from fretcheck.register.exchange import read_json
+
+        documents = read_json(Path(told))
+        if len(documents) != 1:
+            raise UsageError(f"{told} holds {len(documents)} inspections, not one: import it, then ask for one by its id")
+        return documents[0]
+    from fretcheck.register.store import open_register
+
+    with open_register(register, create=False) as store:
+        return store.load(told)

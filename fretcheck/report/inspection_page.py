@@ -1,0 +1,228 @@
+"""The page of one inspection: verdict, neck, notes, findings and corrections; then curves, readings and how it was measured.
+
+Conventions
+-----------
+The page is made from the document alone, so that one kept years ago gives the same page. What the document does not tell is said
+to be unknown or left out, never made up.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from fretcheck.plain_text import plain_line
+from fretcheck.report.budget import NoteBudget, note_budget
+from fretcheck.report.cells_on_page import cells_on_page
+from fretcheck.report.finding_words import clause, label, sentence_of
+from fretcheck.report.neck_figure import description, neck_figure, upright_neck_figure
+from fretcheck.report.neck_plan import NeckPlan, plan_of
+from fretcheck.report.page import moment, render, signed
+from fretcheck.report.string_figure import string_figure
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+    from fretcheck.register.document import FindingPart, FretPart, InspectionDocument, ReadingPart
+
+DECISION_WORDS = {"pass": "Within tolerance", "fail": "Out of tolerance", "undecided": "Undecided"}
+PLAN_WORDS = {
+    "full": "every fret",
+    "intake": "intake, chosen frets",
+    "spot": "spot check",
+    "press": "press test",
+    "own": "own choice",
+}
+LEAST_LAYOUT = 0.001
+"""Ways of laying out the frets less probable than this are not listed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StringOnPage:
+    """One string: its curves, its readings and how they were got."""
+
+    number: int
+    note: str
+    curves: Markup | None
+    readings: list[ReadingPart]
+    hand_scatter_cents: float | None
+    drift_cents: float | None
+    open_plucks: int
+
+
+def inspection_page(document: InspectionDocument) -> str:
+    """The page as HTML."""
+    return render("inspection.html", **context_of(document))
+
+
+def context_of(document: InspectionDocument) -> dict[str, Any]:
+    """All that the templates of an inspection show."""
+    plan = plan_of(document)
+    notes_of: dict[int, list[FretPart]] = defaultdict(list)
+    for one in document.frets:
+        notes_of[one.string].append(one)
+    return {
+        "document": document,
+        "facts": facts(document),
+        "decision_word": DECISION_WORDS[document.verdict.decision],
+        "sentence": document.verdict.reason or f"Judged against ±{document.verdict.limit_cents:g} cents.",
+        "in_short": in_short(document),
+        "worst": worst_sentence(document),
+        "predicted": predicted_sentence(document),
+        "plan": plan,
+        "neck": None if plan is None else neck_figure(plan, document.findings),
+        "neck_upright": None if plan is None else upright_neck_figure(plan, document.findings),
+        "neck_words": None if plan is None else description(plan),
+        "cells": cells_on_page(document),
+        "findings": [(label(one), _direction(one), one) for one in document.findings],
+        "layout": [one for one in document.layout if one.probability >= LEAST_LAYOUT],
+        "strings": _strings(document, notes_of),
+        "measured_by_hand": _by_hand(document),
+        "plan_word": PLAN_WORDS.get(document.conditions.plan, document.conditions.plan),
+        "budget": worst_budget(document, plan),
+        "signed": signed,
+        "own_missing": _missing(document),
+        "set_aside": _set_aside(document),
+    }
+
+
+def facts(document: InspectionDocument) -> list[tuple[str, str | None]]:
+    """What stands in the title block."""
+    how = document.conditions
+    return [
+        ("Serial", document.neck.serial),
+        ("Inspected", moment(document.taken_at)),
+        ("By", how.operator),
+        ("Inspection", document.id or "not kept"),
+        ("Plan", PLAN_WORDS.get(how.plan, how.plan)),
+        ("Tolerance", f"±{document.verdict.limit_cents:g} cents a note"),
+    ]
+
+
+def in_short(document: InspectionDocument) -> str:
+    """All findings in one sentence."""
+    if not document.findings:
+        return "No single fret, nor nut, nor saddle stands out as the cause." if document.verdict.decision != "pass" else ""
+    return sentence_of([clause(one) for one in document.findings])
+
+
+def worst_sentence(document: InspectionDocument) -> str | None:
+    """Which note is furthest out."""
+    worst = document.verdict.worst
+    if worst is None:
+        return None
+    way = "sharp" if worst.deviation_cents > 0 else "flat"
+    place = "open" if worst.fret == 0 else f"at fret {worst.fret}"
+    return f"The note furthest out is string {worst.string} {place}: {abs(worst.deviation_cents):.1f} cents {way}."
+
+
+def predicted_sentence(document: InspectionDocument) -> str | None:
+    """What the corrections should bring."""
+    after = document.predicted_after.worst_cents
+    if after is None or not document.corrections:
+        return None
+    enough = "within" if abs(after) <= document.verdict.limit_cents else "still beyond"
+    return (
+        f"With all corrections made the worst note should lie at {abs(after):.1f} cents, {enough} the tolerance "
+        "(the hand's own scatter left out)."
+    )
+
+
+def worst_budget(document: InspectionDocument, plan: NeckPlan | None) -> tuple[NoteBudget, float | None] | None:
+    """Budget of the note the verdict turns on, and what a cent is worth there in mm (None where the scale is unknown)."""
+    worst = document.verdict.worst
+    if worst is None:
+        return None
+    budget = note_budget(document, string=worst.string, fret=worst.fret)
+    if budget is None:
+        return None
+    length = next(
+        (one.length_expected_mm for one in document.readings if (one.string, one.fret) == (worst.string, worst.fret)), None
+    )
+    return budget, None if length is None else length * (1.0 - 2.0 ** (-1.0 / 1200.0))
+
+
+def open_note(document: InspectionDocument, string: int) -> str:
+    """Open note of a string as the description gives it; empty where it does not, or gives something else."""
+    strings = document.neck.description.get("strings")
+    try:
+        note = strings[string - 1]["note"] if isinstance(strings, list) else ""
+    except (IndexError, KeyError, TypeError):
+        return ""
+    return note if isinstance(note, str) and len(note) <= 5 and note.isascii() and note.isprintable() else ""
+
+
+def _strings(document: InspectionDocument, notes_of: dict[int, list[FretPart]]) -> list[StringOnPage]:
+    limit = document.verdict.limit_cents
+    heard = [abs(one.deviation_cents) for one in document.frets if one.fret > 0 and one.deviation_cents is not None]
+    reach = 1.12 * max([2.0 * limit, *heard])
+    frets = max([12, *(one.fret for one in document.frets)])
+    answer = []
+    for number in sorted({*notes_of, *(one.string for one in document.readings)}):
+        own = [one for one in document.readings if one.string == number]
+        note = open_note(document, number)
+        has_curve = any(one.fret > 0 and one.deviation_cents is not None for one in notes_of[number])
+        answer.append(
+            StringOnPage(
+                number=number,
+                note=note,
+                curves=string_figure(
+                    notes_of[number], string=number, note=note, frets=frets, limit_cents=limit, reach_cents=reach
+                )
+                if has_curve
+                else None,
+                readings=own,
+                hand_scatter_cents=document.conditions.hand_scatter_cents.get(number),
+                drift_cents=document.conditions.drift_cents.get(number),
+                open_plucks=sum(one.fret == 0 and one.used for one in own),
+            )
+        )
+    return answer
+
+
+def _direction(finding: FindingPart) -> str:
+    """The way in signs, beside the words."""
+    value = finding.value_mm
+    if value is None:
+        return ""
+    if finding.cause == "nut_height":
+        return "↑" if value > 0 else "↓"
+    if finding.cause in ("fret_position", "nut_position", "saddle_position"):
+        return "→ bridge" if value > 0 else "← nut"
+    return ""
+
+
+def _by_hand(document: InspectionDocument) -> list[str]:
+    measured = document.neck.description.get("measured")
+    lines = []
+    for one in measured if isinstance(measured, list) else []:
+        if isinstance(one, dict):
+            place = "".join(f", {name} {one[name]}" for name in ("fret", "string") if one.get(name) is not None)
+            what = str(one.get("what", "")).replace("_", " ")
+            lines.append(plain_line(f"{what}{place}: {one.get('mm')} mm ± {one.get('u_mm')} mm"))
+    return lines
+
+
+def _missing(document: InspectionDocument) -> str:
+    by_string: dict[int, list[str]] = defaultdict(list)
+    for string, fret in document.missing:
+        by_string[string].append("open" if fret == 0 else str(fret))
+    return "; ".join(f"string {string}: {', '.join(frets)}" for string, frets in sorted(by_string.items()))
+
+
+def _set_aside(document: InspectionDocument) -> list[tuple[str, str]]:
+    """Sounds not used, by reason: where each was."""
+    places: dict[str, dict[int | None, list[str]]] = defaultdict(lambda: defaultdict(list))
+    for one in document.set_aside:
+        places[one.reason][one.string].append(f"{one.start_s:.1f}")
+    return [
+        (
+            reason,
+            "; ".join(
+                f"{'unknown string' if string is None else f'string {string}'} at {', '.join(moments)} s"
+                for string, moments in by_string.items()
+            ),
+        )
+        for reason, by_string in places.items()
+    ]

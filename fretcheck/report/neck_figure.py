@@ -1,0 +1,276 @@
+"""The neck to scale, each fret where it was found: lying, with the displacements in mm below it; and upright, for a phone.
+
+Conventions
+-----------
+Along the strings to scale; displacements exaggerated by the factor that the caption states. A fret's design place is a thin
+dashed line, the found place a solid one, its 90 % interval a band. What is a finding is thick, coloured and named, with an arrow
+from where it should be. Nut left or on top, string 1 on top or right.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fretcheck.report import drawing
+from fretcheck.report.finding_words import label, millimetres
+from fretcheck.report.neck_plan import Displacement, NeckPlan
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+    from fretcheck.register.document import FindingPart
+
+WIDTH, LANE, BOARD, NUMBERS, CHART = 900.0, 20.0, 118.0, 26.0, 136.0
+UPRIGHT_WIDTH, UPRIGHT_LENGTH = 350.0, 640.0
+CHARACTER = 7.9
+"""Mean width of a character in px, generous."""
+
+
+def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = True, name: str = "neck") -> Markup:
+    """The neck lying, nut at the left; with `chart`, each fret's displacement in mm below it."""
+    low, high = _ends(plan)
+    labels = _placed_labels(plan, findings, low=low, high=high)
+    lanes = 1 + max((lane for _, _, lane, _ in labels), default=-1)
+    top = lanes * LANE + 6.0
+    height = top + BOARD + NUMBERS + (CHART + 14.0 if chart else 0.0)
+    with drawing.style():
+        figure = drawing.new_figure(WIDTH, height)
+        axes = figure.add_axes((0.0, 1.0 - (top + BOARD + NUMBERS) / height, 1.0, (top + BOARD + NUMBERS) / height))
+        axes.set_xlim(low, high)
+        axes.set_ylim(-NUMBERS / BOARD, 1.0 + top / BOARD)
+        axes.axis("off")
+        _draw(axes, plan, upright=False)
+        for fret in _numbered(plan, least_mm=19.0 * (high - low) / WIDTH):
+            axes.text(_middle(plan, fret), -0.05, str(fret), ha="center", va="top", fontsize=12.0)
+        axes.text(_middle(plan, 0), -0.05, "nut", ha="center", va="top", fontsize=12.0, color=drawing.SOFT)
+        if plan.saddles:
+            axes.text(plan.saddle(len(plan.neck.strings)), -0.05, "saddle", ha="center", va="top", color=drawing.SOFT)
+        for text, anchor, lane, colour in labels:
+            y = 1.0 + (top - LANE * (lane + 0.5) - 4.0) / BOARD
+            start = _label_start(text, anchor, low=low, high=high)
+            axes.text(start, y, text, ha="left", va="center", fontsize=13.0, fontweight="bold", color=colour)
+            drawing.line(axes, [anchor, anchor], [1.02, y - 0.4 * LANE / BOARD], color=colour, linewidth=1.0)
+        if chart:
+            _chart(figure, plan, low=low, high=high, height=height)
+        return drawing.as_svg(figure, name=name, title="The neck and where its frets were found", description=description(plan))
+
+
+def upright_neck_figure(plan: NeckPlan, findings: list[FindingPart], *, name: str = "neck-upright") -> Markup:
+    """The neck standing, nut on top, for a narrow screen."""
+    low, high = _ends(plan)
+    length = UPRIGHT_LENGTH
+    left, board = 34.0, 118.0
+    with drawing.style():
+        figure = drawing.new_figure(UPRIGHT_WIDTH, length)
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes.set_xlim(-left / board, (UPRIGHT_WIDTH - left) / board)
+        axes.set_ylim(high, low)
+        axes.axis("off")
+        _draw(axes, plan, upright=True)
+        for fret in _numbered(plan, least_mm=12.0 * (high - low) / length):
+            axes.text(-0.06, _middle(plan, fret), str(fret), ha="right", va="center", fontsize=11.0)
+        axes.text(-0.06, _middle(plan, 0), "nut", ha="right", va="center", fontsize=11.0, color=drawing.SOFT)
+        line, taken = (high - low) / length * 15.0, low
+        for finding in sorted(findings, key=lambda one: _anchor(plan, one) or 0.0):
+            anchor = _anchor(plan, finding)
+            if anchor is None:
+                continue
+            lines = _wrapped(label(finding), 20)
+            first = min(max(anchor - line * (len(lines) - 1) / 2.0, taken + line), high - line * (len(lines) + 0.5))
+            for number, text in enumerate(lines):
+                axes.text(
+                    1.22, first + number * line, text, va="center", fontsize=12.5, fontweight="bold", color=_colour(finding)
+                )
+            taken = first + line * len(lines)
+            drawing.line(
+                axes, [1.02, 1.18], [anchor, first + line * (len(lines) - 1) / 2.0], color=_colour(finding), linewidth=1.0
+            )
+        return drawing.as_svg(figure, name=name, title="The neck and where its frets were found", description=description(plan))
+
+
+def description(plan: NeckPlan) -> str:
+    """What the drawing shows, in words."""
+    found = [
+        f"fret {fret} {millimetres(one.value)} nearer the {'bridge' if one.value > 0 else 'nut'} than designed"
+        for fret, one in plan.frets.items()
+        if one.finding is not None
+    ]
+    rest = len(plan.frets) - len(found)
+    text = f"{len(plan.frets)} frets on a scale of {plan.neck.scale_length_mm:g} mm. "
+    if found:
+        text += f"Out of place: {'; '.join(found)}. "
+    largest = max((abs(one.value) for one in plan.frets.values() if one.finding is None), default=0.0)
+    return text + f"{'The other ' if found else 'All '}{rest} frets were found within {millimetres(largest)} of their place."
+
+
+def _ends(plan: NeckPlan) -> tuple[float, float]:
+    strings = range(1, len(plan.neck.strings) + 1)
+    nut = min(plan.along(0, string) for string in strings)
+    end = max(plan.saddle(string) for string in strings)
+    reach = max((max(one.high, 0.0) for one in plan.saddles.values()), default=0.0) * plan.saddle_factor
+    return nut - 26.0, end + max(reach, 12.0) + 22.0
+
+
+def _middle(plan: NeckPlan, fret: int) -> float:
+    """Where a fret's number stands: its design place at the edge of the last string."""
+    return plan.along(fret, len(plan.neck.strings))
+
+
+def _numbered(plan: NeckPlan, *, least_mm: float) -> list[int]:
+    """Frets whose number is written: all, but high up only as many as have room; those named in a finding always."""
+    chosen = [fret for fret, one in plan.frets.items() if one.finding is not None or one.tilt_finding is not None]
+    for fret in sorted(plan.frets, key=lambda number: (number % 2, number)):
+        if all(abs(_middle(plan, fret) - _middle(plan, other)) >= least_mm for other in chosen if other != fret):
+            chosen.append(fret)
+    return sorted(set(chosen))
+
+
+def _anchor(plan: NeckPlan, finding: FindingPart) -> float | None:
+    """Where on the neck a finding is named; None for one without a place."""
+    if finding.cause in ("fret_position", "fret_tilt") and finding.fret in plan.frets:
+        return plan.along(finding.fret, 1) + plan.factor * plan.frets[finding.fret].value
+    if finding.cause in ("nut_position", "nut_height"):
+        return plan.along(0, finding.string or 1)
+    if finding.cause in ("saddle_position", "string"):
+        string = finding.string or 1
+        shift = plan.saddles[string].value if string in plan.saddles and finding.cause == "saddle_position" else 0.0
+        return plan.saddle(string) + plan.saddle_factor * shift
+    return None
+
+
+def _colour(finding: FindingPart) -> str:
+    value = finding.value_mm if finding.value_mm is not None else finding.value_cents
+    if finding.cause in ("fret_position", "fret_tilt", "nut_height"):
+        return drawing.SHARP if (value or 0.0) > 0 else drawing.FLAT
+    if finding.cause in ("nut_position", "saddle_position"):
+        return drawing.FLAT if (value or 0.0) > 0 else drawing.SHARP
+    return drawing.UNSURE
+
+
+def _label_start(text: str, anchor: float, *, low: float, high: float) -> float:
+    width = len(text) * CHARACTER * (high - low) / WIDTH
+    return min(max(anchor - width / 2.0, low + 2.0), high - width - 2.0)
+
+
+def _placed_labels(plan: NeckPlan, findings: list[FindingPart], *, low: float, high: float) -> list[tuple[str, float, int, str]]:
+    """Labels with their anchor, lane (0 on top) and colour, so that none covers another."""
+    named = sorted(((anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None), key=lambda pair: pair[0])
+    placed: list[tuple[str, float, int, str]] = []
+    ends: list[float] = []
+    for anchor, finding in named:
+        text = label(finding)
+        start = _label_start(text, anchor, low=low, high=high)
+        lane = next((n for n, end in enumerate(ends) if start > end + 8.0), len(ends))
+        ends[lane : lane + 1] = [start + len(text) * CHARACTER * (high - low) / WIDTH]
+        placed.append((text, anchor, lane, _colour(finding)))
+    return placed
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, width)
+
+
+def _draw(axes: Any, plan: NeckPlan, *, upright: bool) -> None:
+    """Board, strings, nut, frets and saddles."""
+    strings = range(1, len(plan.neck.strings) + 1)
+    last = len(plan.neck.strings)
+
+    def path(along: list[float], across: list[float], **how: Any) -> None:
+        drawing.line(axes, *((across, along) if upright else (along, across)), **how)
+
+    def area(along: list[float], across: list[float], **how: Any) -> None:
+        drawing.area(axes, *((across, along) if upright else (along, across)), **how)
+
+    tail = [plan.along(0, n) + (plan.along(plan.neck.frets, n) - plan.along(0, n)) * 1.02 + 4.0 for n in (1, last)]
+    area([plan.along(0, 1), tail[0], tail[1], plan.along(0, last)], [1.0, 1.0, 0.0, 0.0], facecolor=drawing.BOARD, linewidth=0)
+    for number in strings:
+        start = plan.along(plan.neck.string(number).first_fret, number)
+        found = plan.saddles.get(number)
+        saddle = plan.saddle(number)
+        y = plan.across(number)
+        width = 0.7 + 0.9 * min(plan.neck.string(number).gauge_mm, 2.5) / 1.4
+        reach = saddle if found is None else saddle + plan.saddle_factor * found.value
+        path([start, max(reach, saddle)], [y, y], color=drawing.METAL, linewidth=width)
+        half = 0.35 * (1.0 - 2.0 * 0.07) / max(last - 1, 1)
+        path([saddle, saddle], [y - half, y + half], color=drawing.SOFT, linewidth=1.2, linestyle=(0, (2, 2)))
+        if found is not None:
+            colour = drawing.INK if found.finding is None else _colour(found.finding)
+            ends = [saddle + plan.saddle_factor * value for value in (found.low, found.high)]
+            area([*ends, *reversed(ends)], [y - half, y - half, y + half, y + half], **_band(found.finding))
+            path([reach, reach], [y - half, y + half], color=colour, linewidth=3.5 if found.finding else 2.0)
+    for fret, found in plan.frets.items():
+        _fret(path, area, plan, fret, found)
+    if plan.nut is not None:
+        _fret(path, area, plan, 0, plan.nut)
+    nut = [plan.along(0, 1), plan.along(0, last)]
+    shift = plan.factor * plan.nut.value if plan.nut is not None and plan.nut.finding is not None else 0.0
+    path([nut[0] + shift, nut[1] + shift], [1.0, 0.0], color=drawing.INK, linewidth=5.0)
+
+
+def _fret(path: Any, area: Any, plan: NeckPlan, fret: int, found: Displacement) -> None:
+    last = len(plan.neck.strings)
+    design = (plan.along(fret, 1), plan.along(fret, last))
+    path(list(design), [1.0, 0.0], color=drawing.SOFT, linewidth=0.8, linestyle=(0, (3, 3)))
+    named = found.finding or found.tilt_finding
+    tilts = [found.tilt * plan.factor * plan.side(n) for n in (1, last)]
+    low, high = ([place + plan.factor * value for place in design] for value in (found.low, found.high))
+    if fret > 0 or named is not None:
+        area([low[0], high[0], high[1], low[1]], [1.0, 1.0, 0.0, 0.0], **_band(named))
+    if fret == 0:
+        return
+    place = [one + plan.factor * found.value + tilt for one, tilt in zip(design, tilts, strict=True)]
+    colour = drawing.INK if named is None else _colour(named)
+    path(place, [1.0, 0.0], color=colour, linewidth=1.6 if named is None else 4.0)
+    if found.finding is not None:
+        _arrow(path, area, start=(design[0] + design[1]) / 2.0, end=(place[0] + place[1]) / 2.0, colour=colour)
+
+
+def _arrow(path: Any, area: Any, *, start: float, end: float, colour: str) -> None:
+    """From where a fret should be to where it is, between the two middle strings."""
+    head = min(4.0, 0.7 * abs(end - start)) * (1.0 if end > start else -1.0)
+    tip = end - head * 0.3
+    path([start, tip - 0.5 * head], [0.5, 0.5], color=colour, linewidth=2.0)
+    area([tip, tip - head, tip - head], [0.5, 0.55, 0.45], facecolor=colour, linewidth=0)
+
+
+def _band(finding: FindingPart | None) -> dict[str, Any]:
+    colour = drawing.METAL if finding is None else _colour(finding)
+    return {"facecolor": colour, "alpha": 0.35, "linewidth": 0}
+
+
+def _chart(figure: Any, plan: NeckPlan, *, low: float, high: float, height: float) -> None:
+    """Each fret's displacement in mm with its 90 % interval, below the drawing and in line with it."""
+    axes = figure.add_axes((0.0, 10.0 / height, 1.0, (CHART - 4.0) / height))
+    axes.set_xlim(low, high)
+    axes.axis("off")
+    last = _middle(plan, plan.neck.frets) + 8.0
+    size = max(one.practical_size for one in plan.frets.values())
+    reach = 1.12 * max(size * 1.5, *(max(abs(one.low), abs(one.high)) for one in plan.frets.values()))
+    axes.set_ylim(-reach, reach)
+    drawing.area(axes, [0.0, last, last, 0.0], [-size, -size, size, size], facecolor=drawing.WITHIN_TINT, linewidth=0)
+    drawing.line(axes, [0.0, last], [0.0, 0.0], color=drawing.SOFT, linewidth=0.8)
+    step = next(one for one in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 50.0) if reach / one < 4.0)
+    for count in range(-3, 4):
+        tick = count * step
+        if abs(tick) <= reach:
+            axes.text(-4.0, tick, f"{tick:+.1f}".replace("-", "−") if count else "0", ha="right", va="center", fontsize=11.0)
+            drawing.line(axes, [-2.0, 0.0], [tick, tick], color=drawing.SOFT, linewidth=0.8)
+    for fret, one in plan.frets.items():
+        x, named = _middle(plan, fret), one.finding
+        colour = drawing.INK if named is None else _colour(named)
+        drawing.line(axes, [x, x], [one.low, one.high], color=colour, linewidth=1.4 if named is None else 3.0)
+        drawing.line(axes,
+            [x], [one.value], marker="o", markersize=5.0 if named is None else 8.0, color=colour,
+            markerfacecolor=drawing.PAPER if named is None else colour,
+        )  # fmt: skip
+    x = last + 10.0
+    words = (
+        (0.86, "▲ mm nearer the bridge: notes sharp", drawing.SHARP),
+        (-0.86, "▼ mm nearer the nut: notes flat", drawing.FLAT),
+        (0.28, "bar: 90 % interval of the fret", drawing.INK),
+        (0.0, f"band: ±{size:g} mm, not worth moving", drawing.WITHIN),
+    )
+    for y, text, colour in words:
+        axes.text(x, y * reach, text, ha="left", va="center", fontsize=11.0, color=colour)

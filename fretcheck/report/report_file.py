@@ -1,0 +1,49 @@
+"""The report of an inspection as a file: the page that fits its plan.
+
+An intake gets the customer's condition sheet with the technical page behind it, every other plan the technical page alone.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fretcheck.report.page import write_page
+
+if TYPE_CHECKING:
+    from fretcheck.register.document import InspectionDocument
+
+
+def write_report(document: InspectionDocument, path: Path, *, sheet: bool | None = None) -> Path:
+    """Write the report of `document` to `path`, whole or not at all, and return the path.
+
+    Parameters
+    ----------
+    sheet : bool or None
+        With the customer's condition sheet in front; None: where the plan was ``intake``.
+
+    Raises
+    ------
+    StorageError
+        When the file cannot be written.
+    """
+    return write_page(report_page(document, sheet=sheet), path)
+
+
+def report_page(document: InspectionDocument, *, sheet: bool | None = None) -> str:
+    """The page that `write_report` writes."""
+    if sheet if sheet is not None else document.conditions.plan == "intake":
+        from fretcheck.report.condition_sheet import condition_sheet
+
+        return condition_sheet(document)
+    from fretcheck.report.inspection_page import inspection_page
+
+    return inspection_page(document)
+
+
+def usual_name(document: InspectionDocument) -> str:
+    """A file name for a document's report: plain letters, digits and hyphens of its id, or else its serial or name."""
+    told = document.id or document.neck.serial or document.neck.name
+    plain = re.sub(r"[^A-Za-z0-9]+", "-", told).strip("-")[:60]
+    return f"report-{plain or 'inspection'}.html"
