@@ -27,6 +27,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "import_",
     "backup",
     "devices",
+    "report",
 )
 
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
