@@ -15,18 +15,26 @@ from typing import TYPE_CHECKING, Any
 from fretcheck.plain_text import plain_line
 from fretcheck.report.budget import NoteBudget, note_budget
 from fretcheck.report.cells_on_page import cells_on_page
-from fretcheck.report.finding_words import clause, label, sentence_of
+from fretcheck.report.finding_words import label
 from fretcheck.report.neck_figure import description, neck_figure, upright_neck_figure
 from fretcheck.report.neck_plan import NeckPlan, plan_of
 from fretcheck.report.page import moment, render, signed
 from fretcheck.report.string_figure import string_figure
+from fretcheck.report.verdict_words import (
+    DECISION_WORDS,
+    in_short,
+    missing_by_string,
+    predicted_sentence,
+    reason_of,
+    set_aside_by_reason,
+    worst_sentence,
+)
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
     from fretcheck.register.document import FindingPart, FretPart, InspectionDocument, ReadingPart
 
-DECISION_WORDS = {"pass": "Within tolerance", "fail": "Out of tolerance", "undecided": "Undecided"}
 PLAN_WORDS = {
     "full": "every fret",
     "intake": "intake, chosen frets",
@@ -66,7 +74,7 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "document": document,
         "facts": facts(document),
         "decision_word": DECISION_WORDS[document.verdict.decision],
-        "sentence": document.verdict.reason or f"Judged against ±{document.verdict.limit_cents:g} cents.",
+        "sentence": reason_of(document),
         "in_short": in_short(document),
         "worst": worst_sentence(document),
         "predicted": predicted_sentence(document),
@@ -82,8 +90,8 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "plan_word": PLAN_WORDS.get(document.conditions.plan, document.conditions.plan),
         "budget": worst_budget(document, plan),
         "signed": signed,
-        "own_missing": _missing(document),
-        "set_aside": _set_aside(document),
+        "own_missing": missing_by_string(document),
+        "set_aside": set_aside_by_reason(document),
     }
 
 
@@ -98,35 +106,6 @@ def facts(document: InspectionDocument) -> list[tuple[str, str | None]]:
         ("Plan", PLAN_WORDS.get(how.plan, how.plan)),
         ("Tolerance", f"±{document.verdict.limit_cents:g} cents a note"),
     ]
-
-
-def in_short(document: InspectionDocument) -> str:
-    """All findings in one sentence."""
-    if not document.findings:
-        return "No single fret, nor nut, nor saddle stands out as the cause." if document.verdict.decision != "pass" else ""
-    return sentence_of([clause(one) for one in document.findings])
-
-
-def worst_sentence(document: InspectionDocument) -> str | None:
-    """Which note is furthest out."""
-    worst = document.verdict.worst
-    if worst is None:
-        return None
-    way = "sharp" if worst.deviation_cents > 0 else "flat"
-    place = "open" if worst.fret == 0 else f"at fret {worst.fret}"
-    return f"The note furthest out is string {worst.string} {place}: {abs(worst.deviation_cents):.1f} cents {way}."
-
-
-def predicted_sentence(document: InspectionDocument) -> str | None:
-    """What the corrections should bring."""
-    after = document.predicted_after.worst_cents
-    if after is None or not document.corrections:
-        return None
-    enough = "within" if abs(after) <= document.verdict.limit_cents else "still beyond"
-    return (
-        f"With all corrections made the worst note should lie at {abs(after):.1f} cents, {enough} the tolerance "
-        "(the hand's own scatter left out)."
-    )
 
 
 def worst_budget(document: InspectionDocument, plan: NeckPlan | None) -> tuple[NoteBudget, float | None] | None:
@@ -202,27 +181,3 @@ def _by_hand(document: InspectionDocument) -> list[str]:
             what = str(one.get("what", "")).replace("_", " ")
             lines.append(plain_line(f"{what}{place}: {one.get('mm')} mm ± {one.get('u_mm')} mm"))
     return lines
-
-
-def _missing(document: InspectionDocument) -> str:
-    by_string: dict[int, list[str]] = defaultdict(list)
-    for string, fret in document.missing:
-        by_string[string].append("open" if fret == 0 else str(fret))
-    return "; ".join(f"string {string}: {', '.join(frets)}" for string, frets in sorted(by_string.items()))
-
-
-def _set_aside(document: InspectionDocument) -> list[tuple[str, str]]:
-    """Sounds not used, by reason: where each was."""
-    places: dict[str, dict[int | None, list[str]]] = defaultdict(lambda: defaultdict(list))
-    for one in document.set_aside:
-        places[one.reason][one.string].append(f"{one.start_s:.1f}")
-    return [
-        (
-            reason,
-            "; ".join(
-                f"{'unknown string' if string is None else f'string {string}'} at {', '.join(moments)} s"
-                for string, moments in by_string.items()
-            ),
-        )
-        for reason, by_string in places.items()
-    ]

@@ -76,7 +76,7 @@ def neck_picture(
         Open notes, string 1 first.
     """
     label = 3 + max(len(name) for name in string_names) + 1
-    room = max(1, (width - label) // CELL_WIDTH)
+    room = max(1, (width - label - 1) // CELL_WIDTH)  # the open note's column is one wider, for its heading
     picture = Text(no_wrap=True)
     columns = list(range(frets + 1))
     blocks = -(-len(columns) // room)
@@ -87,18 +87,19 @@ def neck_picture(
             picture.append("\n")
         picture.append(" " * label)
         for fret in block:
-            picture.append(("open" if fret == 0 else str(fret)).ljust(CELL_WIDTH), style="dim")
+            picture.append("open " if fret == 0 else str(fret).ljust(CELL_WIDTH), style="dim")
         for number, name in enumerate(string_names, start=1):
             picture.append(f"\n{number:>2} {name}".ljust(label + 1))
             for fret in block:
                 picture.append_text(cell_text(cells.get((number, fret)), glyphs))
+                picture.append(" " if fret == 0 else "")
     return picture
 
 
 def legend(glyphs: Glyphs) -> Text:
     """What the signs mean, in one line."""
     return Text(
-        f"{glyphs.sharp}7 seven cents sharp   {glyphs.flat}7 flat   ? too close to call   "
-        f"{glyphs.within} within tolerance   {glyphs.unheard} not heard",
+        f"{glyphs.sharp}7 7 cents sharp  {glyphs.flat}7 flat  ? too close to call  "
+        f"{glyphs.within} within tolerance  {glyphs.unheard} not heard",
         style="dim",
     )

@@ -44,6 +44,7 @@ from typing import TYPE_CHECKING
 
 from fretcheck.errors import StorageError
 from fretcheck.plain_text import plain_line
+from fretcheck.report.verdict_words import sureness
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -112,13 +113,3 @@ def moment(taken_at: str | None) -> str:
         return f"{datetime.fromisoformat(taken_at):%-d %B %Y, %H:%M}" if os.name != "nt" else taken_at[:16]
     except ValueError:
         return plain_line(taken_at)
-
-
-def sureness(probability: float) -> str:
-    """A probability as a person would say it, never a false 0 or 100 %."""
-    percent = 100.0 * probability
-    if percent > 99.0:
-        return "more than 99 %"
-    if percent < 1.0:
-        return "less than 1 %"
-    return f"{percent:.0f} %"

@@ -1,21 +1,36 @@
 """The result of an inspection on an 80-column screen, in the order in which it is wanted at the bench:
 
-verdict, the neck, findings, what to do, what would sharpen the result, warnings.
+verdict, the neck, findings, what to do, what would sharpen the result, what to bear in mind.
 """
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rich.console import Console, Group, RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from fretcheck.plain_text import plain_line
-from fretcheck.register.document import InspectionDocument
-from fretcheck.report.neck_cells import Cell, Glyphs, glyphs_for, legend, neck_picture
+from fretcheck.report import verdict_words
+from fretcheck.report.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
+from fretcheck.report.verdict_words import (
+    in_short,
+    predicted_sentence,
+    reason_of,
+    set_aside_by_reason,
+    sureness,
+    worst_sentence,
+)
 
-DECISION_WORDS = {"pass": "WITHIN TOLERANCE", "fail": "OUT OF TOLERANCE", "undecided": "UNDECIDED"}
+if TYPE_CHECKING:
+    from fretcheck.register.document import InspectionDocument
+
+DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
 DECISION_STYLES = {"pass": "bold black on green", "fail": "bold white on red", "undecided": "bold black on yellow"}
+_IN_ASCII = str.maketrans(
+    {"±": "+/-", "−": "-", "–": "-", "…": "...", "×": "x", "≤": "<=", "≥": ">=", "°": " deg ", "\u00a0": " "}
+)
 
 
 def print_result(document: InspectionDocument, console: Console) -> None:
@@ -25,17 +40,40 @@ def print_result(document: InspectionDocument, console: Console) -> None:
 
 def result(document: InspectionDocument, *, glyphs: Glyphs, width: int = 80) -> RenderableType:
     """The whole result as one renderable."""
-    parts: list[RenderableType] = [_headline(document), Text()]
+    show = Shown(glyphs)
+    parts: list[RenderableType] = [_headline(document, show), Text()]
     parts += [_neck(document, glyphs, width), legend(glyphs), Text()]
-    parts += [_section("What is wrong"), *_findings(document), Text()]
+    parts += [section("What is wrong"), _findings(document, show), Text()]
     if document.corrections:
-        parts += [_section("What to do, in this order"), _corrections(document), Text()]
+        parts += [section("What to do, in this order"), _corrections(document, show)]
+        parts += [show.text(predicted_sentence(document)), Text()]
     if document.sharpeners:
-        parts += [_section("What would make this surer"), *(_bullet(one.text) for one in document.sharpeners), Text()]
-    if document.warnings or document.set_aside:
-        parts += [_section("Note"), *(_bullet(line) for line in document.warnings)]
-        parts += [_bullet(line) for line in _set_aside(document)]
-    return Group(*parts)
+        parts += [section("What would make this surer"), show.bullets([one.text for one in document.sharpeners]), Text()]
+    aside = [f"Set aside: {reason} ({places})." for reason, places in set_aside_by_reason(document)]
+    if document.warnings or aside:
+        parts += [section("To be borne in mind"), show.bullets([*document.warnings, *aside]), Text()]
+    return Group(*parts[:-1])
+
+
+class Shown:
+    """Texts as a console's character set can show them."""
+
+    def __init__(self, glyphs: Glyphs) -> None:
+        self._ascii = glyphs is ASCII
+
+    def text(self, line: str, style: str = "") -> Text:
+        """One text, without control characters."""
+        line = plain_line(line)
+        return Text(line.translate(_IN_ASCII) if self._ascii else line, style=style)
+
+    def bullets(self, lines: list[str]) -> Table:
+        """Lines with a hanging indent."""
+        table = Table.grid(padding=(0, 1))
+        table.add_column(no_wrap=True)
+        table.add_column(overflow="fold")
+        for line in lines:
+            table.add_row(" -", self.text(line))
+        return table
 
 
 def cells_of(document: InspectionDocument) -> dict[tuple[int, int], Cell]:
@@ -50,17 +88,23 @@ def string_names_of(document: InspectionDocument) -> list[str]:
     """Open notes of the document's strings, string 1 first."""
     strings = document.neck.description.get("strings", [])
     count = max((one.string for one in document.frets), default=0)
-    return [str(string["note"]) for string in strings] or [""] * count
+    return [plain_line(str(string["note"])) for string in strings] or [""] * count
 
 
-def _headline(document: InspectionDocument) -> RenderableType:
+def section(title: str) -> Text:
+    """Heading of a part."""
+    return Text(title, style="bold underline")
+
+
+def _headline(document: InspectionDocument, show: Shown) -> RenderableType:
     verdict = document.verdict
-    title = Text(plain_line(document.neck.name), style="bold")
+    title = show.text(document.neck.name, style="bold")
     if document.neck.serial:
-        title.append(f"  ({plain_line(document.neck.serial)})", style="dim")
-    line = Text.assemble((f" {DECISION_WORDS[verdict.decision]} ", DECISION_STYLES[verdict.decision]), "  ")
-    line.append(plain_line(verdict.reason) or f"against ±{verdict.limit_cents:g} cents")
-    return Group(title, line)
+        title.append_text(show.text(f"  ({document.neck.serial})", style="dim"))
+    badge = Text(f" {DECISION_WORDS[verdict.decision]} ", style=DECISION_STYLES[verdict.decision])
+    line = Text.assemble(badge, "  ", show.text(reason_of(document)))
+    rest = [show.text(in_short(document), style="bold"), show.text(worst_sentence(document))]
+    return Group(title, line, *(one for one in rest if one.plain))
 
 
 def _neck(document: InspectionDocument, glyphs: Glyphs, width: int) -> Text:
@@ -69,52 +113,24 @@ def _neck(document: InspectionDocument, glyphs: Glyphs, width: int) -> Text:
     return neck_picture(cells_of(document), string_names=string_names_of(document), frets=frets, glyphs=glyphs, width=width)
 
 
-def _findings(document: InspectionDocument) -> list[RenderableType]:
+def _findings(document: InspectionDocument, show: Shown) -> RenderableType:
     if not document.findings:
-        return [_bullet("Nothing beyond what the data can show.")]
+        return show.bullets(["Nothing beyond what the readings can show."])
     table = Table(box=None, show_header=False, padding=(0, 1), pad_edge=False)
-    table.add_column(justify="right", style="bold")
-    table.add_column()
+    table.add_column(justify="right", style="bold", no_wrap=True)
+    table.add_column(overflow="fold", ratio=1)
     table.add_column(justify="right", no_wrap=True, style="dim")
     for number, finding in enumerate(document.findings, start=1):
-        table.add_row(f"{number}.", Text(plain_line(finding.text)), f"{sureness(finding.probability)} sure")
-    return [table]
-
-
-def _corrections(document: InspectionDocument) -> RenderableType:
-    table = Table(box=None, show_header=True, header_style="dim", padding=(0, 1), pad_edge=False)
-    table.add_column("")
-    table.add_column("")
-    table.add_column("worst note\nafter it", justify="right", no_wrap=True)
-    for number, correction in enumerate(document.corrections, start=1):
-        after = "" if correction.worst_after_cents is None else f"{abs(correction.worst_after_cents):.1f} c"
-        table.add_row(f"{number}.", Text(plain_line(correction.text)), after)
+        table.add_row(f"{number}.", show.text(finding.text), f"{sureness(finding.probability)} sure")
     return table
 
 
-def _set_aside(document: InspectionDocument) -> list[str]:
-    lines = []
-    for one in document.set_aside[:5]:
-        where = f"String {one.string}, " if one.string else ""
-        lines.append(f"{where}at {one.start_s:.1f} s, set aside: {one.reason}")
-    if len(document.set_aside) > 5:
-        lines.append(f"… and {len(document.set_aside) - 5} more sounds set aside.")
-    return lines
-
-
-def sureness(probability: float) -> str:
-    """A probability as a person would say it, never a false 100 %."""
-    percent = 100.0 * probability
-    if percent > 99.0:
-        return "> 99 %"
-    if percent < 1.0:
-        return "< 1 %"
-    return f"{percent:.0f} %"
-
-
-def _section(title: str) -> Text:
-    return Text(title, style="bold underline")
-
-
-def _bullet(text: str) -> RenderableType:
-    return Padding(Text(f"- {plain_line(text)}"), (0, 0, 0, 1))
+def _corrections(document: InspectionDocument, show: Shown) -> RenderableType:
+    table = Table(box=None, show_header=True, header_style="dim", padding=(0, 1), pad_edge=False)
+    table.add_column("", justify="right", style="bold", no_wrap=True)
+    table.add_column("", overflow="fold", ratio=1)
+    table.add_column("worst note\nafter it", justify="right", no_wrap=True)
+    for number, correction in enumerate(document.corrections, start=1):
+        after = "" if correction.worst_after_cents is None else f"{abs(correction.worst_after_cents):.1f} c"
+        table.add_row(f"{number}.", show.text(correction.text), after)
+    return table
