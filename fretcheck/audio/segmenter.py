@@ -57,7 +57,7 @@ STILL = _hops(2.0)
 STILL_DB = 0.7
 """A level that changes less than this in two seconds is the room's, not a string's."""
 
-ALREADY_SOUNDING = "was sounding already when the recording began"
+RANG_ON = "rang on after the hand had stopped the note, or after sound was lost"
 NO_BEGINNING = "no sharp beginning: a voice, a chair or the like"
 OVER_RINGING = "a noise over a ringing note: a squeak, a knock or a voice"
 
@@ -244,6 +244,8 @@ class Segmenter:
         if self._starting:
             self._judge_start(last_chance=True)
         was_ringing = self._ring is not None or self._fading_from is not None
+        if self._fading_from is not None:
+            self._report_rest(hop, start)
         if self._ring is not None:
             self._close("next_pluck", start)
         if self._swell_from is not None:
@@ -379,8 +381,15 @@ class Segmenter:
         if unknown or known or self._standing_still(hop):
             if not known:
                 self._room.set(self._smooth[-1], self._mean_bands())
+            if not unknown:
+                self._report_rest(hop, self._analyser.frame(hop))
             self._fading_from = None
             self._quiet_from = self._analyser.frame(hop)
+
+    def _report_rest(self, hop: int, end: int) -> None:
+        assert self._fading_from is not None
+        if hop - self._fading_from >= _hops(0.3):
+            self._set_aside(self._analyser.frame(self._fading_from), end, RANG_ON)
 
     def _idle(self, hop: int) -> None:
         if self._starting and hop % 10 == 0:
