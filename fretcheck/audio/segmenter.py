@@ -13,49 +13,39 @@ first. The result does not depend on how the stream was cut into blocks.
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass, field
-from math import log10, sqrt
+from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.audio.attack import ATTACK, CELLS_LOOKED_AT, cell_frames, frames_since_start, settled_from
 from fretcheck.audio.character import speaks_against_string
 from fretcheck.audio.clipping import clipped_fraction
-from fretcheck.audio.hops import HOP_S, RECENT, HopAnalyser
+from fretcheck.audio.hops import HopAnalyser
+from fretcheck.audio.levels import FAST, SMOOTH, Bands, Levels, decibels, hops
 from fretcheck.audio.pluck import EndReason, Onset, Pluck, SetAside
-from fretcheck.audio.room import QUIETEST, STANDS_OUT, Room
+from fretcheck.audio.room import STANDS_OUT, Room
 from fretcheck.audio.source import Block, Samples
 from fretcheck.audio.tape import Tape
 from fretcheck.errors import UsageError
 
 Event = Onset | Pluck | SetAside
-Bands = NDArray[np.float64]
-
-
-def _hops(seconds: float) -> int:
-    return round(seconds / HOP_S)
-
 
 ONSET_DB = 1.5
-"""Mean rise over all bands that makes an onset: plucks in trials give 3 to 20 dB, noise at most 0.6."""
+"""Mean rise over all bands that makes an onset: plucks in trials give 3 to 20 dB, noise and beating strings at most 0.7."""
 MOST_A_BAND = 20.0
-APART = _hops(0.08)
+APART = hops(0.08)
 """Two onsets closer than this are one."""
-TOUCH = _hops(0.10)
-SMOOTH, FAST = _hops(0.065), _hops(0.040)
-"""Levels are averaged over two periods of the lowest string; the fast one over little more than one."""
+TOUCH = hops(0.10)
 LOWEST_START = 8
 """Hops before the bands hold whole windows and have a past."""
-ATTACK = _hops(0.05)
-LATEST_SETTLED = _hops(0.15)
-NEW_SOUND = (_hops(0.20), _hops(0.30))
+NEW_SOUND = (hops(0.20), hops(0.30))
 """Stretch after an onset in which a new string must be heard over the old one."""
-CELLS = _hops(0.6)
-"""How many levels back anything here looks."""
-STILL = _hops(2.0)
-STILL_DB = 0.7
-"""A level that changes less than this in two seconds is the room's, not a string's."""
+START_WITHIN = hops(1.5)
+"""A pluck with which the recording begins has shown itself by then."""
+STILL_FROM = hops(3.0)
+LOOK_EVERY = 10
+"""Hops between looks at what changes slowly."""
 
 RANG_ON = "rang on after the hand had stopped the note, or after sound was lost"
 NO_BEGINNING = "no sharp beginning: a voice, a chair or the like"
@@ -108,9 +98,7 @@ class Segmenter:
 
     def _restart(self, origin: int, *, at_start: bool) -> None:
         self._analyser.restart(origin)
-        self._cells: list[float] = []
-        self._smooth: deque[float] = deque(maxlen=STILL + 1)
-        self._bands: deque[Bands] = deque(maxlen=STILL + 1)
+        self._levels = Levels()
         self._ring: _Ring | None = None
         self._fading_from: int | None = None if at_start else 0
         self._starting = at_start
@@ -122,7 +110,7 @@ class Segmenter:
     @property
     def level_rms(self) -> float:
         """RMS of the last 65 ms, DC left out."""
-        return sqrt(self._smooth[-1]) if self._smooth else 0.0
+        return sqrt(self._levels.smooth)
 
     @property
     def noise_floor_rms(self) -> float | None:
@@ -158,9 +146,9 @@ class Segmenter:
             self._tape = Tape(block.start_frame)
             self._restart(block.start_frame, at_start=False)
         self._tape.append(block.samples)
-        hops = self._analyser.push(block.samples)
-        for offset, level in enumerate(hops.level.tolist()):
-            self._take(hops.first + offset, hops.bands[offset], hops.recent[offset], level)
+        heard = self._analyser.push(block.samples)
+        for offset, level in enumerate(heard.level.tolist()):
+            self._take(heard.first + offset, heard.bands[offset], heard.recent[offset], level)
         self._trim()
         return self._flush()
 
@@ -204,19 +192,14 @@ class Segmenter:
     # -- one hop -----------------------------------------------------------------------------------------------------
 
     def _take(self, hop: int, bands: Bands, recent: Bands, level: float) -> None:
-        if len(self._cells) >= 2 * CELLS:
-            del self._cells[:CELLS]
-        self._cells.append(level)
-        smooth = self._mean_level(SMOOTH)
-        novelty = self._novelty(hop, bands, recent)
-        ring = self._ring
-        if novelty > self._onset_db and self._mean_level(2) > STANDS_OUT * self._room.known_power:
+        levels, ring = self._levels, self._ring
+        levels.add_level(level)
+        if self._novelty(hop, bands, recent) > self._onset_db and levels.mean(2) > STANDS_OUT * self._room.known_power:
             if ring is None or hop - ring.hop > APART:
                 self._begin(hop)
-            elif 4 <= hop - ring.hop <= TOUCH and self._mean_level(2) > STANDS_OUT * ring.loudest:
+            elif 4 <= hop - ring.hop <= TOUCH and levels.mean(2) > STANDS_OUT * ring.loudest:
                 ring.start, ring.hop = self._start_frame(hop), hop
-        self._smooth.append(smooth)
-        self._bands.append(bands)
+        levels.add_bands(bands)
         if self._ring is not None:
             self._follow(self._ring, hop)
         elif self._fading_from is not None:
@@ -231,12 +214,6 @@ class Segmenter:
         rise = 10.0 * np.log10((bands + allowance) / (recent + allowance))
         return float(np.minimum(np.maximum(rise, 0.0), MOST_A_BAND).mean())
 
-    def _mean_level(self, hops: int, *, ago: int = 0) -> float:
-        count = len(self._cells)
-        stop = count - ago
-        first = max(0, count - CELLS, stop - hops)
-        return sum(self._cells[first:stop]) / (stop - first) if stop > first else 0.0
-
     # -- beginnings --------------------------------------------------------------------------------------------------
 
     def _begin(self, hop: int) -> None:
@@ -250,33 +227,18 @@ class Segmenter:
             self._close("next_pluck", start)
         if self._swell_from is not None:
             self._close_swell(start)
-        before = None
-        if was_ringing and len(self._bands) > RECENT[1]:
-            before = np.mean([self._bands[-index] for index in range(RECENT[0] + 2, RECENT[1])], axis=0)
+        before = self._levels.bands_before_rise() if was_ringing else None
         self._starting = False
         self._fading_from = None
         self._ring = _Ring(start, hop, before, self._noise_before(start, was_ringing))
         self._events.append(Onset(start))
 
     def _start_frame(self, hop: int) -> int:
-        """Where the sound sets in, to about a millisecond: the steepest rise of the high-passed energy."""
+        """Where the sound that was noticed in `hop` sets in, to about a millisecond."""
         assert self._tape is not None
-        cell = max(1, round(0.001 * self.sample_rate))
-        end = self._analyser.frame(hop + 1)
-        raw = self._tape.view(end - 46 * cell, end)
-        steps = np.diff(raw)
-        count = len(steps) // cell
-        if count < 12:
-            return self._analyser.frame(hop)
-        energy = np.sum(steps[len(steps) - count * cell :].reshape(count, cell) ** 2, axis=1)
-        allowance = 1e-4 * float(energy.max()) + 1e-20
-        ahead = np.convolve(energy, np.ones(3) / 3.0)[2:]
-        best, best_rise = 0, -np.inf
-        for index in range(8, count - 2):
-            rise = float((ahead[index] + allowance) / (energy[index - 8 : index].max() + allowance))
-            if rise > best_rise:
-                best, best_rise = index, rise
-        return end - (count - best) * cell
+        end, cell = self._analyser.frame(hop + 1), cell_frames(self.sample_rate)
+        since = frames_since_start(self._tape.view(end - CELLS_LOOKED_AT * cell, end), cell)
+        return self._analyser.frame(hop) if since is None else end - since
 
     def _noise_before(self, start: int, was_ringing: bool) -> float | None:
         assert self._tape is not None
@@ -290,85 +252,39 @@ class Segmenter:
     def _judge_start(self, *, last_chance: bool) -> None:
         """A recording may begin with a pluck: a string's sound that has been fading since frame 0."""
         assert self._tape is not None
-        if len(self._bands) < _hops(0.25):
+        if len(self._levels.bands) < hops(0.25):
             return
-        bands = list(self._bands)
-        first = np.max(bands[_hops(0.05) : _hops(0.12)], axis=0)  # whole windows, past the step from nothing
-        last = np.max(bands[-_hops(0.08) - RECENT[0] : -RECENT[0]], axis=0)
-        allowance = 1e-6 * float(first.sum()) + QUIETEST / len(first)
-        fall = 10.0 * np.log10((first + allowance) / (last + allowance))
-        if float(np.clip(fall, 0.0, MOST_A_BAND).mean()) < (2.0 if last_chance else 4.0):
+        if self._levels.mean_fall_of_bands_db(most_db=MOST_A_BAND) < (2.0 if last_chance else 4.0):
             return
         origin = self._analyser.origin
         settled = origin + ATTACK * self._analyser.hop
         if speaks_against_string(self._tape.view(settled, self._tape.end), self.sample_rate) is None:
             self._starting = False
             self._room.forget()
-            self._ring = _Ring(origin, 0, None, None, loudest=max(self._cells[-CELLS:]))
+            self._ring = _Ring(origin, 0, None, None, loudest=self._levels.loudest())
             self._swell_from = None
             self._events.append(Onset(origin))
 
     # -- while it lasts ----------------------------------------------------------------------------------------------
 
     def _follow(self, ring: _Ring, hop: int) -> None:
-        age = hop - ring.hop
-        ring.loudest = max(ring.loudest, self._mean_level(2))
+        levels, age = self._levels, hop - ring.hop
+        ring.loudest = max(ring.loudest, levels.mean(2))
         if NEW_SOUND[0] <= age < NEW_SOUND[1]:
-            ring.after.append(self._bands[-1])
+            ring.after.append(levels.bands[-1])
         if age < APART:
             return
-        ring.quiet_hops = ring.quiet_hops + 1 if self._faded() else 0
+        faded = self._room.power is not None and levels.smooth < 2.0 * self._room.known_power
+        ring.quiet_hops = ring.quiet_hops + 1 if faded else 0
         if ring.quiet_hops >= FAST:
-            end = hop - ring.quiet_hops
-            steep = self._fall_db(ago=ring.quiet_hops) - self._natural_fall_db(ring, ago=ring.quiet_hops) > 8.0
-            self._close("stopped" if steep else "decayed", self._analyser.frame(end))
-        elif age >= _hops(0.2) and self._hand_stopped(ring):
-            self._close("stopped", self._analyser.frame(hop - self._hops_since_fall()))
+            steep = levels.fall_db(ago=ring.quiet_hops) > 8.0
+            self._close("stopped" if steep else "decayed", self._analyser.frame(hop - ring.quiet_hops))
+        elif age >= hops(0.2) and levels.hand_stopped(self._room.known_power):
+            self._close("stopped", self._analyser.frame(hop - levels.hops_since_fall()))
             self._fading_from = hop
-        elif age >= _hops(3.0) and self._standing_still(hop):
+        elif age >= STILL_FROM and hop % LOOK_EVERY == 0 and levels.standing_still():
             self._close("decayed", self._analyser.frame(hop))
-            self._room.set(self._smooth[-1], self._mean_bands())
-
-    def _faded(self) -> bool:
-        return self._room.power is not None and self._smooth[-1] < 2.0 * self._room.known_power
-
-    def _fall_db(self, *, ago: int = 0) -> float:
-        """How far the level fell in the last 100 ms."""
-        return _db(self._mean_level(FAST, ago=ago + _hops(0.1)), self._mean_level(FAST, ago=ago))
-
-    def _natural_fall_db(self, ring: _Ring, *, ago: int = 0) -> float:
-        """How far it would have fallen in 100 ms at the rate of the 200 ms before."""
-        before, now = _hops(0.3) + ago, _hops(0.1) + ago
-        if min(len(self._cells), CELLS) < before + FAST:
-            return 0.0
-        return max(0.0, _db(self._mean_level(FAST, ago=before), self._mean_level(FAST, ago=now)) / 2.0)
-
-    def _hand_stopped(self, ring: _Ring) -> bool:
-        if self._mean_level(FAST, ago=_hops(0.1)) < 10.0 * self._room.known_power:
-            return False
-        return self._fall_db() - self._natural_fall_db(ring) > 12.0
-
-    def _hops_since_fall(self) -> int:
-        reference = self._mean_level(FAST, ago=_hops(0.1))
-        for ago in range(_hops(0.1) + 1):
-            if self._cells[-1 - ago] > 0.5 * reference:
-                return ago
-        return _hops(0.1)
-
-    def _standing_still(self, hop: int) -> bool:
-        if hop % 10 or len(self._smooth) <= STILL:
-            return False
-        quarter = _hops(0.25)
-        recent = [self._smooth[-1 - ago] for ago in range(0, quarter, 5)]
-        earlier = [self._smooth[STILL - ago - 1 - (STILL - quarter)] for ago in range(0, quarter, 5)]
-        if abs(_db(sum(earlier), sum(recent))) > STILL_DB:
-            return False
-        now = self._mean_bands()
-        then = np.mean([self._bands[index] for index in range(0, quarter, 5)], axis=0)
-        return float(np.mean(np.abs(10.0 * np.log10((then + QUIETEST) / (now + QUIETEST))))) < 2.0 * STILL_DB
-
-    def _mean_bands(self) -> Bands:
-        return np.asarray(np.mean([self._bands[-1 - ago] for ago in range(0, min(len(self._bands), _hops(0.25)), 5)], axis=0))
+            self._room.set(levels.smooth, levels.mean_bands())
 
     # -- in between --------------------------------------------------------------------------------------------------
 
@@ -376,11 +292,11 @@ class Segmenter:
         """A stopped note's remains, or sound after a gap: swallowed until quiet."""
         assert self._fading_from is not None
         waited = hop - self._fading_from
-        unknown = self._room.power is None and waited >= _hops(0.3)
-        known = self._room.power is not None and self._smooth[-1] < STANDS_OUT * self._room.known_power
-        if unknown or known or self._standing_still(hop):
+        unknown = self._room.power is None and waited >= hops(0.3)
+        known = self._room.power is not None and self._levels.smooth < STANDS_OUT * self._room.known_power
+        if unknown or known or (hop % LOOK_EVERY == 0 and self._levels.standing_still()):
             if not known:
-                self._room.set(self._smooth[-1], self._mean_bands())
+                self._room.set(self._levels.smooth, self._levels.mean_bands())
             if not unknown:
                 self._report_rest(hop, self._analyser.frame(hop))
             self._fading_from = None
@@ -388,19 +304,19 @@ class Segmenter:
 
     def _report_rest(self, hop: int, end: int) -> None:
         assert self._fading_from is not None
-        if hop - self._fading_from >= _hops(0.3):
+        if hop - self._fading_from >= hops(0.3):
             self._set_aside(self._analyser.frame(self._fading_from), end, RANG_ON)
 
     def _idle(self, hop: int) -> None:
-        if self._starting and hop % 10 == 0:
+        if self._starting and hop % LOOK_EVERY == 0:
             self._judge_start(last_chance=False)
             if self._ring is not None:
                 return
-            if hop > _hops(1.5):
+            if hop > START_WITHIN:
                 self._starting = False
-        smooth = self._smooth[-1]
+        smooth = self._levels.smooth
         if hop >= SMOOTH:
-            self._room.learn(smooth, self._bands[-1])
+            self._room.learn(smooth, self._levels.bands[-1])
         loud = smooth > 4.0 * STANDS_OUT * self._room.known_power
         if self._swell_from is None:
             if loud:
@@ -409,8 +325,8 @@ class Segmenter:
                 self._quiet_from = self._analyser.frame(hop + 1)
         elif smooth < STANDS_OUT * self._room.known_power:
             self._close_swell(self._analyser.frame(hop))
-        if self._standing_still(hop) and smooth > STANDS_OUT * self._room.known_power:
-            self._room.set(smooth, self._mean_bands())
+        if hop % LOOK_EVERY == 0 and self._levels.standing_still() and smooth > STANDS_OUT * self._room.known_power:
+            self._room.set(smooth, self._levels.mean_bands())
             if self._swell_from is not None:
                 self._close_swell(self._analyser.frame(hop))
 
@@ -435,7 +351,7 @@ class Segmenter:
         assert self._tape is not None
         last = min(end, ring.start + self._longest)
         samples = self._tape.copy(ring.start, last) if ring.kept is None else ring.kept[: last - ring.start]
-        settled = min(self._settled(samples), len(samples))
+        settled = settled_from(samples, self._analyser.hop)
         against = OVER_RINGING if self._adds_nothing(ring) else speaks_against_string(samples[settled:], self.sample_rate)
         if against is not None:
             return SetAside(ring.start / self.sample_rate, end / self.sample_rate, against)
@@ -449,29 +365,15 @@ class Segmenter:
             end=reason,
         )
 
-    def _settled(self, samples: Samples) -> int:
-        """Index at which the attack is over: 50 ms, or 30 ms after the loudest moment of a slower one."""
-        hop = self._analyser.hop
-        count = min(len(samples) // hop, LATEST_SETTLED)
-        if count == 0:
-            return 0
-        energy = np.mean(samples[: count * hop].reshape(count, hop) ** 2, axis=1)
-        loudest = int(np.argmax(np.convolve(energy, np.ones(SMOOTH) / SMOOTH)[:count])) - SMOOTH // 2
-        return min(max(ATTACK, loudest + _hops(0.03)), LATEST_SETTLED) * hop
-
     def _adds_nothing(self, ring: _Ring) -> bool:
         """True when, after the onset has passed, the old note rings on as if nothing had been plucked."""
         if ring.before is None or len(ring.after) < 4:
             return False
         after = np.mean(ring.after, axis=0)
-        if _db(float(ring.before.sum()), float(after.sum())) > 8.0:
+        if decibels(float(ring.before.sum()), float(after.sum())) > 8.0:
             return False
         allowance = self._room.allowance + 1e-5 * float(after.sum())
         return bool(np.max(10.0 * np.log10((after + allowance) / (ring.before + allowance))) < 2.0)
 
     def _set_aside(self, start: int, end: int, reason: str) -> None:
         self._events.append(SetAside(start / self.sample_rate, end / self.sample_rate, reason))
-
-
-def _db(power: float, reference: float) -> float:
-    return 10.0 * log10(max(power, 1e-20) / max(reference, 1e-20))

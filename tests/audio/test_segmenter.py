@@ -17,7 +17,7 @@ from fretcheck.errors import UsageError
 from fretcheck.synth.pluck import hum, pink_noise
 from tests.audio import streams
 
-RATE = 48_000.0
+RATE = 24_000.0
 STEPS = (0, 1, 5, 12, 3, 0, 0, 7)
 ONSET_TOLERANCE_S = 0.015
 
@@ -161,7 +161,7 @@ def test_lost_samples_end_the_pluck(rng):
     segmenter = Segmenter(RATE)
     events = [event for block in streams.blocks_of(stream.samples[:gap], 1024) for event in segmenter.push(block)]
     assert segmenter.ringing is not None
-    rest = list(streams.blocks_of(stream.samples[gap + 4_800 :], 1024, start=gap + 4_800))
+    rest = list(streams.blocks_of(stream.samples[gap + 2_400 :], 1024, start=gap + 2_400))
     rest[0] = Block(samples=rest[0].samples, start_frame=rest[0].start_frame, lost=True)
     at_gap = segmenter.push(rest[0])
     assert [event.end for event in at_gap if isinstance(event, Pluck)] == ["lost_samples"]
@@ -213,17 +213,17 @@ def test_what_a_live_screen_asks_for(rng):
     assert segmenter.ringing is None
     assert segmenter.noise_floor_rms is None
     start = round(stream.onsets_s[0] * RATE)
-    for block in streams.blocks_of(stream.samples[: start - 1000], 1024):
+    for block in streams.blocks_of(stream.samples[: start - 500], 1024):
         assert segmenter.push(block) == []
     assert segmenter.noise_floor_rms == pytest.approx(0.3 * 10 ** (-50 / 20), rel=0.25)
     onsets = []
-    for block in streams.blocks_of(stream.samples[start - 1000 : start + 24_000], 1024, start=start - 1000):
+    for block in streams.blocks_of(stream.samples[start - 500 : start + 12_000], 1024, start=start - 500):
         onsets += segmenter.push(block)
     assert onsets == [Onset(pytest.approx(start, abs=ONSET_TOLERANCE_S * RATE))]
     begin, samples = segmenter.ringing
     assert begin == onsets[0].start_frame
-    assert np.array_equal(samples, stream.samples[begin : start + 24_000])
-    assert segmenter.level_rms == pytest.approx(np.sqrt(np.mean(stream.samples[start + 20_880 : start + 24_000] ** 2)), rel=0.1)
+    assert np.array_equal(samples, stream.samples[begin : start + 12_000])
+    assert segmenter.level_rms == pytest.approx(np.sqrt(np.mean(stream.samples[start + 10_440 : start + 12_000] ** 2)), rel=0.1)
 
 
 def test_settings_out_of_range_are_refused():

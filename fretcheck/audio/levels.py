@@ -1,0 +1,125 @@
+"""What was heard lately, hop by hop: levels and band powers, and how they fell.
+
+Conventions
+-----------
+Powers are mean squares, full scale 1; times are in hops (see `hops`); a fall is positive, in dB.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from math import log10
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.audio.hops import HOP_S, RECENT
+from fretcheck.audio.room import QUIETEST
+
+Bands = NDArray[np.float64]
+
+
+def hops(seconds: float) -> int:
+    """Number of hops in `seconds`."""
+    return round(seconds / HOP_S)
+
+
+def decibels(power: float, reference: float) -> float:
+    """Ratio of two powers in dB."""
+    return 10.0 * log10(max(power, 1e-20) / max(reference, 1e-20))
+
+
+SMOOTH, FAST = hops(0.065), hops(0.040)
+"""Levels are averaged over two periods of the lowest string; the fast one over little more than one."""
+CELLS = hops(0.6)
+"""How many levels back anything here looks."""
+STILL = hops(2.0)
+STILL_DB = 0.7
+"""A level that changes less than this in two seconds is the room's, not a string's."""
+_FALL = hops(0.1)
+_STOP_DB = 12.0
+_QUARTER = range(0, hops(0.25), 5)
+
+
+class Levels:
+    """Told of each hop, answers about the last two seconds."""
+
+    def __init__(self) -> None:
+        self._cells: list[float] = []
+        self._smooth: deque[float] = deque(maxlen=STILL + 1)
+        self.bands: deque[Bands] = deque(maxlen=STILL + 1)
+
+    def add_level(self, level: float) -> None:
+        """Take the level of a new hop; its bands follow, when it has been judged against the past."""
+        if len(self._cells) >= 2 * CELLS:
+            del self._cells[:CELLS]
+        self._cells.append(level)
+
+    def add_bands(self, bands: Bands) -> None:
+        """Take the bands of the same hop."""
+        self._smooth.append(self.mean(SMOOTH))
+        self.bands.append(bands)
+
+    @property
+    def smooth(self) -> float:
+        """Mean of the last 65 ms; 0 before there is any."""
+        return self._smooth[-1] if self._smooth else 0.0
+
+    def mean(self, count: int, *, ago: int = 0) -> float:
+        """Mean power of `count` hops, the last of them `ago` hops back."""
+        held = len(self._cells)
+        stop = held - ago
+        first = max(0, held - CELLS, stop - count)
+        return sum(self._cells[first:stop]) / (stop - first) if stop > first else 0.0
+
+    def loudest(self) -> float:
+        """The loudest hop held."""
+        return max(self._cells[-CELLS:])
+
+    def fall_db(self, *, ago: int = 0) -> float:
+        """How far the level fell in the last 100 ms, beyond the rate at which it had been falling before."""
+        if min(len(self._cells), CELLS) < 3 * _FALL + ago + FAST:
+            natural = 0.0
+        else:
+            natural = decibels(self.mean(FAST, ago=ago + 3 * _FALL), self.mean(FAST, ago=ago + _FALL)) / 2.0
+        return decibels(self.mean(FAST, ago=ago + _FALL), self.mean(FAST, ago=ago)) - max(0.0, natural)
+
+    def hand_stopped(self, floor: float) -> bool:
+        """True when a level well above `floor` has dropped as no string does by itself."""
+        return self.mean(FAST, ago=_FALL) >= 10.0 * floor and self.fall_db() > _STOP_DB
+
+    def hops_since_fall(self) -> int:
+        """How long ago, within 100 ms, the level was last near what it had been."""
+        reference = self.mean(FAST, ago=_FALL)
+        return next((ago for ago in range(_FALL) if self._cells[-1 - ago] > 0.5 * reference), _FALL)
+
+    def standing_still(self) -> bool:
+        """True when neither the level nor the bands have changed in two seconds."""
+        if len(self._smooth) <= STILL:
+            return False
+        recent = sum(self._smooth[-1 - ago] for ago in _QUARTER)
+        earlier = sum(self._smooth[index] for index in _QUARTER)
+        if abs(decibels(earlier, recent)) > STILL_DB:
+            return False
+        then = np.mean([self.bands[index] for index in _QUARTER], axis=0)
+        change = 10.0 * np.log10((then + QUIETEST) / (self.mean_bands() + QUIETEST))
+        return float(np.mean(np.abs(change))) < 2.0 * STILL_DB
+
+    def mean_bands(self) -> Bands:
+        """Mean of the bands over the last quarter second."""
+        return np.asarray(np.mean([self.bands[-1 - ago] for ago in _QUARTER if ago < len(self.bands)], axis=0))
+
+    def bands_before_rise(self) -> Bands | None:
+        """Mean of the bands in the recent past with which a rise is compared; None when there is too little of it."""
+        if len(self.bands) <= RECENT[1]:
+            return None
+        return np.asarray(np.mean([self.bands[-index] for index in range(RECENT[0] + 2, RECENT[1])], axis=0))
+
+    def mean_fall_of_bands_db(self, *, most_db: float) -> float:
+        """How far, on average over the bands, the sound has fallen since the first moments held."""
+        bands = list(self.bands)
+        first = np.max(bands[hops(0.05) : hops(0.12)], axis=0)  # whole windows, past the step from nothing
+        last = np.max(bands[-hops(0.08) - RECENT[0] : -RECENT[0]], axis=0)
+        allowance = 1e-6 * float(first.sum()) + QUIETEST / len(first)
+        fall = 10.0 * np.log10((first + allowance) / (last + allowance))
+        return float(np.clip(fall, 0.0, most_db).mean())
