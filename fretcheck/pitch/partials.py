@@ -250,6 +250,8 @@ def _glide_of_track(fit: PartialFit) -> Glide | None:
             shape = np.exp(-time / tau)
             centre = float(np.average(shape, weights=weight))
             norm = float(np.sum(weight * (shape - centre) ** 2))
+            if not norm > 0.0:
+                continue  # one moment alone carries all weight: nothing to see a glide by
             c = float(np.sum(weight * (shape - centre) * track)) / norm
             if c > 0.0 and c**2 * norm > best[0]:
                 best = (c**2 * norm, c, float(tau), mean - c * centre)
