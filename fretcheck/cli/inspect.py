@@ -65,6 +65,9 @@ def inspect(
     ] = None,
     processes: Annotated[int | None, typer.Option(metavar="N", min=1, help="Many necks: processes. Else: one a core.")] = None,
     scheduler: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Many necks: a Dask cluster's scheduler.")] = None,
+    report: Annotated[
+        Path | None, typer.Option("--report", metavar="FILE", help="Write the page, too; an intake always gets one.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
 ) -> int:
     """Inspect a neck: read every note, judge it, and say which part is out of place and by how much.
@@ -102,8 +105,8 @@ def inspect(
         if live.chosen():
             raise UsageError(f"{live.chosen()[0]} is for a live session, and --from reads recordings; leave one out")
         if _holds_necks(recordings):
-            if cross_check:
-                raise UsageError("--cross-check looks at one neck; give the folder of that neck's recordings")
+            if cross_check or report:
+                raise UsageError("--cross-check and --report are for one neck; give the folder of that neck's recordings")
             return inspect_many(
                 recordings,
                 neck=neck,
@@ -129,7 +132,7 @@ def inspect(
     else:
         raise UsageError(_WHICH_NECK)
     opinions = _second_opinion(document, recordings, quiet=json) if cross_check else None
-    return keep_and_show(document, keep=keep, register=register, sounds=sounds, as_json=json, opinions=opinions)
+    return keep_and_show(document, keep=keep, register=register, sounds=sounds, as_json=json, opinions=opinions, report=report)
 
 
 def _holds_necks(folder: Path) -> bool:

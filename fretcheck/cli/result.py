@@ -20,13 +20,19 @@ def keep_and_show(
     sounds: Path | None,
     as_json: bool,
     opinions: list[str] | None = None,
+    report: Path | None = None,
 ) -> int:
     """Keep the result and show it; a register that fails does not cost the result, which is shown all the same.
+
+    Parameters
+    ----------
+    report : Path, optional
+        Where to write its page; an intake always gets one, for the customer.
 
     Raises
     ------
     FretcheckError
-        When it could not be kept, after it was shown.
+        When it could not be kept or its page not be written, after it was shown.
     """
     failure: FretcheckError | None = None
     if keep:
@@ -38,9 +44,20 @@ def keep_and_show(
         except FretcheckError as error:
             failure = error
     show(document, as_json=as_json, opinions=opinions)
+    if report is not None or document.conditions.plan == "intake":
+        write_page(document, report, as_json=as_json)
     if failure is not None:
         raise failure
     return exit_code_of(document)
+
+
+def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool) -> None:
+    """Write the page of a result, under its usual name in the working folder unless `path` says where, and name it."""
+    from fretcheck.report.report_file import usual_name, write_report
+
+    written = write_report(document, path or Path(usual_name(document)))
+    if not as_json:
+        print(f"Report: {written}")
 
 
 def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | None = None) -> None:

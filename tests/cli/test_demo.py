@@ -52,3 +52,19 @@ def test_demo_recordings_are_small(truth: dict[str, Any]) -> None:
     assert sum(file.stat().st_size for file in FOLDER.glob("*.flac")) <= 12_000_000
     assert len(list(FOLDER.glob("string-*.flac"))) == 6
     assert len(truth["faults"]) == 3
+
+
+def test_demo_ends_with_its_report_and_exit_code_0(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], inspected: dict[str, Any]
+) -> None:
+    from fretcheck.cli import recorded
+    from fretcheck.register.document import InspectionDocument
+
+    document = InspectionDocument.model_validate(inspected)
+    monkeypatch.setattr(recorded, "inspect_recorded", lambda *_, **__: document)  # heard once already
+    page = tmp_path / "page.html"
+    assert run(["demo", "--report", str(page)]) == 0
+    out = capsys.readouterr().out
+    assert "OUT OF TOLERANCE" in out
+    assert out.rstrip().endswith(f"Report: {page}")
+    assert "Walnut six-string, neck 14" in page.read_text(encoding="utf-8")
