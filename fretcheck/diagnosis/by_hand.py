@@ -77,12 +77,8 @@ def measurement_row(
     }
     if what not in coefficients:
         return None
-    row = np.zeros(len(parameters.keys))
-    for column, (local, pattern) in enumerate(zip(parameters.local, parameters.patterns, strict=True)):
-        factor = coefficients[what].get(local)
-        if factor is not None:
-            row[column] = factor * float(np.mean(pattern[cells]))
-    return row
+    factors = np.array([coefficients[what].get(local, 0.0) for local in parameters.local])
+    return np.asarray(factors * np.mean(parameters.matrix[:, cells], axis=1))
 
 
 def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int | None, shift_mm: Reals | None = None) -> float:

@@ -7,8 +7,9 @@ second aim.
 
 Conventions
 -----------
-mm, positive toward the bridge, except heights: positive is up. What is predicted is the posterior mean of every note, the hand's
-scatter left out. Notes at frets that are to be moved do not steer the saddles.
+mm, positive toward the bridge, except heights: positive is up. Moves are chosen by the posterior mean of every note; the worst
+note afterwards is the mean over what the notes may truly be, since the worst of many uncertain notes is worse than the worst of their
+means. The hand's scatter is left out. Notes at frets that are to be moved do not steer the saddles.
 """
 
 from __future__ import annotations
@@ -22,8 +23,10 @@ from numpy.typing import NDArray
 from fretcheck.diagnosis.causes import PossibleCause
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.inference import Posterior
+from fretcheck.diagnosis.parameters import CROWN_MM
 from fretcheck.diagnosis.result import Correction
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
+from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
 from fretcheck.diagnosis.words import millimetres
 
 Reals = NDArray[np.float64]
@@ -33,6 +36,8 @@ HELPS_CENTS = 0.3
 WELL_WITHIN = 0.67
 """Share of the limit below which the next part is left alone."""
 LEAST_MOVE_MM = 0.1
+DRAWS = 200
+"""From the posterior, with a fixed seed, for the worst note to expect."""
 SLACKEN = "Slacken the strings before working at it, and keep the face away from strings under tension."
 
 
@@ -59,8 +64,23 @@ class _Bench:
             self.steering = self.judged
         self.strings = sorted({cell.string for cell, judged in zip(cells, self.judged, strict=True) if judged})
 
-    def worst(self, theta: Reals, cells: NDArray[np.bool_]) -> float:
-        return float(np.max(np.abs(self.model.cents(theta)[cells])))
+        jacobian = self.model.jacobian(self.theta)[self.judged]
+        values, vectors = np.linalg.eigh(posterior.covariance)
+        root = jacobian @ (vectors * np.sqrt(np.maximum(values, 0.0)))
+        crowns = CENTS_PER_NEPER * CROWN_MM / posterior.design.speaking_mm[self.judged]
+        chance = np.random.default_rng(DRAWS)
+        self.doubt = root @ chance.standard_normal((len(values), DRAWS)) + crowns[:, None] * chance.standard_normal(
+            (len(root), DRAWS)
+        )
+
+    def worst(self, theta: Reals) -> float:
+        """Worst steering note, by the posterior mean."""
+        return float(np.max(np.abs(self.model.cents(theta)[self.steering])))
+
+    def worst_to_expect(self) -> float:
+        """Worst of all judged notes as the neck now is, over what they may truly be."""
+        cents = self.model.cents(self.theta)[self.judged]
+        return float(np.mean(np.max(np.abs(cents[:, None] + self.doubt), axis=0)))
 
     def column(self, kind: str, string: int | None = None) -> int | None:
         return self.posterior.parameters.column(kind, string=string)
@@ -76,7 +96,7 @@ def plan(posterior: Posterior, causes: Sequence[PossibleCause], *, limit_cents: 
     steps += _heights(bench, causes)
     steps += _saddles_and_nut(bench, causes, enough=enough, style=settings.saddle)
     steps += _frets(bench, causes)
-    return Plan(corrections=tuple(steps), worst_after_cents=bench.worst(bench.theta, bench.judged))
+    return Plan(corrections=tuple(steps), worst_after_cents=bench.worst_to_expect())
 
 
 def _strings(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
@@ -112,7 +132,7 @@ def _heights(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]
 
 
 def _saddles_and_nut(bench: _Bench, causes: Sequence[PossibleCause], *, enough: float, style: SaddleStyle) -> list[Correction]:
-    before = bench.worst(bench.theta, bench.steering)
+    before = bench.worst(bench.theta)
     if before <= enough:
         return []
     found_nut = [one for one in causes if one.estimate.cause == "nut_position"]
@@ -121,11 +141,11 @@ def _saddles_and_nut(bench: _Bench, causes: Sequence[PossibleCause], *, enough: 
     ]
     nut = [column for column in (bench.column("nut_position"),) if column is not None]
     solved = {name: _minimax(bench, columns) for name, columns in options}
-    best = min(bench.worst(theta, bench.steering) for theta in solved.values())
+    best = min(bench.worst(theta) for theta in solved.values())
     use_nut = False
     if best > enough and nut:
         with_nut = {name: _minimax(bench, [*columns, _whole(bench, nut[0])]) for name, columns in options}
-        best_with = min(bench.worst(theta, bench.steering) for theta in with_nut.values())
+        best_with = min(bench.worst(theta) for theta in with_nut.values())
         if best - best_with > HELPS_CENTS or found_nut:
             solved, best, use_nut = with_nut, best_with, True
     if before - best < HELPS_CENTS:
@@ -133,8 +153,7 @@ def _saddles_and_nut(bench: _Bench, causes: Sequence[PossibleCause], *, enough: 
     chosen = next(
         name
         for name, _ in options
-        if bench.worst(solved[name], bench.steering) <= max(best + HELPS_CENTS, enough if style == "any" else 0.0)
-        or name == options[-1][0]
+        if bench.worst(solved[name]) <= max(best + HELPS_CENTS, enough if style == "any" else 0.0) or name == options[-1][0]
     )
     target = solved[chosen]
     steps = _saddle_steps(bench, chosen, target)
@@ -317,5 +336,5 @@ def _step(
         move_mm=move,
         u_mm=u,
         text=text,
-        worst_after_cents=bench.worst(bench.theta, bench.judged),
+        worst_after_cents=bench.worst_to_expect(),
     )

@@ -15,6 +15,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +31,9 @@ BEAM = 12
 """Sets of each size that are grown by one more fault."""
 NEGLIGIBLE = 9.0
 """A set this much less probable (in nepers) than the best is dropped."""
+MOST_SETS = 120
+HOPELESS = 3.0
+"""Sets are not grown further once the larger ones all fall this far behind the smaller."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,8 +44,6 @@ class FaultSet:
     log_weight: float
     mean: Reals
     """Of all parameters."""
-    variance: Reals
-    """Of all parameters."""
     root: Reals
     """The posterior covariance is that of the sound neck plus root·rootᵀ, shape (parameters, extra parts)."""
 
@@ -50,87 +53,119 @@ class FaultSets:
     """All sets worth keeping under one sound neck, the best first."""
 
     sound: LinearGaussian
-    sets: tuple[FaultSet, ...]
+    extra: _ExtraParts
+    kept: tuple[tuple[int, ...], ...]
+    log_weights: tuple[float, ...]
     log_evidence: float
     """ln p(y), all sets summed."""
+
+    @cached_property
+    def sets(self) -> tuple[FaultSet, ...]:
+        """The posterior of every set kept."""
+        sound, extra = self.sound, self.extra
+        response = extra.direct - sound.gain @ extra.data
+        sets = []
+        for chosen, log_weight in zip(self.kept, self.log_weights, strict=True):
+            index = extra.of(chosen)
+            inner = np.linalg.inv(np.eye(len(index)) + extra.gram[np.ix_(index, index)])
+            root = response[:, index] @ np.linalg.cholesky(inner)
+            mean = sound.mean + response[:, index] @ (inner @ extra.score[index])
+            sets.append(FaultSet(faults=chosen, log_weight=log_weight, mean=mean, root=root))
+        return tuple(sets)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _ExtraParts:
+    """The faults' extra parts under one sound neck, scaled to unit variance."""
+
+    direct: Reals
+    """On the parameters, shape (parameters, parts)."""
+    data: Reals
+    """U: on the observations."""
+    gram: Reals
+    score: Reals
+    starts: NDArray[np.intp]
+    """First part of every fault, and the number of parts."""
+    log_odds: Reals
+    """Of every fault before the data, the cost of its extra part's mean included."""
+
+    def of(self, chosen: tuple[int, ...]) -> NDArray[np.intp]:
+        """Parts of the faults in a set."""
+        ranges = [np.arange(self.starts[one], self.starts[one + 1]) for one in chosen]
+        return np.concatenate(ranges) if ranges else np.zeros(0, dtype=np.intp)
+
+    def grown(self, base: tuple[int, ...]) -> Reals:
+        """Log weight of `base` with each fault added; −∞ for those already in it."""
+        gram, score, start = self.gram, self.score, 0.0
+        if base:
+            index = self.of(base)
+            factor = np.linalg.cholesky(np.eye(len(index)) + gram[np.ix_(index, index)])
+            solved = np.linalg.solve(factor, np.column_stack([score[index], gram[index]]))
+            start = float(-np.sum(np.log(np.diag(factor))) + 0.5 * np.sum(solved[:, 0] ** 2) + np.sum(self.log_odds[list(base)]))
+            gram = gram - solved[:, 1:].T @ solved[:, 1:]
+            score = score - solved[:, 1:].T @ solved[:, 0]
+        own = 1.0 + np.diag(gram)
+        gains = (0.5 * score**2 / own - 0.5 * np.log(own))[self.starts[:-1]]
+        for one in np.flatnonzero(np.diff(self.starts) > 1):
+            block = slice(self.starts[one], self.starts[one + 1])
+            factor = np.linalg.cholesky(np.eye(block.stop - block.start) + gram[block, block])
+            half = np.linalg.solve(factor, score[block])
+            gains[one] = -np.sum(np.log(np.diag(factor))) + 0.5 * half @ half
+        gains = start + gains + self.log_odds
+        gains[list(base)] = -math.inf
+        return np.asarray(gains)
 
 
 def weigh(sound: LinearGaussian, faults: Sequence[Fault], *, most: int = MOST_FAULTS) -> FaultSets:
     """Weigh sets of up to `most` of the `faults`."""
-    columns = np.array([column for fault in faults for column in fault.columns], dtype=np.intp)
-    extra = np.array([spread for fault in faults for spread in fault.extra])
-    starts = np.concatenate(([0], np.cumsum([len(fault.columns) for fault in faults]))).astype(int)
-    data = sound.design[:, columns] * extra
-    solved = sound.solve(data)
-    toward = np.array([fault.toward for fault in faults for _ in fault.columns]) / extra
-    gram, score = data.T @ solved, solved.T @ sound.residual + toward
-    cost = np.array([0.5 * float(np.sum(toward[starts[n] : starts[n + 1]] ** 2)) for n in range(len(faults))])
-    odds = np.array([math.log(fault.share / (1.0 - fault.share)) for fault in faults]) - cost
-    wide = [number for number, fault in enumerate(faults) if len(fault.columns) > 1]
-    none = float(sum(math.log(1.0 - fault.share) for fault in faults))
-
-    def parts(chosen: tuple[int, ...]) -> NDArray[np.intp]:
-        return np.concatenate([np.arange(starts[one], starts[one + 1]) for one in chosen])
-
-    def grow(base: tuple[int, ...]) -> Reals:
-        """Log weight of `base` with each fault added, −∞ for those already in it."""
-        left_gram, left_score, start = gram, score, 0.0
-        if base:
-            index = parts(base)
-            inner = np.eye(len(index)) + gram[np.ix_(index, index)]
-            factor = np.linalg.cholesky(inner)
-            solved_score, solved_gram = np.split(
-                np.linalg.solve(factor, np.column_stack([score[index], gram[index]])), [1], axis=1
-            )
-            start = float(-np.sum(np.log(np.diag(factor))) + 0.5 * np.sum(solved_score**2) + np.sum(odds[list(base)]))
-            left_gram = gram - solved_gram.T @ solved_gram
-            left_score = score - solved_gram.T @ solved_score[:, 0]
-        own = 1.0 + np.diag(left_gram)
-        by_part = 0.5 * left_score**2 / own - 0.5 * np.log(own)
-        gains = by_part[starts[:-1]]
-        for one in wide:
-            block = slice(starts[one], starts[one + 1])
-            factor = np.linalg.cholesky(np.eye(block.stop - block.start) + left_gram[block, block])
-            half = np.linalg.solve(factor, left_score[block])
-            gains[one] = -np.sum(np.log(np.diag(factor))) + 0.5 * half @ half
-        gains = start + gains + odds
-        gains[list(base)] = -math.inf
-        return np.asarray(gains)
-
+    extra = _extra_parts(sound, faults)
     weights: dict[tuple[int, ...], float] = {(): 0.0}
     frontier: list[tuple[int, ...]] = [()]
     for _ in range(most):
-        grown: dict[tuple[int, ...], float] = {}
+        larger: dict[tuple[int, ...], float] = {}
         for base in frontier:
-            for one, weight in enumerate(grow(base).tolist()):
+            for one, weight in enumerate(extra.grown(base).tolist()):
                 if weight > -math.inf:
-                    grown[tuple(sorted((*base, one)))] = weight
+                    larger[tuple(sorted((*base, one)))] = weight
         best_before = max(weights.values())
-        weights.update(grown)
-        frontier = sorted(grown, key=lambda chosen: -grown[chosen])[:BEAM]
-        best_now = max(weights.values())
-        frontier = [chosen for chosen in frontier if grown[chosen] > best_now - NEGLIGIBLE]
-        if not frontier or max(grown.values()) < best_before - 3.0:
+        weights.update(larger)
+        best = max(weights.values())
+        frontier = sorted(
+            (chosen for chosen, weight in larger.items() if weight > best - NEGLIGIBLE), key=lambda one: -larger[one]
+        )
+        frontier = frontier[:BEAM]
+        if not frontier or max(larger.values()) < best_before - HOPELESS:
             break
     best = max(weights.values())
     kept = sorted(
         (chosen for chosen, weight in weights.items() if weight > best - NEGLIGIBLE), key=lambda chosen: -weights[chosen]
     )
     total = best + math.log(sum(math.exp(weight - best) for weight in weights.values()))
+    none = sum(math.log(1.0 - fault.share) for fault in faults)
+    return FaultSets(
+        sound=sound,
+        extra=extra,
+        kept=tuple(kept[:MOST_SETS]),
+        log_weights=tuple(weights[chosen] - total for chosen in kept[:MOST_SETS]),
+        log_evidence=sound.log_evidence + none + total,
+    )
 
+
+def _extra_parts(sound: LinearGaussian, faults: Sequence[Fault]) -> _ExtraParts:
+    columns = np.array([column for fault in faults for column in fault.columns], dtype=np.intp)
+    spread = np.array([one for fault in faults for one in fault.extra])
+    toward = np.array([fault.toward for fault in faults for _ in fault.columns]) / spread
+    starts = np.concatenate(([0], np.cumsum([len(fault.columns) for fault in faults]))).astype(np.intp)
+    data = sound.design[:, columns] * spread
     direct = np.zeros((len(sound.prior_mean), len(columns)))
-    direct[columns, np.arange(len(columns))] = extra
-    response = direct - sound.gain @ data
-    base_variance = np.diag(sound.covariance)
-    sets = []
-    for chosen in kept:
-        if chosen:
-            index = parts(chosen)
-            inner = np.linalg.inv(np.eye(len(index)) + gram[np.ix_(index, index)])
-            mean = sound.mean + response[:, index] @ (inner @ score[index])
-            root = response[:, index] @ np.linalg.cholesky(inner)
-        else:
-            mean, root = sound.mean, np.zeros((len(sound.prior_mean), 0))
-        variance = base_variance + np.sum(root**2, axis=1)
-        sets.append(FaultSet(faults=chosen, log_weight=weights[chosen] - total, mean=mean, variance=variance, root=root))
-    return FaultSets(sound=sound, sets=tuple(sets), log_evidence=sound.log_evidence + none + total)
+    direct[columns, np.arange(len(columns))] = spread
+    solved = sound.solve(data)
+    cost = np.array([0.5 * np.sum(toward[first:end] ** 2) for first, end in pairwise(starts)])
+    return _ExtraParts(
+        direct=direct,
+        data=data,
+        gram=data.T @ solved,
+        score=solved.T @ sound.residual + toward,
+        starts=starts,
+        log_odds=np.array([math.log(fault.share / (1.0 - fault.share)) for fault in faults]) - cost,
+    )

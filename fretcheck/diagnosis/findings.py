@@ -5,7 +5,8 @@ what shows by structure across the strings (frets, nut, bridge) needs several st
 
 Conventions
 -----------
-The surest come first; among the sure ones, the one that moves the notes most.
+The neck's own faults come first, then those of the hand; of each, the surest first, and among the sure ones that which moves the
+notes most.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ Reals = NDArray[np.float64]
 FEWEST_STRINGS = 3
 """Below this nothing is concluded from structure across strings."""
 ACROSS_STRINGS = ("fret_position", "fret_tilt", "nut_position", "nut_height", "scale_length", "finger_pressure")
+OF_THE_HAND = ("finger_pressure", "tuning_drift")
+"""Faults of the reading, not of the neck: named last."""
 WITHOUT_REPEATS = 0.95
 """Probability asked for when no note was plucked twice, so that the hand's scatter is only assumed."""
 SURE = 0.95
@@ -81,7 +84,7 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         best = max(able, key=lambda one: one.judged_probability)
         chosen = [best] if best.judged_probability >= LEAST_PROBABLE else []
     effects = {id(one): _effect(posterior, one) for one in chosen}
-    chosen.sort(key=lambda one: (one.judged_probability < SURE, -_rms(effects[id(one)])))
+    chosen.sort(key=lambda one: (one.estimate.cause in OF_THE_HAND, one.judged_probability < SURE, -_rms(effects[id(one)])))
     chosen = chosen[: settings.most_findings]
     covariance = posterior.covariance
     findings = [_finding(posterior, one, effects[id(one)], causes, covariance) for one in chosen]

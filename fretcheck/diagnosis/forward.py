@@ -32,10 +32,6 @@ class ForwardModel:
     fret_shift_mm: Reals | None = None
 
     @cached_property
-    def _patterns(self) -> Reals:
-        return np.array(self.parameters.patterns)
-
-    @cached_property
     def _of_local(self) -> dict[str, NDArray[np.intp]]:
         names = np.array(self.parameters.local)
         return {name: np.flatnonzero(names == name) for name in LOCALS}
@@ -48,7 +44,7 @@ class ForwardModel:
     def stop(self, theta: Reals) -> Stop:
         """The cells as built."""
         moved = {
-            name: getattr(self._designed, name) + theta[columns] @ self._patterns[columns]
+            name: getattr(self._designed, name) + theta[columns] @ self.parameters.matrix[columns]
             for name, columns in self._of_local.items()
         }
         return replace(self._designed, **moved)
@@ -60,7 +56,7 @@ class ForwardModel:
     def jacobian(self, theta: Reals) -> Reals:
         """Its derivative by every parameter, shape (cells, parameters)."""
         slopes = partials(self.stop(theta))
-        matrix = np.empty(self._patterns.shape)
+        matrix = np.empty(self.parameters.matrix.shape)
         for name, columns in self._of_local.items():
-            matrix[columns] = self._patterns[columns] * slopes[name]
+            matrix[columns] = self.parameters.matrix[columns] * slopes[name]
         return matrix.T

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,17 +37,17 @@ class Spread:
     """Middle of the botched ones: nut slots are left high far more often than cut low."""
 
 
-FRET = Spread(sound=0.035, faulty=0.40, share=0.025)
-TILT = Spread(sound=0.022, faulty=0.35, share=0.02)
+FRET = Spread(sound=0.035, faulty=0.30, share=0.045)
+TILT = Spread(sound=0.022, faulty=0.30, share=0.035)
 NUT = Spread(sound=0.06, faulty=0.9, share=0.06)
 NUT_SKEW = Spread(sound=0.04, faulty=0.5, share=0.02)
-NUT_HEIGHT = Spread(sound=0.035, faulty=0.25, share=0.15, toward=0.30)
+NUT_HEIGHT = Spread(sound=0.035, faulty=0.25, share=0.25, toward=0.30)
 SLOT_HEIGHT = Spread(sound=0.035, faulty=0.4, share=0.015)
 BRIDGE = Spread(sound=0.05, faulty=2.0, share=0.04)
 SADDLE_SLANT = Spread(sound=0.05, faulty=1.5, share=0.02)
 SADDLE = Spread(sound=0.10, faulty=2.5, share=0.02)
 SCALE = Spread(sound=0.05, faulty=3.0, share=0.01)
-STRING = Spread(sound=0.15, faulty=6.0, share=0.02)
+STRING = Spread(sound=0.20, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread(sound=0.15, faulty=6.0, share=0.01)
 PRESSURE = Spread(sound=0.08, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.10
@@ -139,6 +140,11 @@ class Parameters:
             return self.keys.index(Key(kind=kind, fret=fret, string=string))
         except ValueError:
             return None
+
+    @cached_property
+    def matrix(self) -> Reals:
+        """All patterns, shape (parameters, cells)."""
+        return np.array(self.patterns)
 
     def columns(self, kind: str) -> list[int]:
         """All columns of a kind."""

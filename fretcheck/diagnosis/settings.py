@@ -42,9 +42,9 @@ class DiagnosisSettings:
     scale_length_mm: float = 0.5
     string_cents: float = 3.0
     tuning_drift_cents: float = 3.0
-    finger_pressure_cents: float = 3.0
+    finger_pressure_cents: float = 5.0
 
-    finding_probability: float = 0.5
+    finding_probability: float = 0.4
     """A cause is reported when it exceeds its practical size with at least this probability."""
     most_findings: int = 6
     saddle: SaddleStyle = "any"

@@ -292,10 +292,10 @@ def run_one(job: tuple[int, int, int]) -> tuple[int, Outcome]:
         first = Measurement(what="nut_to_fret", fret=1, mm=true_mm + 0.1 * rng.standard_normal(), u_mm=0.1)
         neck = replace(neck, measured=(first,))
     observations = [observation(one, open_errors[one.string - 1]) for one in heard]
-    start = time.perf_counter()
+    start = time.process_time()
     truth = Truth(built=built, open_errors=open_errors, scale_error=scale_error)
     diagnosis = diagnose(neck, observations, settings=DiagnosisSettings(saddle="per_string"))
-    outcome = Outcome(findings=len(diagnosis.findings), seconds=time.perf_counter() - start)
+    outcome = Outcome(findings=len(diagnosis.findings), seconds=time.process_time() - start)
     _score(outcome, diagnosis, truth, faults)
     return number, outcome
 
