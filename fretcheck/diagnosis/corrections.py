@@ -8,8 +8,8 @@ second aim.
 Conventions
 -----------
 mm, positive toward the bridge, except heights: positive is up. Moves are chosen by the posterior mean of every note; the worst
-note afterwards is the mean over what the notes may truly be, since the worst of many uncertain notes is worse than the worst of their
-means. The hand's scatter is left out. Notes at frets that are to be moved do not steer the saddles.
+note afterwards is the mean over what the notes may truly be, since the worst of many uncertain notes is worse than the worst of
+their means. The hand's scatter is left out. Notes at frets that are to be moved do not steer the saddles.
 """
 
 from __future__ import annotations
