@@ -28,6 +28,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "backup",
     "devices",
     "report",
+    "compare",
 )
 
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")

@@ -1,0 +1,51 @@
+"""``fretcheck compare``: the same neck before and after work."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fretcheck.cli.register_option import JsonOption, RegisterOption
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("compare")(compare)
+
+
+def compare(
+    before: Annotated[str, typer.Argument(metavar="BEFORE", help="Id in the register, or the file of an `inspect --json`.")],
+    after: Annotated[str, typer.Argument(metavar="AFTER", help="The same neck after the work.")],
+    html: Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write the comparison as a page too.")] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> int:
+    """Compare two inspections of one neck: what changed, and whether what was predicted came true.
+
+    The exit code is that of the second inspection's verdict.
+    """
+    from fretcheck.cli.exits import exit_code_of
+    from fretcheck.cli.report import document_of
+    from fretcheck.report import comparison as comparing
+
+    first, second = document_of(before, register=register), document_of(after, register=register)
+    found = comparing.compare(first, second)
+    if html is not None:
+        from fretcheck.report.compare_page import compare_page
+        from fretcheck.report.page import write_page
+
+        write_page(compare_page(found, first, second), html)
+    if json:
+        print(comparing.to_json(found, first, second))
+        return exit_code_of(second)
+    from rich.console import Console
+
+    from fretcheck.report.compare_table import print_comparison
+
+    console = Console()
+    print_comparison(found, first, second, console)
+    if html is not None:
+        console.print(f"\nPage: {html}", markup=False, highlight=False)
+    return exit_code_of(second)

@@ -1,0 +1,118 @@
+"""The page of a comparison: what became of the corrections, the parts and the notes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fretcheck.report import drawing
+from fretcheck.report.cells_on_page import CellOnPage, CellsOnPage
+from fretcheck.report.comparison_words import corrected_part, headline, part_name, summary, worth_showing
+from fretcheck.report.inspection_page import open_note
+from fretcheck.report.page import moment, render, signed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from markupsafe import Markup
+
+    from fretcheck.register.document import InspectionDocument
+    from fretcheck.report.comparison import Comparison, NoteChange
+
+WIDTH, HEIGHT = 360.0, 206.0
+
+
+def compare_page(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
+    """The page as HTML."""
+    strings = sorted({one.string for one in comparison.notes})
+    reach = 1.12 * max(
+        2.0 * after.verdict.limit_cents, *(max(abs(one.before_cents), abs(one.after_cents)) for one in comparison.notes)
+    )
+    return render(
+        "comparison.html",
+        comparison=comparison,
+        before=before,
+        after=after,
+        facts=[
+            ("Serial", after.neck.serial or before.neck.serial),
+            ("Before", moment(before.taken_at)),
+            ("After", moment(after.taken_at)),
+            ("Inspections", f"{before.id or 'not kept'} and {after.id or 'not kept'}"),
+            ("Tolerance before", f"±{before.verdict.limit_cents:g} cents"),
+            ("Tolerance after", f"±{after.verdict.limit_cents:g} cents"),
+        ],
+        headline=headline(before, after),
+        summary=summary(comparison),
+        corrections=[(corrected_part(one), one) for one in comparison.corrections],
+        causes=[
+            (part_name(one.cause, fret=one.fret, string=one.string), one) for one in worth_showing(comparison, before, after)
+        ],
+        cells=change_cells(comparison.notes),
+        curves=[
+            change_figure(
+                [one for one in comparison.notes if one.string == string],
+                string=string,
+                note=open_note(after, string),
+                limit_cents=after.verdict.limit_cents,
+                reach_cents=reach,
+            )
+            for string in strings
+        ],
+        signed=signed,
+    )
+
+
+def change_cells(notes: Sequence[NoteChange]) -> CellsOnPage:
+    """Cells strings by frets of how much each note changed."""
+    by_place = {(one.string, one.fret): one for one in notes}
+    frets = sorted({one.fret for one in notes})
+    return CellsOnPage(
+        frets=frets,
+        rows=[
+            (string, [_cell(by_place[string, fret]) if (string, fret) in by_place else None for fret in frets])
+            for string in sorted({one.string for one in notes})
+        ],
+    )
+
+
+def _cell(one: NoteChange) -> CellOnPage:
+    size, sharper = f"{abs(one.change_cents):.0f}", one.change_cents > 0
+    way = "sharper" if sharper else "flatter"
+    if not one.changed:
+        return CellOnPage(string=one.string, fret=one.fret, kind="unheard", sign=size, words=f"{size} cents {way}, by chance")
+    return CellOnPage(
+        string=one.string,
+        fret=one.fret,
+        kind="sharp" if sharper else "flat",
+        sign=("▲" if sharper else "▼") + size,
+        words=f"{size} cents {way}",
+    )
+
+
+def change_figure(notes: Sequence[NoteChange], *, string: int, note: str, limit_cents: float, reach_cents: float) -> Markup:
+    """One string before (hollow) and after (filled)."""
+    frets = [one.fret for one in notes]
+    with drawing.style():
+        figure = drawing.new_figure(WIDTH, HEIGHT)
+        axes = figure.add_axes((0.115, 0.16, 0.875, 0.70))
+        axes.set_xlim(min(frets) - 0.7, max(frets) + 0.7)
+        axes.set_ylim(-reach_cents, reach_cents)
+        axes.axhspan(-limit_cents, limit_cents, color=drawing.WITHIN_TINT, linewidth=0)
+        axes.axhline(0.0, color=drawing.SOFT, linewidth=0.8)
+        axes.set_xticks([fret for fret in (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24) if min(frets) <= fret <= max(frets)])
+        axes.text(0.0, 1.06, f"String {string}  {note}", transform=axes.transAxes, fontsize=13.0, fontweight="bold")
+        axes.text(1.0, 1.06, "cents, + sharp", transform=axes.transAxes, ha="right", fontsize=11.0, color=drawing.SOFT)
+        figure.text(0.99, 0.012, "fret", ha="right", fontsize=11.0, color=drawing.SOFT)
+        for one in notes:
+            drawing.line(axes, [one.fret, one.fret], [one.before_cents, one.after_cents], color=drawing.LINE, linewidth=1.4)
+        hollow, filled = ([one.before_cents for one in notes], [one.after_cents for one in notes])
+        drawing.line(
+            axes, frets, hollow, color=drawing.SOFT, linestyle="none", marker="o", markersize=5.5, markerfacecolor=drawing.PAPER
+        )
+        drawing.line(axes, frets, filled, color=drawing.INK, linestyle="none", marker="o", markersize=5.5)
+        return drawing.as_svg(
+            figure,
+            name=f"string-{string}",
+            title=f"String {string}, {note}, before and after",
+            description=f"Before: at most {max(map(abs, hollow)):.1f} cents off; after: {max(map(abs, filled)):.1f} cents. "
+            f"Tolerance ±{limit_cents:g} cents.",
+        )
