@@ -36,7 +36,7 @@ def compare_page(comparison: Comparison, before: InspectionDocument, after: Insp
             ("Serial", after.neck.serial or before.neck.serial),
             ("Before", moment(before.taken_at)),
             ("After", moment(after.taken_at)),
-            ("Inspections", f"{before.id or 'not kept'} and {after.id or 'not kept'}"),
+            ("Inspections", f"{before.id} and {after.id}" if before.id and after.id else "not kept"),
             ("Tolerance before", f"±{before.verdict.limit_cents:g} cents"),
             ("Tolerance after", f"±{after.verdict.limit_cents:g} cents"),
         ],

@@ -2,7 +2,8 @@
 
 A change is after minus before; its uncertainty is the root sum of squares of both (they come of different plucks). Among many
 notes a few always seem to change: a note or part counts as changed when its change is beyond what any of them would show by
-chance in 1 of 20 comparisons (Bonferroni's inequality: each is tested at 0.05/n, two-sided normal).
+chance in 1 of 20 comparisons (Bonferroni's inequality: each is tested at 0.05/n, two-sided normal). A part that the first
+inspection found out of place was named beforehand, so it is tested by itself (n = 1).
 
 Conventions
 -----------
@@ -227,6 +228,7 @@ def _causes(before: InspectionDocument, after: InspectionDocument) -> dict[tuple
     new = {key(one): one for one in reversed(after.causes)}
     common = [one for one in old if one in new]
     beyond = threshold(len(common)) if common else 0.0
+    expected = {(one.cause, None if one.cause == "string" else one.fret, one.string) for one in before.findings}
     answer = {}
     for one in reversed(common):
         first, second = old[one], new[one]
@@ -240,7 +242,7 @@ def _causes(before: InspectionDocument, after: InspectionDocument) -> dict[tuple
             after=second.value,
             change=change,
             u=u,
-            changed=abs(change) > beyond * u,
+            changed=abs(change) > (threshold(1) if one in expected else beyond) * u,
             practical_size=first.practical_size,
         )
     return answer

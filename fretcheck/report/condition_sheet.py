@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fretcheck.report.condition_words import how_noticeable, plain_words
 from fretcheck.report.inspection_page import context_of, facts
-from fretcheck.report.neck_figure import neck_figure
+from fretcheck.report.neck_figure import neck_figure, upright_neck_figure
 from fretcheck.report.page import moment, render
 
 if TYPE_CHECKING:
@@ -39,6 +39,7 @@ def condition_sheet(document: InspectionDocument) -> str:
         "condition_sheet.html",
         **context,
         sheet_neck=None if plan is None else neck_figure(plan, document.findings, chart=False, name="neck-plain"),
+        sheet_neck_upright=None if plan is None else upright_neck_figure(plan, document.findings, name="neck-plain-upright"),
         sheet_facts=[
             ("Serial", document.neck.serial),
             ("Looked at", moment(document.taken_at)),

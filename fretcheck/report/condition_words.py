@@ -98,7 +98,7 @@ def plain_words(finding: FindingPart, *, strings: int) -> PlainWords:
             return PlainWords(
                 title="The frets follow a wrong pattern",
                 hear="Notes go out of tune step by step along the neck, on every string alike.",
-                cause=finding.text,
+                cause="The frets do not follow the pattern that the length of the strings asks for.",
                 can_be_done="Moving the bridge may help; otherwise the fretboard needs new slots. We will advise.",
             )
         case _:

@@ -30,7 +30,7 @@ def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = Tr
     """The neck lying, nut at the left; with `chart`, each fret's displacement in mm below it."""
     low, high = _ends(plan)
     labels = _placed_labels(plan, findings, low=low, high=high)
-    lanes = 1 + max((lane for _, _, lane, _ in labels), default=-1)
+    lanes = 1 + max((lane for _, _, _, lane, _ in labels), default=-1)
     top = lanes * LANE + 6.0
     height = top + BOARD + NUMBERS + (CHART + 14.0 if chart else 0.0)
     with drawing.style():
@@ -45,11 +45,10 @@ def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = Tr
         axes.text(_middle(plan, 0), -0.05, "nut", ha="center", va="top", fontsize=12.0, color=drawing.SOFT)
         if plan.saddles:
             axes.text(plan.saddle(len(plan.neck.strings)), -0.05, "saddle", ha="center", va="top", color=drawing.SOFT)
-        for text, anchor, lane, colour in labels:
-            y = 1.0 + (top - LANE * (lane + 0.5) - 4.0) / BOARD
-            start = _label_start(text, anchor, low=low, high=high)
+        for text, start, anchor, lane, colour in labels:
+            y = 1.0 + (LANE * (lane + 0.5) + 4.0) / BOARD
             axes.text(start, y, text, ha="left", va="center", fontsize=13.0, fontweight="bold", color=colour)
-            drawing.line(axes, [anchor, anchor], [1.02, y - 0.4 * LANE / BOARD], color=colour, linewidth=1.0)
+            drawing.line(axes, [anchor, anchor], [1.02, y - 0.42 * LANE / BOARD], color=colour, linewidth=1.2)
         if chart:
             _chart(figure, plan, low=low, high=high, height=height)
         return drawing.as_svg(figure, name=name, title="The neck and where its frets were found", description=description(plan))
@@ -147,22 +146,23 @@ def _colour(finding: FindingPart) -> str:
     return drawing.UNSURE
 
 
-def _label_start(text: str, anchor: float, *, low: float, high: float) -> float:
-    width = len(text) * CHARACTER * (high - low) / WIDTH
-    return min(max(anchor - width / 2.0, low + 2.0), high - width - 2.0)
+def _placed_labels(
+    plan: NeckPlan, findings: list[FindingPart], *, low: float, high: float
+) -> list[tuple[str, float, float, int, str]]:
+    """Labels with start, anchor, lane (0 next to the board) and colour.
 
-
-def _placed_labels(plan: NeckPlan, findings: list[FindingPart], *, low: float, high: float) -> list[tuple[str, float, int, str]]:
-    """Labels with their anchor, lane (0 on top) and colour, so that none covers another."""
-    named = sorted(((anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None), key=lambda pair: pair[0])
-    placed: list[tuple[str, float, int, str]] = []
-    ends: list[float] = []
-    for anchor, finding in named:
+    A label begins at its anchor and stands above all labels that begin or lie within its length: no leader crosses a text.
+    """
+    named = [(anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None]
+    placed: list[tuple[str, float, float, int, str]] = []
+    ends: list[tuple[float, float, int]] = []
+    for anchor, finding in sorted(named, key=lambda pair: -pair[0]):
         text = label(finding)
-        start = _label_start(text, anchor, low=low, high=high)
-        lane = next((n for n, end in enumerate(ends) if start > end + 8.0), len(ends))
-        ends[lane : lane + 1] = [start + len(text) * CHARACTER * (high - low) / WIDTH]
-        placed.append((text, anchor, lane, _colour(finding)))
+        width = len(text) * CHARACTER * (high - low) / WIDTH
+        start = max(min(anchor - 3.0, high - width - 2.0), low + 2.0)
+        lane = 1 + max((other for first, last, other in ends if first < start + width + 6.0 and last > start), default=-1)
+        ends.append((min(start, anchor), start + width, lane))
+        placed.append((text, start, anchor, lane, _colour(finding)))
     return placed
 
 
