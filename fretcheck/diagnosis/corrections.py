@@ -86,15 +86,22 @@ class _Bench:
         return self.posterior.parameters.column(kind, string=string)
 
 
-def plan(posterior: Posterior, causes: Sequence[PossibleCause], *, limit_cents: float, settings: DiagnosisSettings) -> Plan:
-    """Moves for a neck with the given found causes."""
+def plan(
+    posterior: Posterior,
+    causes: Sequence[PossibleCause],
+    *,
+    limit_cents: float,
+    settings: DiagnosisSettings,
+    move_nut: bool = True,
+) -> Plan:
+    """Moves for a neck with the given found causes; without `move_nut` (too few strings read) the nut stays where it is."""
     bad_frets = {one.estimate.fret: one for one in causes if one.estimate.cause in ("fret_position", "fret_tilt")}
     bench = _Bench(posterior, bad_frets=frozenset(fret for fret in bad_frets if fret is not None))
     enough = WELL_WITHIN * limit_cents
     steps: list[Correction] = []
     steps += _strings(bench, causes)
     steps += _heights(bench, causes)
-    steps += _saddles_and_nut(bench, causes, enough=enough, style=settings.saddle)
+    steps += _saddles_and_nut(bench, causes, enough=enough, style=settings.saddle, move_nut=move_nut)
     steps += _frets(bench, causes)
     return Plan(corrections=tuple(steps), worst_after_cents=bench.worst_to_expect())
 
@@ -131,7 +138,9 @@ def _heights(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]
     return steps
 
 
-def _saddles_and_nut(bench: _Bench, causes: Sequence[PossibleCause], *, enough: float, style: SaddleStyle) -> list[Correction]:
+def _saddles_and_nut(
+    bench: _Bench, causes: Sequence[PossibleCause], *, enough: float, style: SaddleStyle, move_nut: bool
+) -> list[Correction]:
     before = bench.worst(bench.theta)
     if before <= enough:
         return []
@@ -143,7 +152,7 @@ def _saddles_and_nut(bench: _Bench, causes: Sequence[PossibleCause], *, enough: 
     solved = {name: _minimax(bench, columns) for name, columns in options}
     best = min(bench.worst(theta) for theta in solved.values())
     use_nut = False
-    if best > enough and nut:
+    if best > enough and nut and move_nut:
         with_nut = {name: _minimax(bench, [*columns, _whole(bench, nut[0])]) for name, columns in options}
         best_with = min(bench.worst(theta) for theta in with_nut.values())
         if best - best_with > HELPS_CENTS or found_nut:

@@ -59,7 +59,7 @@ def diagnose(neck: Neck, observations: Sequence[Observation], *, settings: Diagn
     found = findings_of(posterior, causes, settings)
     notes = _notes(posterior, observations, found.rows, limit=limit, settings=settings)
     verdict = judge(notes, limit_cents=limit, settings=settings)
-    moves = plan(posterior, found.causes, limit_cents=limit, settings=settings)
+    moves = plan(posterior, found.causes, limit_cents=limit, settings=settings, move_nut=not found.few_strings)
     repeated = any(posterior.repeats.values())
     return Diagnosis(
         notes=notes,

@@ -22,6 +22,7 @@ from fretcheck.diagnosis.causes import PossibleCause
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.inference import Posterior
 from fretcheck.diagnosis.layout_rules import DESIGNED
+from fretcheck.diagnosis.parameters import setbacks_known
 from fretcheck.diagnosis.result import Finding, Sharpener
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.words import name, statement, sure
@@ -32,6 +33,7 @@ Reals = NDArray[np.float64]
 FEWEST_STRINGS = 3
 """Below this nothing is concluded from structure across strings."""
 ACROSS_STRINGS = ("fret_position", "fret_tilt", "nut_position", "nut_height", "scale_length", "finger_pressure")
+BY_THE_SADDLE = ("saddle_position", "scale_length")
 OF_THE_HAND = ("finger_pressure", "tuning_drift")
 """Faults of the reading, not of the neck: named last."""
 WITHOUT_REPEATS = 0.95
@@ -59,17 +61,24 @@ class Findings:
     """Cents that they make together, per cell."""
     sharpeners: tuple[Sharpener, ...]
     warnings: tuple[str, ...]
+    few_strings: bool
 
 
 def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings: DiagnosisSettings) -> Findings:
     """Findings of a neck, ordered, at most `settings.most_findings`."""
     warnings: list[str] = []
-    few = len(posterior.scatter) < FEWEST_STRINGS
+    neck, read = posterior.design.neck, posterior.scatter
+    few = len(read) < FEWEST_STRINGS
     if few:
         warnings.append(
-            f"Only {len(posterior.scatter)} of {len(posterior.design.neck.strings)} strings were read: a fret, the nut or the "
-            "finger's pressure cannot be told from the string itself. "
-            f"Read at least {FEWEST_STRINGS} strings, better all."
+            f"Only {len(read)} string{' was' if len(read) == 1 else 's were'} read: a fret, the nut or the finger's pressure "
+            f"cannot be told from the string itself. Read at least {FEWEST_STRINGS} strings, better all."
+        )
+    placed = setbacks_known(neck)
+    if not placed:
+        warnings.append(
+            "The description gives no saddle setback (saddle_setback_mm), so the saddles' places are not judged, only the moves "
+            "they need."
         )
     unrepeated = not any(posterior.repeats.values())
     if unrepeated:
@@ -78,7 +87,13 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
             "Two plucks a note would tell it."
         )
     needed = max(settings.finding_probability, WITHOUT_REPEATS) if unrepeated else settings.finding_probability
-    able = [one for one in causes if not (few and one.estimate.cause in ACROSS_STRINGS)]
+    able = [
+        one
+        for one in causes
+        if not (few and one.estimate.cause in ACROSS_STRINGS)
+        and not (not placed and one.estimate.cause in BY_THE_SADDLE)
+        and (one.estimate.string is None or one.estimate.string in read or one.kind == "nut_skew")
+    ]
     chosen = [one for one in able if one.judged_probability >= needed]
     if not chosen and not unrepeated and _surely_something(posterior) and able:
         best = max(able, key=lambda one: one.judged_probability)
@@ -100,6 +115,7 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         rows=together,
         sharpeners=sharpeners,
         warnings=tuple(warnings),
+        few_strings=few,
     )
 
 

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.result import Cause
 from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
+from fretcheck.neck.description import Neck
 
 Reals = NDArray[np.float64]
 
@@ -52,8 +53,10 @@ OPEN_NOTE = Spread(sound=0.15, faulty=6.0, share=0.01)
 PRESSURE = Spread(sound=0.08, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.10
 
-UNKNOWN_SADDLE = Spread(sound=2.0, faulty=2.5, share=0.02)
-"""Where the description gives no setback at all: a saddle is then set somewhere, by ear or by rule."""
+UNKNOWN_BRIDGE = Spread(sound=2.5, faulty=3.0, share=0.01)
+UNKNOWN_SLANT = Spread(sound=1.0, faulty=1.5, share=0.01)
+UNKNOWN_SADDLE = Spread(sound=1.2, faulty=3.0, share=0.02)
+"""Where the description gives no setback at all: saddles are then set somewhere, by ear or by rule."""
 FINGER_BEHIND_MM = 2.0
 PRESSURE_OWN_MM = 0.03
 LIGHT_MEAN_MM, LIGHT_SOUND_MM = 0.02, 0.02
@@ -151,6 +154,11 @@ class Parameters:
         return [number for number, key in enumerate(self.keys) if key.kind == kind]
 
 
+def setbacks_known(neck: Neck) -> bool:
+    """Whether the description says where the saddles should be; all at zero means that it does not."""
+    return any(one.saddle_setback_mm for one in neck.strings)
+
+
 def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Parameters:
     """The table for one neck.
 
@@ -182,12 +190,11 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
         table.fault("nut_position", [table.add("nut_skew", "nut", on_common_nut * side, NUT_SKEW.sound)], NUT_SKEW)
     if not neck.zero_fret:
         table.fault("nut_height", [table.add("nut_height", "nut_height", ones, NUT_HEIGHT.sound)], NUT_HEIGHT)
-    bridge = BRIDGE if any(one.saddle_setback_mm for one in neck.strings) else UNKNOWN_SADDLE
-    column = table.add("bridge", "saddle", ones, bridge.sound)
+    known = setbacks_known(neck)
+    bridge, slant = (BRIDGE, SADDLE_SLANT) if known else (UNKNOWN_BRIDGE, UNKNOWN_SLANT)
+    table.fault("saddle_position", [table.add("bridge", "saddle", ones, bridge.sound)], bridge)
     if several:
-        slant = table.add("saddle_slant", "saddle", side, SADDLE_SLANT.sound)
-        table.fault("saddle_position", [slant], SADDLE_SLANT)
-    table.fault("saddle_position", [column], bridge)
+        table.fault("saddle_position", [table.add("saddle_slant", "saddle", side, slant.sound)], slant)
     for index in range(count):
         _own(table, design, index=index, here=of[index], several=count > 1, open_u_cents=open_u_cents[index])
     table.add("end", "end", ones, END)
@@ -209,7 +216,8 @@ def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, seve
         slot = table.add("slot_height", "nut_height", here, SLOT_HEIGHT.sound, string=number)
         table.fault("nut_height", [slot], SLOT_HEIGHT)
     if several:
-        table.fault("saddle_position", [table.add("saddle", "saddle", here, SADDLE.sound, string=number)], SADDLE)
+        saddle = SADDLE if setbacks_known(neck) else UNKNOWN_SADDLE
+        table.fault("saddle_position", [table.add("saddle", "saddle", here, saddle.sound, string=number)], saddle)
         table.add("own_end", "end", here, END_OWN, string=number)
         table.add("own_saddle_height", "saddle_height", here, SADDLE_HEIGHT_OWN_MM, string=number)
         table.add("own_pressure", "depth", here * _played(design), PRESSURE_OWN_MM, string=number)
