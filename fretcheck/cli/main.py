@@ -29,6 +29,8 @@ COMMAND_MODULES: tuple[str, ...] = (
     "devices",
     "report",
     "compare",
+    "lot",
+    "gauge",
 )
 
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")

@@ -2,7 +2,8 @@
 
 One bad neck never stops the rest: what went wrong with it becomes its line in the result. A process that dies (out of memory,
 killed) takes no neck with it: those it may have been reading are read again, each alone, and only a neck that kills its
-process again is given up. What was kept is not read again unless its recordings, description or this software changed.
+process again is given up. What was kept is not read again unless its recordings, its description, what it is judged by or
+this software changed.
 
 Conventions
 -----------
@@ -20,7 +21,6 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
 from hashlib import sha256
-from importlib import import_module
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -110,13 +110,14 @@ def inspect_necks(
     DeviceError
         When no scheduler answers.
     """
-    ledger = None if register is None else Ledger(register, necks)
+    worker = worker or _default_worker()
+    ledger = None if register is None else Ledger(register, necks, how=_told(worker))
     lines = {} if ledger is None else ledger.kept_before()
     todo = [neck for neck in necks if neck.name not in lines]
     done = len(lines)
     if progress:
         progress(done, len(necks), "")
-    for outcome in _outcomes(todo, worker or _default_worker(), processes, scheduler):
+    for outcome in _outcomes(todo, worker, processes, scheduler):
         lines[outcome.neck.name] = _line(outcome, register, ledger)
         done += 1
         if progress:
@@ -197,8 +198,14 @@ def _one_pool(
         pool.shutdown(wait=True, cancel_futures=True)
 
 
+def _told(worker: Worker) -> str:
+    """What the worker was told beside the neck, such as limits: with other ones a kept result does not stand."""
+    return repr(sorted(worker.keywords.items())) if isinstance(worker, partial) else ""
+
+
 def _default_worker() -> Worker:
-    inspect_folder = import_module("fretcheck.register.assemble").inspect_folder
+    from fretcheck.register.assemble import inspect_folder
+
     return partial(inspect_folder, processes=1)
 
 
@@ -231,8 +238,9 @@ def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None) ->
 class Ledger:
     """Which necks of a folder were kept in this register already."""
 
-    def __init__(self, register: Register, necks: Sequence[NeckFolder]) -> None:
+    def __init__(self, register: Register, necks: Sequence[NeckFolder], *, how: str = "") -> None:
         self._register = register
+        self._how = how
         self._necks = necks
         parents = sorted({str(neck.folder.parent.resolve()) for neck in necks})
         name = sha256("\n".join([str(register.location), *parents]).encode()).hexdigest()[:16]
@@ -245,7 +253,7 @@ class Ledger:
         present = {summary.id for summary in self._register.list()} if written else set()
         for neck in self._necks:
             entry = written.get(neck.name)
-            if entry is not None and entry["inspection"] in present and entry["fingerprint"] == neck.fingerprint():
+            if entry is not None and entry["inspection"] in present and entry["fingerprint"] == neck.fingerprint(self._how):
                 lines[neck.name] = BatchLine(
                     neck=neck.name,
                     state="kept before",
@@ -260,7 +268,7 @@ class Ledger:
         """Remember a neck that was kept."""
         entry = {
             "neck": neck.name,
-            "fingerprint": neck.fingerprint(),
+            "fingerprint": neck.fingerprint(self._how),
             "inspection": line.inspection,
             "decision": line.decision,
             "worst_cents": line.worst_cents,

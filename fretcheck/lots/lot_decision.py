@@ -59,6 +59,8 @@ def decide_lot(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad:
         When the lot is closed, or its sample not yet drawn.
     """
     refuse_closed(lot)
+    if lot.state == "decided":
+        raise UsageError(f"lot {lot.name!r} is decided already: its sample cannot be judged a second time")
     if not lot.sample:
         raise UsageError(f"lot {lot.name!r} has no sample yet: draw it first")
     if lot.plan.basis == "variables":

@@ -38,9 +38,10 @@ class NeckFolder:
     shared: bool
     """The description serves other necks too."""
 
-    def fingerprint(self) -> str:
-        """Changes when the neck must be read anew. Recordings count by size and time of change, not by content."""
-        parts = [__version__, "" if self.neck_file is None else self.neck_file.read_text(encoding="utf-8", errors="replace")]
+    def fingerprint(self, how: str = "") -> str:
+        """Changes with `how` the neck is judged, its description, its recordings (size and time of change), and the software."""
+        described = "" if self.neck_file is None else self.neck_file.read_text(encoding="utf-8", errors="replace")
+        parts = [__version__, how, described]
         for path in sorted(self.folder.iterdir()):
             if _STRING_FILE.fullmatch(path.name):
                 state = path.stat()

@@ -11,7 +11,7 @@ from fretcheck.register.document import InspectionDocument
 from tests.lots.shop import inspection
 
 
-def inspect(neck_file: Path, folder: Path) -> InspectionDocument:
+def inspect(neck_file: Path, folder: Path, *, limit_cents: float = 3.0) -> InspectionDocument:
     """A document for a good neck; the neck's name says what goes wrong. Every attempt leaves a mark beside the folder."""
     with (folder.parent / f"{folder.name}.attempts").open("a", encoding="utf-8") as marks:
         marks.write(f"{os.getpid()}\n")
@@ -23,4 +23,9 @@ def inspect(neck_file: Path, folder: Path) -> InspectionDocument:
     if "deadly" in folder.name or ("shaky" in folder.name and attempts == 1):
         os.kill(os.getpid(), signal.SIGKILL)
     decision = "fail" if "bad" in folder.name else "pass"
-    return inspection(neck_file.read_text(encoding="utf-8").strip(), decision=decision, hours=float(sum(folder.name.encode())))
+    return inspection(
+        neck_file.read_text(encoding="utf-8").strip(),
+        decision=decision,
+        limit_cents=limit_cents,
+        hours=float(sum(folder.name.encode())),
+    )

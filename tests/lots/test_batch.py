@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -80,6 +81,13 @@ def test_what_was_kept_is_not_read_again(tmp_path, register):
     assert second.lines[0].inspection == first.lines[0].inspection
     with open_register(tmp_path / "elsewhere.sqlite") as other:  # another register holds nothing yet
         assert states(inspect_necks(find_necks(folder), register=other, worker=inspect, processes=1))["A"] == "inspected"
+
+
+def test_other_limits_are_judged_anew(tmp_path, register):
+    folder = make_necks(tmp_path / "batch", "A")
+    for limit, state in ((3.0, "inspected"), (3.0, "kept before"), (5.0, "inspected")):
+        worker = partial(inspect, limit_cents=limit)
+        assert states(inspect_necks(find_necks(folder), register=register, worker=worker, processes=1)) == {"A": state}
 
 
 def test_a_torn_line_only_costs_its_own_neck(tmp_path, register):

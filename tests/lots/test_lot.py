@@ -131,6 +131,8 @@ def test_later_inspections_replace_earlier_ones_until_the_decision():
     assert lot.inspections == {"WT-001": "260302-9", "WT-002": "260302-2"}
     decided = lot.model_copy(update={"decision": decide_lot(lot, results(lot, "fail"), now=MORNING)})
     assert decided.state == "decided"
+    with pytest.raises(UsageError, match="cannot be judged a second time"):
+        decide_lot(decided, {}, now=MORNING)
     with pytest.raises(UsageError, match="cannot change its sample"):
         add_inspections(decided, {"WT-003": "260302-3"})
     closed = close_lot(decided, now=MORNING)

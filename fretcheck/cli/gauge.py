@@ -1,0 +1,157 @@
+"""`fretcheck gauge …`: a guided study of what reading the same necks again and again scatters by."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fretcheck.cli.register_option import JsonOption, RegisterOption
+
+if TYPE_CHECKING:
+    from fretcheck.lots.study import GaugeStudy
+
+StudyArgument = Annotated[str, typer.Argument(metavar="STUDY", help="Name of the study.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    gauge = typer.Typer(help="Study how well this bench repeats itself: necks × operators × repeats.", no_args_is_help=True)
+    for name, function in (
+        ("open", open_),
+        ("next", next_),
+        ("add", add),
+        ("compute", compute),
+        ("list", list_),
+        ("show", next_),
+    ):
+        gauge.command(name)(function)
+    app.add_typer(gauge, name="gauge")
+
+
+def open_(
+    name: StudyArgument,
+    necks: Annotated[list[str], typer.Option("--necks", help="Serials or ranges, at least 2 necks. May be repeated.")],
+    operators: Annotated[list[str], typer.Option("--operator", help="Who reads. May be repeated.")],
+    repeats: Annotated[int, typer.Option(help="How often each operator reads each neck.")] = 2,
+    seed: Annotated[int | None, typer.Option(help="Seed of the order; chosen at random and recorded when left out.")] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Open a study: the order of reading is drawn, and `gauge next` tells what comes next."""
+    from datetime import datetime
+    from secrets import randbelow
+
+    from fretcheck.lots.lot import serials_from
+    from fretcheck.lots.store import keep_new_study
+    from fretcheck.lots.study import open_study
+    from fretcheck.register.store import open_register
+
+    study = open_study(
+        name=name,
+        necks=serials_from(necks),
+        operators=operators,
+        repeats=repeats,
+        seed=randbelow(1_000_000_000) if seed is None else seed,
+        now=datetime.now().astimezone(),
+    )
+    with open_register(register) as store:
+        keep_new_study(store, study)
+    _show(study, as_json=json)
+
+
+def next_(name: StudyArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
+    """Show how far a study is, what to read next, and what it found."""
+    from fretcheck.lots.store import load_study
+    from fretcheck.register.store import open_register
+
+    with open_register(register, create=False) as store:
+        study = load_study(store, name)
+    _show(study, as_json=json)
+
+
+def add(
+    name: StudyArgument,
+    inspections: Annotated[
+        list[str], typer.Argument(metavar="ID...", help="Kept inspections, in the order in which they were read.")
+    ],
+    operator: Annotated[str | None, typer.Option(help="Who read, when the inspection does not tell.")] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Let inspections count for the study."""
+    from fretcheck.lots.store import change_study
+    from fretcheck.lots.study import add_inspection
+    from fretcheck.register.store import open_register
+
+    with open_register(register) as store:
+        documents = list(store.documents(inspections))
+
+        def step(study: GaugeStudy) -> GaugeStudy:
+            for document in documents:
+                study, _ = add_inspection(study, document, operator=operator)
+            return study
+
+        study = change_study(store, name, step)
+    _show(study, as_json=json)
+
+
+def compute(
+    name: StudyArgument,
+    confidence: Annotated[float, typer.Option(min=0.5, max=0.999, help="Of the intervals.")] = 0.90,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Analyse a study that is read to its end; later inspections then count its repeatability."""
+    from datetime import datetime
+
+    from fretcheck.lots.store import change_study, documents_of, load_study
+    from fretcheck.lots.study import compute_study
+    from fretcheck.register.store import open_register
+
+    with open_register(register) as store:
+        documents = documents_of(store, load_study(store, name))
+        now = datetime.now().astimezone()
+        study = change_study(store, name, lambda one: compute_study(one, documents, confidence=confidence, now=now))
+    _show(study, as_json=json)
+
+
+def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
+    """List all studies."""
+    from fretcheck.lots.store import list_studies
+    from fretcheck.register.store import open_register
+
+    with open_register(register) as store:
+        studies = list_studies(store)
+    if json:
+        from json import dumps
+
+        found = [study.model_dump(mode="json", by_alias=True) for study in studies]
+        print(dumps({"schema": "fretcheck/gauges/1", "studies": found}, ensure_ascii=False, indent=2))
+        return
+    from rich.console import Console
+
+    from fretcheck.report.lots_tables import studies_table
+
+    if studies:
+        Console(highlight=False).print(studies_table(studies))
+    else:
+        print("no gauge study has been opened; `fretcheck gauge open` opens one")
+
+
+def _show(study: GaugeStudy, *, as_json: bool) -> None:
+    if as_json:
+        from json import dumps
+
+        step = study.next_step
+        document = {
+            **study.model_dump(mode="json", by_alias=True),
+            "next": None if step is None else step.model_dump(mode="json"),
+        }
+        print(dumps(document, ensure_ascii=False, indent=2))
+        return
+    from rich.console import Console
+
+    from fretcheck.report.lots_tables import study_view
+
+    Console(highlight=False).print(study_view(study))

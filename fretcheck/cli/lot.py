@@ -1,0 +1,362 @@
+"""`fretcheck lot …`: sampling a lot, its decision, its template and drift."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
+
+if TYPE_CHECKING:
+    from fretcheck.lots.lot import Lot
+    from fretcheck.lots.lot_decision import NeckResult
+    from fretcheck.register.document import InspectionDocument
+    from fretcheck.register.store import Register
+
+_EXIT_OF_OUTCOME = {"accept": EXIT_DONE, "refuse": EXIT_OUT_OF_TOLERANCE, "open": EXIT_UNDECIDED}
+
+LotArgument = Annotated[str, typer.Argument(metavar="LOT", help="Name of the lot.")]
+HtmlOption = Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write a page to this file.")]
+CsvOption = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write a table for a spreadsheet to this file.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    lot = typer.Typer(help="Judge a lot of necks by a sample, and find errors of the template they share.", no_args_is_help=True)
+    for name, function in (
+        ("open", open_),
+        ("draw", draw),
+        ("add", add),
+        ("decide", decide),
+        ("close", close),
+        ("list", list_),
+        ("show", show),
+        ("template", template),
+        ("chart", chart),
+    ):
+        lot.command(name)(function)
+    app.add_typer(lot, name="lot")
+
+
+def open_(
+    name: LotArgument,
+    serials: Annotated[
+        list[str] | None, typer.Option("--serials", help="Serials or ranges: WT-001..WT-060. May be repeated.")
+    ] = None,
+    serials_from: Annotated[
+        Path | None, typer.Option("--serials-from", metavar="FILE", help="File with one serial a line.")
+    ] = None,
+    template_name: Annotated[str | None, typer.Option("--template", help="Template or saw the necks were slotted with.")] = None,
+    good: Annotated[int | None, typer.Option(help="Bad necks in a lot you still call good.")] = None,
+    bad: Annotated[int | None, typer.Option(help="Bad necks in a lot that must not be let through.")] = None,
+    makers_risk: Annotated[float, typer.Option(help="Accepted risk of refusing the good lot.")] = 0.05,
+    buyers_risk: Annotated[float, typer.Option(help="Accepted risk of accepting the bad lot.")] = 0.10,
+    aql: Annotated[float | None, typer.Option(help="Standard plan instead: acceptance quality limit, percent bad.")] = None,
+    level: Annotated[str, typer.Option(help="Standard plan: inspection level.")] = "II",
+    tightened: Annotated[bool, typer.Option("--tightened", help="Standard plan: tightened instead of normal.")] = False,
+    by_variables: Annotated[
+        bool, typer.Option("--by-variables", help="Judge by the worst notes' mean and scatter instead of counting bad necks.")
+    ] = False,
+    sample: Annotated[int | None, typer.Option(min=1, help="A plan of your own: necks to draw.")] = None,
+    accept: Annotated[int, typer.Option(min=0, help="A plan of your own: bad necks allowed.")] = 0,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Open a lot and choose its plan: from two stated risks (--good, --bad), from a standard (--aql), or your own (--sample)."""
+    from datetime import datetime
+
+    from fretcheck.lots.choosing import choose_plan
+    from fretcheck.lots.lot import check_serials, open_lot
+    from fretcheck.lots.lot import serials_from as expand
+    from fretcheck.lots.risks import StatedRisks
+    from fretcheck.lots.store import keep_new_lot
+
+    words = list(serials or [])
+    if serials_from is not None:
+        words += _lines(serials_from)
+    names = expand(words)
+    check_serials(names)
+    if (good is None) != (bad is None):
+        raise UsageError("--good and --bad belong together: the bad necks of a good lot, and of one not to be let through")
+    risks = (
+        None if good is None or bad is None else StatedRisks(good=good, bad=bad, makers_risk=makers_risk, buyers_risk=buyers_risk)
+    )
+    plan = choose_plan(
+        lot=len(names),
+        risks=risks,
+        aql=aql,
+        level=level,
+        severity="tightened" if tightened else "normal",
+        by_variables=by_variables,
+        own=None if sample is None else (sample, accept),
+    )
+    lot = open_lot(name=name, serials=names, plan=plan, template=template_name, now=datetime.now().astimezone())
+    with _register(register) as store:
+        keep_new_lot(store, lot)
+    _show(lot, {}, as_json=json)
+
+
+def draw(
+    name: LotArgument,
+    seed: Annotated[int | None, typer.Option(help="Seed of the draw; chosen at random and recorded when left out.")] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Draw the sample, once and for all."""
+    from fretcheck.lots.lot import draw_sample
+
+    _change(register, name, lambda lot: draw_sample(lot, seed=seed), as_json=json)
+
+
+def add(
+    name: LotArgument,
+    inspections: Annotated[
+        list[str] | None, typer.Argument(metavar="[ID]...", help="Inspections; else the newest of each neck.")
+    ] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Let inspections count for the lot: those named, or the newest of every neck since the lot was opened."""
+    from fretcheck.lots.lot import add_inspections
+    from fretcheck.lots.slot_errors import neck_of
+    from fretcheck.lots.store import change_lot, load_lot, newest_inspections
+
+    with _register(register) as store:
+        if inspections:
+            found = {neck_of(document): document.id for document in store.documents(inspections) if document.id is not None}
+        else:
+            found = newest_inspections(store, load_lot(store, name))
+            if not found:
+                raise UsageError(f"no neck of lot {name!r} has been inspected since it was opened")
+        lot = change_lot(store, name, lambda lot: add_inspections(lot, found))
+        results = _results(store, lot)
+    _show(lot, results, as_json=json)
+
+
+def decide(
+    name: LotArgument,
+    undecided_as_bad: Annotated[bool, typer.Option("--undecided-as-bad", help="Count undecided necks as bad.")] = False,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> int:
+    """Decide the lot from its sample, with the risks of that decision."""
+    from datetime import datetime
+
+    from fretcheck.lots.lot_decision import decide_lot
+    from fretcheck.lots.store import change_lot, load_lot
+
+    with _register(register) as store:
+        results = _results(store, load_lot(store, name))
+        now = datetime.now().astimezone()
+
+        def step(lot: Lot) -> Lot:
+            return lot.model_copy(update={"decision": decide_lot(lot, results, undecided_as_bad=undecided_as_bad, now=now)})
+
+        lot = change_lot(store, name, step)
+    assert lot.decision is not None
+    _show(lot, results, as_json=json)
+    return _EXIT_OF_OUTCOME[lot.decision.outcome]
+
+
+def close(
+    name: LotArgument,
+    note: Annotated[str | None, typer.Option(help="Why, when the lot is closed without a decision.")] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Close the lot: nothing changes in it any more."""
+    from datetime import datetime
+
+    from fretcheck.lots.lot import close_lot
+
+    _change(register, name, lambda lot: close_lot(lot, note=note, now=datetime.now().astimezone()), as_json=json)
+
+
+def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
+    """List all lots."""
+    from fretcheck.lots.store import list_lots
+    from fretcheck.report.lots_tables import lots_table
+
+    with _register(register) as store:
+        lots = list_lots(store)
+    if json:
+        _print_json({"schema": "fretcheck/lots/1", "lots": [lot.model_dump(mode="json", by_alias=True) for lot in lots]})
+    elif lots:
+        _print(lots_table(lots))
+    else:
+        print("no lot has been opened; `fretcheck lot open` opens one")
+
+
+def show(
+    name: LotArgument, html: HtmlOption = None, csv: CsvOption = None, register: RegisterOption = None, json: JsonOption = False
+) -> None:
+    """Show a lot; with --html or --csv write it to a file."""
+    from fretcheck.lots.store import inspections_of, load_lot
+
+    with _register(register) as store:
+        lot = load_lot(store, name)
+        documents = inspections_of(store, lot)
+        series = {} if html is None else _by_lot(store, lot.template)
+    results = _results_of(documents)
+    if csv is not None:
+        from fretcheck.report.lots_tables import lot_csv
+
+        _write(csv, lot_csv(lot, results))
+    if html is not None:
+        from fretcheck.report.lot_page import lot_page
+
+        _write(html, lot_page(lot, documents, series=series))
+    _show(lot, results, as_json=json)
+
+
+def template(
+    name: Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template; with --lot only that lot's necks.")],
+    lot_name: Annotated[str | None, typer.Option("--lot", help="Only the necks of this lot.")] = None,
+    confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.90,
+    tolerance_mm: Annotated[float, typer.Option("--tolerance-mm", help="Tolerance of a slot, ± mm, for the capability.")] = 0.10,
+    html: HtmlOption = None,
+    csv: CsvOption = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> int:
+    """Find errors that every neck of a template shares, and the necks that depart from it."""
+    from fretcheck.lots.template_study import study_template
+
+    with _register(register) as store:
+        series = _by_lot(store, name)
+    if not series:
+        raise UsageError(f"no lot of template {name!r} has been inspected: open lots with --template {name}")
+    if lot_name is not None and lot_name not in series:
+        raise UsageError(f"lot {lot_name!r} is not of template {name!r} or has no inspections; there are {', '.join(series)}")
+    chosen = series if lot_name is None else {lot_name: series[lot_name]}
+    documents = [document for one in chosen.values() for document in one]
+    study = study_template(documents, confidence=confidence, tolerance_mm=tolerance_mm)
+    if csv is not None:
+        from fretcheck.report.lots_tables import template_csv
+
+        _write(csv, template_csv(study))
+    if html is not None:
+        from fretcheck.report.template_page import template_page
+
+        _write(html, template_page(name, study, lots=list(chosen), series=series))
+    if json:
+        _print_json({"schema": "fretcheck/template/1", "template": name, "lots": list(chosen), **_plain(study)})
+    else:
+        from fretcheck.report.lots_tables import template_view
+
+        _print(template_view(name, study))
+    blamed = any(fret.blamed for result in (study.position, study.tilt) if result for fret in result.frets)
+    return EXIT_OUT_OF_TOLERANCE if blamed else EXIT_DONE
+
+
+def chart(
+    name: Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template.")],
+    fret: Annotated[int, typer.Option(min=1, help="Which fret.")],
+    by_neck: Annotated[bool, typer.Option("--by-neck", help="A point for each neck instead of each lot.")] = False,
+    baseline: Annotated[int | None, typer.Option(min=3, help="Take limits from the first so many points; else from all.")] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> int:
+    """Show whether a fret's error drifts from lot to lot, or from neck to neck."""
+    from fretcheck.lots.template_study import drift_over_lots, drift_over_necks
+
+    with _register(register) as store:
+        series = _by_lot(store, name)
+    if not series:
+        raise UsageError(f"no lot of template {name!r} has been inspected: open lots with --template {name}")
+    if by_neck:
+        drift = drift_over_necks([document for one in series.values() for document in one], fret=fret, baseline=baseline)
+    else:
+        drift = drift_over_lots(series, fret=fret, baseline=baseline)
+    if json:
+        _print_json({"schema": "fretcheck/chart/1", "template": name, **_plain(drift)})
+    else:
+        from fretcheck.report.lots_tables import drift_view
+
+        _print(drift_view(name, drift))
+    return EXIT_OUT_OF_TOLERANCE if any(one.signals for one in drift.charts) else EXIT_DONE
+
+
+def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool) -> None:
+    from fretcheck.lots.store import change_lot
+
+    with _register(register) as store:
+        lot = change_lot(store, name, step)
+        results = _results(store, lot)
+    _show(lot, results, as_json=as_json)
+
+
+def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool) -> None:
+    from fretcheck.lots.lot_decision import plan_risks_in_words
+
+    risks = plan_risks_in_words(lot)
+    if as_json:
+        _print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks)})
+        return
+    from fretcheck.report.lots_tables import lot_view
+
+    _print(lot_view(lot, results, risks=risks))
+
+
+def _register(location: str | None) -> Register:
+    from fretcheck.register.store import open_register
+
+    return open_register(location)
+
+
+def _results(store: Register, lot: Lot) -> dict[str, NeckResult]:
+    from fretcheck.lots.store import inspections_of
+
+    return _results_of(inspections_of(store, lot))
+
+
+def _results_of(documents: dict[str, InspectionDocument]) -> dict[str, NeckResult]:
+    from fretcheck.lots.lot_decision import neck_result
+
+    return {serial: neck_result(document) for serial, document in documents.items()}
+
+
+def _by_lot(store: Register, template_name: str | None) -> dict[str, list[InspectionDocument]]:
+    """Inspections of every lot of a template that has any, in the order of the lots."""
+    from fretcheck.lots.store import inspections_of, list_lots
+
+    if template_name is None:
+        return {}
+    lots = list_lots(store, template=template_name)
+    return {lot.name: list(inspections_of(store, lot).values()) for lot in lots if lot.inspections}
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        return path.read_text(encoding="utf-8").split()
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"{path} cannot be read: {error}") from error
+
+
+def _write(path: Path, text: str) -> None:
+    from fretcheck.report.page import write_page
+
+    write_page(text, path)
+
+
+def _plain(record: Any) -> dict[str, Any]:
+    """A dataclass as data for JSON."""
+    from dataclasses import asdict
+
+    return asdict(record)
+
+
+def _print_json(data: dict[str, Any]) -> None:
+    from json import dumps
+
+    print(dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def _print(view: Any) -> None:
+    from rich.console import Console
+
+    Console(highlight=False).print(view)
