@@ -31,6 +31,7 @@ CENTS = 1200.0 / log(2.0)
 _GLIDE_TAUS_S = np.array([0.03, 0.05, 0.08, 0.12, 0.17, 0.25, 0.35, 0.5, 0.75, 1.1])
 _TAU_RANGE_S = (0.025, 1.5)
 _MOST_GLIDE_CENTS = 120.0
+_STRAYS = 2.0  # times the noise
 _GLIDE_EVIDENCE = 18.0  # fall in χ² that makes a glide believed
 _TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
 _STANDS_OUT = 8.0  # power over the noise of a quadrature
@@ -77,10 +78,12 @@ class PartialFit:
     """Variance of one quadrature of one frame, full scale squared."""
     variance_hz2: Array = field(default_factory=lambda: np.zeros(0))
     """Of `frequency_hz`, without the part that is common to all partials."""
-    common_variance: float = 0.0
-    """Relative variance (of log frequency) that the glide adds to all partials alike."""
     glide_covariance: Array | None = None
-    """Of (c, log τ), shape (2, 2)."""
+    """Of (c, log τ), shape (2, 2); None without a glide."""
+    glide_effect: Array | None = None
+    """By how much these two move the log frequency of each partial, shape ``(2, bands)``."""
+    trust: Array = field(default_factory=lambda: np.ones((1, 1)))
+    """Weight of each frame, shape ``(frames, 1)``: less than 1 where the click of the attack still rings."""
     evidence: float = 0.0
     """How much χ² the glide explained."""
 
@@ -129,7 +132,9 @@ class PartialFit:
         across = self.frames.response(rate)
         np.fill_diagonal(across, 0.0)
         mirrored = -self.decay_per_s[:, None] - 2j * np.pi * (self.frequency_hz[:, None] + self.frames.reference_hz[None, :])
-        leaked = absolute @ across + absolute.conj() @ self.frames.response(mirrored)
+        leaked = np.einsum("mc,cn->mn", absolute, across) + np.einsum(
+            "mc,cn->mn", absolute.conj(), self.frames.response(mirrored)
+        )
         return own, own + leaked * turning.conj()
 
 
@@ -148,14 +153,19 @@ def fit_partials(frames: Frames, follows: Array) -> PartialFit:
     _project(plain)
     for _ in range(_STEPS):
         step(plain)
+    plain.trust = _trust(plain)
     if moving is None:
+        if np.any(plain.trust < 1.0):
+            step(plain)
         glide = _glide_guess(plain)
         if glide is None:
             step(plain)
             return plain
         moving = replace(plain, glide=glide)
-    for _ in range(_STEPS + 1):
+    for _ in range(_STEPS):
         step(moving)
+    moving.trust = plain.trust = _trust(moving)
+    step(moving)
     moving.evidence = _misfit(plain, moving.noise) - _misfit(moving, moving.noise)
     assert moving.glide is not None
     believable = 0.0 < moving.glide.cents < _MOST_GLIDE_CENTS and _TAU_RANGE_S[0] < moving.glide.tau_s < _TAU_RANGE_S[1]
@@ -167,7 +177,15 @@ def fit_partials(frames: Frames, follows: Array) -> PartialFit:
 def _misfit(fit: PartialFit, noise: Array) -> float:
     """χ² of the string's quadratures."""
     left = residual(fit).imag
-    return float(np.sum(fit.follows * np.sum(left**2, axis=0) / noise))
+    return float(np.sum(fit.follows * np.sum(fit.trust * left**2, axis=0) / noise))
+
+
+def _trust(fit: PartialFit) -> Array:
+    """Less weight for the first frames as far as they stray more than noise does, as while the attack still rings."""
+    left = np.abs(residual(fit)) ** 2 / (2.0 * fit.noise)
+    stray = np.median(left, axis=1) / 0.693  # median of an exponential distribution
+    first = np.cumprod(stray > _STRAYS)
+    return np.asarray(np.where(first > 0, 1.0 / np.maximum(stray, 1.0), 1.0)[:, None])
 
 
 def _glide_by_track(plain: PartialFit) -> PartialFit | None:
@@ -267,12 +285,13 @@ def step(fit: PartialFit) -> None:
     own, total = fit.model()
     size = np.abs(own) + 1e-300
     relative = (fit.frames.values - total) * own.conj() / size
-    power = size**2
+    power = size**2 * fit.trust
+    moment = relative * size * fit.trust
     time = fit.frames.time_s[:, None]
     fit.noise = _noise(relative.imag)
 
     # level and decay: real part, columns 1 and −t
-    shift, slope = _lines(power, relative.real * size, time)
+    shift, slope = _lines(power, moment.real, time)
     decay = (fit.decay_per_s - slope).clip(0.0, 120.0)
     used_slope = fit.decay_per_s - decay
     mean_time = np.sum(power * time, axis=0) / np.sum(power, axis=0)
@@ -280,7 +299,7 @@ def step(fit: PartialFit) -> None:
     level = (at_mean - used_slope * mean_time).clip(-1.5, 1.5)
 
     # phase and frequency: imaginary part, columns 1 and 2πt, and the glide's, which all partials share
-    phase, turn = _lines(power, relative.imag * size, time)
+    phase, turn = _lines(power, moment.imag, time)
     columns = _glide_columns(fit)
     moments = _moments(power, time)
     if columns:
@@ -288,21 +307,17 @@ def step(fit: PartialFit) -> None:
         left = [column - a - b * time for column, (a, b) in zip(columns, residual_left, strict=True)]
         weight = power / fit.noise
         normal = np.array([[np.sum(weight * one * other) for other in left] for one in left])
-        wanted = np.array([np.sum(one * relative.imag * size / fit.noise) for one in left])
+        wanted = np.array([np.sum(one * moment.imag / fit.noise) for one in left])
         scale = np.sqrt(np.diag(normal)) + 1e-300
         ridge = normal / np.outer(scale, scale) + 1e-9 * np.eye(len(left))
         change = np.linalg.solve(ridge, wanted / scale) / scale
         fit.glide_covariance = CORRELATION * np.linalg.inv(ridge) / np.outer(scale, scale)
-        # relative shift of each partial by the shared columns; common to all, as the columns are proportional to frequency
-        effect = np.array([b / (2.0 * np.pi * fit.frequency_hz) for _, b in residual_left])
-        trust = fit.follows / _frequency_variance(moments, fit.noise) * fit.frequency_hz**2
-        mean_effect = np.sum(effect * trust, axis=1) / np.sum(trust)
-        fit.common_variance = float(mean_effect @ fit.glide_covariance @ mean_effect)
+        fit.glide_effect = np.array([-b / (2.0 * np.pi * fit.frequency_hz) for _, b in residual_left])
         for delta, (a, b) in zip(change, residual_left, strict=True):
             phase, turn = phase - a * delta, turn - b * delta
         _move_glide(fit, change)
     else:
-        fit.common_variance, fit.glide_covariance = 0.0, None
+        fit.glide_effect, fit.glide_covariance = None, None
     limit = 0.25 / fit.frames.length_s
     moved = (turn / (2.0 * np.pi)).clip(-limit, limit)
     fit.variance_hz2 = _frequency_variance(moments, fit.noise)
@@ -374,7 +389,7 @@ def _glide_guess(fit: PartialFit) -> Glide | None:
     own, total = fit.model()
     size = np.abs(own) + 1e-300
     phase_left = (fit.frames.values - total) * own.conj() / size
-    power, time = size**2, fit.frames.time_s[:, None]
+    power, time = size**2 * fit.trust, fit.frames.time_s[:, None]
     noise = _noise(phase_left.imag)
     best: Glide | None = None
     most = _GLIDE_EVIDENCE * CORRELATION
@@ -382,7 +397,7 @@ def _glide_guess(fit: PartialFit) -> Glide | None:
         column = np.outer(-tau * np.exp(-fit.frames.time_s / tau), 2.0 * np.pi * fit.follows * fit.frequency_hz)
         a, b = _lines(power, power * column, time)
         left = column - a - b * time
-        gain = float(np.sum(left * phase_left.imag * size / noise))
+        gain = float(np.sum(left * fit.trust * phase_left.imag * size / noise))
         norm = float(np.sum(left**2 * power / noise))
         if norm > 0.0 and gain > 0.0 and gain**2 / norm > most:
             best, most = Glide(gain / norm, float(tau)), gain**2 / norm

@@ -47,7 +47,7 @@ class Planes:
 def one_plane_misfit(fit: PartialFit) -> Array:
     """χ² for each degree of freedom of the one-plane fit, both quadratures."""
     own, total = fit.model()
-    left = np.sum(np.abs(fit.frames.values - total) ** 2, axis=0)
+    left = np.sum(fit.trust * np.abs(fit.frames.values - total) ** 2, axis=0)
     return np.asarray(left / fit.noise / max(1.0, 2.0 * len(own) - 4.0))
 
 
@@ -56,7 +56,7 @@ def fit_planes(fit: PartialFit, bands: NDArray[np.intp]) -> Planes:
     own, total = fit.model()
     size = np.abs(own[:, bands]) + 1e-300
     ratio = 1.0 + (fit.frames.values - total)[:, bands] * own[:, bands].conj() / size**2
-    weight = size**2 / (CORRELATION * fit.noise[bands])
+    weight = fit.trust * size**2 / (CORRELATION * fit.noise[bands])
     time = fit.frames.time_s
     state = _start(time, ratio, weight)
     prior_decay = 1.0 / (_U_DECAY * np.maximum(fit.decay_per_s[bands], 0.5)) ** 2

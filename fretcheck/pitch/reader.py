@@ -31,7 +31,7 @@ LOWEST_RATE_HZ = 4_000.0
 
 _WORK = 100_000.0  # f0 times the square of the number of partials; keeps the time per note about the same for all notes
 _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
-_STRENGTH = 30.0
+_STRENGTH = 50.0
 _END_MARGIN_S = 0.004
 _AFTER_CLIPPING_S = 0.005
 _BERTHS_CYCLES = (6.0, 3.0, 1.2)  # distance from a multiple of the mains, in cycles over the note
@@ -191,7 +191,10 @@ def _reading(
     time = fit.frames.time_s
     half = fit.frames.length_s / 2.0
     snr_db = _snr_db(fit, kept)
-    common_cents = float(np.sqrt(max(0.0, fit.common_variance))) * CENTS
+    common_cents = 0.0
+    if fit.glide_effect is not None and fit.glide_covariance is not None:
+        moved = fit.glide_effect[:, kept] @ string.influence
+        common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
     u_cents = float(np.hypot(string.u_cents, common_cents))
     glide_cents = 0.0 if fit.glide is None else fit.glide.cents
     left = 0.0 if fit.glide is None else float(fit.glide.cents * np.exp(-time[-1] / fit.glide.tau_s))

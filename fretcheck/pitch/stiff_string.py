@@ -42,7 +42,8 @@ class StiffString:
     """How far partials stray from the string's beyond their noise, one sigma."""
     effective_partials: float
     """How many equally trusted partials would carry as much weight."""
-    weights: Array
+    influence: Array
+    """How much log f1 moves with the log frequency of each partial."""
 
 
 def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_hz: float, inharmonicity: float) -> StiffString:
@@ -87,7 +88,7 @@ def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_h
         float(np.sqrt(covariance[1, 1])),
         float(np.sqrt(scatter)) * CENTS,
         float(np.sum(weight) ** 2 / np.sum(weight**2)),
-        weight,
+        np.asarray((covariance @ (design * weight))[0]),
     )
 
 
