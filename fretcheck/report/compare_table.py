@@ -48,15 +48,15 @@ def _which(document: InspectionDocument) -> str:
     return f"{plain_line(document.id or 'not kept')}, {moment(document.taken_at)}"
 
 
-def _table(*columns: str) -> Table:
+def _table(show: Shown, *columns: str) -> Table:
     table = Table(box=None, padding=(0, 1), pad_edge=False, header_style="dim")
     for number, name in enumerate(columns):
-        table.add_column(name, justify="left" if number == 0 else "right", no_wrap=True)
+        table.add_column(show.signs(name), justify="left" if number == 0 else "right", no_wrap=True)
     return table
 
 
 def _corrections(comparison: Comparison, show: Shown) -> Table:
-    table = _table("", "asked, mm", "found, mm", "±")
+    table = _table(show, "", "asked, mm", "found, mm", "±")
     table.add_column("")
     for one in comparison.corrections:
         numbers = [
@@ -73,7 +73,7 @@ def _causes(comparison: Comparison, before: InspectionDocument, after: Inspectio
     rows = worth_showing(comparison, before, after)
     if not rows:
         return show.bullets(["No part changed beyond chance, and none was a finding."])
-    table = _table("", "before", "after", "change", "±", "")
+    table = _table(show, "", "before", "after", "change", "±", "")
     table.add_column("")
     for one in rows:
         numbers = [show.text(signed(value, 2)) for value in (one.before, one.after, one.change)]
@@ -86,7 +86,7 @@ def _notes(comparison: Comparison, show: Shown) -> RenderableType:
     changed = sorted(comparison.changed_notes, key=lambda one: -abs(one.change_cents))
     if not changed:
         return show.bullets(["None beyond chance."])
-    table = _table("string", "fret", "before", "after", "change", "±")
+    table = _table(show, "string", "fret", "before", "after", "change", "±")
     for one in changed[:MOST_NOTES]:
         numbers = [show.text(signed(value)) for value in (one.before_cents, one.after_cents, one.change_cents)]
         table.add_row(str(one.string), str(one.fret), *numbers, f"{one.u_cents:.1f}")

@@ -29,9 +29,9 @@ word or sign too); ``ol.steps``; ``p.lead``; ``p.small``; ``.caution``; ``.colum
 
 Conventions
 -----------
-Everything a user typed is escaped by the template engine; only figures, made by this package, pass as markup, and they take no
-text of a user's. A page has no script, asks for nothing outside itself, and its content security policy forbids both. Colours
-come from the style sheet's variables, so that figures follow light, dark and paper.
+Every text that a template shows is escaped, its control characters made visible; only figures, made by this package, pass as
+markup, and they take no text of a user's. A page has no script, asks for nothing outside itself, and its content security policy
+forbids both. Colours come from the style sheet's variables, so that figures follow light, dark and paper.
 """
 
 from __future__ import annotations
@@ -86,9 +86,15 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_shown,
     )
     environment.filters.update(line=plain_line, signed=signed, moment=moment, sure=sureness)
     return environment
+
+
+def _shown(value: object) -> object:
+    """Text as one line without control characters, whoever wrote it; figures and numbers as they are."""
+    return plain_line(value) if type(value) is str else value
 
 
 def signed(value: float, digits: int = 1) -> str:

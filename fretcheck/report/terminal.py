@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
 DECISION_STYLES = {"pass": "bold black on green", "fail": "bold white on red", "undecided": "bold black on yellow"}
 _IN_ASCII = str.maketrans(
-    {"±": "+/-", "−": "-", "–": "-", "…": "...", "×": "x", "≤": "<=", "≥": ">=", "°": " deg ", "\u00a0": " "}
+    {"±": "+/-", "−": "-", "–": "-", "…": "...", "→": "->", "×": "x", "≤": "<=", "≥": ">=", "°": " deg ", "\u00a0": " "}
 )
 
 
@@ -63,8 +63,11 @@ class Shown:
 
     def text(self, line: str, style: str = "") -> Text:
         """One text, without control characters."""
-        line = plain_line(line)
-        return Text(line.translate(_IN_ASCII) if self._ascii else line, style=style)
+        return Text(self.signs(plain_line(line)), style=style)
+
+    def signs(self, text: str) -> str:
+        """A text of our own, its signs replaced where the console lacks them."""
+        return text.translate(_IN_ASCII) if self._ascii else text
 
     def bullets(self, lines: list[str]) -> Table:
         """Lines with a hanging indent."""

@@ -1,0 +1,66 @@
+"""Which way is said, for every cause and both signs, against the axis: + nearer the bridge, sharper, or higher."""
+
+from __future__ import annotations
+
+import pytest
+
+from fretcheck.diagnosis.result import Cause
+from fretcheck.register.document import FindingPart
+from fretcheck.report.condition_words import how_noticeable, plain_words
+from fretcheck.report.finding_words import clause, label
+
+CAUSES: tuple[Cause, ...] = Cause.__args__  # type: ignore[attr-defined]
+
+
+def finding(cause: str, value: float, *, fret: int | None = 7, string: int | None = None) -> FindingPart:
+    in_mm = cause not in ("string", "tuning_drift", "finger_pressure", "layout_rule")
+    return FindingPart(
+        cause=cause, fret=fret, string=string, value_mm=value if in_mm else None, u_mm=0.05 if in_mm else None, probability=0.9,
+        text="x", value_cents=None if in_mm else value,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("cause", "string", "plus", "minus"),
+    [
+        ("fret_position", None, "too near the bridge", "too near the nut"),
+        ("nut_position", None, "too near the bridge", "too far from the bridge"),
+        ("nut_height", None, "too high", "too low"),
+        ("nut_height", 3, "too high", "too low"),
+        ("saddle_position", 3, "too far from the nut", "too near the nut"),
+        ("scale_length", None, "longer than designed", "shorter than designed"),
+        ("finger_pressure", None, "too hard", "too lightly"),
+    ],
+)
+def test_way(cause: str, string: int | None, plus: str, minus: str) -> None:
+    assert plus in clause(finding(cause, 0.4, string=string))
+    assert minus in clause(finding(cause, -0.4, string=string))
+
+
+@pytest.mark.parametrize(
+    ("cause", "string", "plus", "minus"),
+    [  # physics: a fret nearer the bridge shortens the string; a nut nearer the bridge shortens the open string only;
+        # a saddle farther back lengthens it; a high nut stretches it
+        ("fret_position", None, "too high", "too low"),
+        ("nut_position", None, "too low", "too high"),
+        ("nut_height", None, "too high", "too low"),
+        ("saddle_position", 3, "too low", "too high"),
+    ],
+)
+def test_what_the_owner_hears(cause: str, string: int | None, plus: str, minus: str) -> None:
+    assert plus in plain_words(finding(cause, 0.4, string=string), strings=6).hear
+    assert minus in plain_words(finding(cause, -0.4, string=string), strings=6).hear
+
+
+@pytest.mark.parametrize("cause", CAUSES)
+def test_every_cause_has_words_of_its_own(cause: str) -> None:
+    one = finding(cause, 0.4, string=2 if cause in ("string", "tuning_drift") else None)
+    assert plain_words(one, strings=6).title != "Something else"
+    assert "_" not in clause(one)
+    assert label(one)[0].isupper()
+
+
+def test_ten_cents_is_heard_in_a_melody() -> None:
+    assert "hear that in a melody" in how_noticeable(-12.0)  # Hill & Summers 2007: about 10 cents (READ abstract)
+    assert "few would hear" in how_noticeable(5.0)
+    assert "too low" in how_noticeable(-12.0)

@@ -1,0 +1,89 @@
+"""The drawing of the neck: to scale, exaggerated by the factor it states, in the right direction."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from fretcheck.register.document import FindingPart
+from fretcheck.report.neck_figure import WIDTH, description, neck_figure, upright_neck_figure
+from fretcheck.report.neck_plan import Displacement, NeckPlan, plan_of
+from tests.report import documents
+
+SCALE = 645.0
+
+
+def plan() -> NeckPlan:
+    made = plan_of(documents.before())
+    assert made is not None
+    return made
+
+
+def strokes(svg: str, *, width: float) -> list[tuple[float, float]]:
+    """(x at the start, x at the end) of every line of a stroke width, in px."""
+    found = re.findall(r'd="M ([\d.]+) [\d.]+\s+L ([\d.]+) [\d.]+\s*"[^>]*stroke-width: ([\d.]+)', svg)
+    return [(float(start), float(end)) for start, end, stroke in found if float(stroke) == width]
+
+
+def test_named_fret_is_drawn_where_it_was_found() -> None:
+    made = plan()
+    svg = str(neck_figure(made, documents.before().findings, chart=False))
+    nut, end = made.along(0, 1), made.along(20, 1)
+    # scale from the plain frets 1 and 20, whose small displacements are known; then fret 7 is predicted from its place
+    thin = sorted(start for start, _ in strokes(svg, width=1.6))
+    first, last = (made.along(fret, 1) + made.factor * (made.frets[fret].value + made.frets[fret].tilt) for fret in (1, 20))
+    px_per_mm = (thin[-1] - thin[0]) / (last - first)
+    design = SCALE * (1.0 - 2.0 ** (-7.0 / 12.0))  # 214.5 mm; rule of equal temperament, CALC
+    place = design + made.factor * (made.frets[7].value + made.frets[7].tilt)
+    thick = [start for start, _ in strokes(svg, width=4.0)]
+    assert min(abs(x - (thin[0] + (place - first) * px_per_mm)) for x in thick) < 0.5
+    assert place > design  # toward the bridge, as it was built
+    assert 0.0 < px_per_mm < WIDTH / (end - nut)
+
+
+def test_no_fret_is_drawn_at_its_neighbours_place() -> None:
+    made = plan()
+    for fret in range(1, 20):
+        gap = made.along(fret + 1, 1) - made.along(fret, 1)
+        assert made.factor * made.frets[fret].reach < gap
+
+
+def test_wild_displacement_is_exaggerated_less() -> None:
+    made = plan()
+    wild = Displacement(value=6.0, low=5.0, high=7.0, practical_size=0.1, probability=1.0)
+    assert replace(made, frets={**made.frets, 12: wild}).factor < made.factor
+
+
+def test_fanned_frets_stand_square_at_the_fret_that_should() -> None:
+    document = documents.before()
+    data = {**document.neck.description, "perpendicular_fret": 9}
+    data["strings"] = [{**one, "scale_length_mm": 625.0 + 5.0 * n} for n, one in enumerate(data["strings"])]
+    fanned = plan_of(document.model_copy(update={"neck": document.neck.model_copy(update={"description": data})}))
+    assert fanned is not None
+    assert fanned.along(9, 1) == pytest.approx(fanned.along(9, 6))
+    assert fanned.along(1, 1) > fanned.along(1, 6)
+    assert "<svg" in neck_figure(fanned, document.findings)
+    assert "<svg" in upright_neck_figure(fanned, document.findings)
+
+
+@pytest.mark.parametrize("count", [0, 1, 6])
+def test_labels_do_not_cover_each_other(count: int) -> None:
+    findings = [
+        FindingPart(cause="fret_position", fret=fret, string=None, value_mm=0.4, u_mm=0.05, probability=1.0, text="")
+        for fret in range(14, 14 + count)
+    ]
+    svg = str(neck_figure(plan(), findings, chart=False))
+    heights = re.findall(r'font-weight: 700[^"]*" x="[\d.]+" y="([\d.]+)"', svg)
+    assert len(heights) == len(set(heights)) == count  # all begin within one label's length, so each has a lane of its own
+
+
+def test_words_say_what_the_drawing_shows() -> None:
+    assert re.search(r"Out of place: (.*; )?fret 7 0\.\d\d mm nearer the bridge than designed", description(plan()))
+
+
+def test_no_plan_without_a_description() -> None:
+    document = documents.before()
+    assert plan_of(document.model_copy(update={"neck": document.neck.model_copy(update={"description": {"frets": "?"}})})) is None
+    assert plan_of(document.model_copy(update={"causes": []})) is None

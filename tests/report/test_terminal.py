@@ -1,0 +1,74 @@
+"""The result on an 80-column screen."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from rich.console import Console
+
+from fretcheck.register.document import InspectionDocument
+from fretcheck.report.compare_table import print_comparison
+from fretcheck.report.comparison import compare
+from fretcheck.report.terminal import print_result
+from tests.report import documents
+
+
+def screen(encoding: str = "utf-8") -> tuple[Console, io.BytesIO]:
+    raw = io.BytesIO()
+    return Console(file=io.TextIOWrapper(raw, encoding=encoding), width=80, legacy_windows=False, _environ={}), raw
+
+
+def shown(document: InspectionDocument, encoding: str = "utf-8") -> str:
+    console, raw = screen(encoding)
+    print_result(document, console)
+    console.file.flush()
+    return raw.getvalue().decode(encoding)
+
+
+def test_order_and_width() -> None:
+    text = shown(documents.before())
+    lines = text.splitlines()
+    assert max(len(line) for line in lines) <= 80
+    places = [
+        text.find(part)
+        for part in ("OUT OF TOLERANCE", "open 1", "What is wrong", "What to do, in this order", "What would make this surer")
+    ]
+    assert -1 not in places
+    assert places == sorted(places)
+    assert "sits 0." in text
+    assert "too near the bridge" in text
+
+
+def test_cells_stand_below_their_fret() -> None:
+    lines = shown(documents.before()).splitlines()
+    head = next(line for line in lines if "open 1" in line)
+    row = next(line for line in lines if line.startswith(" 2 B3"))
+    fret_7 = head.index(" 7 ") + 1
+    assert row[fret_7] == "▲"  # string 2 is sharp at fret 7 and 8 is within, by the neck's truth
+    assert row[fret_7 + 4 : fret_7 + 8].strip() == "·"
+
+
+def test_plain_console_gets_plain_signs() -> None:
+    text = shown(documents.before(), encoding="ascii")  # a sign that ASCII lacks would raise
+    assert "^5" in text or "^6" in text
+    assert "+/-0." in text
+
+
+def test_hostile_names_stay_on_their_line() -> None:
+    document = documents.before()
+    neck = document.neck.model_copy(update={"name": "[bold]x[/bold]\n\x1b[31mred", "serial": "\x07\u202e"})
+    text = shown(document.model_copy(update={"neck": neck}))
+    assert text.splitlines()[0].rstrip() == "[bold]x[/bold]\\n\\x1b[31mred  (\\x07\\u202e)"
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+def test_comparison_fits(encoding: str) -> None:
+    console, raw = screen(encoding)
+    before, after = documents.before(), documents.after()
+    print_comparison(compare(before, after), before, after, console)
+    console.file.flush()
+    text = raw.getvalue().decode(encoding)
+    assert max(len(line) for line in text.splitlines()) <= 80
+    assert "done as advised" in text
+    assert "Predicted with all corrections made" in text.replace("\n", " ")
