@@ -17,3 +17,10 @@ def pytest_runtest_makereport(item, call):
         report.outcome = "failed"
         report.longrepr = f"skipped although FRETCHECK_REQUIRE_ALL=1: {report.longrepr}"
     return report
+
+
+def pytest_collection_modifyitems(items):
+    """Tests that listen in real time run one after another, in one process; all others share what cores there are."""
+    for item in items:
+        if item.get_closest_marker("live"):
+            item.add_marker(pytest.mark.xdist_group("live"))
