@@ -146,9 +146,11 @@ def nut_height_mm(neck: Neck, number: int) -> float:
 
 
 def saddle_height_mm(neck: Neck, number: int) -> float:
-    """Height of a string's saddle above the plane of the frets, from the action over fret 12."""
-    polymer = is_polymer(neck, number)
-    return 2.0 * ACTION_12_MM[polymer] - nut_height_mm(neck, number)
+    """Height of a string's saddle above the plane of the frets: its action over fret 12, drawn on in a straight line."""
+    string = neck.string(number)
+    nut = nut_height_mm(neck, number)
+    rise = 2.0 * (ACTION_12_MM[is_polymer(neck, number)] - nut)
+    return nut + rise * (1.0 + string.saddle_setback_mm / string.scale_length_mm)
 
 
 def expected_cents(neck: Neck, *, constants: Iterable[StringConstants] | None = None) -> Reals:

@@ -101,7 +101,7 @@ def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int 
     if what == "first_fret_clearance":
         return nut + (saddle - nut) * FIRST_FRET_SHARE
     if what == "action_12":
-        return 0.5 * (nut + saddle)
+        return nut + (saddle - nut) * float(np.mean(0.5 * stop.scale[cells] / (stop.scale[cells] + stop.saddle[cells])))
     return float(np.mean(stop.finger[cells])) if what == "capo" else 0.0
 
 

@@ -41,12 +41,19 @@ class ForwardModel:
         stop = self.design.stop()
         return stop if self.fret_shift_mm is None else replace(stop, fret=stop.fret + self.fret_shift_mm)
 
+    @cached_property
+    def _designed_open_mm(self) -> Reals:
+        return np.asarray(self.design.stop().scale + self.design.stop().saddle)
+
     def stop(self, theta: Reals) -> Stop:
-        """The cells as built."""
+        """The cells as built, every string tuned to its pitch: a longer one is tighter, which lowers its κ and β0."""
         moved = {
             name: getattr(self._designed, name) + theta[columns] @ self.parameters.matrix[columns]
             for name, columns in self._of_local.items()
         }
+        longer = 2.0 * np.log((self._designed.scale + moved["saddle"] - moved["nut"]) / self._designed_open_mm)
+        moved["log_kappa"] = moved["log_kappa"] - longer
+        moved["log_beta"] = moved["log_beta"] - longer
         return replace(self._designed, **moved)
 
     def cents(self, theta: Reals) -> Reals:
@@ -55,7 +62,11 @@ class ForwardModel:
 
     def jacobian(self, theta: Reals) -> Reals:
         """Its derivative by every parameter, shape (cells, parameters)."""
-        slopes = partials(self.stop(theta))
+        stop = self.stop(theta)
+        slopes = partials(stop)
+        by_length = -2.0 * (slopes["log_kappa"] + slopes["log_beta"]) / (stop.scale + stop.saddle - stop.nut)
+        slopes["saddle"] = slopes["saddle"] + by_length
+        slopes["nut"] = slopes["nut"] - by_length
         matrix = np.empty(self.parameters.matrix.shape)
         for name, columns in self._of_local.items():
             matrix[columns] = self.parameters.matrix[columns] * slopes[name]
