@@ -20,6 +20,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "demo",
     "layout",
     "neck",
+    "note",
     "list",
     "show",
     "search",
