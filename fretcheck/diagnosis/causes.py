@@ -11,7 +11,7 @@ tuning drift as how sharp the open note was taken.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -31,6 +31,8 @@ class PossibleCause:
 
     estimate: CauseEstimate
     row: Reals
+    offset: float
+    """The value is row·θ + offset."""
     fault: int
     """Number of the fault in the table that it is judged by."""
     kind: str
@@ -76,6 +78,7 @@ def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[
                 unit=_unit(draft.cause),
             ),
             row=draft.row,
+            offset=draft.offset,
             fault=draft.fault,
             kind=draft.kind,
             judged_probability=float(judged[n]),
@@ -153,3 +156,10 @@ def _pressure(posterior: Posterior, column: int) -> tuple[Reals, float]:
     row = np.zeros(len(theta))
     row[column] = float(slope)
     return row, sharpening - float(slope) * float(theta[column])
+
+
+def given_the_fault(posterior: Posterior, cause: PossibleCause) -> CauseEstimate:
+    """The estimate on condition that the fault is there: what it amounts to, apart from whether it is so."""
+    marginal = posterior.of(cause.row[None, :], given=cause.fault)
+    low, high = float(marginal.quantile(0.05)[0]) + cause.offset, float(marginal.quantile(0.95)[0]) + cause.offset
+    return replace(cause.estimate, value=float(marginal.mean[0]) + cause.offset, u=float(marginal.u[0]), interval_90=(low, high))

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.causes import PossibleCause
+from fretcheck.diagnosis.causes import PossibleCause, given_the_fault
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.inference import Posterior
 from fretcheck.diagnosis.parameters import CROWN_MM
@@ -36,6 +36,8 @@ HELPS_CENTS = 0.3
 WELL_WITHIN = 0.67
 """Share of the limit below which the next part is left alone."""
 LEAST_MOVE_MM = 0.1
+SURE_ENOUGH_TO_CUT = 0.9
+"""A fret less surely out of place is left alone until it has been measured by hand."""
 DRAWS = 200
 """From the posterior, with a fixed seed, for the worst note to expect."""
 SLACKEN = "Slacken the strings before working at it, and keep the face away from strings under tension."
@@ -125,16 +127,19 @@ def _heights(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]
     for one in causes:
         if one.estimate.cause != "nut_height":
             continue
+        estimate = given_the_fault(bench.posterior, one)
         column = bench.posterior.parameters.faults[one.fault].columns[0]
-        move = -float(bench.theta[column])
+        move = -estimate.value
         bench.theta[column] = 0.0
         which = "all nut slots" if one.estimate.string is None else f"the nut slot of string {one.estimate.string}"
         if move < 0:
             how = f"Lower {which} by {millimetres(move)}, a little at a time: a slot too low buzzes and must be filled again."
         else:
             how = f"Raise {which} by {millimetres(move)} (shim the nut, or fill and recut the slot)."
+        if one.judged_probability < SURE_ENOUGH_TO_CUT:
+            how += " Measure the clearance over fret 1 first: this is not certain."
         text = f"{how} {SLACKEN}"
-        steps.append(_step(bench, "nut_height", text, string=one.estimate.string, move=move, u=one.estimate.u))
+        steps.append(_step(bench, "nut_height", text, string=estimate.string, move=move, u=estimate.u))
     return steps
 
 
@@ -284,10 +289,11 @@ def _frets(bench: _Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
     steps = []
     for one in causes:
         estimate = one.estimate
-        if estimate.cause not in ("fret_position", "fret_tilt"):
+        if estimate.cause not in ("fret_position", "fret_tilt") or one.judged_probability < SURE_ENOUGH_TO_CUT:
             continue
         column = bench.posterior.parameters.faults[one.fault].columns[0]
-        move = -float(bench.theta[column])
+        estimate = given_the_fault(bench.posterior, one)
+        move = -estimate.value
         bench.theta[column] = 0.0
         last = len(bench.posterior.design.neck.strings)
         if estimate.cause == "fret_position":

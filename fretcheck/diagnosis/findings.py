@@ -5,8 +5,8 @@ what shows by structure across the strings (frets, nut, bridge) needs several st
 
 Conventions
 -----------
-The neck's own faults come first, then those of the hand; of each, the surest first, and among the sure ones that which moves the
-notes most.
+The value of a finding is what the fault amounts to if it is there; its probability says whether it is. The neck's own faults
+come first, then those of the hand; of each, the surest first, and among the sure ones that which moves the notes most.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.diagnosis.by_hand import measurement_row
-from fretcheck.diagnosis.causes import PossibleCause
+from fretcheck.diagnosis.causes import PossibleCause, given_the_fault
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.inference import Posterior
 from fretcheck.diagnosis.layout_rules import DESIGNED
@@ -33,6 +33,7 @@ Reals = NDArray[np.float64]
 FEWEST_STRINGS = 3
 """Below this nothing is concluded from structure across strings."""
 ACROSS_STRINGS = ("fret_position", "fret_tilt", "nut_position", "nut_height", "scale_length", "finger_pressure")
+SINGLE_FRETS = ("fret_position", "fret_tilt")
 BY_THE_SADDLE = ("saddle_position", "scale_length")
 OF_THE_HAND = ("finger_pressure", "tuning_drift")
 """Faults of the reading, not of the neck: named last."""
@@ -154,10 +155,10 @@ def _shown_by(posterior: Posterior, effect: Reals) -> tuple[tuple[int, int], ...
 def _finding(
     posterior: Posterior, cause: PossibleCause, effect: Reals, causes: Sequence[PossibleCause], covariance: Reals
 ) -> Finding:
-    estimate = cause.estimate
+    estimate = given_the_fault(posterior, cause)
     text = statement(estimate, posterior.design.neck, kind=cause.kind)
     if cause.judged_probability < SURE:
-        text = f"{sure(cause.judged_probability)} ({cause.judged_probability:.0%}): {text}"
+        text = f"{sure(cause.judged_probability)}: {text}"
     rivals = _rivals(posterior, cause, causes, covariance)
     if rivals:
         others = " or ".join(name(one.estimate, kind=one.kind) for one in rivals)
@@ -187,6 +188,8 @@ def _rivals(
     for other in causes:
         if other is cause or other.estimate.cause == cause.estimate.cause:
             continue
+        if other.estimate.cause in SINGLE_FRETS and cause.estimate.cause not in SINGLE_FRETS:
+            continue
         variance = float(other.row @ covariance @ other.row)
         correlation = float(cause.row @ covariance @ other.row) / np.sqrt(own * variance)
         possible = np.sqrt(variance) > 0.4 * other.estimate.practical_size
@@ -198,7 +201,7 @@ def _rivals(
 
 def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[Finding, Reals] | None:
     best = posterior.layout[0]
-    if best.name == DESIGNED or best.probability < needed or few:
+    if posterior.rule.name == DESIGNED or best.probability < needed or few:
         return None
     theta = posterior.mean.copy()
     theta[posterior.parameters.columns("fret_position")] = 0.0

@@ -22,7 +22,7 @@ from scipy.special import ndtr
 
 from fretcheck.diagnosis.as_designed import AsDesigned, as_designed
 from fretcheck.diagnosis.by_hand import ByHand, by_hand
-from fretcheck.diagnosis.fault_sets import FaultSets, weigh
+from fretcheck.diagnosis.fault_sets import MOST_FAULTS, FaultSets, weigh
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.layout_rules import RULES, LayoutRule
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
@@ -40,6 +40,9 @@ CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 """Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
 STEPS = 2
 FAULTS_BETWEEN = 2
+RULES_LOOKED_INTO = 3
+SURE_OF_RULE = 0.9
+"""A rule of layout less probable than this is only listed; the causes are then told against the design."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,12 +111,15 @@ class Posterior:
         """That the fault of this number in the table is there."""
         return float(sum(one.weight for one in self.components if number in one.faults))
 
-    def of(self, rows: Reals) -> Marginals:
-        """Distribution of linear functions of θ, one a row."""
+    def of(self, rows: Reals, *, given: int | None = None) -> Marginals:
+        """Distribution of linear functions of θ, one a row; `given` that the fault of this number is there."""
         base = {id(sound): np.einsum("ij,jk,ik->i", rows, sound.covariance, rows) for sound, _ in self._sounds}
         means = np.array([rows @ one.mean for one in self.components])
         variances = np.array([base[id(one.sound)] + np.sum((rows @ one.root) ** 2, axis=1) for one in self.components])
-        return Marginals(weights=self.weights, means=means, spreads=np.sqrt(np.maximum(variances, 1e-18)))
+        weights = self.weights
+        if given is not None and self.fault_probability(given) > 0.0:
+            weights = weights * np.array([given in one.faults for one in self.components])
+        return Marginals(weights=weights / np.sum(weights), means=means, spreads=np.sqrt(np.maximum(variances, 1e-18)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -264,22 +270,29 @@ def _linear(
 
 
 def _layout(design: AsDesigned, parameters: Parameters, readings: _Readings) -> tuple[LayoutRule, tuple[LayoutHypothesis, ...]]:
-    """Weigh the rules of layout; the most probable, and all with their probabilities."""
+    """Weigh the rules of layout; the one to go by, and all with their probabilities."""
     theta = np.array(parameters.means)
-    logs = []
-    for rule in RULES:
+
+    def evidence(rule: LayoutRule, most: int) -> float:
         model, extra = _under(design, parameters, rule)
         hand = by_hand(design, parameters, design.neck.measured, shift_mm=model.fret_shift_mm)
-        logs.append(weigh(_linear(model, readings, hand, theta, extra, 1.0), parameters.faults, most=FAULTS_BETWEEN).log_evidence)
-    weight = np.array(logs) + np.log([rule.share for rule in RULES])
+        return weigh(_linear(model, readings, hand, theta, extra, 1.0), parameters.faults, most=most).log_evidence
+
+    shares = np.log([rule.share for rule in RULES])
+    logs = np.array([evidence(rule, FAULTS_BETWEEN) for rule in RULES])
+    order = np.argsort(-(logs + shares))
+    for number in {0, *order[:RULES_LOOKED_INTO].tolist()}:  # several faults at once must not pass for a mistake of layout
+        logs[number] = evidence(RULES[number], MOST_FAULTS)
+    weight = logs + shares
     probability = np.exp(weight - np.max(weight))
     probability /= np.sum(probability)
     hypotheses = [
-        LayoutHypothesis(name=rule.name, probability=float(share), log_evidence=log, text=rule.text)
+        LayoutHypothesis(name=rule.name, probability=float(share), log_evidence=float(log), text=rule.text)
         for rule, share, log in zip(RULES, probability, logs, strict=True)
     ]
-    best = RULES[int(np.argmax(probability))]
-    return best, tuple(sorted(hypotheses, key=lambda one: -one.probability))
+    best = int(np.argmax(probability))
+    chosen = RULES[best if probability[best] >= SURE_OF_RULE else 0]
+    return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
 
 
 def _mixed_mean(sets: FaultSets) -> Reals:

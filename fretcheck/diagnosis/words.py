@@ -22,14 +22,10 @@ def amount(value: float, u: float, unit: str) -> str:
 
 
 def sure(probability: float) -> str:
-    """How sure, as a phrase that begins a sentence."""
-    if probability >= 0.99:
-        return "Beyond reasonable doubt"
-    if probability >= 0.9:
-        return "Very probably"
-    if probability >= 0.7:
-        return "Probably"
-    return "Possibly"
+    """How sure, as the beginning of a sentence."""
+    if probability >= 0.8:
+        return f"Very probably ({probability:.0%})"
+    return f"Probably ({probability:.0%})" if probability >= 0.6 else f"Worth checking by hand ({probability:.0%})"
 
 
 def name(estimate: CauseEstimate, *, kind: str) -> str:
