@@ -10,6 +10,7 @@ on to 0.1.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from fretcheck.register.document import FindingPart
@@ -37,7 +38,7 @@ def clause(finding: FindingPart) -> str:
         case "scale_length":
             return f"the frets stand for a scale {size} {'longer' if up else 'shorter'} than designed"
         case "layout_rule":
-            return "the frets were laid out by a wrong rule"
+            return _first_clause(finding.text) or "the frets were laid out by a wrong rule"
         case "string":
             return f"string {string} is false"
         case "tuning_drift":
@@ -46,6 +47,12 @@ def clause(finding: FindingPart) -> str:
             return f"the finger pressed too {'hard' if up else 'lightly'}"
         case other:
             return other.replace("_", " ")
+
+
+def _first_clause(text: str) -> str:
+    """A sentence up to its first stop, to stand within another."""
+    first = re.split(r"[:;,.](?=\s|$)", text, maxsplit=1)[0].strip()
+    return first[:1].lower() + first[1:]
 
 
 def label(finding: FindingPart) -> str:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 WIDTH, LANE, BOARD, NUMBERS, CHART = 900.0, 20.0, 118.0, 26.0, 136.0
 UPRIGHT_WIDTH, UPRIGHT_LENGTH = 350.0, 640.0
+MOST_NAMED = 6
 CHARACTER = 7.9
 """Mean width of a character in px, generous."""
 
@@ -89,16 +90,21 @@ def upright_neck_figure(plan: NeckPlan, findings: list[FindingPart], *, name: st
 
 def description(plan: NeckPlan) -> str:
     """What the drawing shows, in words."""
+    out = {fret: one for fret, one in plan.frets.items() if one.finding is not None}
+    rest = len(plan.frets) - len(out)
+    named = sorted(out, key=lambda fret: -abs(out[fret].value))[:MOST_NAMED]
     found = [
-        f"fret {fret} {millimetres(one.value)} nearer the {'bridge' if one.value > 0 else 'nut'} than designed"
-        for fret, one in plan.frets.items()
-        if one.finding is not None
+        f"fret {fret} {millimetres(out[fret].value)} nearer the {'bridge' if out[fret].value > 0 else 'nut'} than designed"
+        for fret in sorted(named)
     ]
-    rest = len(plan.frets) - len(found)
+    if len(out) > len(named):
+        found.append(f"{len(out) - len(named)} more by less")
     text = f"{len(plan.frets)} frets on a scale of {plan.neck.scale_length_mm:g} mm. "
     if found:
         text += f"Out of place: {'; '.join(found)}. "
     largest = max((abs(one.value) for one in plan.frets.values() if one.finding is None), default=0.0)
+    if rest == 0:
+        return text
     return text + f"{'The other ' if found else 'All '}{rest} frets were found within {millimetres(largest)} of their place."
 
 
@@ -117,7 +123,8 @@ def _middle(plan: NeckPlan, fret: int) -> float:
 
 def _numbered(plan: NeckPlan, *, least_mm: float) -> list[int]:
     """Frets whose number is written: all, but high up only as many as have room; those named in a finding always."""
-    chosen = [fret for fret, one in plan.frets.items() if one.finding is not None or one.tilt_finding is not None]
+    named = {fret: one.finding or one.tilt_finding for fret, one in plan.frets.items()}
+    chosen = [fret for fret, finding in named.items() if finding is not None and finding.cause != "layout_rule"]
     for fret in sorted(plan.frets, key=lambda number: (number % 2, number)):
         if all(abs(_middle(plan, fret) - _middle(plan, other)) >= least_mm for other in chosen if other != fret):
             chosen.append(fret)
@@ -128,6 +135,9 @@ def _anchor(plan: NeckPlan, finding: FindingPart) -> float | None:
     """Where on the neck a finding is named; None for one without a place."""
     if finding.cause in ("fret_position", "fret_tilt") and finding.fret in plan.frets:
         return plan.along(finding.fret, 1) + plan.factor * plan.frets[finding.fret].value
+    if finding.cause == "layout_rule":
+        worst = max(plan.frets, key=lambda fret: abs(plan.frets[fret].value))
+        return plan.along(worst, 1) + plan.factor * plan.frets[worst].value
     if finding.cause in ("nut_position", "nut_height"):
         return plan.along(0, finding.string or 1)
     if finding.cause in ("saddle_position", "string"):
@@ -217,11 +227,12 @@ def _fret(path: Any, area: Any, plan: NeckPlan, fret: int, found: Displacement) 
     tilts = [found.tilt * plan.factor * plan.side(n) for n in (1, last)]
     low, high = ([place + plan.factor * value for place in design] for value in (found.low, found.high))
     if fret > 0 or named is not None:
-        area([low[0], high[0], high[1], low[1]], [1.0, 1.0, 0.0, 0.0], **_band(named))
+        colour = drawing.METAL if named is None else _fret_colour(found)
+        area([low[0], high[0], high[1], low[1]], [1.0, 1.0, 0.0, 0.0], facecolor=colour, alpha=0.35, linewidth=0)
     if fret == 0:
         return
     place = [one + plan.factor * found.value + tilt for one, tilt in zip(design, tilts, strict=True)]
-    colour = drawing.INK if named is None else _colour(named)
+    colour = drawing.INK if named is None else _fret_colour(found)
     path(place, [1.0, 0.0], color=colour, linewidth=1.6 if named is None else 4.0)
     if found.finding is not None:
         _arrow(path, area, start=(design[0] + design[1]) / 2.0, end=(place[0] + place[1]) / 2.0, colour=colour)
@@ -233,6 +244,12 @@ def _arrow(path: Any, area: Any, *, start: float, end: float, colour: str) -> No
     tip = end - head * 0.3
     path([start, tip - 0.5 * head], [0.5, 0.5], color=colour, linewidth=2.0)
     area([tip, tip - head, tip - head], [0.5, 0.55, 0.45], facecolor=colour, linewidth=0)
+
+
+def _fret_colour(found: Displacement) -> str:
+    if found.finding is None and found.tilt_finding is not None:
+        return _colour(found.tilt_finding)
+    return drawing.SHARP if found.value > 0 else drawing.FLAT
 
 
 def _band(finding: FindingPart | None) -> dict[str, Any]:
@@ -259,7 +276,7 @@ def _chart(figure: Any, plan: NeckPlan, *, low: float, high: float, height: floa
             drawing.line(axes, [-2.0, 0.0], [tick, tick], color=drawing.SOFT, linewidth=0.8)
     for fret, one in plan.frets.items():
         x, named = _middle(plan, fret), one.finding
-        colour = drawing.INK if named is None else _colour(named)
+        colour = drawing.INK if named is None else _fret_colour(one)
         drawing.line(axes, [x, x], [one.low, one.high], color=colour, linewidth=1.4 if named is None else 3.0)
         drawing.line(axes,
             [x], [one.value], marker="o", markersize=5.0 if named is None else 8.0, color=colour,

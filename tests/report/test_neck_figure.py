@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from fretcheck.register.document import FindingPart
+from fretcheck.register.document import FindingPart, LayoutPart
 from fretcheck.report.neck_figure import WIDTH, description, neck_figure, upright_neck_figure
 from fretcheck.report.neck_plan import Displacement, NeckPlan, plan_of
 from tests.report import documents
@@ -54,6 +54,22 @@ def test_wild_displacement_is_exaggerated_less() -> None:
     made = plan()
     wild = Displacement(value=6.0, low=5.0, high=7.0, practical_size=0.1, probability=1.0)
     assert replace(made, frets={**made.frets, 12: wild}).factor < made.factor
+
+
+def test_frets_by_a_wrong_rule_are_drawn_where_the_rule_puts_them() -> None:
+    document = documents.before()
+    rule = LayoutPart(name="rule of 18", probability=0.99, text="The frets follow the rule of 18.")
+    finding = FindingPart(
+        cause="layout_rule", fret=None, string=None, value_mm=None, u_mm=None, probability=0.99, text=rule.text, value_cents=-12.5
+    )
+    made = plan_of(document.model_copy(update={"layout": [rule], "findings": [finding]}))
+    assert made is not None
+    # slots at 645·(1 − (17/18)^12) against 645/2: 3.246 mm nearer the nut; CALC. The causes, read for the design, come on top.
+    shift = SCALE * (1.0 - (17.0 / 18.0) ** 12) - SCALE / 2.0
+    assert made.frets[12].value - plan().frets[12].value == pytest.approx(shift, abs=1e-6)
+    assert made.frets[12].finding is finding
+    assert made.frets[12].probability > 0.99
+    assert "rule of 18" in neck_figure(made, [finding])
 
 
 def test_fanned_frets_stand_square_at_the_fret_that_should() -> None:
