@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.limits_option import GuardBandOption, LimitsOption, RiskOption, ToleranceOption, settings_of
+from fretcheck.cli.limits_option import GuardBandOption, LimitsOption, RiskOption, ToleranceOption, settings_of, with_gauge_study
 from fretcheck.cli.live import LiveOptions
 from fretcheck.cli.many import inspect_many
 from fretcheck.cli.recorded import inspect_recorded
@@ -78,6 +78,8 @@ def inspect(
     """
     circumstances = _circumstances(operator, temperature, humidity)
     settings = settings_of(tolerance=tolerance, risk=risk, guard_band=guard_band, limits=limits)
+    if keep:
+        settings = with_gauge_study(settings, register)
     live = LiveOptions(
         plan=plan,
         frets=frets,

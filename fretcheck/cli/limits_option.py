@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from fretcheck.errors import FretcheckError
+
 if TYPE_CHECKING:
     from fretcheck.diagnosis.settings import DiagnosisSettings
 
@@ -44,3 +46,22 @@ def settings_of(
     settings = DiagnosisSettings() if limits is None else read_settings(limits)
     given: dict[str, Any] = {"limit_cents": tolerance, "risk": risk, "guard_band_cents": guard_band}
     return replace(settings, **{name: value for name, value in given.items() if value is not None})
+
+
+def with_gauge_study(settings: DiagnosisSettings, register: str | None) -> DiagnosisSettings:
+    """Settings with what the newest gauge study of the register found, unless they say it themselves.
+
+    A register that is missing or fails changes nothing here: the result comes first, and keeping it will tell.
+    """
+    from dataclasses import replace
+
+    from fretcheck.lots.store import latest_repeatability
+    from fretcheck.register.store import open_register
+
+    if settings.gauge_repeatability_cents is not None:
+        return settings
+    try:
+        with open_register(register, create=False) as store:
+            return replace(settings, gauge_repeatability_cents=latest_repeatability(store) or None)
+    except FretcheckError:
+        return settings

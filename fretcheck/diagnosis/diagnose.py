@@ -128,6 +128,7 @@ def _notes(
 def _note(
     string: int, fret: int, heard: float, expected: float, caused: float, u: float, limit: float, settings: DiagnosisSettings
 ) -> NoteExplained:
+    u = math.hypot(u, settings.gauge_repeatability_cents or 0.0)
     decision, probability = decide(heard, u, limit=limit, risk=settings.risk, guard_band_cents=settings.guard_band_cents)
     return NoteExplained(
         string=string,

@@ -31,6 +31,8 @@ class DiagnosisSettings:
     risk: float = 0.05
     guard_band_cents: float | None = None
     """None: decide by probability alone. Otherwise pass within limit − band, fail beyond limit + band."""
+    gauge_repeatability_cents: float | None = None
+    """Scatter between inspections that one inspection does not see, from a gauge study; it widens every note's uncertainty."""
     judge_open_notes: bool = False
     """An open note off its pitch is a matter of tuning, not of the neck."""
 

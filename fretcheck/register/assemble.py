@@ -69,7 +69,9 @@ def judge(
     """Diagnose an inspection and put everything into one document."""
     settings = settings or DiagnosisSettings()
     diagnosis = diagnose(inspection.neck, observations_of(inspection), settings=settings)
-    return document_of(inspection, diagnosis, circumstances=circumstances or Circumstances())
+    document = document_of(inspection, diagnosis, circumstances=circumstances or Circumstances())
+    conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": settings.gauge_repeatability_cents})
+    return document.model_copy(update={"conditions": conditions})
 
 
 def observations_of(inspection: Inspection) -> list[Observation]:

@@ -166,6 +166,8 @@ class ConditionsPart(_Part):
     humidity_pct: float | None = None
     hand_scatter_cents: dict[int, float] = Field(default_factory=dict)
     drift_cents: dict[int, float] = Field(default_factory=dict)
+    gauge_repeatability_cents: float | None = None
+    """From a gauge study, in every note's uncertainty already; null where none was made."""
 
 
 class InspectionDocument(_Part):

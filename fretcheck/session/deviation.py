@@ -276,9 +276,6 @@ def _warnings(readings: Sequence[Reading], drifts: Mapping[int, float], missing:
     without_open = sorted({r.string for r in readings if r.why_not_used == NO_OPEN_REFERENCE})
     if without_open:
         lines.append(f"No usable open pluck on string {_and(without_open)}: its fretted notes could not be judged.")
-    fretted = [(r.string, r.fret) for r in readings if r.used and r.fret > 0 and r.press is None]
-    if fretted and len(set(fretted)) == len(fretted):
-        lines.append("Every note was plucked once only; how steady the hand was is not known. Pluck each note twice to know.")
     if missing:
         by_string: dict[int, list[int]] = defaultdict(list)
         for string, fret in missing:

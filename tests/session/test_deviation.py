@@ -116,13 +116,6 @@ def test_pooled_scatter_of_pairs_is_unbiased_enough() -> None:
     assert pooled_scatter_cents(groups) == pytest.approx(0.8, rel=0.06)
 
 
-def test_no_repeats_is_said() -> None:
-    neck = three_strings(frets=2)
-    notes = [placed(neck, 1, 0, 0.0, 0.0), placed(neck, 1, 1, 0.0, 1.0), placed(neck, 1, 2, 0.0, 2.0)]
-    inspection = inspection_from(neck, notes, planned=[(1, fret) for fret in range(3)])
-    assert any("once only" in line for line in inspection.warnings)
-
-
 def test_missing_notes_are_named() -> None:
     neck = three_strings(frets=2)
     notes = [placed(neck, 1, 0, 0.0, 0.0), placed(neck, 1, 2, 0.0, 2.0)]
