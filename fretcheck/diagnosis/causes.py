@@ -17,12 +17,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.inference import Posterior
+from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Cause, CauseEstimate
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.stopped_string import partials
 
 Reals = NDArray[np.float64]
+
+SINGLE_FRETS = ("fret_position", "fret_tilt")
 
 
 @dataclass(frozen=True, kw_only=True)

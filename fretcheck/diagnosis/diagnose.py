@@ -17,8 +17,9 @@ from fretcheck.diagnosis.as_designed import Cell, expected_cents
 from fretcheck.diagnosis.causes import possible_causes
 from fretcheck.diagnosis.corrections import plan
 from fretcheck.diagnosis.findings import findings_of
-from fretcheck.diagnosis.inference import Posterior, infer
+from fretcheck.diagnosis.inference import infer
 from fretcheck.diagnosis.observation import Observation
+from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Diagnosis, NoteExplained
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.verdict import decide, judge

@@ -17,23 +17,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.by_hand import measurement_row
-from fretcheck.diagnosis.causes import PossibleCause, given_the_fault
+from fretcheck.diagnosis.causes import SINGLE_FRETS, PossibleCause, given_the_fault
 from fretcheck.diagnosis.forward import ForwardModel
-from fretcheck.diagnosis.inference import Posterior
 from fretcheck.diagnosis.layout_rules import DESIGNED
 from fretcheck.diagnosis.parameters import setbacks_known
+from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Finding, Sharpener
 from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.diagnosis.sharpeners import sharpeners_of
 from fretcheck.diagnosis.words import name, statement, sure
-from fretcheck.neck.measurement import MEASUREMENT_KINDS
 
 Reals = NDArray[np.float64]
 
 FEWEST_STRINGS = 3
 """Below this nothing is concluded from structure across strings."""
 ACROSS_STRINGS = ("fret_position", "fret_tilt", "nut_position", "nut_height", "scale_length", "finger_pressure")
-SINGLE_FRETS = ("fret_position", "fret_tilt")
 BY_THE_SADDLE = ("saddle_position", "scale_length")
 OF_THE_HAND = ("finger_pressure", "tuning_drift")
 """Faults of the reading, not of the neck: named last."""
@@ -45,10 +43,6 @@ LEAST_PROBABLE = 0.35
 """When something is surely wrong but no single cause stands out, the most probable is named if it is at least this probable."""
 LIKE = 0.7
 """Correlation from which on two causes are called hard to tell apart."""
-WORTH_MEASURING = 0.8
-"""A hand measurement is suggested when it leaves less than this share of the uncertainty."""
-PRESS_TEST_U_MM = 0.06
-"""How well the press test tells the finger's usual depth."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,7 +103,7 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
     if layout is not None:
         findings.insert(0, layout[0])
         together = together + layout[1]
-    sharpeners = _sharpeners(posterior, chosen or _widest(able), covariance)
+    sharpeners = sharpeners_of(posterior, chosen or _widest(able), covariance)
     return Findings(
         findings=tuple(findings[: settings.most_findings]),
         causes=tuple(chosen),
@@ -223,66 +217,3 @@ def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[
         shown_by=_shown_by(posterior, effect),
     )
     return finding, effect
-
-
-def _sharpeners(posterior: Posterior, causes: Sequence[PossibleCause], covariance: Reals) -> tuple[Sharpener, ...]:
-    """For each cause the one hand measurement that narrows it most, if any does so by enough."""
-    candidates = _candidates(posterior)
-    answer: list[Sharpener] = []
-    for cause in causes:
-        before = float(cause.row @ covariance @ cause.row)
-        best = None
-        for what, fret, string, row, u in candidates:
-            drop = float(cause.row @ covariance @ row) ** 2 / (float(row @ covariance @ row) + u**2)
-            if best is None or drop > best[0]:
-                best = (drop, what, fret, string)
-        if best is None or before - best[0] > WORTH_MEASURING**2 * before:
-            continue
-        drop, what, fret, string = best
-        u_before, u_after = float(np.sqrt(before)), float(np.sqrt(max(before - drop, 0.0)))
-        estimate = cause.estimate
-        digits, unit = (2, "mm") if estimate.unit == "mm" else (1, "cents")
-        text = (
-            f"{_how(what, fret, string)} would narrow {name(estimate, kind=cause.kind)} from ±{u_before:.{digits}f} to "
-            f"±{u_after:.{digits}f} {unit}."
-        )
-        answer.append(
-            Sharpener(what=what, fret=fret, string=string, cause=estimate.cause, u_before=u_before, u_after=u_after, text=text)
-        )
-    return tuple(answer)
-
-
-def _how(what: str, fret: int | None, string: int | None) -> str:
-    where = f" along string {string}" if string is not None and what in ("nut_to_fret", "nut_to_saddle") else ""
-    under = f" under string {string}" if string is not None else ""
-    return {
-        "nut_to_fret": f"Measuring from the nut to fret {fret}{where} with a rule",
-        "nut_to_saddle": f"Measuring from the nut to the saddle{where} with a rule",
-        "first_fret_clearance": f"Measuring the clearance over fret 1{under} with feeler gauges",
-        "action_12": f"Measuring the action over fret 12{under}",
-        "relief": "Measuring the relief with a feeler gauge",
-        "press_test": "The press test (one string, light and firm, at frets 5 and 12)",
-    }[what]
-
-
-def _candidates(posterior: Posterior) -> list[tuple[str, int | None, int | None, Reals, float]]:
-    """Hand measurements that could be made: what, fret, string, row and usual uncertainty."""
-    design, parameters = posterior.design, posterior.parameters
-    strings = range(1, len(design.neck.strings) + 1)
-    asked: list[tuple[str, int | None, int | None]] = [("nut_to_fret", fret, None) for fret in range(1, design.neck.frets + 1)]
-    asked += [("first_fret_clearance", None, None), ("action_12", None, None), ("relief", None, None)]
-    asked += [(what, None, string) for what in ("nut_to_saddle", "first_fret_clearance") for string in strings]
-    asked += [
-        ("nut_to_fret", fret, string) for fret in range(1, design.neck.frets + 1) for string in (1, len(design.neck.strings))
-    ]
-    answer = []
-    for what, fret, string in asked:
-        row = measurement_row(design, parameters, what=what, fret=fret, string=string)
-        if row is not None and row.any():
-            answer.append((what, fret, string, row, MEASUREMENT_KINDS[what].typical_u_mm))
-    pressure = parameters.column("pressure")
-    if pressure is not None and parameters.column("light") is None:
-        row = np.zeros(len(parameters.keys))
-        row[pressure] = 1.0
-        answer.append(("press_test", None, None, row, PRESS_TEST_U_MM))
-    return answer
