@@ -22,6 +22,7 @@ def demo(
         bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
     ] = False,
     report: Annotated[Path, typer.Option("--report", metavar="FILE", help="Where to write its page.")] = Path("demo-report.html"),
+    picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Save the screen as an SVG, too.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
 ) -> int:
     """Inspect the demo neck: an invented workshop's, with three faults that its truth.json tells.
@@ -39,6 +40,10 @@ def demo(
 
         opinions = disagreements(document, folder, quiet=json)
     show(document, as_json=json, opinions=opinions)
+    if picture is not None:
+        from fretcheck.report.screen_picture import write_picture
+
+        write_picture(document, picture)
     if not json:
         print()
     write_page(document, report, as_json=json)
