@@ -18,15 +18,19 @@ from fretcheck.audio.source import Samples
 
 SHORTEST_S = 0.15
 """Nothing can be measured in less: a low bass string swings five times."""
-FADED = 0.1
-"""A sound that falls to a tenth within `SHORTEST_S` was no string left to ring."""
+FADED = 0.2
+"""A sound that falls to a fifth within `SHORTEST_S` was no string left to ring."""
 LONG_S, SHORT_S = 0.16, 0.08
 """The long window resolves the partials of a low bass; the short one follows a high note while its pitch settles."""
+PAIRS = 4
+"""One pair of windows of noise may agree by chance, four hardly ever do."""
+STILL_LOUD = 0.1
+"""A pair with less power than this share of the earlier ones holds more noise than string."""
 HIGH_NOTE_HZ, LITTLE = 350.0, 0.1
 """Only a sound with hardly any power below the pitch of voices may be judged by the short window."""
 LOWEST_HZ, HIGHEST_HZ = 25.0, 4_000.0
 COHERENT = 0.75
-"""In trials strings lay above 0.8 down to 10 dB over noise, noise at 0.61 to 0.73, voices mostly below."""
+"""In trials strings lay above 0.78 down to 10 dB over noise, noise below 0.73 over two seconds, voices mostly below 0.75."""
 
 TOO_SHORT = "too short to be measured: a knock, or a string stopped at once"
 FADES_AT_ONCE = "faded at once: a knock, a thud or a muted string"
@@ -62,19 +66,25 @@ def _share_below(samples: Samples, sample_rate: float, limit_hz: float) -> float
 
 
 def _coherence(samples: Samples, sample_rate: float, window_s: float) -> float:
+    """Over the first pairs of windows together, as long as the sound is loud."""
     size = min(round(window_s * sample_rate), len(samples) // 2)
     window = np.hanning(size)
-    # Windows a whole length apart: between them every bin's own frequency turns by full circles, nothing to undo.
-    spectra = [scipy.fft.rfft(_centred(part) * window) for part in (samples[:size], samples[size : 2 * size])]
     low = max(1, round(LOWEST_HZ * size / sample_rate))
-    high = max(low + 3, min(round(HIGHEST_HZ * size / sample_rate), len(spectra[0]) - 1))
-    before, after = (spectrum[low:high] for spectrum in spectra)
+    high = max(low + 3, min(round(HIGHEST_HZ * size / sample_rate), size // 2))
     lobe = np.ones(3)
-    cross = np.abs(np.convolve(before * np.conj(after), lobe, mode="same"))
-    powers = [np.convolve(np.abs(part) ** 2, lobe, mode="same") for part in (before, after)]
-    weight = np.sqrt(powers[0] * powers[1])
-    total = float(weight.sum())
-    return float(cross.sum()) / total if total > 0.0 else 0.0
+    agreeing = total = 0.0
+    for start in range(0, min(len(samples) // size, 2 * PAIRS) // 2 * 2 * size, 2 * size):
+        # Windows a whole length apart: between them every bin's own frequency turns by full circles, nothing to undo.
+        before, after = (
+            scipy.fft.rfft(_centred(samples[begin : begin + size]) * window)[low:high] for begin in (start, start + size)
+        )
+        powers = [np.convolve(np.abs(part) ** 2, lobe, mode="same") for part in (before, after)]
+        weight = float(np.sqrt(powers[0] * powers[1]).sum())
+        if weight < STILL_LOUD * total:
+            break
+        total += weight
+        agreeing += float(np.abs(np.convolve(before * np.conj(after), lobe, mode="same")).sum())
+    return agreeing / total if total > 0.0 else 0.0
 
 
 def _centred(samples: Samples) -> Samples:

@@ -34,11 +34,11 @@ SMOOTH, FAST = hops(0.065), hops(0.040)
 CELLS = hops(0.6)
 """How many levels back anything here looks."""
 STILL = hops(2.0)
-STILL_DB = 0.7
-"""A level that changes less than this in two seconds is the room's, not a string's."""
+STILL_DB, STILL_BANDS_DB = 1.5, 2.0
+"""What changes less than this in two seconds is the room, not a string: even a bass string falls 4 dB."""
 _FALL = hops(0.1)
 _STOP_DB = 12.0
-_QUARTER = range(0, hops(0.25), 5)
+_HALF_SECOND = range(0, hops(0.5), 5)
 
 
 class Levels:
@@ -97,17 +97,17 @@ class Levels:
         """True when neither the level nor the bands have changed in two seconds."""
         if len(self._smooth) <= STILL:
             return False
-        recent = sum(self._smooth[-1 - ago] for ago in _QUARTER)
-        earlier = sum(self._smooth[index] for index in _QUARTER)
+        recent = sum(self._smooth[-1 - ago] for ago in _HALF_SECOND)
+        earlier = sum(self._smooth[index] for index in _HALF_SECOND)
         if abs(decibels(earlier, recent)) > STILL_DB:
             return False
-        then = np.mean([self.bands[index] for index in _QUARTER], axis=0)
+        then = np.mean([self.bands[index] for index in _HALF_SECOND], axis=0)
         change = 10.0 * np.log10((then + QUIETEST) / (self.mean_bands() + QUIETEST))
-        return float(np.mean(np.abs(change))) < 2.0 * STILL_DB
+        return float(np.mean(np.abs(change))) < STILL_BANDS_DB
 
     def mean_bands(self) -> Bands:
-        """Mean of the bands over the last quarter second."""
-        return np.asarray(np.mean([self.bands[-1 - ago] for ago in _QUARTER if ago < len(self.bands)], axis=0))
+        """Mean of the bands over the last half second."""
+        return np.asarray(np.mean([self.bands[-1 - ago] for ago in _HALF_SECOND if ago < len(self.bands)], axis=0))
 
     def bands_before_rise(self) -> Bands | None:
         """Mean of the bands in the recent past with which a rise is compared; None when there is too little of it."""

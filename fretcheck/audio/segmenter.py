@@ -103,6 +103,7 @@ class Segmenter:
         self._fading_from: int | None = None if at_start else 0
         self._starting = at_start
         self._swell_from: int | None = None
+        self._heard_from: int | None = None
         self._quiet_from = origin
 
     # -- what a screen wants to know ---------------------------------------------------------------------------------
@@ -318,14 +319,17 @@ class Segmenter:
         if hop >= SMOOTH:
             self._room.learn(smooth, self._levels.bands[-1])
         loud = smooth > 4.0 * STANDS_OUT * self._room.known_power
-        if self._swell_from is None:
-            if loud:
-                self._swell_from = hop
-            elif smooth > STANDS_OUT * self._room.known_power:
-                self._quiet_from = self._analyser.frame(hop + 1)
-        elif smooth < STANDS_OUT * self._room.known_power:
-            self._close_swell(self._analyser.frame(hop))
-        if hop % LOOK_EVERY == 0 and self._levels.standing_still() and smooth > STANDS_OUT * self._room.known_power:
+        if smooth <= STANDS_OUT * self._room.known_power:
+            self._heard_from = None
+            if self._swell_from is not None:
+                self._close_swell(self._analyser.frame(hop))
+            return
+        self._heard_from = hop if self._heard_from is None else self._heard_from
+        if hop - self._heard_from >= SMOOTH:  # long enough to be no pluck's own beginning
+            self._quiet_from = self._analyser.frame(hop + 1)
+        if loud and self._swell_from is None:
+            self._swell_from = hop
+        if hop % LOOK_EVERY == 0 and self._levels.standing_still():
             self._room.set(smooth, self._levels.mean_bands())
             if self._swell_from is not None:
                 self._close_swell(self._analyser.frame(hop))
@@ -337,8 +341,8 @@ class Segmenter:
         start = self._analyser.frame(self._swell_from)
         if end - start >= 0.1 * self.sample_rate:
             self._set_aside(start, end, NO_BEGINNING)
+            self._quiet_from = end
         self._swell_from = None
-        self._quiet_from = end
 
     def _close(self, reason: EndReason, end: int) -> None:
         ring = self._ring

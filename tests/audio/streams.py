@@ -31,7 +31,7 @@ class Stream:
 def string_stream(
     rng,
     *,
-    sample_rate=48_000.0,
+    sample_rate=24_000.0,
     f1_hz=(110.0, 116.5, 123.5, 130.8),
     levels_db=(0.0, -20.0, 0.0, -20.0),
     gap_s=1.5,

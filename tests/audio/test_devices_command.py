@@ -60,7 +60,7 @@ def test_lists_inputs_with_rates(sound_server):  # noqa: F811
 
 
 def test_check_says_fit_and_is_heard_to_the_end(sound_server, rng):  # noqa: F811
-    stream = streams.string_stream(rng, f1_hz=(110.0, 147.0), levels_db=(0.0,), lead_s=2.0, noise_db=-70.0)
+    stream = streams.string_stream(rng, f1_hz=(110.0, 147.0), levels_db=(0.0,), lead_s=2.0, noise_db=-70.0, sample_rate=RATE)
     with started(sound_server, "--device", "bench", "--rate", str(RATE), "--check", "--seconds", "6") as process:
         assert "keep quiet for two seconds, then pluck" in process.stdout.readline()
         sound_server.play(stream.samples, RATE)
