@@ -105,8 +105,8 @@ def _risks_after(lot: Lot, bad: int, outcome: Outcome) -> tuple[str, ...]:
     if outcome != "open" and plan.sample < size:
         most = most_bad_in_lot(lot=size, sample=plan.sample, found_bad=bad)
         words.append(f"after this sample up to {most} of the {size} necks may be bad (90 % sure)")
-    if plan.good is not None and plan.accept is not None and plan.sample < size:
-        chance = 1 - acceptance_probability(sample=plan.sample, accept=plan.accept, lot=size, bad=plan.good)
+    if plan.accept is not None and plan.sample < size and (plan.good or 0) > plan.accept:
+        chance = 1 - acceptance_probability(sample=plan.sample, accept=plan.accept, lot=size, bad=plan.good or 0)
         words.append(f"a lot with {plan.good} bad would be refused {percent_in_words(chance)} of the time")
     return tuple(words)
 

@@ -15,7 +15,8 @@ in the same pattern. It is fitted through the frets' errors so robustly that sin
 squares, P. J. Rousseeuw, J. Am. Stat. Assoc. 79, 871 (1984), then bisquare weights), given apart, and the template's errors
 are what stands out from it.
 
-One bad neck must not speak for the template. The fit starts from the half of the necks that agree best with the medians,
+A neck departs when its slots do, its own trend aside: a nut or a heavy hand is no matter of the template. One bad neck must
+not speak for the template. The fit starts from the half of the necks that agree best with the medians,
 takes in all that fit it, and refits until nothing changes (forward search: A. C. Atkinson & M. Riani, "Robust
 Diagnostic Regression Analysis", 2000, from memory). A neck left out is named with the fret where it departs most.
 
@@ -232,8 +233,7 @@ class _Table:
         if len(self.necks) < FEWEST_TO_SCREEN:
             return everyone, self.fit(everyone)
         medians = np.array([np.median(self.error[self.fret == f]) for f in range(len(self.frets))])
-        away = np.abs(self.error - medians[self.fret]) / self.u
-        size = np.array([np.sqrt(np.mean(away[self.rows_of(i)] ** 2)) for i in range(len(self.necks))])
+        size = np.array([self._away(neck, medians) for neck in range(len(self.necks))])
         used: Mask = size <= np.sort(size)[len(size) // 2]
         if not np.array_equal(np.unique(self.fret[used[self.neck]]), np.arange(len(self.frets))):
             used = everyone
@@ -257,28 +257,41 @@ class _Table:
         freedom = max(1.0, float(used[self.neck].sum() - len(self.frets)))
         chances = np.ones(len(self.necks))
         for neck in range(len(self.necks)):
-            rows = self.rows_of(neck)
-            left, spread = self.left_over(neck, fit, used=bool(used[neck]))
-            whole = float(left @ np.linalg.solve(spread, left)) / len(left)
-            worst = float(np.max(np.abs(left) / np.sqrt(np.diag(spread))))
-            slots = len(set(self.fret[rows].tolist()))
-            by_whole = float(fdtrc(len(left), freedom, whole))
-            by_slot = 2 * slots * float(stdtr(freedom, -worst))
+            left, spread = self.own_errors(neck, fit, used=bool(used[neck]))
+            shapes = self.shapes[self.fret[self.rows_of(neck)]]
+            room = len(left) - shapes.shape[1]
+            if room < 1:
+                continue  # its own trend explains all of it
+            free = np.linalg.qr(shapes, mode="complete")[0][:, shapes.shape[1] :]
+            without = free.T @ left
+            whole = float(without @ np.linalg.solve(free.T @ spread @ free, without)) / room
+            single, u = _detrended(left, spread, shapes)
+            slots = len(set(self.fret[self.rows_of(neck)].tolist()))
+            by_whole = float(fdtrc(room, freedom, whole))
+            by_slot = 2 * slots * float(stdtr(freedom, -float(np.max(np.abs(single) / u))))
             chances[neck] = min(1.0, 2 * min(by_whole, by_slot))
         return chances
 
-    def left_over(self, neck: int, fit: ComponentFit, *, used: bool) -> tuple[Floats, Floats]:
-        """A neck's errors less the template's, and their covariance if the neck follows the template."""
+    def _away(self, neck: int, medians: Floats) -> float:
+        """How far a neck lies from the medians, its own trend taken out, in uncertainties."""
+        rows = self.rows_of(neck)
+        weight = 1.0 / self.u[rows]
+        away = (self.error[rows] - medians[self.fret[rows]]) * weight
+        shapes = self.shapes[self.fret[rows]] * weight[:, None]
+        return float(np.sqrt(np.mean((away - shapes @ np.linalg.lstsq(shapes, away, rcond=None)[0]) ** 2)))
+
+    def own_errors(self, neck: int, fit: ComponentFit, *, used: bool) -> tuple[Floats, Floats]:
+        """A neck's errors less the template's, and their covariance (its own trend aside) if the neck follows the template."""
         rows = self.rows_of(neck)
         fret, string = self.fret[rows], self.string[rows]
         left = self.error[rows] - fit.fixed[fret]
-        spread = np.diag(self.u[rows] ** 2 + fit.variances[RESIDUAL]) + self.neck_covariance(fit, fret)
+        spread = np.diag(self.u[rows] ** 2 + fit.variances[RESIDUAL])
         if self.by_string:
             spread = (
                 spread + fit.variances["slot"] * (fret[:, None] == fret) + fit.variances["string"] * (string[:, None] == string)
             )
         of_template = fit.fixed_covariance[np.ix_(fret, fret)]
-        return left, spread - of_template if used else spread + of_template
+        return left, spread if used else spread + of_template
 
     def neck_covariance(self, fit: ComponentFit, fret: Codes) -> Floats:
         """Covariance of a neck's own trend at these frets."""
@@ -286,14 +299,24 @@ class _Table:
         return np.asarray((shapes * [fit.variances[name] for name in self.shape_names]) @ shapes.T)
 
     def departure(self, neck: int, fit: ComponentFit, chance: float, quantity: Quantity) -> Departure:
-        left, _ = self.left_over(neck, fit, used=False)
+        left, spread = self.own_errors(neck, fit, used=False)
         fret_codes = self.fret[self.rows_of(neck)]
+        left, _ = _detrended(left, spread, self.shapes[fret_codes])
         by_fret = {int(f): float(np.mean(left[fret_codes == f])) for f in np.unique(fret_codes)}
         worst = max(by_fret, key=lambda f: abs(by_fret[f]))
         fret, size = self.frets[worst], by_fret[worst]
         name = self.necks[neck]
         text = f"neck {name} departs from the template, most at fret {fret}: {_where(size, quantity)} of where it should be"
         return Departure(neck=name, probability=chance, worst_fret=fret, worst_mm=size, text=text)
+
+
+def _detrended(left: Floats, spread: Floats, shapes: Floats) -> tuple[Floats, Floats]:
+    """Errors of a neck with its own trend taken out, and their uncertainties."""
+    inverse = np.linalg.inv(spread)
+    covariance = np.linalg.inv(shapes.T @ inverse @ shapes)
+    rest = left - shapes @ (covariance @ (shapes.T @ inverse @ left))
+    variance = np.diag(spread) - np.einsum("ij,jk,ik->i", shapes, covariance, shapes)
+    return np.asarray(rest), np.sqrt(np.maximum(variance, 1e-3 * np.diag(spread)))
 
 
 def _fret_error(

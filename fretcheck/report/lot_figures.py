@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fretcheck.lots.charts import Chart
     from fretcheck.lots.template_errors import FretError, TemplateResult
 
-WIDTH, HEIGHT = 560.0, 280.0
+WIDTH, HEIGHT = 480.0, 260.0
 
 
 def acceptance_figure(curve: Sequence[tuple[int, float]], *, marked: Sequence[int]) -> Markup:
@@ -86,9 +86,10 @@ def chart_figure(chart: Chart, *, name: str, labels: Sequence[str]) -> Markup:
     offset = 1 if chart.kind == "moving range" else 0
     places = [i + 1 + offset for i in range(len(chart.line))]
     with drawing.style():
-        figure = drawing.new_figure(WIDTH / 1.4, HEIGHT / 1.3)
+        figure = drawing.new_figure(360.0, 210.0)
         axes = figure.add_axes((0.16, 0.19, 0.81, 0.68))
         axes.set_xlim(0.5, len(labels) + 0.5)
+        axes.set_ylim(*_reach(chart))
         axes.axhline(chart.centre if chart.kind != "CUSUM" else 0.0, color=drawing.SOFT, linewidth=0.8)
         for limit in _limits(chart):
             drawing.line(
@@ -110,6 +111,14 @@ def chart_figure(chart: Chart, *, name: str, labels: Sequence[str]) -> Markup:
             title=f"Chart: {chart.kind}",
             description=f"{len(labels)} points, upper limit {chart.upper:.3f} mm, {seen}.",
         )
+
+
+def _reach(chart: Chart) -> tuple[float, float]:
+    """Ends of the axis: all points and limits, with a little room."""
+    below = [] if chart.lower_line is None else [-value for value in chart.lower_line]
+    heights = [*chart.line, *below, *_limits(chart), chart.centre if chart.kind != "CUSUM" else 0.0]
+    room = 0.08 * (max(heights) - min(heights))
+    return min(heights) - room, max(heights) + room
 
 
 def _limits(chart: Chart) -> list[float]:

@@ -56,7 +56,7 @@ def _context(
             ("Template", lot.template),
             ("Necks", len(lot.serials)),
             ("Opened", moment(lot.opened_at)),
-            ("Decided", None if decision is None else moment(decision.decided_at)),
+            ("Decided", "not yet" if decision is None or decision.outcome == "open" else moment(decision.decided_at)),
             ("Seed of the draw", lot.seed),
             ("State", lot.state),
         ],

@@ -63,6 +63,7 @@ def template_context(study: TemplateStudy, *, series: Mapping[str, Sequence[Insp
             )
             for fret in position.frets
         ],
+        "capable": study.capability is not None,
         "confidence": f"{100 * position.confidence:.0f} %",
         "departures": position.departures,
         "remarks": scatter_in_words(study),
