@@ -1,8 +1,8 @@
 """How steady the hand was, string by string, from the repeats of each note; and one value a cell from its plucks.
 
-The scatter is estimated robustly: a Student-t distribution of `FREEDOM` degrees of freedom, its scale by iterated weights
-(K. L. Lange, R. J. A. Little & J. M. G. Taylor, J. Am. Stat. Assoc. 84, 881, 1989, from memory), drawn toward the strings' common
-scatter and that toward the usual one, so that few repeats do not claim too much.
+The scatter is estimated robustly from the differences of one pluck and the next: a Student-t distribution of `FREEDOM` degrees of
+freedom, its scale by iterated weights (K. L. Lange, R. J. A. Little & J. M. G. Taylor, J. Am. Stat. Assoc. 84, 881, 1989, from
+memory), drawn toward the strings' common scatter and that toward the usual one, so that few repeats do not claim too much.
 
 Conventions
 -----------
@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,11 +24,11 @@ from fretcheck.diagnosis.observation import Observation
 
 Reals = NDArray[np.float64]
 
-FREEDOM = 6.0
+FREEDOM = 4.0
 USUAL_CENTS = 0.8  # hand repeatability on a fretted note; common practice, no source
 USUAL_WORTH = 4.0
 """The usual scatter counts like this many repeats; the strings' common one like twice as many."""
-NORMAL_SHARE = 0.825
+NORMAL_SHARE = 0.774
 """Squared scale that the capped Student-t weights find in normal residuals of variance 1 (fixed point, by quadrature)."""
 LEAST_CENTS = 0.1
 OPEN_USUAL_CENTS = 0.3
@@ -48,22 +49,18 @@ def hand_scatter(observations: Sequence[Observation]) -> tuple[dict[int, float],
     """Scatter of a pluck for every string that has fretted notes, and how many repeats (beyond the first) tell it."""
     cells = _grouped(observations)
     gaps: dict[int, list[float]] = {cell.string: [] for cell in cells}
-    repeats = dict.fromkeys(gaps, 0)
     listening: dict[int, list[float]] = {string: [] for string in gaps}
     for cell, plucks in cells.items():
         listening[cell.string] += [pluck.u_cents**2 for pluck in plucks]
-        if len(plucks) > 1:
-            middle = float(np.median([pluck.cents for pluck in plucks]))
-            freed = math.sqrt(len(plucks) / (len(plucks) - 1.0))
-            gaps[cell.string] += [freed * (pluck.cents - middle) for pluck in plucks]
-            repeats[cell.string] += len(plucks) - 1
-    together = _scale([gap for own in gaps.values() for gap in own], sum(repeats.values()), toward=USUAL_CENTS, worth=USUAL_WORTH)
+        cents = [pluck.cents for pluck in plucks]
+        gaps[cell.string] += [(later - earlier) / math.sqrt(2.0) for earlier, later in pairwise(cents)]
+    together = _scale([gap for own in gaps.values() for gap in own], toward=USUAL_CENTS, worth=USUAL_WORTH)
     scatter = {}
     for string, own in gaps.items():
-        total = _scale(own, repeats[string], toward=together, worth=2.0 * USUAL_WORTH)
+        total = _scale(own, toward=together, worth=2.0 * USUAL_WORTH)
         heard = float(np.mean(listening[string]))
         scatter[string] = max(math.sqrt(max(total**2 - heard, 0.0)), LEAST_CENTS)
-    return scatter, repeats
+    return scatter, {string: len(own) for string, own in gaps.items()}
 
 
 def open_uncertainty(observations: Sequence[Observation], strings: int) -> list[float]:
@@ -109,15 +106,14 @@ def _grouped(observations: Sequence[Observation]) -> dict[Cell, list[Observation
     return cells
 
 
-def _scale(gaps: Sequence[float], repeats: int, *, toward: float, worth: float) -> float:
+def _scale(gaps: Sequence[float], *, toward: float, worth: float) -> float:
     """Scale of Student-t residuals as the standard deviation it would have if normal, drawn toward a usual one."""
-    if repeats == 0:
+    if not gaps:
         return toward
     residuals = np.asarray(gaps)
-    share = repeats / len(residuals)  # each cell spends one of its plucks on its own middle
     usual = NORMAL_SHARE * toward**2
     squared = usual
     for _ in range(20):
         weight = np.minimum((FREEDOM + 1.0) / (FREEDOM + residuals**2 / squared), 1.0)
-        squared = (worth * usual + share * float(np.sum(weight * residuals**2))) / (worth + share * float(np.sum(weight)))
+        squared = (worth * usual + float(np.sum(weight * residuals**2))) / (worth + float(np.sum(weight)))
     return math.sqrt(squared / NORMAL_SHARE)
