@@ -40,16 +40,16 @@ class Spread:
 
 FRET = Spread(sound=0.035, faulty=0.30, share=0.045)
 TILT = Spread(sound=0.022, faulty=0.30, share=0.035)
-NUT = Spread(sound=0.06, faulty=0.9, share=0.06)
-NUT_SKEW = Spread(sound=0.04, faulty=0.5, share=0.02)
-NUT_HEIGHT = Spread(sound=0.035, faulty=0.25, share=0.25, toward=0.30)
-SLOT_HEIGHT = Spread(sound=0.035, faulty=0.4, share=0.015)
-BRIDGE = Spread(sound=0.05, faulty=2.0, share=0.04)
-SADDLE_SLANT = Spread(sound=0.05, faulty=1.5, share=0.02)
+NUT = Spread(sound=0.05, faulty=0.9, share=0.06)
+NUT_SKEW = Spread(sound=0.03, faulty=0.5, share=0.02)
+NUT_HEIGHT = Spread(sound=0.03, faulty=0.25, share=0.25, toward=0.30)
+SLOT_HEIGHT = Spread(sound=0.03, faulty=0.4, share=0.015)
+BRIDGE = Spread(sound=0.03, faulty=2.0, share=0.04)
+SADDLE_SLANT = Spread(sound=0.03, faulty=1.5, share=0.02)
 SADDLE = Spread(sound=0.10, faulty=2.5, share=0.02)
 SCALE = Spread(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread(sound=0.20, faulty=6.0, share=0.02)
-OPEN_NOTE = Spread(sound=0.15, faulty=6.0, share=0.01)
+OPEN_NOTE = Spread(sound=0.13, faulty=6.0, share=0.01)
 PRESSURE = Spread(sound=0.08, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.10
 

@@ -5,7 +5,8 @@
 Every scenario draws its own necks: all parts a little out by chance (frets 0.03 mm, tilt 0.02 mm, heights 0.03 mm, nut 0.05 mm,
 saddles 0.1 mm, hand 0.5–1 cent, drift), the fault on top, its place and sign by chance. The synthesis shares no code with the
 forward model. Coverage counts every cause of a kind on all necks, sound and faulty; beside it stands that of the fault itself.
-The open note that a string's frets are counted from is given an error of its own (0.1 cent), so that tuning drift has a truth.
+What the synthesis leaves perfect is given a scatter here: the open note that the frets are counted from (0.12 cent), the nut's
+skew (0.03 mm), the fretboard's scale (0.05 mm) and the evenness of sound strings (0.3 cent at the worst note).
 """
 
 from __future__ import annotations
@@ -22,43 +23,22 @@ from typing import Any
 import numpy as np
 
 from fretcheck.diagnosis.diagnose import diagnose
-from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import CauseEstimate, Diagnosis, Finding
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.description import Measurement
 from fretcheck.synth.false_string import random_profile
 from fretcheck.synth.layout_mistake import rule_of_18
-from fretcheck.synth.perfect_listener import HeardPluck, sampled_deviations, sampled_press_test
+from fretcheck.synth.perfect_listener import sampled_deviations, sampled_press_test
 from fretcheck.synth.random_neck import random_built_neck
 from fretcheck.synth.strung_neck import BuiltNeck
+from tests.diagnosis.necks import SCALE_MM, observed, steel_neck
 
-SCALE_MM, FRETS = 648.0, 20
-OPEN_ERROR_CENTS = 0.1
+FRETS = 20
+OPEN_ERROR_CENTS = 0.12
+NUT_SKEW_MM = 0.03
 SCALE_ERROR_MM = 0.05
 UNEVEN_CENTS = 0.3
-"""What the synthesis leaves perfect, so that these causes too have a truth: fretboard's scale, evenness of sound strings."""
-_SET = (  # note, gauge, core, setback: a steel set as used; the setbacks make fret 12 about true
-    ("E4", 0.254, None, 1.6), ("B3", 0.330, None, 2.4), ("G3", 0.432, None, 4.4),
-    ("D3", 0.660, 0.36, 2.6), ("A2", 0.910, 0.41, 3.2), ("E2", 1.170, 0.46, 4.6),
-)  # fmt: skip
-
-
-def steel_neck() -> Neck:
-    """Six steel strings, 20 frets."""
-    strings = tuple(
-        String(
-            note=note,
-            gauge_mm=gauge,
-            construction="wound" if core else "plain",
-            material="bronze" if core else "steel",
-            scale_length_mm=SCALE_MM,
-            core_mm=core,
-            saddle_setback_mm=setback,
-        )
-        for note, gauge, core, setback in _SET
-    )
-    return Neck(name="benchmark", scale_length_mm=SCALE_MM, frets=FRETS, strings=strings)
-
+"""What the synthesis leaves perfect, so that these causes too have a truth: open note, skew, scale, evenness of sound strings."""
 
 Part = tuple[str, int | None, int | None]
 """Cause, fret, string."""
@@ -170,20 +150,6 @@ class Outcome:
     seconds: float = 0.0
 
 
-def observation(one: HeardPluck, shift_cents: float = 0.0) -> Observation:
-    """A synthetic pluck as the diagnosis takes it."""
-    return Observation(
-        string=one.string,
-        fret=one.fret,
-        cents=one.cents - (shift_cents if one.fret else 0.0),
-        u_cents=one.u_cents,
-        start_s=one.start_s,
-        press=one.press,
-        inharmonicity=one.inharmonicity,
-        u_inharmonicity=one.u_inharmonicity,
-    )
-
-
 def matches(finding: Finding, fault: Fault) -> bool:
     """Whether a finding names the fault's part, and its direction."""
     cause, fret, string = fault.part
@@ -282,6 +248,7 @@ def run_one(job: tuple[int, int, int]) -> tuple[int, Outcome]:
         string: random_profile(UNEVEN_CENTS * abs(float(rng.standard_normal())), rng, frets=FRETS) for string in range(1, 7)
     }
     build["false_strings"] = {**uneven, **build.get("false_strings", {})}
+    build["nut_skew_mm"] = NUT_SKEW_MM * float(rng.standard_normal())
     built = random_built_neck(neck, rng, **build)
     open_errors = (OPEN_ERROR_CENTS * rng.standard_normal(len(neck.strings))).tolist()
     heard = list(sampled_deviations(built, rng))
@@ -291,7 +258,7 @@ def run_one(job: tuple[int, int, int]) -> tuple[int, Outcome]:
         true_mm = float(np.mean([built.fret_x_mm(s)[0] for s in range(1, 7)])) - built.nut_mm
         first = Measurement(what="nut_to_fret", fret=1, mm=true_mm + 0.1 * rng.standard_normal(), u_mm=0.1)
         neck = replace(neck, measured=(first,))
-    observations = [observation(one, open_errors[one.string - 1]) for one in heard]
+    observations = [replace(one, cents=one.cents - (open_errors[one.string - 1] if one.fret else 0.0)) for one in observed(heard)]
     start = time.process_time()
     truth = Truth(built=built, open_errors=open_errors, scale_error=scale_error)
     diagnosis = diagnose(neck, observations, settings=DiagnosisSettings(saddle="per_string"))

@@ -10,6 +10,8 @@ from fretcheck.synth.perfect_listener import HeardPluck, sampled_deviations
 from fretcheck.synth.random_neck import random_built_neck
 from fretcheck.synth.strung_neck import BuiltNeck
 
+SCALE_MM = 648.0
+
 
 def steel_neck(*, frets: int = 20, strings: int = 6, setbacks: bool = True) -> Neck:
     """Up to six steel strings on 648 mm, setbacks that make fret 12 about true."""
@@ -19,7 +21,7 @@ def steel_neck(*, frets: int = 20, strings: int = 6, setbacks: bool = True) -> N
     )  # fmt: skip
     return Neck(
         name="test",
-        scale_length_mm=648.0,
+        scale_length_mm=SCALE_MM,
         frets=frets,
         strings=tuple(
             String(
@@ -27,7 +29,7 @@ def steel_neck(*, frets: int = 20, strings: int = 6, setbacks: bool = True) -> N
                 gauge_mm=gauge,
                 construction="wound" if core else "plain",
                 material="bronze" if core else "steel",
-                scale_length_mm=648.0,
+                scale_length_mm=SCALE_MM,
                 core_mm=core,
                 saddle_setback_mm=setback if setbacks else 0.0,
             )
