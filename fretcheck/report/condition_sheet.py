@@ -49,6 +49,7 @@ def condition_sheet(document: InspectionDocument) -> str:
         counted=counted(len(outside), len(judged)),
         noticeable=how_noticeable(None if worst is None or not outside else worst.deviation_cents),
         matters=[plain_words(one, strings=count) for one in document.findings[:MOST_MATTERS]],
+        nothing_found=nothing_found(document),
         more=max(0, len(document.findings) - MOST_MATTERS),
         after=after_work(document),
         technical_facts=facts(document),
@@ -62,6 +63,17 @@ def counted(outside: int, judged: int) -> str:
     if outside == 0:
         return f"None of the {judged} notes we listened to is surely out of tune."
     return f"{outside} of the {judged} notes we listened to {'is' if outside == 1 else 'are'} out of tune."
+
+
+def nothing_found(document: InspectionDocument) -> str:
+    """What is said where no part stands out."""
+    if document.verdict.decision == "pass":
+        return "Nothing that needs work."
+    names = {"nut": "the nut", "nut_height": "the nut", "saddle": "the saddle", "fret": "single frets", "string": "a string"}
+    parts = list(dict.fromkeys(names.get(one.part, one.part) for one in document.corrections))
+    if not parts:
+        return "No single part stands out as the cause. The technical page shows every note."
+    return f"No single part is badly out. Small adjustments made together ({', '.join(parts)}) bring it closer to true."
 
 
 def after_work(document: InspectionDocument) -> str:

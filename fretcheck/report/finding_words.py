@@ -66,6 +66,21 @@ def label(finding: FindingPart) -> str:
     return text[:1].upper() + text[1:]
 
 
+def where_heard(finding: FindingPart) -> str:
+    """The notes that show it most: ``fret 7 of strings 1, 2, 4``, or ``string 3 at frets 15, 16, 17``; empty for none."""
+    notes = finding.shown_by
+    strings, frets = sorted({string for string, _ in notes}), sorted({fret for _, fret in notes})
+    if not notes:
+        return ""
+    if len(frets) == 1:
+        many = "strings" if len(strings) > 1 else "string"
+        return f"fret {frets[0]} of {many} {', '.join(map(str, strings))}"
+    by_string = [(string, sorted(fret for other, fret in notes if other == string)) for string in strings]
+    return "; ".join(
+        f"string {string} at fret{'s' if len(own) > 1 else ''} {', '.join(map(str, own))}" for string, own in by_string
+    )
+
+
 def size_of(finding: FindingPart) -> str:
     """Its size without sign."""
     if finding.value_mm is not None:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from fretcheck.plain_text import plain_line
 from fretcheck.report.budget import NoteBudget, note_budget
 from fretcheck.report.cells_on_page import cells_on_page
-from fretcheck.report.finding_words import label
+from fretcheck.report.finding_words import label, where_heard
 from fretcheck.report.neck_figure import description, neck_figure, upright_neck_figure
 from fretcheck.report.neck_plan import NeckPlan, plan_of
 from fretcheck.report.page import moment, render, signed
@@ -42,7 +42,7 @@ PLAN_WORDS = {
     "press": "press test",
     "own": "own choice",
 }
-LEAST_LAYOUT = 0.001
+LEAST_LAYOUT = 0.01
 """Ways of laying out the frets less probable than this are not listed."""
 
 
@@ -83,7 +83,7 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "neck_upright": None if plan is None else upright_neck_figure(plan, document.findings),
         "neck_words": None if plan is None else description(plan),
         "cells": cells_on_page(document),
-        "findings": [(label(one), _direction(one), one) for one in document.findings],
+        "findings": [(label(one), _direction(one), where_heard(one), one) for one in document.findings],
         "layout": [one for one in document.layout if one.probability >= LEAST_LAYOUT],
         "strings": _strings(document, notes_of),
         "measured_by_hand": _by_hand(document),

@@ -7,7 +7,7 @@ import pytest
 from fretcheck.diagnosis.result import Cause
 from fretcheck.register.document import FindingPart
 from fretcheck.report.condition_words import how_noticeable, plain_words
-from fretcheck.report.finding_words import clause, label
+from fretcheck.report.finding_words import clause, label, where_heard
 
 CAUSES: tuple[Cause, ...] = Cause.__args__  # type: ignore[attr-defined]
 
@@ -58,6 +58,19 @@ def test_every_cause_has_words_of_its_own(cause: str) -> None:
     assert plain_words(one, strings=6).title != "Something else"
     assert "_" not in clause(one)
     assert label(one)[0].isupper()
+
+
+@pytest.mark.parametrize(
+    ("notes", "words"),
+    [
+        ([], ""),
+        ([(3, 20), (3, 18), (3, 19)], "string 3 at frets 18, 19, 20"),
+        ([(6, 7), (1, 7)], "fret 7 of strings 1, 6"),
+        ([(2, 1), (6, 1), (6, 2)], "string 2 at fret 1; string 6 at frets 1, 2"),
+    ],
+)
+def test_where_it_is_heard(notes: list[tuple[int, int]], words: str) -> None:
+    assert where_heard(finding("fret_position", 0.4).model_copy(update={"shown_by": notes})) == words
 
 
 def test_ten_cents_is_heard_in_a_melody() -> None:
