@@ -10,6 +10,8 @@ import pytest
 from fretcheck.cli.main import run
 from tests.report import documents
 
+pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
+
 CODES = {"pass": 0, "fail": 1, "undecided": 3}
 
 

@@ -11,6 +11,8 @@ from fretcheck.cli.main import run
 from fretcheck.register.store import open_register
 from tests.report import documents
 
+pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
+
 
 @pytest.fixture
 def register(tmp_path: Path) -> tuple[str, str]:

@@ -10,6 +10,8 @@ from fretcheck.register.document import FretPart, InspectionDocument, ReadingPar
 from fretcheck.report.budget import note_budget
 from tests.report import documents
 
+pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
+
 
 def reading(fret: int, start_s: float, cents: float, u: float | None) -> ReadingPart:
     return ReadingPart(

@@ -16,6 +16,8 @@ from fretcheck.synth.demo import demo_built
 from tests.report import documents
 from tests.report.reading_html import read
 
+pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
+
 
 @cache
 def untouched() -> InspectionDocument:

@@ -7,6 +7,8 @@ import pytest
 from fretcheck.report.condition_sheet import after_work, counted, nothing_found
 from tests.report import documents
 
+pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
+
 
 @pytest.mark.parametrize(
     ("outside", "judged", "words"),

@@ -15,6 +15,8 @@ from fretcheck.report.report_file import report_page, usual_name, write_report
 from tests.report import browser, documents
 from tests.report.reading_html import Page, read
 
+pytestmark = pytest.mark.xdist_group("report pages")  # they share documents that take seconds to make
+
 HOSTILE = "<script>alert('x')</script>\"'&amp;\n\u202e😀 $x^2$ {{ 7 * 7 }} javascript:"
 
 

@@ -12,6 +12,8 @@ from fretcheck.report.neck_figure import WIDTH, description, neck_figure, uprigh
 from fretcheck.report.neck_plan import Displacement, NeckPlan, plan_of
 from tests.report import documents
 
+pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
+
 SCALE = 645.0
 
 

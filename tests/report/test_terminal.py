@@ -10,8 +10,11 @@ from rich.console import Console
 from fretcheck.register.document import InspectionDocument
 from fretcheck.report.compare_table import print_comparison
 from fretcheck.report.comparison import compare
+from fretcheck.report.neck_cells import UNICODE, Cell, neck_picture
 from fretcheck.report.terminal import print_result
 from tests.report import documents
+
+pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
 
 
 def screen(encoding: str = "utf-8") -> tuple[Console, io.BytesIO]:
@@ -41,12 +44,15 @@ def test_order_and_width() -> None:
 
 
 def test_cells_stand_below_their_fret() -> None:
-    lines = shown(documents.before()).splitlines()
-    head = next(line for line in lines if "open 1" in line)
-    row = next(line for line in lines if line.startswith(" 2 B3"))
-    fret_7 = head.index(" 7 ") + 1
-    assert row[fret_7] == "▲"  # string 2 is sharp at fret 7 and 8 is within, by the neck's truth
-    assert row[fret_7 + 4 : fret_7 + 8].strip() == "·"
+    cells = {(string, fret): Cell(0.2, "pass") for string in (1, 2) for fret in range(13)}
+    cells |= {(2, 7): Cell(5.2, "fail"), (1, 12): Cell(-3.4, "undecided"), (1, 0): Cell(None, None)}
+    picture = neck_picture(cells, string_names=["E4", "B3"], frets=12, glyphs=UNICODE, width=80).plain
+    head, first, second = picture.splitlines()
+    assert second[head.index("7")] == "▲"
+    assert second[head.index("7") : head.index("8")].rstrip() == "▲5"
+    assert first[head.index("12") :].rstrip() == "▼3?"
+    assert first[head.index("open") : head.index("open") + 4].strip() == "–"
+    assert all(second[head.index(str(fret)) : head.index(str(fret)) + 4].strip() == "·" for fret in (2, 3, 8, 9))
 
 
 def test_plain_console_gets_plain_signs() -> None:
