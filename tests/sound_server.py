@@ -176,8 +176,11 @@ class SoundServer:
 
     # -- sound -------------------------------------------------------------------------------------------------------
 
-    def play(self, samples, rate: float, *, sink: str = "bench") -> subprocess.Popen[bytes]:
-        """Start to play `samples`, shape ``(frames,)`` or ``(frames, channels)``; the process ends when all is played."""
+    def play(self, samples, rate: float, *, sink: str = "bench", latency_ms: int = 50) -> subprocess.Popen[bytes]:
+        """Start to play `samples`, shape ``(frames,)`` or ``(frames, channels)``; the process ends when all is played.
+
+        A larger `latency_ms` lets a loaded machine stall for as long without a gap in the sound.
+        """
         sound = np.asarray(samples, dtype="<f4")
         self._sounds += 1
         path = self.folder / f"sound-{self._sounds}.raw"
@@ -187,7 +190,7 @@ class SoundServer:
             player = subprocess.Popen(
                 [
                     *("pacat", "--playback", "--raw", "--format=float32le", f"--rate={round(rate)}", f"--channels={channels}"),
-                    *(f"--device={sink}", "--latency-msec=50", "--client-name=player"),
+                    *(f"--device={sink}", f"--latency-msec={latency_ms}", "--client-name=player"),
                 ],
                 env=self.environment,
                 stdin=file,

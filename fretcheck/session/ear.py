@@ -17,8 +17,10 @@ from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.sounds import on_grid
 from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, read_take, read_whole, suffices
 
+GIVE_UP_S = 1.75
+"""A note that is still of no use after so long is asked for again at once, rather than when it has died away."""
 LOOK_FROM_S = 0.3
-LOOK_EVERY_S = 0.1
+LOOK_EVERY_S = 0.15
 """Sound between two running values: often enough for the eye, seldom enough for the processor."""
 
 
@@ -139,18 +141,19 @@ class Ear:
                 yield Measured(read_whole(so_far), min(1.0, ringing_s / FIRST_S))
 
     def _decide(self) -> Iterator[Heard]:
-        so_far = self._segmenter.so_far(round(STRETCHES_S[self._stretch] * self.sample_rate))
+        stretch_s = STRETCHES_S[self._stretch]
+        so_far = self._segmenter.so_far(round(stretch_s * self.sample_rate))
         if so_far is None:
             return
         self._stretch += 1
-        last = self._stretch == len(STRETCHES_S)
         if isinstance(so_far, SetAside):
-            if last:
+            if stretch_s >= GIVE_UP_S:
                 self._open = False
                 yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
             return
         note = read_whole(so_far)
-        if suffices(note) or last:
+        last = self._stretch == len(STRETCHES_S)
+        if suffices(note) or last or (stretch_s >= GIVE_UP_S and not note.usable):
             self._open = False
             yield Complete(so_far, note, so_far.start_s)
         else:

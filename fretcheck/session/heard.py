@@ -29,10 +29,12 @@ OPEN_TUNING_CENTS = SAME_FRET_CENTS
 """How far from nominal an open string may be before it is called out of tune rather than open."""
 
 # How unlikely a slip is, in units of a log-likelihood: judged, not measured (common practice, no source).
-_COST_PER_FRET = 0.7
+_COST_OTHER_FRET, _COST_PER_FRET_FURTHER = 0.7, 0.3
 _COST_OPEN_OF_SAME = 0.8
 _COST_PER_STRING = 1.0
 _COST_OPEN_OF_OTHER = 0.5
+_COST_BOTH_WRONG = 1.0
+_COST_UNKNOWN_B = 0.5
 _MOST_COST = 6.0
 _AMBIGUOUS_WITHIN = 0.8
 _PITCH_SCALE_CENTS = 20.0
@@ -105,8 +107,7 @@ def _place_costs(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, Op
                 continue
             cost = _slip_cost(ask, string, fret) + 0.5 * (misfit / _PITCH_SCALE_CENTS) ** 2
             log_ratio = _log_inharmonicity_ratio(neck, string, fret, note, opens)
-            if log_ratio is not None:
-                cost += min(4.0, 0.5 * (log_ratio / _B_SCALE_LOG) ** 2)
+            cost += _COST_UNKNOWN_B if log_ratio is None else min(4.0, 0.5 * (log_ratio / _B_SCALE_LOG) ** 2)
             costs[string, fret] = cost
     return costs
 
@@ -119,12 +120,14 @@ def _likeliest(costs: Mapping[Place, float]) -> tuple[Place, ...]:
 
 
 def _slip_cost(ask: Ask, string: int, fret: int) -> float:
+    frets = abs(fret - ask.fret)
+    other_fret = 0.0 if frets == 0 else _COST_OTHER_FRET + _COST_PER_FRET_FURTHER * (frets - 1)
     if string == ask.string:
-        if fret == 0:
-            return _COST_OPEN_OF_SAME
-        return _COST_PER_FRET * abs(fret - ask.fret)
+        return min(other_fret, _COST_OPEN_OF_SAME) if fret == 0 else other_fret
     cost = _COST_PER_STRING * abs(string - ask.string)
-    return cost + (_COST_OPEN_OF_OTHER if fret == 0 and ask.fret else _COST_PER_FRET * abs(fret - ask.fret))
+    if fret == 0 and ask.fret > 0:
+        return cost + _COST_OPEN_OF_OTHER
+    return cost + (_COST_BOTH_WRONG + other_fret if frets else 0.0)
 
 
 def _log_inharmonicity_ratio(

@@ -132,10 +132,10 @@ class Journal:
         self._write(_accepted_line(kept, pluck, hashlib.sha256(content).hexdigest()))
         return kept
 
-    def withdraw(self, numbers: tuple[int, ...]) -> None:
-        """Plucks that no longer count; their lines and sounds stay."""
-        if numbers:
-            self._write({"kind": "withdrawn", "numbers": list(numbers)})
+    def withdraw(self, numbers: tuple[int, ...], *, step: int | None = None) -> None:
+        """Plucks that no longer count, and the step that is asked for again; lines and sounds stay."""
+        if numbers or step is not None:
+            self._write({"kind": "withdrawn", "numbers": list(numbers), "step": step})
 
     def skip(self, step: int) -> None:
         """A step left out."""

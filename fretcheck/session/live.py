@@ -131,7 +131,9 @@ class LiveSession:
         """Write down and tell what happened."""
         for event in events:
             match event:
-                case told.SteppedBack() | told.Drifted():
+                case told.SteppedBack():
+                    self.journal.withdraw(event.withdrawn, step=event.step)
+                case told.Drifted():
                     self.journal.withdraw(event.withdrawn)
                 case told.Skipped(step=int(step)):
                     self.journal.skip(step)

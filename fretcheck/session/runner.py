@@ -34,6 +34,8 @@ Keep = Callable[[told.Taken, Pluck], told.Taken]
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
 DRIFT_WARNING_CENTS = 3.0
+FAINT_SNR_DB = 20.0
+"""A note that is in doubt and no louder than this against the room is called too quiet: that is what the player can cure."""
 RETUNED_CENTS = 8.0
 """An open string further than this from where it was before an interruption has been retuned: it is started over."""
 
@@ -376,6 +378,8 @@ def _complaint(neck: Neck, ask: Ask, note: NoteReading) -> str:
     flag = next((flag for flag in note.flags if disqualifies(flag)), None)
     if flag is None:
         return "No pitch could be read; pluck it again."
+    if flag in (Flag.UNSURE, Flag.NOT_A_STRING) and note.snr_db is not None and note.snr_db < FAINT_SNR_DB:
+        return sentence(Flag.TOO_QUIET)
     if flag is Flag.TWO_STRINGS and neck.string(ask.string).course is not None:
         return "Both strings of the pair are sounding; damp the other one."
     return sentence(flag)

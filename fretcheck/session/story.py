@@ -70,6 +70,7 @@ class Story:
                 self.skipped.discard(-1 if taken.step is None else taken.step)
             case "withdrawn":
                 self.withdrawn.update(line["numbers"])
+                self.skipped.discard(line["step"])
             case "skipped":
                 self.skipped.add(line["step"])
             case "set_aside":

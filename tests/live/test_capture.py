@@ -1,0 +1,137 @@
+"""The real program on the real capture path: strings sound in a null sink, PortAudio hears its monitor, tmux shows the screen.
+
+The truth is that of the synthesis. Tolerance 0.3 cents, many times the estimator's own uncertainty at this noise.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fretcheck.neck.writing import write_neck
+from fretcheck.session.outcome import inspection_of
+from fretcheck.session.plan import make_plan
+from fretcheck.session.story import read_story
+from tests.live.strings import played, played_plan, three_string_neck
+
+pytestmark = pytest.mark.live
+
+NECK = three_string_neck()
+RATE = 48_000.0
+CLOSE_CENTS = 0.3
+
+
+class Bench:
+    """The program in a terminal, and the strings it hears."""
+
+    def __init__(self, sound_server, terminals, folder):
+        self.server = sound_server
+        self.neck = folder / "neck.toml"
+        write_neck(NECK, self.neck)
+        self.data = folder / "data"
+        self.terminal = terminals(environment={**sound_server.environment, "FRETCHECK_DATA": str(self.data)})
+
+    def start(self, *options):
+        """Start the program, and return once it listens."""
+        self.terminal.run("inspect", str(self.neck), "--plan", "spot", "--device", "bench", "--no-keep", *options)
+        self.terminal.wait_for("PLUCK")
+
+    def play(self, recording):
+        return self.server.play(recording.samples, recording.sample_rate, latency_ms=1500)
+
+    def story(self):
+        (folder,) = (self.data / "sessions").iterdir()
+        return read_story(folder)[0]
+
+    def finish(self):
+        """Exit code, once the program has ended by itself, and the story of its session."""
+        code = self.terminal.exit_code()
+        return code, self.story()
+
+
+@pytest.fixture
+def bench(sound_server, terminals, tmp_path):
+    return Bench(sound_server, terminals, tmp_path)
+
+
+def test_a_whole_inspection_untouched_by_hand(bench):
+    recording = played_plan(NECK, make_plan(NECK, name="spot"), sample_rate=RATE, seconds_per_note=1.35)
+    bench.start("--no-cues")
+    player = bench.play(recording)
+    bench.terminal.wait_for("TAKEN")
+    code, story = bench.finish()
+    player.wait(timeout=60)
+    assert code in (0, 1, 3)
+    assert story.complete
+    inspection = inspection_of(story)
+    assert inspection.source == "bench"
+    assert inspection.missing == ()
+    assert len(inspection.readings) == 15
+    truth = [note.f1_hz for note in recording.notes]
+    heard = [reading.note.f1_hz for reading in inspection.readings]
+    assert np.max(np.abs(1200 * np.log2(np.array(heard) / truth))) < CLOSE_CENTS
+    assert "What" in bench.terminal.printed()  # the same result as from recordings
+
+
+def test_slips_are_named_cues_sound_and_the_plan_still_comes_to_its_end(bench):
+    """Cues are on and play into the very sink that is heard, as a loudspeaker at the bench does."""
+    places = [(2, 0), (2, 1), (2, 2), (3, 5), (2, 5), (2, 5), (2, 12), (2, 0)]
+    recording = played(NECK, places, sample_rate=RATE, seconds_per_note=3.0, gaps_s=(1.0, 1.0), levels={4: 0.01}, room_db=-64.0)
+    bench.start("--strings", "2")
+    bench.play(recording)
+    terminal = bench.terminal
+    terminal.wait_for("Heard string 2, fret 2 (C#4)")
+    terminal.wait_for("Heard string 3, fret 5 (C4)")
+    _, story = bench.finish()
+    assert story.complete
+    assert [taken.ask.fret for taken in story.taken] == [0, 1, 5, 12, 0]
+    # the pluck with index 4 was the right note, but too quiet: it is the next one that was taken
+    gaps = np.diff([taken.start_s for taken in story.taken])
+    assert gaps == pytest.approx([3.0, 12.0, 3.0, 3.0], abs=0.05)
+    truth = [recording.notes[index].f1_hz for index in (0, 1, 5, 6, 7)]
+    heard = [taken.note.f1_hz for taken in story.taken]
+    assert np.max(np.abs(1200 * np.log2(np.array(heard) / truth))) < CLOSE_CENTS
+
+
+@pytest.mark.parametrize("fault", ["sink pulled out", "server killed"])
+def test_a_session_outlives_its_device(bench, fault):
+    bench.start("--strings", "2", "--no-cues")
+    bench.play(played(NECK, [(2, 0), (2, 1)], sample_rate=RATE)).wait(timeout=60)
+    bench.terminal.wait_for("2 of 5 done")
+    if fault == "server killed":
+        bench.server.kill()
+    else:
+        bench.server.remove_sink()
+    bench.terminal.wait_for("NO SOUND")
+    if fault == "server killed":
+        bench.server.start()
+    else:
+        bench.server.add_sink()
+    bench.terminal.wait_for("Sound is back")
+    bench.play(played(NECK, [(2, 5), (2, 12), (2, 0)], sample_rate=RATE, seed=9))
+    code, story = bench.finish()
+    assert code in (0, 1, 3)
+    assert [taken.ask.fret for taken in story.taken] == [0, 1, 5, 12, 0]
+    starts = [taken.start_s for taken in story.taken]
+    assert starts == sorted(starts)
+
+
+def test_a_frozen_server_hangs_nothing(bench):
+    bench.start("--strings", "2", "--no-cues")
+    bench.server.stop()
+    try:
+        bench.terminal.wait_for("NO SOUND")
+        bench.terminal.press("p")
+        bench.terminal.wait_for("PAUSED")
+        bench.terminal.press("q")
+        bench.terminal.exit_code()
+    finally:
+        bench.server.go_on()
+
+
+def test_no_device_is_one_line(sound_server, terminals, tmp_path):
+    bench = Bench(sound_server, terminals, tmp_path)
+    bench.terminal.run("inspect", str(bench.neck), "--device", "nothing-of-that-name")
+    assert bench.terminal.exit_code() == 4
+    assert "nothing-of-that-name" in bench.terminal.printed()
+    assert not (bench.data / "sessions").exists()  # no empty session is left behind
