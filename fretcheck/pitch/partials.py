@@ -27,12 +27,14 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 CENTS = 1200.0 / log(2.0)
+GLIDE_EVIDENCE = 18.0
+"""Fall in χ² that makes a glide believed."""
 
 _GLIDE_TAUS_S = np.array([0.03, 0.05, 0.08, 0.12, 0.17, 0.25, 0.35, 0.5, 0.75, 1.1])
 _TAU_RANGE_S = (0.025, 1.5)
 _MOST_GLIDE_CENTS = 120.0
+_LEAK_HOLDS = 1e-3  # window bins that a partial may move before its leakage is computed anew
 _STRAYS = 2.0  # times the noise
-_GLIDE_EVIDENCE = 18.0  # fall in χ² that makes a glide believed
 _TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
 _STANDS_OUT = 8.0  # power over the noise of a quadrature
 _TRACK_TURNS = 3
@@ -86,6 +88,9 @@ class PartialFit:
     """Weight of each frame, shape ``(frames, 1)``: less than 1 where the click of the attack still rings."""
     evidence: float = 0.0
     """How much χ² the glide explained."""
+    without_glide: PartialFit | None = None
+    """The same sound without a glide, where there is one."""
+    _leak: tuple[Array, Complex, Complex] | None = field(default=None, repr=False)
 
     @property
     def strength(self) -> Array:
@@ -122,19 +127,24 @@ class PartialFit:
             through = through * np.exp(2j * np.pi * np.outer(bend, self.follows * self.frequency_hz))
         return through
 
+    def _leakage(self) -> tuple[Complex, Complex]:
+        """How each partial, and its mirror image, shows in the other bands; computed anew once a frequency has moved."""
+        if self._leak is None or np.max(np.abs(self._leak[0] - self.frequency_hz)) * self.frames.length_s > _LEAK_HOLDS:
+            decay, frequency, reference = self.decay_per_s[:, None], self.frequency_hz[:, None], self.frames.reference_hz[None, :]
+            across = self.frames.response(-decay + 2j * np.pi * (frequency - reference))
+            np.fill_diagonal(across, 0.0)
+            mirrored = self.frames.response(-decay - 2j * np.pi * (frequency + reference))
+            self._leak = self.frequency_hz, across, mirrored
+        return self._leak[1], self._leak[2]
+
     def model(self) -> tuple[Complex, Complex]:
         """Each partial in its own band, and all that the bands should hold, leakage included."""
         envelopes = self.envelopes()
         own = envelopes * self._through_window()
         turning = np.exp(2j * np.pi * np.outer(self.frames.time_s, self.frames.reference_hz))
         absolute = envelopes * turning
-        rate = -self.decay_per_s[:, None] + 2j * np.pi * (self.frequency_hz[:, None] - self.frames.reference_hz[None, :])
-        across = self.frames.response(rate)
-        np.fill_diagonal(across, 0.0)
-        mirrored = -self.decay_per_s[:, None] - 2j * np.pi * (self.frequency_hz[:, None] + self.frames.reference_hz[None, :])
-        leaked = np.einsum("mc,cn->mn", absolute, across) + np.einsum(
-            "mc,cn->mn", absolute.conj(), self.frames.response(mirrored)
-        )
+        across, mirrored = self._leakage()
+        leaked = np.einsum("mc,cn->mn", absolute, across) + np.einsum("mc,cn->mn", absolute.conj(), mirrored)
         return own, own + leaked * turning.conj()
 
 
@@ -169,9 +179,15 @@ def fit_partials(frames: Frames, follows: Array) -> PartialFit:
     moving.evidence = _misfit(plain, moving.noise) - _misfit(moving, moving.noise)
     assert moving.glide is not None
     believable = 0.0 < moving.glide.cents < _MOST_GLIDE_CENTS and _TAU_RANGE_S[0] < moving.glide.tau_s < _TAU_RANGE_S[1]
-    fit = moving if believable and moving.evidence > _GLIDE_EVIDENCE * CORRELATION else plain
-    step(fit)
-    return fit
+    if not (believable and moving.evidence > GLIDE_EVIDENCE * CORRELATION):
+        step(plain)
+        return plain
+    moving.without_glide = plain
+    before = moving.glide
+    step(moving)
+    if not moving.glide.c > 0.0:
+        moving.glide = before
+    return moving
 
 
 def _misfit(fit: PartialFit, noise: Array) -> float:
@@ -392,7 +408,7 @@ def _glide_guess(fit: PartialFit) -> Glide | None:
     power, time = size**2 * fit.trust, fit.frames.time_s[:, None]
     noise = _noise(phase_left.imag)
     best: Glide | None = None
-    most = _GLIDE_EVIDENCE * CORRELATION
+    most = GLIDE_EVIDENCE * CORRELATION
     for tau in _GLIDE_TAUS_S:
         column = np.outer(-tau * np.exp(-fit.frames.time_s / tau), 2.0 * np.pi * fit.follows * fit.frequency_hz)
         a, b = _lines(power, power * column, time)

@@ -24,6 +24,10 @@ from fretcheck.pitch.partials import PartialFit
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
+_EXCESS = 4.0  # standard deviations of χ² that make a band beat
+_BETTER = 0.7  # a pair must fit this much better than one plane
+_FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
+_UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
 _WIDEST_HZ = 8.0
 _STEPS_A_CYCLE = 3.0
 _TURNS = 8
@@ -42,6 +46,50 @@ class Planes:
     split_hz: Array
     misfit: Array
     """χ² for each degree of freedom, of the pair."""
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """All partials, those that beat as pairs; arrays of shape ``(bands,)``."""
+
+    frequency_hz: Array
+    variance_hz2: Array
+    misfit: float
+    """χ² of the kept bands."""
+    beating: int
+    """How many bands beat."""
+    level: float
+    """Of the second plane, the middle one of the bands that beat; 0 where none does."""
+    split_hz: float
+
+    def details(self) -> dict[str, float]:
+        """For the technical page."""
+        found = {"beating_partials": float(self.beating)}
+        return found | ({"second_plane_level": self.level, "second_plane_split_hz": self.split_hz} if self.beating else {})
+
+
+def with_planes(fit: PartialFit, kept: NDArray[np.bool_]) -> Pairs:
+    """Fit those of the kept bands that beat as pairs.
+
+    A band that does not show its beating may still beat too slowly to be seen: where others do, its frequency is in doubt by
+    what such a beat would move it.
+    """
+    single = one_plane_misfit(fit)
+    freedom = 2.0 * len(fit.frames.time_s)
+    frequency, variance = fit.frequency_hz, fit.variance_hz2 * np.maximum(1.0, single)
+    beating = np.flatnonzero(kept & (single > 1.0 + _EXCESS / np.sqrt(len(fit.frames.time_s))))
+    if len(beating):
+        planes = fit_planes(fit, beating)
+        better = np.zeros(len(kept), dtype=bool)
+        better[beating] = planes.misfit[beating] < _BETTER * single[beating]
+        if np.sum(better) >= max(_FEWEST, _SHARE * float(np.sum(kept))):
+            level = float(np.median(planes.level[better]))
+            split = float(np.median(np.abs(planes.split_hz[better])))
+            frequency = np.where(better, planes.frequency_hz, frequency)
+            variance = np.where(better, planes.variance_hz2, variance + 0.5 * (level * split) ** 2)
+            misfit = float(np.sum(np.where(better, planes.misfit, single)[kept])) * freedom
+            return Pairs(frequency, variance, misfit, int(np.sum(better)), level, split)
+    return Pairs(frequency, variance, float(np.sum(single[kept])) * freedom, 0, 0.0, 0.0)
 
 
 def one_plane_misfit(fit: PartialFit) -> Array:
@@ -74,7 +122,7 @@ def fit_planes(fit: PartialFit, bands: NDArray[np.intp]) -> Planes:
         normal = np.where(better[:, None, None], new_normal, normal)
         wanted = np.where(better[:, None], new_wanted, wanted)
         damping = np.where(better, damping * 0.2, damping * 8.0).clip(1e-9, 1e6)
-    return _planes(fit, bands, state, cost, normal)
+    return _planes(fit, bands, state, cost, normal, weight)
 
 
 _LARGEST_STEP = np.array([1.0, 1.0, 5.0, 5.0, 1.0, 1.0, 5.0, 5.0])
@@ -142,16 +190,25 @@ def _normal(state: Array, time: Array, ratio: Complex, weight: Array, prior_deca
     return cost + log_level**2 + prior_decay * extra**2, normal, wanted
 
 
-def _planes(fit: PartialFit, bands: NDArray[np.intp], state: Array, cost: Array, normal: Array) -> Planes:
+def _spread(weight: Array, time: Array) -> Array:
+    """Weighted variance of time, of each band."""
+    total = np.sum(weight, axis=0)
+    mean = np.sum(weight * time[:, None], axis=0) / total
+    return np.asarray(np.sum(weight * (time[:, None] - mean) ** 2, axis=0) / total)
+
+
+def _planes(fit: PartialFit, bands: NDArray[np.intp], state: Array, cost: Array, normal: Array, weight: Array) -> Planes:
     scale = np.sqrt(np.einsum("pii->pi", normal)) + 1e-300
     covariance = np.linalg.inv(normal / scale[:, :, None] / scale[:, None, :] + 1e-10 * np.eye(_PARAMETERS))
     covariance = covariance / scale[:, :, None] / scale[:, None, :]
-    level = np.hypot(state[4], state[5])
+    level = np.hypot(state[4], state[5]) + 1e-9
     swapped = level > 1.0
     turn = state[3] + np.where(swapped, state[6], 0.0)
     variance = covariance[:, 3, 3] + np.where(swapped, covariance[:, 6, 6] + 2.0 * covariance[:, 3, 6], 0.0)
     # nearly equal planes: which is the stronger is not known, so the split itself is in doubt
     doubt = np.exp(-0.5 * (np.log(level + 1e-9) / 0.15) ** 2) * state[6] ** 2
+    spread_s = np.sqrt(_spread(weight, fit.frames.time_s))
+    doubt += _UNSEEN * np.minimum(level, 1.0 / level) ** 2 * state[6] ** 2 * np.exp(-((state[6] * spread_s) ** 2))
     misfit = cost * CORRELATION / max(1.0, 2.0 * len(fit.frames.time_s) - _PARAMETERS)
 
     def spread(values: Array) -> Array:

@@ -19,8 +19,8 @@ from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz
 from fretcheck.pitch.frames import narrow_bands
 from fretcheck.pitch.judging import Limits, flat_tops
-from fretcheck.pitch.partials import CENTS, PartialFit, fit_partials
-from fretcheck.pitch.planes import fit_planes, one_plane_misfit
+from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, fit_partials
+from fretcheck.pitch.planes import with_planes
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.pitch.stiff_string import StiffString, fit_string
 from fretcheck.pitch.window import ATTACK_S, ringing_frames
@@ -32,6 +32,7 @@ LOWEST_RATE_HZ = 4_000.0
 _WORK = 100_000.0  # f0 times the square of the number of partials; keeps the time per note about the same for all notes
 _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
 _STRENGTH = 50.0
+_PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _END_MARGIN_S = 0.004
 _AFTER_CLIPPING_S = 0.005
 _BERTHS_CYCLES = (6.0, 3.0, 1.2)  # distance from a multiple of the mains, in cycles over the note
@@ -120,15 +121,19 @@ def read_pluck(
     kept = (fit.strength > _STRENGTH) & (follows > 0.0)
     if not np.any(kept):
         return _unread([*flags, Flag.TOO_QUIET], details)
-    frequency, variance, beating = _with_planes(fit, kept)
+    pairs = with_planes(fit, kept)
+    if fit.without_glide is not None and pairs.beating:
+        still = with_planes(fit.without_glide, kept)
+        if still.misfit + _PAIR_COST * still.beating < pairs.misfit + _PAIR_COST * pairs.beating + GLIDE_EVIDENCE:
+            fit, pairs = fit.without_glide, still
     string = fit_string(
         numbers[kept],
-        frequency[kept],
-        variance[kept],
+        pairs.frequency_hz[kept],
+        pairs.variance_hz2[kept],
         f1_hz=coarse.f1_hz,
         inharmonicity=coarse.inharmonicity,
     )
-    details |= beating
+    details |= pairs.details()
     return _reading(fit, string, kept, coarse, flags, details, limits)
 
 
@@ -148,26 +153,6 @@ def _clear_of_mains(partial_hz: Array, mains_hz: Array, *, span_s: float) -> Arr
         if np.sum(clear) >= _FEWEST_CLEAR:
             break
     return np.asarray(clear, dtype=np.float64)
-
-
-def _with_planes(fit: PartialFit, kept: NDArray[np.bool_]) -> tuple[Array, Array, dict[str, float]]:
-    """Frequencies and variances of the partials, those that beat fitted as pairs, and what the pairs are like."""
-    misfit = one_plane_misfit(fit)
-    allowed = 1.0 + 4.0 / np.sqrt(len(fit.frames.time_s))
-    frequency, variance = fit.frequency_hz, fit.variance_hz2 * np.maximum(1.0, misfit)
-    beating = np.flatnonzero(kept & (misfit > allowed))
-    if not len(beating):
-        return frequency, variance, {"beating_partials": 0.0}
-    planes = fit_planes(fit, beating)
-    improved = np.zeros(len(kept), dtype=bool)
-    improved[beating] = planes.misfit[beating] < 0.7 * misfit[beating]
-    frequency = np.where(improved, planes.frequency_hz, frequency)
-    variance = np.where(improved, planes.variance_hz2, variance)
-    details = {"beating_partials": float(np.sum(improved))}
-    if np.any(improved):
-        details["second_plane_level"] = float(np.median(planes.level[improved]))
-        details["second_plane_split_hz"] = float(np.median(np.abs(planes.split_hz[improved])))
-    return frequency, variance, details
 
 
 def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
