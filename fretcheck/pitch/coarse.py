@@ -116,6 +116,20 @@ def coarse_pitch(
     return CoarsePitch(float(combs.f0_hz[best]), float(combs.inharmonicity[best]), float(combs.explained[best]), lead, peaks)
 
 
+def others_db(coarse: CoarsePitch) -> tuple[float, float]:
+    """Strongest line of another string, and of the mains, against the strongest of this one; −inf where there is none."""
+    peaks = coarse.peaks
+    partials = coarse.partial_hz(np.arange(1.0, 0.5 * _RATE_HZ / coarse.f0_hz))
+    own = np.min(np.abs(peaks.frequency_hz[:, None] - partials[None, :]), axis=1) < _MATCH * coarse.f0_hz
+    close = np.abs(peaks.frequency_hz[:, None] - peaks.frequency_hz[None, :]) < 8.0 / _LONGEST_S
+    skirt = np.any(close & (peaks.height[:, None] < 0.5 * peaks.height[None, :]), axis=1)
+    this = float(np.max(peaks.height[own & ~peaks.steady], initial=1e-12))
+    other = float(np.max(peaks.height[~own & ~skirt & ~peaks.steady], initial=0.0))
+    mains = float(np.max(peaks.height[peaks.steady], initial=0.0))
+    with np.errstate(divide="ignore"):
+        return float(20.0 * np.log10(other / this)), float(20.0 * np.log10(mains / this))
+
+
 def mains_lines_hz(peaks: Peaks) -> Array:
     """Multiples of the mains frequency up to a little beyond the highest that is seen; none where no hum is seen.
 

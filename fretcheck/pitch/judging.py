@@ -34,7 +34,7 @@ class Limits:
     """Strongest line that belongs neither to the string nor to the mains, against the string's strongest."""
     glide_left_cents: float = 1.0
     """Pitch still to fall at the end of the stretch."""
-    beating_depth: float = 0.15
+    beating_level: float = 0.15
     """Level of a second plane of vibration against the first, where it is beyond doubt."""
     hum_db: float = -3.0
     """Mains hum against the string."""

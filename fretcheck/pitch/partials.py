@@ -16,6 +16,7 @@ the note begins sharp. Variances are one-sigma squares. Arrays run over the band
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from math import log
 
 import numpy as np
@@ -37,6 +38,7 @@ _LEAK_HOLDS = 1e-3  # window bins that a partial may move before its leakage is 
 _STRAYS = 2.0  # times the noise
 _TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
 _STANDS_OUT = 8.0  # power over the noise of a quadrature
+_WANDER_PARTS = 10
 _TRACK_TURNS = 3
 _STEPS = 4
 _WINDOW_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)  # of a Hann window of length 1
@@ -265,6 +267,22 @@ def pitch_track(fit: PartialFit) -> tuple[Array, Array, Array]:
     total = np.sum(weight, axis=1)
     track = np.sum(weight * np.angle(turn) / angle, axis=1) / np.maximum(total, 1e-300)
     return 0.5 * (fit.frames.time_s[1:] + fit.frames.time_s[:-1]), track, total / 2.0
+
+
+def wander_cents(fit: PartialFit) -> float:
+    """How far the pitch strays from settling smoothly: root mean square of its tenths, less what noise accounts for."""
+    time, track, weight = pitch_track(fit)
+    if fit.glide is not None:
+        track = track - np.log1p(fit.glide.excess(time))
+    edges = np.linspace(0, len(time), min(_WANDER_PARTS, len(time)) + 1).astype(int)
+    square, count = 0.0, 0
+    for first, last in pairwise(edges):
+        total = float(np.sum(weight[first:last]))
+        if total > 0.0:
+            mean = float(np.sum(weight[first:last] * track[first:last])) / total
+            square += mean**2 - 1.0 / total
+            count += 1
+    return float(np.sqrt(max(0.0, square / max(1, count)))) * CENTS
 
 
 def _glide_of_track(fit: PartialFit) -> Glide | None:

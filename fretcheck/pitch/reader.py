@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from fretcheck.errors import UsageError
 from fretcheck.pitch.band import Band
-from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz
+from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz, others_db
 from fretcheck.pitch.frames import narrow_bands
 from fretcheck.pitch.judging import Limits, flat_tops
-from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, fit_partials
-from fretcheck.pitch.planes import with_planes
+from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, fit_partials, wander_cents
+from fretcheck.pitch.planes import Pairs, with_planes
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.pitch.stiff_string import StiffString, fit_string
 from fretcheck.pitch.window import ATTACK_S, ringing_frames
@@ -108,11 +108,20 @@ def read_pluck(
         return _unread([*flags, Flag.NOT_A_STRING], details)
     details |= {"coarse_hz": coarse.f1_hz, "explained": coarse.explained, "lead": coarse.lead}
 
+    other_db, mains_db = others_db(coarse)
+    if other_db > limits.other_string_db:
+        flags.append(Flag.TWO_STRINGS)
+    if mains_db > limits.hum_db:
+        flags.append(Flag.HUM_BOUND)
+    if np.isfinite(other_db):
+        details["other_string_db"] = other_db
+    if np.isfinite(mains_db):
+        details["hum_db"] = mains_db
     numbers = _partial_numbers(coarse, sample_rate)
     reference = coarse.partial_hz(numbers)
     follows = _clear_of_mains(reference, mains_lines_hz(coarse.peaks), span_s=end_s - start_s)
     if not np.any(follows):
-        return _unread([*flags, Flag.HUM_BOUND], details)
+        return _unread([*dict.fromkeys([*flags, Flag.HUM_BOUND])], details)
     frames = narrow_bands(band, reference, f0_hz=coarse.f0_hz, start_s=start_s, end_s=end_s)
     frames = frames.first(ringing_frames(frames))
     if len(frames.time_s) < limits.fewest_frames or frames.time_s[-1] - frames.time_s[0] < 0.6 * limits.shortest_s:
@@ -134,7 +143,7 @@ def read_pluck(
         inharmonicity=coarse.inharmonicity,
     )
     details |= pairs.details()
-    return _reading(fit, string, kept, coarse, flags, details, limits)
+    return _reading(fit, string, pairs, kept, coarse, flags, details, limits)
 
 
 def _partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Array:
@@ -167,6 +176,7 @@ def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
 def _reading(
     fit: PartialFit,
     string: StiffString,
+    pairs: Pairs,
     kept: NDArray[np.bool_],
     coarse: CoarsePitch,
     flags: list[Flag],
@@ -183,6 +193,11 @@ def _reading(
     u_cents = float(np.hypot(string.u_cents, common_cents))
     glide_cents = 0.0 if fit.glide is None else fit.glide.cents
     left = 0.0 if fit.glide is None else float(fit.glide.cents * np.exp(-time[-1] / fit.glide.tau_s))
+    wander = wander_cents(fit)
+    if pairs.beating and pairs.level > limits.beating_level:
+        flags.append(Flag.BEATING)
+    if wander > limits.wander_cents:
+        flags.append(Flag.UNSTABLE)
     if snr_db < limits.quiet_snr_db:
         flags.append(Flag.TOO_QUIET)
     if left > limits.glide_left_cents:
@@ -193,6 +208,7 @@ def _reading(
         flags.append(Flag.UNSURE)
     details |= {
         "scatter_cents": string.scatter_cents,
+        "wander_cents": wander,
         "glide_left_cents": left,
         "glide_tau_s": 0.0 if fit.glide is None else fit.glide.tau_s,
         "u_glide_cents": common_cents,
@@ -206,7 +222,7 @@ def _reading(
         snr_db=snr_db,
         partials=int(np.sum(kept)),
         glide_cents=glide_cents,
-        flags=tuple(flags),
+        flags=tuple(flag for flag in Flag if flag in flags),
         window_s=(float(time[0]) - half, float(time[-1]) + half),
         details=details,
     )
