@@ -262,7 +262,7 @@ def chart(
     json: JsonOption = False,
 ) -> int:
     """Show whether a fret's error drifts from lot to lot, or from neck to neck."""
-    from fretcheck.lots.template_study import drift_over_lots, drift_over_necks
+    from fretcheck.lots.template_study import drift_over_lots, drift_over_necks, results_of_lots
 
     with _register(register) as store:
         series = _by_lot(store, name)
@@ -271,7 +271,7 @@ def chart(
     if by_neck:
         drift = drift_over_necks([document for one in series.values() for document in one], fret=fret, baseline=baseline)
     else:
-        drift = drift_over_lots(series, fret=fret, baseline=baseline)
+        drift = drift_over_lots(results_of_lots(series), fret=fret, baseline=baseline)
     if json:
         _print_json({"schema": "fretcheck/chart/1", "template": name, **_plain(drift)})
     else:

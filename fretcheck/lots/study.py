@@ -7,7 +7,8 @@ neck twice in a row out of memory.
 Conventions
 -----------
 Cents. The part of the analysis is one note of one neck; notes that were not read every time are left out and counted.
-The repeatability handed to later verdicts is the part their own uncertainty does not see: √(repeatability² − mean u²).
+The repeatability handed to later verdicts is the part their own uncertainty does not see: √(repeatability² − mean u²), u
+without what an earlier study had added to it.
 """
 
 from __future__ import annotations
@@ -173,7 +174,7 @@ def _notes(
     """Values by note, operator and repeat; all their uncertainties; notes left out; the smallest limit in cents."""
     read = {
         (step.neck, step.operator, step.repeat): {
-            (f.string, f.fret): (f.deviation_cents, f.u_cents)
+            (f.string, f.fret): (f.deviation_cents, _own_u(f.u_cents, documents[step.inspection]))
             for f in documents[step.inspection].frets
             if f.fret > 0 and f.deviation_cents is not None and f.u_cents is not None
         }
@@ -194,6 +195,11 @@ def _notes(
         raise DiagnosisRefusedError(f"no note of study {study.name!r} was read in every inspection of its neck: read whole necks")
     limit = min(documents[step.inspection].verdict.limit_cents for step in study.steps if step.inspection is not None)
     return values, uncertainties, left_out, limit
+
+
+def _own_u(u_cents: float, document: InspectionDocument) -> float:
+    """A note's uncertainty without what an earlier study had added to it."""
+    return sqrt(max(0.0, u_cents**2 - (document.conditions.gauge_repeatability_cents or 0.0) ** 2))
 
 
 def _result_part(

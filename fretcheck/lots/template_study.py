@@ -35,6 +35,14 @@ class TemplateStudy:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LotResults:
+    """What each lot of a template says by itself, in the order of the lots, and the lots that say nothing."""
+
+    results: Mapping[str, TemplateResult]
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Drift:
     """One fret's errors over lots or necks, with its charts."""
 
@@ -84,20 +92,22 @@ def study_template(
     )
 
 
-def drift_over_lots(lots: Mapping[str, Sequence[InspectionDocument]], *, fret: int, baseline: int | None = None) -> Drift:
-    """The template's error at one fret, lot after lot; lots with too few necks are left out and named."""
-    labels, values, left_out = [], [], []
+def results_of_lots(lots: Mapping[str, Sequence[InspectionDocument]]) -> LotResults:
+    """The template's errors as each lot by itself shows them; lots with too few necks are left out and named."""
+    results, left_out = {}, []
     for name, documents in lots.items():
         try:
-            result = template_errors(_slots(documents)[0])
-            values.append(next(f.error_mm for f in result.frets if f.fret == fret))
+            results[name] = template_errors(_slots(documents)[0])
         except DiagnosisRefusedError:
             left_out.append(f"lot {name}: fewer than {FEWEST_NECKS} necks")
-        except StopIteration:
-            left_out.append(f"lot {name}: fret {fret} not read")
-        else:
-            labels.append(name)
-    return _drift(fret, labels, values, left_out, baseline)
+    return LotResults(results=results, left_out=tuple(left_out))
+
+
+def drift_over_lots(lots: LotResults, *, fret: int, baseline: int | None = None) -> Drift:
+    """The template's error at one fret, lot after lot."""
+    found = {name: f.error_mm for name, result in lots.results.items() for f in result.frets if f.fret == fret}
+    not_read = [f"lot {name}: fret {fret} not read" for name in lots.results if name not in found]
+    return _drift(fret, list(found), list(found.values()), [*lots.left_out, *not_read], baseline)
 
 
 def drift_over_necks(documents: Sequence[InspectionDocument], *, fret: int, baseline: int | None = None) -> Drift:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from fretcheck.errors import FretcheckError
-from fretcheck.lots.template_study import Drift, drift_over_lots
+from fretcheck.lots.template_study import Drift, drift_over_lots, results_of_lots
 from fretcheck.report.lot_figures import chart_figure, template_figure
 from fretcheck.report.lots_tables import drift_in_words, scatter_in_words, what_to_correct
 from fretcheck.report.page import render, signed
@@ -77,7 +77,8 @@ def _drifts(study: TemplateStudy, series: Mapping[str, Sequence[InspectionDocume
     chosen = sorted(study.position.frets, key=lambda fret: -abs(fret.error_mm))[:MOST_DRIFTS]
     frets = sorted(fret.fret for fret in chosen)
     try:
-        return [_drift_context(drift_over_lots(series, fret=fret)) for fret in frets], ""
+        lots = results_of_lots(series)
+        return [_drift_context(drift_over_lots(lots, fret=fret)) for fret in frets], ""
     except FretcheckError as refused:
         return [], str(refused)
 

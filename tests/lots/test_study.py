@@ -7,6 +7,7 @@ import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.lots.study import add_inspection, compute_study, open_study
+from fretcheck.register.document import ConditionsPart
 from tests.lots.shop import MORNING, STRINGS, inspection
 
 NECKS, OPERATORS = ("A", "B", "C"), ("Ann", "Ben")
@@ -53,6 +54,14 @@ def test_repeatability_comes_back():
     assert result.tolerance_cents == 12.0
     assert result.share_of_tolerance == pytest.approx(6 * result.gauge.cents / 12, rel=1e-12)
     assert result.unseen_repeatability_cents == pytest.approx((result.repeatability.cents**2 - 0.4**2) ** 0.5, rel=1e-9)
+
+
+def test_what_an_earlier_study_added_is_not_counted_as_seen():
+    study, documents = run_study(opened(), u_cents=0.5)
+    added = ConditionsPart(operator=None, gauge_repeatability_cents=0.3)
+    later = {number: document.model_copy(update={"conditions": added}) for number, document in documents.items()}
+    result = compute_study(study, later, now=MORNING).result
+    assert result.unseen_repeatability_cents == pytest.approx((result.repeatability.cents**2 - 0.4**2) ** 0.5, rel=1e-9)  # 3-4-5
 
 
 def test_nothing_unseen_is_zero_not_imaginary():
