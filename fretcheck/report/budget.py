@@ -7,7 +7,8 @@ in time between open plucks. Contributions, all in cents:
 - the open note it is judged from: common to all plucks of the note, so not divided by √n;
 - the hand: scatter between repeats of the string, s/√n, with the degrees of freedom of the repeats (type A; 4.2.4);
 - the tuning between open plucks: the open pitch went from one value to the next on a path not seen, taken as evenly likely within
-  half the step about the line, so half/√3 (type B; 4.3.7).
+  half the step about the line, so half/√3 (type B; 4.3.7);
+- the gauge: its repeatability, where a gauge study gave one, as it is in the verdict.
 
 Conventions
 -----------
@@ -91,6 +92,8 @@ def note_budget(document: InspectionDocument, *, string: int, fret: int) -> Note
             components.append(Component(name="tuning between open plucks", u=rectangular(half)))
         else:
             left_out.append("tuning: one open pluck only, so no drift can be seen")
+    if document.conditions.gauge_repeatability_cents:
+        components.append(Component(name="gauge, from its study", u=document.conditions.gauge_repeatability_cents))
     budget = Budget(components=tuple(components))
     if budget.u == 0.0:
         return None

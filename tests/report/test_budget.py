@@ -61,6 +61,16 @@ def test_unknown_hand_is_left_out_and_named() -> None:
     assert all("hand" not in one.name for one in note.budget.components)
 
 
+def test_gauge_study_counts_as_in_the_verdict() -> None:
+    document = worked(scatter={1: 0.5})
+    conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": 0.3})
+    without = note_budget(document, string=1, fret=5)
+    note = note_budget(document.model_copy(update={"conditions": conditions}), string=1, fret=5)
+    assert note is not None
+    assert without is not None
+    assert note.budget.u == pytest.approx(math.hypot(without.budget.u, 0.3))  # independent: GUM 5.1.2
+
+
 def test_note_not_heard_has_no_budget() -> None:
     assert note_budget(worked(scatter={}), string=2, fret=5) is None
 
