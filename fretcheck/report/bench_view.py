@@ -42,7 +42,8 @@ class BenchView:
     mood: Mood = "waiting"
     message: str = ""
     warning: str = ""
-    """Stays until the string is finished: drift."""
+    """Drift; stays until a note of another string is taken."""
+    warned_of: int | None = None
     deviation_cents: float | None = None
     u_cents: float | None = None
     settled: float = 0.0
@@ -80,10 +81,7 @@ class BenchView:
                 self.mood, self.message = "waiting", ""
             case told.Drifted():
                 self._forget(event.withdrawn)
-                self.warning = event.text
-            case told.StringFinished():
-                if event.string != (self.ask.string if self.ask else None):
-                    self.warning = ""
+                self.warning, self.warned_of = event.text, event.string
             case told.Paused():
                 self.mood, self.message = "paused", "Press p to go on."
             case told.SourceTrouble():
@@ -118,6 +116,8 @@ class BenchView:
     def _accepted(self, event: told.Accepted) -> None:
         ask = event.taken.ask
         self.mood = "taken"
+        if ask.string != self.warned_of:
+            self.warning = ""
         self.deviation_cents, self.u_cents, self.settled = event.deviation_cents, event.taken.note.u_cents, 1.0
         cents = "" if event.deviation_cents is None else f": {event.deviation_cents:+.1f} cents"
         self.message = f"{_capital(place_words(self.neck, ask.string, ask.fret))}{cents}."

@@ -1,0 +1,252 @@
+"""The screen at the bench: fits any terminal, is to be read from across the room, and does not rely on colour."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+
+from fretcheck.cli.live_display import MOST_DRAWS_A_SECOND, LinesDisplay, ScreenDisplay
+from fretcheck.cli.live_terminal import commands_in
+from fretcheck.report.bench_screen import BenchScreen
+from fretcheck.report.bench_view import BenchView, duration_words
+from fretcheck.report.big_digits import big_text, big_width
+from fretcheck.session import events as told
+from fretcheck.session.plan import Ask, make_plan
+from tests.session.bench import make_neck, note_at, pluck_of
+
+NECK = make_neck(name="Walnut tenor, neck 7")
+PLAN = make_plan(NECK, name="full")
+ASK = Ask(string=3, fret=12)
+
+
+def a_view(**changes):
+    view = BenchView(neck=NECK, plan=PLAN, source="a microphone", notes_left=100, seconds_left=305.0)
+    view.apply(told.Asked(ask=Ask(string=3, fret=12)))
+    for name, value in changes.items():
+        setattr(view, name, value)
+    return view
+
+
+def accepted(ask, cents, number):
+    taken = told.Taken(step=0, ask=ask, start_s=1.0, note=note_at(NECK, ask.string, ask.fret), number=number)
+    return told.Accepted(taken=taken, deviation_cents=cents, pluck=pluck_of())
+
+
+def shown(view, columns, rows, *, encoding="utf-8"):
+    stream = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
+    console = Console(file=stream, width=columns, height=rows, color_system=None, legacy_windows=False)
+    console.print(BenchScreen(view), end="")
+    stream.flush()
+    return stream.buffer.getvalue().decode(encoding)
+
+
+def figure_rows(text):
+    """Rows that hold part of a large figure of string or fret."""
+    return sum(bool(re.search("[█▀▄]{2}", line[:40])) for line in text.splitlines())
+
+
+def test_figures_are_fifteen_rows_high_in_a_hundred_by_thirty():
+    # about 7 cm in a usual terminal, readable at 1.5 m (measured once, by eye)
+    assert figure_rows(shown(a_view(), 100, 30)) >= 15
+
+
+def test_figures_are_ten_rows_high_in_eighty_by_twenty_four():
+    assert figure_rows(shown(a_view(), 80, 24)) >= 10
+
+
+@given(columns=st.integers(10, 220), rows=st.integers(2, 70))
+def test_any_terminal_is_filled_exactly(columns, rows):
+    lines = shown(a_view(deviation_cents=-12.3, u_cents=0.05), columns, rows).split("\n")
+    assert len(lines) == rows
+    assert all(len(line) <= columns for line in lines)
+
+
+def test_figures_do_not_jump_between_one_and_two_digits():
+    rows = {figure_rows(shown(a_view(ask=Ask(string=3, fret=fret)), 100, 30)) for fret in (1, 9, 10, 20)}
+    assert len(rows) == 1
+
+
+def test_what_matters_is_on_the_screen():
+    view = a_view(level_db=-20.0)
+    view.apply(told.Begun())
+    view.apply(told.Running(deviation_cents=-3.24, u_cents=0.08, settled=0.5))
+    text = shown(view, 100, 30)
+    for words in (
+        "LISTENING",
+        "note G4",
+        "± 0.08",
+        "settled",
+        "level",
+        "100 left",
+        "about 5:05 min",
+        "q stop and keep",
+        "-20",
+        "+20",
+    ):
+        assert words in text
+
+
+def test_sharp_flat_within_and_pending_differ_without_colour():
+    view = a_view()
+    for number, (fret, cents) in enumerate([(1, 4.6), (2, -7.4), (3, 1.0)]):
+        view.apply(accepted(Ask(string=3, fret=fret), cents, number))
+    (row,) = [line for line in shown(view, 100, 30).splitlines() if line.startswith(" 3 G3")]
+    assert row.split()[2:7] == ["–", "▲5", "▼7", "·", "–"]
+
+
+def test_a_console_without_the_signs_gets_ascii():
+    text = shown(a_view(deviation_cents=5.0), 100, 30, encoding="ascii")
+    assert text.isascii()
+    assert "####" in text
+
+
+def test_the_note_asked_for_is_marked_on_the_neck():
+    (row,) = [line for line in shown(a_view(), 100, 30).splitlines() if line.startswith(" 3 G3")]
+    assert "[–]" in row
+
+
+def test_the_scale_runs_from_flat_at_the_left_to_sharp_at_the_right():
+    def bar(cents):
+        lines = shown(a_view(deviation_cents=cents), 100, 30).splitlines()
+        (at,) = [i for i, line in enumerate(lines) if line.strip().startswith("-20")]
+        return lines[at - 1]
+
+    assert bar(-8.0).strip()
+    assert bar(-8.0).rstrip().endswith("▬")
+    assert len(bar(-8.0).rstrip()) <= 51
+    assert bar(8.0).index("▬") >= 49
+    assert bar(99.0).rstrip().endswith(">")
+    assert bar(-99.0).strip().startswith("<")
+
+
+@pytest.mark.parametrize(
+    ("event", "heading", "words"),
+    [
+        (
+            told.Again(ask=Ask(string=3, fret=12), reason="Two strings are sounding; damp the others."),
+            "ONCE MORE",
+            "damp the others",
+        ),
+        (
+            told.WrongNote(ask=Ask(string=3, fret=12), heard=((3, 11),), text="Heard string 3, fret 11 (F#4)."),
+            "ONCE MORE",
+            "fret 11",
+        ),
+        (told.SourceTrouble(text="The sound input has ended.", listening=False), "NO SOUND", "has ended"),
+        (told.Paused(), "PAUSED", "Press p"),
+        (told.Finished(complete=True), "FINISHED", "All notes are taken"),
+        (accepted(Ask(string=3, fret=12), 2.25, 1), "TAKEN", "+2.2 cents"),
+    ],
+)
+def test_what_happened_is_said_in_words(event, heading, words):
+    view = a_view()
+    view.apply(event)
+    text = shown(view, 100, 30)
+    assert heading in text
+    assert words in text
+
+
+def test_a_long_sentence_goes_on_in_the_next_line():
+    view = a_view()
+    view.apply(told.WrongNote(ask=Ask(string=3, fret=12), heard=(), text="word " * 25 + "the end"))
+    assert "the end" in shown(view, 100, 30)
+
+
+def test_drift_stays_on_the_screen_until_another_string_is_played():
+    view = a_view()
+    view.apply(accepted(Ask(string=3, fret=0, check=True), -4.0, 1))
+    view.apply(told.Drifted(string=3, cents=-4.0, text="String 3 has moved by -4.0 cents."))
+    view.apply(told.StringFinished(string=3))
+    view.apply(told.Asked(ask=Ask(string=2, fret=0)))
+    assert "has moved" in shown(view, 100, 30)
+    view.apply(accepted(Ask(string=2, fret=0), 0.0, 2))
+    assert "has moved" not in shown(view, 100, 30)
+
+
+def test_a_pluck_gone_back_to_leaves_the_neck():
+    view = a_view()
+    view.apply(accepted(Ask(string=3, fret=1), 4.0, 5))
+    assert view.cells[3, 1].cents == 4.0
+    view.apply(told.SteppedBack(step=1, ask=Ask(string=3, fret=1), withdrawn=(5,)))
+    assert view.cells[3, 1].cents is None
+
+
+def test_both_strings_of_a_pair_and_the_press_test_say_what_to_do():
+    neck = make_neck(courses={3: 1, 4: 1})
+    view = BenchView(neck=neck, plan=make_plan(neck), ask=Ask(string=3, fret=5, press="firm"))
+    text = shown(view, 100, 30)
+    assert "PRESS FIRMLY" in text
+    assert "damp string 4" in text
+
+
+@pytest.mark.parametrize("rows", [3, 5, 10, 15, 24])
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_every_figure_has_its_height_and_width_and_its_own_shape(rows, ascii_only):
+    figures = {}
+    for character in "0123456789+-.":
+        lines = big_text(character, rows, ascii_only=ascii_only)
+        assert len(lines) == rows
+        assert {len(line) for line in lines} == {big_width(character, rows)}
+        assert any(line.strip() for line in lines)
+        figures[character] = tuple(lines)
+    if rows >= 5:
+        assert len(set(figures.values())) == len(figures)
+
+
+def test_a_figure_needs_three_rows():
+    with pytest.raises(ValueError, match="rows = 2 is too few"):
+        big_text("1", 2)
+
+
+def test_durations():
+    assert duration_words(305.4) == "5:05 min"
+
+
+def test_keys_of_several_characters_are_no_commands():
+    assert commands_in("b\x1b[A s\x1bOPq\x1b[15~B") == ["back", "again", "skip", "stop", "back"]
+
+
+class Clock:
+    now = 0.0
+
+    def __call__(self):
+        return self.now
+
+
+def test_no_more_than_ten_frames_in_any_second_and_what_happened_is_shown_at_once():
+    clock = Clock()
+    display = ScreenDisplay(a_view(), io.StringIO(), clock=clock)
+    drawn_at = []
+    with display:
+        for tick in range(1000):  # ten seconds, a block every 10 ms
+            clock.now = tick / 100
+            if tick % 40 == 7:
+                display.apply(told.Begun())
+            before = display.draws
+            display.draw()
+            if display.draws > before:
+                drawn_at.append(clock.now)
+            if tick % 40 == 7:
+                assert drawn_at[-1] == clock.now
+    for first in drawn_at:
+        assert sum(first <= at < first + 0.999 for at in drawn_at) <= MOST_DRAWS_A_SECOND
+
+
+def test_lines_say_what_happens():
+    stream = io.StringIO()
+    view = a_view()
+    with LinesDisplay(view, stream) as display:
+        display.apply(told.Asked(ask=Ask(string=3, fret=12)))
+        display.apply(told.Begun())
+        display.apply(accepted(Ask(string=3, fret=12), 2.25, 1))
+        display.apply(told.Finished(complete=True))
+    assert stream.getvalue().splitlines() == [
+        "pluck     string 3, fret 12 (G4)",
+        "taken     string 3, fret 12 (G4)  +2.25 cents",
+        "finished  all notes are taken",
+    ]
