@@ -98,17 +98,17 @@ def test_listen_saves_what_came_in(sound_server, tmp_path, rng):  # noqa: F811
     assert np.max(np.abs(heard[start:] - noise[:shared])) <= 2**-23  # 24 bit
 
 
-def test_listen_does_not_overwrite_and_wants_a_known_format(sound_server, tmp_path):  # noqa: F811
+def test_listen_does_not_overwrite_and_wants_a_known_format(tmp_path, capsys):
     (tmp_path / "a.wav").touch()
     for name, message in (
         ("a.wav", "there is such a file already"),
         ("a.mp3", "must end in .wav or .flac"),
         ("none/a.wav", "there is no folder"),
     ):
-        done = devices(sound_server, "--listen", str(tmp_path / name))
-        assert done.returncode == 2
-        assert message in done.stderr
-        assert done.stderr.count("\n") == 1
+        assert run(["devices", "--listen", str(tmp_path / name)]) == 2
+        told = capsys.readouterr().err
+        assert message in told
+        assert told.count("\n") == 1
 
 
 def test_level_prints_plain_lines_where_there_is_no_terminal(sound_server):  # noqa: F811
@@ -118,6 +118,29 @@ def test_level_prints_plain_lines_where_there_is_no_terminal(sound_server):  # n
     assert (done.returncode, done.stderr) == (0, "")
     assert "\x1b" not in done.stdout
     assert "9.0 dB" in done.stdout  # 0.5 peak is −9.03 dB RMS
+
+
+def test_level_in_a_terminal_moves_in_place_and_gives_the_cursor_back(sound_server):  # noqa: F811
+    pty = pytest.importorskip("pty")
+    ours, theirs = pty.openpty()
+    tone = 0.5 * np.sin(2 * np.pi * 220.0 * np.arange(20 * RATE) / RATE)
+    sound_server.play(tone, RATE)
+    environment = sound_server.environment | {"TERM": "xterm", "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}
+    command = [sys.executable, *COMMAND, "--device", "bench", "--level", "--seconds", "2"]
+    with subprocess.Popen(command, env=environment, stdin=theirs, stdout=theirs, stderr=theirs) as process:
+        os.close(theirs)
+        shown = b""
+        try:
+            while chunk := os.read(ours, 65_536):
+                shown += chunk
+        except OSError:  # a terminal whose last writer has gone reads as an error
+            pass
+        assert process.wait(timeout=WAIT_S) == 0
+    os.close(ours)
+    text = shown.decode()
+    assert "9.0 dB" in text
+    assert text.count("dB") <= 2 * 10 + 2  # at most ten redraws a second
+    assert text.index("\x1b[?25l") < text.rindex("\x1b[?25h")  # hidden while it moves, shown at the end
 
 
 def test_a_device_pulled_out_while_listening(sound_server, tmp_path):  # noqa: F811

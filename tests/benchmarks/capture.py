@@ -153,7 +153,7 @@ def main():
     parser.add_argument("--seconds", type=float, default=60.0, help="how long to listen")
     parser.add_argument("--streams", type=int, default=3, help="streams of eight plucks per condition")
     options = parser.parse_args()
-    console = Console()
+    console = Console(width=100)
     table = Table(
         "stream", "onsets", "found", "false", "worst start, ms", "× real time", title="Segmenter, 48 kHz, blocks of 1024"
     )
