@@ -47,7 +47,7 @@ def test_nothing_done() -> None:
         assert by_part[key] == "not done", key
     assert found.prediction == "did not come true"
     assert "not made" in found.prediction_text
-    assert found.changed_notes == ()  # 1 of 20 such comparisons may have one by chance; this seed has none
+    assert len(found.changed_notes) <= 1  # 1 of 20 such comparisons has one by chance
     assert headline(documents.before(), untouched()) == "Still out of tolerance"
 
 
