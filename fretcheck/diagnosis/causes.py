@@ -58,7 +58,8 @@ class _Draft:
 def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[PossibleCause, ...]:
     """All causes of this neck, in the order of the table of faults."""
     drafts = [_draft(posterior, number) for number in range(len(posterior.parameters.faults))]
-    size = np.array([_size(draft.cause, settings) for draft in drafts])
+    neck = posterior.design.neck
+    size = np.array([_size(draft.cause, settings, fret_mm=neck.tolerance_mm) for draft in drafts])
     offset = np.array([draft.offset for draft in drafts])
     whole = posterior.of(np.array([draft.row for draft in drafts]))
     own = posterior.of(np.array([draft.judged for draft in drafts]))
@@ -89,9 +90,10 @@ def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[
     )
 
 
-def _size(cause: Cause, settings: DiagnosisSettings) -> float:
+def _size(cause: Cause, settings: DiagnosisSettings, *, fret_mm: float | None) -> float:
+    """Practical size; that of a fret's place is the neck's own tolerance where it has one."""
     sizes: dict[str, float] = {
-        "fret_position": settings.fret_position_mm,
+        "fret_position": settings.fret_position_mm if fret_mm is None else fret_mm,
         "fret_tilt": settings.fret_tilt_mm,
         "nut_position": settings.nut_position_mm,
         "nut_height": settings.nut_height_mm,

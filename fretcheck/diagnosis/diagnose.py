@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fretcheck.diagnosis.as_designed import Cell, expected_cents
 from fretcheck.diagnosis.causes import possible_causes
 from fretcheck.diagnosis.corrections import plan
-from fretcheck.diagnosis.findings import findings_of
+from fretcheck.diagnosis.findings import Findings, findings_of
 from fretcheck.diagnosis.inference import infer
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.posterior import Posterior
@@ -59,7 +59,13 @@ def diagnose(neck: Neck, observations: Sequence[Observation], *, settings: Diagn
     limit = settings.limit_cents if settings.limit_cents is not None else neck.tolerance_cents
     found = findings_of(posterior, causes, settings)
     notes = _notes(posterior, observations, found.rows, limit=limit, settings=settings)
-    verdict = judge(notes, limit_cents=limit, settings=settings)
+    verdict = judge(
+        notes,
+        limit_cents=limit,
+        settings=settings,
+        frets_out=_frets_out(neck, found, settings),
+        found=bool(found.findings),
+    )
     moves = plan(posterior, found.causes, limit_cents=limit, settings=settings, move_nut=not found.few_strings)
     repeated = any(posterior.repeats.values())
     return Diagnosis(
@@ -74,6 +80,14 @@ def diagnose(neck: Neck, observations: Sequence[Observation], *, settings: Diagn
         hand_scatter_cents=dict(posterior.scatter) if repeated else None,
         warnings=(*found.warnings, *posterior.hand.unused),
     )
+
+
+def _frets_out(neck: Neck, found: Findings, settings: DiagnosisSettings) -> list[int]:
+    """Frets surely beyond the neck's tolerance in mm, where it has one."""
+    if neck.tolerance_mm is None:
+        return []
+    places = [one for one in found.findings if one.cause == "fret_position" and one.probability >= 1.0 - settings.risk]
+    return sorted(one.fret for one in places if one.fret is not None)
 
 
 def _check(neck: Neck, observations: Sequence[Observation]) -> None:

@@ -84,10 +84,19 @@ def decide(
     return ("fail" if probability <= risk else "undecided"), probability
 
 
-def judge(notes: Sequence[NoteExplained], *, limit_cents: float, settings: DiagnosisSettings | None = None) -> Verdict:
+def judge(
+    notes: Sequence[NoteExplained],
+    *,
+    limit_cents: float,
+    settings: DiagnosisSettings | None = None,
+    frets_out: Sequence[int] = (),
+    found: bool = True,
+) -> Verdict:
     """Verdict on a neck from its notes.
 
     Open notes are left out unless `settings.judge_open_notes`: they say how the string was tuned, not how the neck is made.
+    `frets_out` are frets beyond the neck's tolerance in mm beyond doubt, which fail it too; `found` says whether the diagnosis
+    found anything.
     """
     settings = settings or DiagnosisSettings()
     judged = [note for note in notes if note.fret > 0 or settings.judge_open_notes]
@@ -108,6 +117,12 @@ def judge(notes: Sequence[NoteExplained], *, limit_cents: float, settings: Diagn
     together = math.prod(note.probability_conforming for note in judged)
     failing = [note for note in judged if note.decision == "fail"]
     decision, reason = _of_neck(judged, failing, together, limit_cents, settings)
+    if frets_out:
+        decision = "fail"
+        what = f"Fret {frets_out[0]} is" if len(frets_out) == 1 else f"Frets {', '.join(map(str, frets_out))} are"
+        reason = f"{what} out of place by more than the tolerance in mm. {reason}"
+    elif decision == "pass" and not found:
+        reason = f"Nothing is wrong beyond tolerance. {reason}"
     return Verdict(decision=decision, limit_cents=limit_cents, worst=worst, reason=reason)
 
 

@@ -8,8 +8,6 @@ standard uncertainty.
 
 from __future__ import annotations
 
-import math
-
 from fretcheck.diagnosis.result import CauseEstimate
 from fretcheck.neck.description import Neck
 
@@ -119,9 +117,3 @@ def _nut(estimate: CauseEstimate, size: str, *, last: int, kind: str) -> str:
 def millimetres(value: float) -> str:
     """A length for a text, without sign; ``0.30 mm``."""
     return f"{abs(value):.2f} mm"
-
-
-def cents(value: float) -> str:
-    """Signed cents for a text, ``+3.1 cents``."""
-    rounded = 0.0 if math.isclose(value, 0.0, abs_tol=0.05) else value
-    return f"{rounded:+.1f} cents"

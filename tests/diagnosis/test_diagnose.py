@@ -212,6 +212,24 @@ def test_spoiled_plucks_do_not_spoil_the_diagnosis() -> None:
     assert (first.cause, first.fret) == ("fret_position", 7)
 
 
+def test_a_fret_beyond_the_tolerance_in_mm_fails_a_neck_that_sounds_well() -> None:
+    # 0.5 mm at fret 5 is 1.8 cents: within ±8 cents by far, beyond ±0.1 mm.
+    neck = replace(steel_neck(), tolerance_cents=8.0)
+    _, heard = heard_on(neck, seed=19, frets_mm={5: 0.5})
+    lenient, strict = diagnose(neck, heard), diagnose(replace(neck, tolerance_mm=0.1), heard)
+    assert lenient.verdict.decision == "pass"
+    assert strict.verdict.decision == "fail"
+    assert "Fret 5 is out of place" in strict.verdict.reason
+
+
+def test_a_sound_neck_has_nothing_wrong() -> None:
+    neck = replace(steel_neck(), tolerance_cents=8.0)
+    _, heard = heard_on(neck, seed=20)
+    diagnosis = diagnose(neck, heard)
+    assert diagnosis.findings == ()
+    assert diagnosis.verdict.reason.startswith("Nothing is wrong beyond tolerance.")
+
+
 def one_pluck(**changes: object) -> Observation:
     fields: dict[str, object] = {"string": 1, "fret": 3, "cents": 1.0, "u_cents": 0.1}
     return Observation(**{**fields, **changes})  # type: ignore[arg-type]
