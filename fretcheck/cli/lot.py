@@ -226,10 +226,7 @@ def template(
     """Find errors that every neck of a template shares, and the necks that depart from it."""
     from fretcheck.lots.template_study import study_template
 
-    with _register(register) as store:
-        series = _by_lot(store, name)
-    if not series:
-        raise UsageError(f"no lot of template {name!r} has been inspected: open lots with --template {name}")
+    series = _series(register, name)
     if lot_name is not None and lot_name not in series:
         raise UsageError(f"lot {lot_name!r} is not of template {name!r} or has no inspections; there are {', '.join(series)}")
     chosen = series if lot_name is None else {lot_name: series[lot_name]}
@@ -264,10 +261,7 @@ def chart(
     """Show whether a fret's error drifts from lot to lot, or from neck to neck."""
     from fretcheck.lots.template_study import drift_over_lots, drift_over_necks, results_of_lots
 
-    with _register(register) as store:
-        series = _by_lot(store, name)
-    if not series:
-        raise UsageError(f"no lot of template {name!r} has been inspected: open lots with --template {name}")
+    series = _series(register, name)
     if by_neck:
         drift = drift_over_necks([document for one in series.values() for document in one], fret=fret, baseline=baseline)
     else:
@@ -328,6 +322,21 @@ def _by_lot(store: Register, template_name: str | None) -> dict[str, list[Inspec
         return {}
     lots = list_lots(store, template=template_name)
     return {lot.name: list(inspections_of(store, lot).values()) for lot in lots if lot.inspections}
+
+
+def _series(register: str | None, template_name: str) -> dict[str, list[InspectionDocument]]:
+    """As `_by_lot`, of the register at a place.
+
+    Raises
+    ------
+    UsageError
+        When no lot of the template has inspections.
+    """
+    with _register(register) as store:
+        series = _by_lot(store, template_name)
+    if not series:
+        raise UsageError(f"no lot of template {template_name!r} has been inspected: open lots with --template {template_name}")
+    return series
 
 
 def _lines(path: Path) -> list[str]:

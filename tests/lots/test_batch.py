@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import os
 import socket
+from dataclasses import replace
 from functools import partial
+from itertools import product
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from fretcheck.errors import DeviceError, RecordingError, StorageError, UsageError
 from fretcheck.lots.batch import inspect_necks
 from fretcheck.lots.neck_folders import find_necks, is_folder_of_necks
+from fretcheck.neck.writing import write_neck
 from fretcheck.register.store import open_register
+from fretcheck.synth.demo import demo_neck, write_recording
+from fretcheck.synth.recording import open_up_and_down, plan_take, record
+from fretcheck.synth.strung_neck import BuiltNeck
 from tests.lots.batch_workers import inspect
 
 
@@ -185,3 +192,44 @@ def test_no_scheduler_is_told_in_one_line(tmp_path, monkeypatch):
             inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler=address)
         with pytest.raises(UsageError, match="is no address"):
             inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler="carrier-pigeon://loft")
+
+
+def small_neck():
+    """The demo's design, as small as a neck may be."""
+    return replace(demo_neck(), strings=demo_neck().strings[:3], frets=2, measured=(), serial=None)
+
+
+@pytest.fixture(scope="module")
+def recorded_necks(tmp_path_factory):
+    """A neck of three strings and two frets with sound that can be read, and one without a recording of its strings."""
+    neck = small_neck()
+    folder = tmp_path_factory.mktemp("recorded") / "batch"
+    folder.mkdir()
+    write_neck(neck, folder / "neck.toml")
+    rng = np.random.default_rng(1)
+    (folder / "N-1").mkdir()
+    for string in (1, 2, 3):
+        notes = plan_take(BuiltNeck(neck=neck), string, open_up_and_down([1, 2]), rng)
+        write_recording(record(notes, rng), folder / "N-1" / f"string-{string}.flac")
+    (folder / "N-2").mkdir()
+    (folder / "N-2" / "string-9.flac").write_bytes(b"")
+    return folder
+
+
+def check_recorded(result, register):
+    assert states(result) == {"N-1": "inspected", "N-2": "failed"}
+    assert "no recording of string 1" in result.lines[1].error
+    assert {one.serial for one in register.list()} == {"N-1"}
+    document = register.load(result.lines[0].inspection)
+    heard = {(f.string, f.fret): f.deviation_cents for f in document.frets}
+    perfect = BuiltNeck(neck=small_neck())
+    for string, fret in product((1, 2, 3), (1, 2)):  # the hand's 0.5 cents over two plucks; 4 of it
+        assert heard[string, fret] == pytest.approx(perfect.deviation_cents(string, fret), abs=1.5)
+
+
+def test_real_recordings_over_cores(recorded_necks, register):
+    check_recorded(inspect_necks(find_necks(recorded_necks), register=register, processes=2), register)
+
+
+def test_real_recordings_over_the_cluster(recorded_necks, register, cluster):
+    check_recorded(inspect_necks(find_necks(recorded_necks), register=register, scheduler=cluster[0]), register)

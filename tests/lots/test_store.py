@@ -1,4 +1,4 @@
-"""Lots and studies in a real register file."""
+"""Lots and studies in a real register, on SQLite and on PostgreSQL."""
 
 from __future__ import annotations
 
@@ -8,16 +8,9 @@ from fretcheck.errors import UsageError
 from fretcheck.lots import store
 from fretcheck.lots.lot import PlanPart, add_inspections, draw_sample, open_lot
 from fretcheck.lots.study import add_inspection, compute_study, open_study
-from fretcheck.register.store import open_register
 from tests.lots.shop import MORNING, inspection
 
 PLAN = PlanPart(basis="attributes", sample=2, accept=0, source="test")
-
-
-@pytest.fixture
-def register(tmp_path):
-    with open_register(tmp_path / "register.sqlite") as opened:
-        yield opened
 
 
 def lot(name="March", **changes):
