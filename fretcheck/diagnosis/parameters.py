@@ -50,7 +50,7 @@ SADDLE = Spread(sound=0.10, faulty=2.5, share=0.02)
 SCALE = Spread(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread(sound=0.20, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread(sound=0.13, faulty=6.0, share=0.01)
-PRESSURE = Spread(sound=0.08, faulty=0.30, share=0.02)
+PRESSURE = Spread(sound=0.08, faulty=0.30, share=0.05)
 PRESSURE_MEAN_MM = 0.10
 
 UNKNOWN_BRIDGE = Spread(sound=2.5, faulty=3.0, share=0.01)

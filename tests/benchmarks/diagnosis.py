@@ -222,13 +222,20 @@ def corrected(built: BuiltNeck, diagnosis: Diagnosis) -> BuiltNeck:
 
 
 def saddle_still_needs_mm(built: BuiltNeck, string: int) -> float:
-    """Move of one saddle that would make that string's worst true deviation least, by search."""
-    moves = np.linspace(-4.0, 4.0, 161)
-    worst = []
-    for move in moves:
-        moved = replace(built, saddle_mm={**built.saddle_mm, string: built.saddle_mm.get(string, 0.0) + float(move)})
-        worst.append(np.nanmax(np.abs(moved.deviations_cents[string - 1, 1:])))
-    return float(moves[int(np.argmin(worst))])
+    """Move of one saddle that would make that string's worst true deviation least, by ternary search to 0.01 mm."""
+
+    def worst(move: float) -> float:
+        moved = replace(built, saddle_mm={**built.saddle_mm, string: built.saddle_mm.get(string, 0.0) + move})
+        return max(abs(moved.deviation_cents(string, fret)) for fret in range(1, FRETS + 1))
+
+    low, high = -4.0, 4.0
+    while high - low > 0.01:
+        third = (high - low) / 3.0
+        if worst(low + third) > worst(high - third):
+            low += third
+        else:
+            high -= third
+    return 0.5 * (low + high)
 
 
 def run_one(job: tuple[int, int, int]) -> tuple[int, Outcome]:
