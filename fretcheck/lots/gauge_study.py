@@ -266,16 +266,3 @@ def _notes(operators: int, repeats: int, parts: int) -> tuple[str, ...]:
     if parts * operators * (repeats - 1) < 10:
         notes.append("few repeats: the repeatability is known to no better than a third")
     return tuple(notes)
-
-
-def gauge_in_words(found: GaugeResult, *, unit: str) -> str:
-    """The result in one or two sentences for the bench."""
-    categories = found.distinct_categories
-    repeat, whole = found.repeatability.value, found.gauge.value
-    words = f"repeating a reading scatters by {repeat:.2g} {unit}, the whole gauge by {whole:.2g} {unit}"
-    if found.share_of_tolerance is not None:
-        words += f"; that takes {100 * found.share_of_tolerance:.0f} % of the tolerance"
-    if categories is not None:
-        verdict = "it tells necks apart" if categories >= 5 else "too coarse to tell these necks apart well (5 groups are wanted)"
-        words += f"; the gauge tells {categories} groups apart: {verdict}"
-    return words

@@ -15,7 +15,14 @@ from datetime import datetime
 
 from fretcheck.errors import UsageError
 from fretcheck.lots.lot import DecisionPart, Lot, Outcome, refuse_closed
-from fretcheck.lots.risks import SamplingPlan, acceptance_probability, most_bad_in_lot, percent_in_words, risk_in_words
+from fretcheck.lots.risks import (
+    SamplingPlan,
+    acceptance_probability,
+    most_bad_in_lot,
+    percent_in_words,
+    risk_in_words,
+    worst_outgoing_fraction_bad,
+)
 from fretcheck.lots.variable_plans import VariablePlan, decide_by_variables
 from fretcheck.register.document import Decision, InspectionDocument
 
@@ -77,7 +84,10 @@ def plan_risks_in_words(lot: Lot) -> tuple[str, ...]:
     if plan.sample >= size:
         return ("every neck is checked: nothing is left to chance",)
     levels = [level for level in (plan.good, plan.bad) if level] or [max(1, round(size * share)) for share in (0.05, 0.10, 0.25)]
-    return tuple(risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted({*levels, 2} if size > 2 else levels))
+    words = [risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted({*levels, 2} if size > 2 else levels)]
+    worst, _ = worst_outgoing_fraction_bad(sample=plan.sample, accept=plan.accept, lot=size)
+    words.append(f"lot after lot, with every refused one checked neck by neck, at worst {100 * worst:.1f} % bad necks go out")
+    return tuple(words)
 
 
 def _by_attributes(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad: bool, now: datetime) -> DecisionPart:

@@ -77,10 +77,9 @@ def list_lots(register: Register, *, template: str | None = None) -> list[Lot]:
         return [Lot.model_validate_json(text) for text in session.execute(query).scalars()]
 
 
-def inspections_of(register: Register, lot: Lot, *, sample_only: bool = False) -> dict[str, InspectionDocument]:
-    """The documents that count for a lot, by serial; with `sample_only` those of the sample."""
-    wanted = {serial: number for serial, number in lot.inspections.items() if not sample_only or serial in lot.sample}
-    return dict(zip(wanted, register.documents(list(wanted.values())), strict=True))
+def inspections_of(register: Register, lot: Lot) -> dict[str, InspectionDocument]:
+    """The documents that count for a lot, by serial."""
+    return dict(zip(lot.inspections, register.documents(list(lot.inspections.values())), strict=True))
 
 
 def newest_inspections(register: Register, lot: Lot) -> dict[str, str]:

@@ -17,6 +17,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fretcheck.lots.capability import capability_in_words
 from fretcheck.plain_text import plain_line
 from fretcheck.report.page import signed
 
@@ -117,6 +118,10 @@ def scatter_in_words(study: TemplateStudy) -> list[str]:
             f"shared by all frets, from {signed(first, 2)} mm at fret {position.frets[0].fret} to {signed(last, 2)} mm at fret"
             f" {position.frets[-1].fret}: nut, saddle, scale or the hand, not single slots; taken out above"
         )
+    if study.capability is not None:
+        worst, capable = min(study.capability.items(), key=lambda item: item[1].cpk)
+        what = f"the slot of fret {worst}, the least capable against ±{study.tolerance_mm:g} mm,"
+        lines.append(capability_in_words(capable, what=what))
     lines += [f"found by the diagnosis on {count} necks: {label}" for label, count in study.findings[:5]]
     return [*lines, *position.warnings, *study.remarks]
 
