@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from fretcheck.session.live import Command, LiveSession
     from fretcheck.session.reading import Inspection
 
-    Inbox = queue.Queue[Block | SourceState | str | FretcheckError | None]
+    Inbox = queue.Queue[Block | SourceState | str | Exception | None]
 
 _WAITING_ITEMS = 256
 """What may wait for the session before the source has to hold it back: five seconds of sound in blocks of 1024 at 48 kHz."""
@@ -177,7 +177,7 @@ def _pumping(source: AudioSource, inbox: Inbox) -> Iterator[None]:
     """Carry blocks from the source to the session, in a thread of its own; None at the end."""
     ending = threading.Event()
 
-    def put(item: Block | FretcheckError | None) -> None:
+    def put(item: Block | Exception | None) -> None:
         while not ending.is_set():
             with suppress(queue.Full):
                 inbox.put(item, timeout=_WAKE_S)
@@ -189,7 +189,7 @@ def _pumping(source: AudioSource, inbox: Inbox) -> Iterator[None]:
                 put(block)
                 if ending.is_set():
                     return
-        except FretcheckError as error:
+        except Exception as error:  # noqa: BLE001 - raised again where the session is attended to
             put(error)
         else:
             put(None)
@@ -213,7 +213,7 @@ def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchVie
         except queue.Empty:
             pass
         else:
-            if isinstance(item, FretcheckError):
+            if isinstance(item, Exception):
                 raise item
             if isinstance(item, str):
                 session.command(cast("Command", item))
@@ -234,7 +234,7 @@ def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchVie
 def _screen_stream(stdout_is_taken: bool) -> Iterator[TextIO | None]:
     """The terminal to draw on; None where there is none. A copy of its descriptor, so that nothing else prints into it."""
     stream = sys.stderr if stdout_is_taken else sys.stdout
-    if not stream.isatty():
+    if not stream.isatty() or os.environ.get("TERM") in ("dumb", "unknown"):
         yield None
         return
     with os.fdopen(os.dup(stream.fileno()), "w", encoding=stream.encoding, errors="replace") as copy:

@@ -1,7 +1,7 @@
 """Shows a live session: on the screen of a terminal, or as plain lines where there is none.
 
-The screen is redrawn at most ten times in any second: seven at the most to show a moving value, so that there is always room
-for what just happened to be shown at once.
+The screen is redrawn at most ten times in any second: at once when something happened or a running value has come (seven times
+a second at the most, see `fretcheck.session.ear`), and now and then for the level alone.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rich.live import Live
 
 MOST_DRAWS_A_SECOND = 10
-RUNNING_INTERVAL_S = 0.15
+LEVEL_INTERVAL_S = 0.2
 
 
 class Display(Protocol):
@@ -84,13 +84,12 @@ class ScreenDisplay:
 
     def apply(self, event: told.Event) -> None:
         self._view.apply(event)
-        if not isinstance(event, told.Running):
-            self._owed = True
+        self._owed = True
 
     def draw(self) -> None:
         now = self._clock()
         full = len(self._drawn) == MOST_DRAWS_A_SECOND and now - self._drawn[0] < 1.0
-        due = not self._drawn or now - self._drawn[-1] >= RUNNING_INTERVAL_S
+        due = not self._drawn or now - self._drawn[-1] >= LEVEL_INTERVAL_S
         if full or not (self._owed or due) or self._live is None:
             return
         self._owed = False

@@ -77,7 +77,6 @@ class Ear:
 
     def __init__(self, sample_rate: float) -> None:
         self.sample_rate = sample_rate
-        self.blocks_lost = 0
         self._segmenter = Segmenter(sample_rate, longest_s=LAST_S + 1.0)
         self._end_frame = 0
         self._open = False
@@ -99,8 +98,6 @@ class Ear:
     def push(self, block: Block) -> Iterator[Heard]:
         """Hear the next block."""
         self._end_frame = block.start_frame + len(block.samples)
-        if block.lost:
-            self.blocks_lost += 1
         for event in self._segmenter.push(replace(block, samples=on_grid(block.samples))):
             yield from self._finished(event)
         if block.lost:

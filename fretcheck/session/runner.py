@@ -348,7 +348,7 @@ class Runner:
         steps = [taken.step for taken in own if taken.step is not None]
         withdrawn = self._withdraw(own)
         self._first_open_hz.pop(string, None)
-        self._step = self._next_step(min(steps))
+        self._step = self._next_step(min(steps, default=0))
         text = f"String {string} was retuned by {jump:+.1f} cents since the session was interrupted; it is played afresh."
         return [told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn)]
 

@@ -93,7 +93,7 @@ def test_slips_are_named_cues_sound_and_the_plan_still_comes_to_its_end(bench):
     assert np.max(np.abs(1200 * np.log2(np.array(heard) / truth))) < CLOSE_CENTS
 
 
-@pytest.mark.parametrize("fault", ["sink pulled out", "server killed"])
+@pytest.mark.parametrize("fault", ["sink pulled out", "server killed", "moved to another source"])
 def test_a_session_outlives_its_device(bench, fault):
     bench.start("--strings", "2", "--no-cues")
     bench.play(played(NECK, [(2, 0), (2, 1)], sample_rate=RATE)).wait(timeout=60)
@@ -101,6 +101,8 @@ def test_a_session_outlives_its_device(bench, fault):
     if fault == "server killed":
         bench.server.kill()
     else:
+        if fault == "moved to another source":
+            bench.server.add_sink("spare")
         bench.server.remove_sink()
     bench.terminal.wait_for("NO SOUND")
     if fault == "server killed":

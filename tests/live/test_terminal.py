@@ -194,3 +194,19 @@ def test_json_is_alone_on_standard_output(bench_folder, tmp_path):
         check=False,
     )
     assert [r["f1_hz"] for r in json.loads(again.stdout)["readings"]] == [r["f1_hz"] for r in document["readings"]]
+
+
+def test_a_full_disk_is_one_line_and_costs_nothing_that_was_accepted(bench):
+    """A limit on the size of files stands in for the full disk: journal lines still fit, the sound of a pluck does not."""
+    terminal = bench(pace="6")
+    terminal.run("inspect", terminal.neck, "--plan", "spot", "--no-keep")
+    terminal.wait_for("TAKEN")
+    terminal.press("C-c")
+    terminal.exit_code()
+    kept = the_story(terminal).taken
+    assert len(kept) >= 1
+    terminal.type("ulimit -f 40")  # in units of 512 bytes
+    terminal.run("inspect", terminal.neck, "--resume", "--no-keep")
+    assert terminal.exit_code() == 4
+    assert "can't be written (File too large); what was accepted before is safe" in " ".join(terminal.printed().split())
+    assert the_story(terminal).taken == kept
