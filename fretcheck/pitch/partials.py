@@ -39,6 +39,7 @@ _STRAYS = 2.0  # times the noise
 _TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
 _STANDS_OUT = 8.0  # power over the noise of a quadrature
 _WANDER_PARTS = 10
+_WANDER_NOISE_CENTS = 0.3  # parts noisier than this count for less
 _TRACK_TURNS = 3
 _STEPS = 4
 _WINDOW_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)  # of a Hann window of length 1
@@ -275,14 +276,15 @@ def wander_cents(fit: PartialFit) -> float:
     if fit.glide is not None:
         track = track - np.log1p(fit.glide.excess(time))
     edges = np.linspace(0, len(time), min(_WANDER_PARTS, len(time)) + 1).astype(int)
-    square, count = 0.0, 0
+    most = (CENTS / _WANDER_NOISE_CENTS) ** 2
+    square, weights = 0.0, 1e-300
     for first, last in pairwise(edges):
         total = float(np.sum(weight[first:last]))
         if total > 0.0:
             mean = float(np.sum(weight[first:last] * track[first:last])) / total
-            square += mean**2 - 1.0 / total
-            count += 1
-    return float(np.sqrt(max(0.0, square / max(1, count)))) * CENTS
+            square += min(total, most) * (mean**2 - 1.0 / total)
+            weights += min(total, most)
+    return float(np.sqrt(max(0.0, square / weights))) * CENTS
 
 
 def _glide_of_track(fit: PartialFit) -> Glide | None:

@@ -28,6 +28,7 @@ _EXCESS = 4.0  # standard deviations of χ² that make a band beat
 _BETTER = 0.7  # a pair must fit this much better than one plane
 _FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
 _UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
+_LEAST = 0.15  # of a beat's reach in frequency, that no pair is trusted beyond
 _WIDEST_HZ = 8.0
 _STEPS_A_CYCLE = 3.0
 _TURNS = 8
@@ -86,7 +87,9 @@ def with_planes(fit: PartialFit, kept: NDArray[np.bool_]) -> Pairs:
             level = float(np.median(planes.level[better]))
             split = float(np.median(np.abs(planes.split_hz[better])))
             frequency = np.where(better, planes.frequency_hz, frequency)
-            variance = np.where(better, planes.variance_hz2, variance + 0.5 * (level * split) ** 2)
+            variance = (
+                np.where(better, planes.variance_hz2, variance + 0.5 * (level * split) ** 2) + (_LEAST * level * split) ** 2
+            )
             misfit = float(np.sum(np.where(better, planes.misfit, single)[kept])) * freedom
             return Pairs(frequency, variance, misfit, int(np.sum(better)), level, split)
     return Pairs(frequency, variance, float(np.sum(single[kept])) * freedom, 0, 0.0, 0.0)

