@@ -9,6 +9,7 @@ from fretcheck.report.cells_on_page import CellOnPage, CellsOnPage
 from fretcheck.report.comparison_words import corrected_part, headline, part_name, summary, worth_showing
 from fretcheck.report.inspection_page import open_note
 from fretcheck.report.page import moment, render, signed
+from fretcheck.report.panel import Panel, canvas
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -93,22 +94,24 @@ def change_figure(notes: Sequence[NoteChange], *, string: int, note: str, limit_
     frets = [one.fret for one in notes]
     with drawing.style():
         figure = drawing.new_figure(WIDTH, HEIGHT)
-        axes = figure.add_axes((0.115, 0.16, 0.875, 0.70))
-        axes.set_xlim(min(frets) - 0.7, max(frets) + 0.7)
-        axes.set_ylim(-reach_cents, reach_cents)
-        axes.axhspan(-limit_cents, limit_cents, color=drawing.WITHIN_TINT, linewidth=0)
-        axes.axhline(0.0, color=drawing.SOFT, linewidth=0.8)
-        axes.set_xticks([fret for fret in (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24) if min(frets) <= fret <= max(frets)])
-        axes.text(0.0, 1.06, f"String {string}  {note}", transform=axes.transAxes, fontsize=13.0, fontweight="bold")
-        axes.text(1.0, 1.06, "cents, + sharp", transform=axes.transAxes, ha="right", fontsize=11.0, color=drawing.SOFT)
-        figure.text(0.99, 0.012, "fret", ha="right", fontsize=11.0, color=drawing.SOFT)
-        for one in notes:
-            drawing.line(axes, [one.fret, one.fret], [one.before_cents, one.after_cents], color=drawing.LINE, linewidth=1.4)
-        hollow, filled = ([one.before_cents for one in notes], [one.after_cents for one in notes])
-        drawing.line(
-            axes, frets, hollow, color=drawing.SOFT, linestyle="none", marker="o", markersize=5.5, markerfacecolor=drawing.PAPER
+        panel = Panel(
+            axes=canvas(figure, width=WIDTH, height=HEIGHT),
+            left=42.0,
+            right=WIDTH - 4.0,
+            bottom=33.0,
+            top=HEIGHT - 22.0,
+            frets=(min(frets) - 0.7, max(frets) + 0.7),
+            reach_cents=reach_cents,
         )
-        drawing.line(axes, frets, filled, color=drawing.INK, linestyle="none", marker="o", markersize=5.5)
+        panel.tolerance(limit_cents)
+        panel.scale_of_cents()
+        panel.scale_of_frets()
+        panel.heading(f"String {string}  {note}")
+        panel.bars([(one.fret, one.before_cents, one.after_cents) for one in notes], color=drawing.LINE, linewidth=1.4)
+        hollow, filled = ([one.before_cents for one in notes], [one.after_cents for one in notes])
+        points = {"linestyle": "none", "marker": "o", "markersize": 5.5}
+        panel.line(frets, hollow, color=drawing.SOFT, markerfacecolor=drawing.PAPER, **points)
+        panel.line(frets, filled, color=drawing.INK, **points)
         return drawing.as_svg(
             figure,
             name=f"string-{string}",

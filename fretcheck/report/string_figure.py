@@ -8,9 +8,10 @@ heard and expected; below, on the same scale: what neither the design nor the fi
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fretcheck.report import drawing
+from fretcheck.report.panel import Panel, canvas
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,24 +40,20 @@ def string_figure(
         End of the scale, the same for all strings so that they can be compared.
     """
     heard = [one for one in notes if one.fret > 0 and one.deviation_cents is not None]
+    half = max(limit_cents * 1.3, 1.15 * max((abs(one.unexplained_cents or 0.0) for one in heard), default=0.0))
     with drawing.style():
         figure = drawing.new_figure(WIDTH, HEIGHT)
-        upper = figure.add_axes((0.115, 0.40, 0.875, 0.52))
-        lower = figure.add_axes((0.115, 0.145, 0.875, 0.19), sharex=upper)
-        for axes in (upper, lower):
-            axes.set_xlim(0.3, frets + 0.7)
-            axes.axhspan(-limit_cents, limit_cents, color=drawing.WITHIN_TINT, linewidth=0)
-            axes.axhline(0.0, color=drawing.SOFT, linewidth=0.8)
-            axes.spines["bottom"].set_visible(False)
-        upper.set_ylim(-reach_cents, reach_cents)
-        half = max(limit_cents * 1.3, 1.15 * max((abs(one.unexplained_cents or 0.0) for one in heard), default=0.0))
-        lower.set_ylim(-half, half)
-        upper.tick_params(labelbottom=False, bottom=False)
-        lower.set_xticks(_ticks(frets))
-        upper.text(0.0, 1.06, f"String {string}  {note}", transform=upper.transAxes, fontsize=13.0, fontweight="bold")
-        upper.text(1.0, 1.06, "cents, + sharp", transform=upper.transAxes, ha="right", fontsize=11.0, color=drawing.SOFT)
-        figure.text(0.99, 0.012, "fret", ha="right", fontsize=11.0, color=drawing.SOFT)
-        lower.text(0.01, 1.02, "unexplained", transform=lower.transAxes, fontsize=11.0, color=drawing.SOFT)
+        axes = canvas(figure, width=WIDTH, height=HEIGHT)
+        places = {"axes": axes, "left": 42.0, "right": WIDTH - 4.0, "frets": (0.3, frets + 0.7)}
+        upper = Panel(**places, bottom=106.0, top=HEIGHT - 22.0, reach_cents=reach_cents)
+        lower = Panel(**places, bottom=36.0, top=88.0, reach_cents=half)
+        for panel in (upper, lower):
+            panel.tolerance(limit_cents)
+        upper.scale_of_cents()
+        lower.scale_of_cents(most=1)
+        lower.scale_of_frets()
+        upper.heading(f"String {string}  {note}")
+        axes.text(lower.left + 3.0, lower.top + 2.0, "unexplained", fontsize=11.0, color=drawing.SOFT)
         _curves(upper, lower, heard)
         return drawing.as_svg(
             figure, name=f"string-{string}", title=f"String {string}, {note}", description=description(heard, limit_cents)
@@ -82,18 +79,21 @@ def description(heard: Sequence[FretPart], limit_cents: float) -> str:
     return text
 
 
-def _curves(upper: Any, lower: Any, heard: Sequence[FretPart]) -> None:
+def _curves(upper: Panel, lower: Panel, heard: Sequence[FretPart]) -> None:
     expected = [(one.fret, one.expected_cents) for one in heard if one.expected_cents is not None]
-    drawing.line(upper, *_columns(expected), color=drawing.SOFT, linewidth=1.6, linestyle=(0, (4, 2)))
-    drawing.line(upper, *_columns([(one.fret, _cents(one)) for one in heard]), color=drawing.LINE, linewidth=1.2)
-    for one in heard:
-        colour, marker = _look(one)
-        if one.u_cents is not None:
-            low, high = _cents(one) - Z90 * one.u_cents, _cents(one) + Z90 * one.u_cents
-            drawing.line(upper, [one.fret, one.fret], [low, high], color=colour, linewidth=1.4)
-        drawing.line(upper, [one.fret], [_cents(one)], marker=marker, color=colour, markersize=5.5)
-        if one.unexplained_cents is not None:
-            drawing.line(lower, [one.fret, one.fret], [0.0, one.unexplained_cents], color=drawing.INK, linewidth=3.0)
+    upper.line([fret for fret, _ in expected], [cents for _, cents in expected], color=drawing.SOFT, linestyle=(0, (4, 2)))
+    upper.line([one.fret for one in heard], [_cents(one) for one in heard], color=drawing.LINE, linewidth=1.2)
+    for colour, marker in dict.fromkeys(_look(one) for one in heard):
+        alike = [one for one in heard if _look(one) == (colour, marker)]
+        known = [(one, Z90 * one.u_cents) for one in alike if one.u_cents is not None]
+        upper.bars([(one.fret, _cents(one) - half, _cents(one) + half) for one, half in known], color=colour, linewidth=1.4)
+        places, values = [one.fret for one in alike], [_cents(one) for one in alike]
+        upper.line(places, values, color=colour, marker=marker, markersize=5.5, linestyle="none")
+    lower.bars(
+        [(one.fret, 0.0, one.unexplained_cents) for one in heard if one.unexplained_cents is not None],
+        color=drawing.INK,
+        linewidth=3.0,
+    )
 
 
 def _look(one: FretPart) -> tuple[str, str]:
@@ -103,14 +103,6 @@ def _look(one: FretPart) -> tuple[str, str]:
     if one.decision == "undecided":
         return drawing.UNSURE, "D"
     return (drawing.SHARP, "^") if _cents(one) > 0 else (drawing.FLAT, "v")
-
-
-def _columns(points: Sequence[tuple[int, float]]) -> tuple[list[int], list[float]]:
-    return [fret for fret, _ in points], [value for _, value in points]
-
-
-def _ticks(frets: int) -> list[int]:
-    return [fret for fret in (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24, 27, 30, 33, 36) if fret <= frets]
 
 
 def _cents(one: FretPart) -> float:
