@@ -200,7 +200,6 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
         "frames a second on the screen": round(draws / whole, 1),
         "memory now, MB": round(_memory_mb(), 1),
         f"memory growth over {span:.0f} s, MB": round(grown, 2),
-        "most memory ever, MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1),
     }
 
 
