@@ -23,7 +23,7 @@ from fretcheck.pitch.band import Band
 Array = NDArray[np.float64]
 
 LOWEST_HZ = 26.0
-HIGHEST_HZ = 1500.0
+HIGHEST_HZ = 2800.0  # E7, fret 24 of a string tuned to E5
 MAINS_HZ = (50.0, 60.0)
 
 _LONGEST_S = 0.6
