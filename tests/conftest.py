@@ -5,6 +5,10 @@ from __future__ import annotations
 import os
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("no clock", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("no clock")  # a busy machine is no fault of the code under test
 
 REQUIRE_ALL = os.environ.get("FRETCHECK_REQUIRE_ALL") == "1"
 
