@@ -11,6 +11,7 @@ cells. mm and cents; heights above the plane of the fret crowns. A short string 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,8 +27,11 @@ from fretcheck.neck.physics import StringConstants, string_constants
 Reals = NDArray[np.float64]
 Press = str | None
 
-NUT_HEIGHT_MM = {False: 0.5, True: 0.7}  # metal, polymer strings; common practice, no source
+NUT_HEIGHT_MM = {False: 0.5, True: 0.7}  # metal, polymer strings of a guitar; common practice, no source
 ACTION_12_MM = {False: 2.0, True: 3.0}  # the same, over fret 12 on a straight neck
+GUITAR_SCALE_MM = 650.0
+"""Strings of another length lie higher or lower: over fret 12 as its square root (1.5 mm on a mandolin of 352 mm, 2.3 on a bass
+of 864 mm), at the nut in proportion, but no higher than a guitar's; common practice, no source."""
 FINGER_BEHIND_MM = 8.0  # about half a fingertip; common practice, no source
 MOST_OF_THE_GAP = 0.8  # the finger stays between the frets
 
@@ -142,14 +146,21 @@ def is_polymer(neck: Neck, number: int) -> bool:
 
 def nut_height_mm(neck: Neck, number: int) -> float:
     """Height of a string at the nut, above the plane of the frets."""
-    return 0.0 if neck.zero_fret else NUT_HEIGHT_MM[is_polymer(neck, number)]
+    length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
+    return 0.0 if neck.zero_fret else NUT_HEIGHT_MM[is_polymer(neck, number)] * min(length, 1.0)
+
+
+def action_12_mm(neck: Neck, number: int) -> float:
+    """Designed height of a string over fret 12 of a straight neck."""
+    length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
+    return ACTION_12_MM[is_polymer(neck, number)] * math.sqrt(length)
 
 
 def saddle_height_mm(neck: Neck, number: int) -> float:
     """Height of a string's saddle above the plane of the frets: its action over fret 12, drawn on in a straight line."""
     string = neck.string(number)
     nut = nut_height_mm(neck, number)
-    rise = 2.0 * (ACTION_12_MM[is_polymer(neck, number)] - nut)
+    rise = 2.0 * (action_12_mm(neck, number) - nut)
     return nut + rise * (1.0 + string.saddle_setback_mm / string.scale_length_mm)
 
 

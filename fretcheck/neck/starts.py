@@ -2,8 +2,10 @@
 
 Conventions
 -----------
-Scale lengths, gauges and saddle setbacks are usual ones (common practice, no source), not those of any maker. Gauges are given
-in thousandths of an inch for metal strings, as the trade does, and in mm for nylon and fluorocarbon.
+Scale lengths and gauges are usual ones (common practice, no source), not those of any maker. Gauges are given in thousandths
+of an inch for metal strings, as the trade does, and in mm for nylon and fluorocarbon. Saddle setbacks are those at which a
+perfectly built neck of these strings reads nearest to equal temperament, computed by `diagnosis.as_designed`; where thick or
+short strings leave 3 to 4 cents at fret 1 even so, the tolerance is wider.
 """
 
 from __future__ import annotations
@@ -65,7 +67,9 @@ def _soft(note: str, gauge_mm: float, setback_mm: float, material: str = "nylon"
     )
 
 
-def _start(name: str, meaning: str, scale_length_mm: float, frets: int, *rows: _Row) -> Start:
+def _start(
+    name: str, meaning: str, scale_length_mm: float, frets: int, *rows: _Row, tolerance_cents: float = Neck.tolerance_cents
+) -> Start:
     strings = tuple(
         String(
             note=row.note,
@@ -79,7 +83,9 @@ def _start(name: str, meaning: str, scale_length_mm: float, frets: int, *rows: _
         )
         for row in rows
     )
-    neck = Neck(name=f"My {meaning}", scale_length_mm=scale_length_mm, frets=frets, strings=strings)
+    neck = Neck(
+        name=f"My {meaning}", scale_length_mm=scale_length_mm, frets=frets, strings=strings, tolerance_cents=tolerance_cents
+    )
     return Start(name=name, meaning=meaning, neck=neck)
 
 
@@ -90,58 +96,64 @@ STARTS: dict[str, Start] = {
     for start in (
         _start(
             "guitar-6-steel", "steel-string guitar", 648.0, 20,
-            _metal("E4", 12, 1.6), _metal("B3", 16, 3.0), _metal("G3", 24, 1.8, _BRONZE),
-            _metal("D3", 32, 2.4, _BRONZE), _metal("A2", 42, 3.0, _BRONZE), _metal("E2", 53, 3.8, _BRONZE),
+            _metal("E4", 12, 1.7), _metal("B3", 16, 3.1), _metal("G3", 24, 1.6, _BRONZE),
+            _metal("D3", 32, 2.0, _BRONZE), _metal("A2", 42, 2.6, _BRONZE), _metal("E2", 53, 3.5, _BRONZE),
         ),
         _start(
             "guitar-6-nylon", "nylon-string guitar", 650.0, 19,
-            _soft("E4", 0.71, 1.5), _soft("B3", 0.82, 1.7), _soft("G3", 1.02, 2.3),
-            _soft("D3", 0.74, 1.5, _SILVERED), _soft("A2", 0.89, 1.8, _SILVERED), _soft("E2", 1.09, 2.4, _SILVERED),
+            _soft("E4", 0.71, 2.2), _soft("B3", 0.82, 2.4), _soft("G3", 1.02, 2.8),
+            _soft("D3", 0.74, 2.2, _SILVERED), _soft("A2", 0.89, 2.6, _SILVERED), _soft("E2", 1.09, 3.0, _SILVERED),
         ),
         _start(
             "guitar-12-steel", "twelve-string guitar", 648.0, 20,
-            _metal("E4", 10, 1.4, course=1), _metal("E4", 10, 1.4, course=1),
-            _metal("B3", 14, 2.4, course=2), _metal("B3", 14, 2.4, course=2),
-            _metal("G3", 23, 1.8, _BRONZE, course=3), _metal("G4", 8, 1.0, course=3),
-            _metal("D3", 30, 2.2, _BRONZE, course=4), _metal("D4", 12, 1.8, course=4),
-            _metal("A2", 39, 2.8, _BRONZE, course=5), _metal("A3", 18, 3.4, course=5),
-            _metal("E2", 47, 3.4, _BRONZE, course=6), _metal("E3", 27, 2.2, _BRONZE, course=6),
+            _metal("E4", 10, 1.6, course=1), _metal("E4", 10, 1.6, course=1),
+            _metal("B3", 14, 2.9, course=2), _metal("B3", 14, 2.9, course=2),
+            _metal("G3", 23, 1.7, _BRONZE, course=3), _metal("G4", 8, 1.1, course=3),
+            _metal("D3", 30, 2.1, _BRONZE, course=4), _metal("D4", 12, 2.1, course=4),
+            _metal("A2", 39, 2.7, _BRONZE, course=5), _metal("A3", 18, 3.9, course=5),
+            _metal("E2", 47, 3.8, _BRONZE, course=6), _metal("E3", 27, 1.9, _BRONZE, course=6),
+            tolerance_cents=5.0,
         ),
         _start(
             "guitar-baritone", "baritone guitar", 686.0, 22,
-            _metal("B3", 14, 1.8), _metal("F#3", 18, 3.2), _metal("D3", 28, 2.0, _NICKEL),
-            _metal("A2", 38, 2.6, _NICKEL), _metal("E2", 50, 3.4, _NICKEL), _metal("B1", 68, 4.6, _NICKEL),
+            _metal("B3", 14, 2.6), _metal("F#3", 18, 4.6), _metal("D3", 28, 2.1, _NICKEL),
+            _metal("A2", 38, 2.7, _NICKEL), _metal("E2", 50, 3.5, _NICKEL), _metal("B1", 68, 4.8, _NICKEL),
+            tolerance_cents=5.0,
         ),
         _start(
             "bass-4", "four-string electric bass", 864.0, 20,
-            _metal("G2", 45, 2.5, _NICKEL), _metal("D2", 65, 3.5, _NICKEL),
-            _metal("A1", 85, 4.5, _NICKEL), _metal("E1", 105, 6.0, _NICKEL),
+            _metal("G2", 45, 2.1, _NICKEL), _metal("D2", 65, 2.7, _NICKEL),
+            _metal("A1", 85, 3.9, _NICKEL), _metal("E1", 105, 5.8, _NICKEL),
         ),
         _start(
             "bass-5", "five-string electric bass", 864.0, 24,
-            _metal("G2", 45, 2.5, _NICKEL), _metal("D2", 65, 3.5, _NICKEL), _metal("A1", 85, 4.5, _NICKEL),
-            _metal("E1", 105, 6.0, _NICKEL), _metal("B0", 130, 8.0, _NICKEL),
+            _metal("G2", 45, 2.0, _NICKEL), _metal("D2", 65, 2.7, _NICKEL), _metal("A1", 85, 3.8, _NICKEL),
+            _metal("E1", 105, 5.7, _NICKEL), _metal("B0", 130, 8.6, _NICKEL),
+            tolerance_cents=5.0,
         ),
         _start(
             "ukulele", "ukulele", 380.0, 15,
-            _soft("A4", 0.52, 1.0, "fluorocarbon"), _soft("E4", 0.66, 1.4, "fluorocarbon"),
-            _soft("C4", 0.81, 2.0, "fluorocarbon"), _soft("G4", 0.58, 1.1, "fluorocarbon"),
+            _soft("A4", 0.52, 1.9, "fluorocarbon"), _soft("E4", 0.66, 2.2, "fluorocarbon"),
+            _soft("C4", 0.81, 2.5, "fluorocarbon"), _soft("G4", 0.58, 2.0, "fluorocarbon"),
         ),
         _start(
             "mandolin", "mandolin", 352.0, 20,
-            _metal("E5", 10, 1.5, course=1), _metal("E5", 10, 1.5, course=1),
-            _metal("A4", 14, 2.8, course=2), _metal("A4", 14, 2.8, course=2),
-            _metal("D4", 24, 2.0, _BRONZE, course=3), _metal("D4", 24, 2.0, _BRONZE, course=3),
-            _metal("G3", 38, 3.0, _BRONZE, course=4), _metal("G3", 38, 3.0, _BRONZE, course=4),
+            _metal("E5", 10, 1.4, course=1), _metal("E5", 10, 1.4, course=1),
+            _metal("A4", 14, 3.1, course=2), _metal("A4", 14, 3.1, course=2),
+            _metal("D4", 24, 2.2, _BRONZE, course=3), _metal("D4", 24, 2.2, _BRONZE, course=3),
+            _metal("G3", 38, 2.9, _BRONZE, course=4), _metal("G3", 38, 2.9, _BRONZE, course=4),
+            tolerance_cents=5.0,
         ),
         _start(
             "banjo-tenor", "tenor banjo", 580.0, 19,
-            _metal("A4", 9, 1.2), _metal("D4", 13, 2.0), _metal("G3", 22, 1.6, _NICKEL), _metal("C3", 30, 2.4, _NICKEL),
+            _metal("A4", 9, 1.1), _metal("D4", 13, 2.6), _metal("G3", 22, 2.2, _NICKEL), _metal("C3", 30, 3.2, _NICKEL),
+            tolerance_cents=5.0,
         ),
         _start(
             "banjo-5", "five-string banjo", 670.0, 22,
-            _metal("D4", 10, 1.5), _metal("B3", 12, 2.0), _metal("G3", 16, 3.2),
-            _metal("D3", 23, 2.0, _NICKEL), _metal("G4", 10, 1.5, first_fret=5),
+            _metal("D4", 10, 1.8), _metal("B3", 12, 2.5), _metal("G3", 16, 4.1),
+            _metal("D3", 23, 2.5, _NICKEL), _metal("G4", 10, 2.2, first_fret=5),
+            tolerance_cents=5.0,
         ),
     )
 }  # fmt: skip
