@@ -43,12 +43,15 @@ NEW_SOUND = (hops(0.20), hops(0.30))
 """Stretch after an onset in which a new string must be heard over the old one."""
 START_WITHIN = hops(1.5)
 """A pluck with which the recording begins has shown itself by then."""
+FADES_WITHIN, FADE_DB = 1.3, 0.5
+"""Within so many seconds any string has faded by more than this, in all and on average over the bands."""
 STILL_FROM = hops(3.0)
 LOOK_EVERY = 10
 """Hops between looks at what changes slowly."""
 
 RANG_ON = "rang on after the hand had stopped the note, or after sound was lost"
 NO_BEGINNING = "no sharp beginning: a voice, a chair or the like"
+DOES_NOT_FADE = "a tone that does not fade: hum or a machine"
 OVER_RINGING = "a noise over a ringing note: a squeak, a knock or a voice"
 
 
@@ -356,7 +359,12 @@ class Segmenter:
         last = min(end, ring.start + self._longest)
         samples = self._tape.copy(ring.start, last) if ring.kept is None else ring.kept[: last - ring.start]
         settled = settled_from(samples, self._analyser.hop)
-        against = OVER_RINGING if self._adds_nothing(ring) else speaks_against_string(samples[settled:], self.sample_rate)
+        if self._adds_nothing(ring):
+            against: str | None = OVER_RINGING
+        elif self._does_not_fade(ring, end):
+            against = DOES_NOT_FADE
+        else:
+            against = speaks_against_string(samples[settled:], self.sample_rate)
         if against is not None:
             return SetAside(ring.start / self.sample_rate, end / self.sample_rate, against)
         return Pluck(
@@ -378,6 +386,16 @@ class Segmenter:
             return False
         allowance = self._room.allowance + 1e-5 * float(after.sum())
         return bool(np.max(10.0 * np.log10((after + allowance) / (ring.before + allowance))) < 2.0)
+
+    def _does_not_fade(self, ring: _Ring, end: int) -> bool:
+        """True when long after its onset the sound is what it was soon after it."""
+        now = self._levels.bands_before_rise()
+        if now is None or not ring.after or end - ring.start < FADES_WITHIN * self.sample_rate:
+            return False
+        then = np.mean(ring.after, axis=0)
+        allowance = self._room.allowance
+        by_band = float(np.mean(10.0 * np.log10((then + allowance) / (now + allowance))))
+        return abs(decibels(float(then.sum()), float(now.sum()))) < FADE_DB and abs(by_band) < FADE_DB
 
     def _set_aside(self, start: int, end: int, reason: str) -> None:
         self._events.append(SetAside(start / self.sample_rate, end / self.sample_rate, reason))

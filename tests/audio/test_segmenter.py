@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
-from fretcheck.audio.segmenter import OVER_RINGING, Segmenter
+from fretcheck.audio.segmenter import DOES_NOT_FADE, OVER_RINGING, Segmenter
 from fretcheck.audio.source import Block
 from fretcheck.errors import UsageError
 from fretcheck.synth.pluck import hum, pink_noise
@@ -191,6 +191,16 @@ def test_a_fan_switched_on_is_learned_as_the_room(rng):
     plucks = streams.plucks_in(streams.segment(samples, RATE))
     assert [pluck.start_s for pluck in plucks] == pytest.approx([8.0 + stream.onsets_s[0]], abs=ONSET_TOLERANCE_S)
     assert plucks[0].noise_rms == pytest.approx(0.003, rel=0.2)
+
+
+def test_hum_that_is_switched_on_is_no_pluck(rng):
+    samples = 1e-5 * rng.standard_normal(round(8 * RATE))
+    samples[round(2 * RATE) :] += 0.01 * hum(round(6 * RATE), sample_rate=RATE, rng=rng)
+    stream = streams.string_stream(rng, f1_hz=(110.0,), lead_s=0.2, gap_s=2.0, noise_db=-200.0, t60_s=20.0)
+    streams.mix(samples, stream.samples, at_s=4.0, sample_rate=RATE)
+    events = streams.segment(samples, RATE)
+    assert [pluck.start_s for pluck in streams.plucks_in(events)] == pytest.approx([4.0 + stream.onsets_s[0]], abs=0.015)
+    assert DOES_NOT_FADE in [item.reason for item in streams.set_aside_in(events)]
 
 
 def test_memory_is_bounded_by_the_longest_pluck_kept(rng):

@@ -129,7 +129,7 @@ def listening(seconds):
     """What a process found that listened for `seconds` while another kept a core busy."""
     rng = np.random.default_rng(8)
     pitches = [110.0 * 2 ** (rng.integers(0, 13) / 12) for _ in range(int(seconds / 3.0) - 1)]
-    stream = streams.string_stream(rng, sample_rate=RATE, f1_hz=pitches, gap_s=3.0, levels_db=(0.0, -12.0), hum_db=-45.0)
+    stream = streams.string_stream(rng, sample_rate=RATE, f1_hz=pitches, gap_s=3.0, levels_db=(0.0, -12.0))
     with tempfile.TemporaryDirectory(prefix="fretcheck-sound-") as folder:
         server = SoundServer(Path(folder))
         server.start()
