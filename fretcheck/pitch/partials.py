@@ -34,6 +34,7 @@ GLIDE_EVIDENCE = 18.0
 _GLIDE_TAUS_S = np.array([0.03, 0.05, 0.08, 0.12, 0.17, 0.25, 0.35, 0.5, 0.75, 1.1])
 _TAU_RANGE_S = (0.025, 1.5)
 _MOST_GLIDE_CENTS = 120.0
+_NEIGHBOURS = 3  # bands on either side that a partial is followed into; beyond, it has fallen by over 80 dB
 _LEAK_HOLDS = 1e-3  # window bins that a partial may move before its leakage is computed anew
 _STRAYS = 2.0  # times the noise
 _TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
@@ -135,7 +136,6 @@ class PartialFit:
         if self._leak is None or np.max(np.abs(self._leak[0] - self.frequency_hz)) * self.frames.length_s > _LEAK_HOLDS:
             decay, frequency, reference = self.decay_per_s[:, None], self.frequency_hz[:, None], self.frames.reference_hz[None, :]
             across = self.frames.response(-decay + 2j * np.pi * (frequency - reference))
-            np.fill_diagonal(across, 0.0)
             mirrored = self.frames.response(-decay - 2j * np.pi * (frequency + reference))
             self._leak = self.frequency_hz, across, mirrored
         return self._leak[1], self._leak[2]
@@ -147,7 +147,12 @@ class PartialFit:
         turning = np.exp(2j * np.pi * np.outer(self.frames.time_s, self.frames.reference_hz))
         absolute = envelopes * turning
         across, mirrored = self._leakage()
-        leaked = np.einsum("mc,cn->mn", absolute, across) + np.einsum("mc,cn->mn", absolute.conj(), mirrored)
+        leaked = np.zeros_like(absolute)
+        for shift in range(1, min(_NEIGHBOURS, len(self.frequency_hz) - 1) + 1):
+            leaked[:, shift:] += absolute[:, :-shift] * np.diagonal(across, shift)
+            leaked[:, :-shift] += absolute[:, shift:] * np.diagonal(across, -shift)
+        low = slice(0, _NEIGHBOURS + 1)
+        leaked[:, low] += np.einsum("mc,cn->mn", absolute[:, low].conj(), mirrored[low, low])
         return own, own + leaked * turning.conj()
 
 
@@ -294,21 +299,22 @@ def _glide_of_track(fit: PartialFit) -> Glide | None:
         return None
     mean = float(np.average(track, weights=weight))
     flat = float(np.sum(weight * (track - mean) ** 2))
+    total, moment = float(np.sum(weight)), float(np.sum(weight * track))
     best = (0.0, 0.0, 0.0, 0.0)
-    for taus in (
+    for grid in (
         np.geomspace(_GLIDE_TAUS_S[0], _GLIDE_TAUS_S[-1], 13),
         np.geomspace(0.75, 1.33, 17),
         np.geomspace(0.97, 1.03, 9),
     ):
-        for tau in taus if best[0] == 0.0 else taus * best[2]:
-            shape = np.exp(-time / tau)
-            centre = float(np.average(shape, weights=weight))
-            norm = float(np.sum(weight * (shape - centre) ** 2))
-            if not norm > 0.0:
-                continue  # one moment alone carries all weight: nothing to see a glide by
-            c = float(np.sum(weight * (shape - centre) * track)) / norm
-            if c > 0.0 and c**2 * norm > best[0]:
-                best = (c**2 * norm, c, float(tau), mean - c * centre)
+        taus = grid if best[0] == 0.0 else grid * best[2]
+        shapes = np.exp(-time[None, :] / taus[:, None])
+        centres = shapes @ weight / total
+        norms = shapes**2 @ weight - total * centres**2
+        sizes = (shapes @ (weight * track) - centres * moment) / norms
+        gains = np.where(sizes > 0.0, sizes**2 * norms, 0.0)
+        at = int(np.argmax(gains))
+        if gains[at] > best[0]:
+            best = (float(gains[at]), float(sizes[at]), float(taus[at]), float(mean - sizes[at] * centres[at]))
     gain, c, tau, end = best
     if gain < _TRACK_EVIDENCE or gain < 0.3 * flat:
         return None

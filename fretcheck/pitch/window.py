@@ -37,7 +37,8 @@ def ringing_frames(frames: Frames) -> int:
     level = 10.0 * np.log10(np.sum(np.abs(frames.values) ** 2, axis=1) + 1e-30)
     change = level[look:] - level[:-look]
     span = look * frames.step_s
-    usual = np.array([np.median(change[: max(1, at)]) for at in range(len(change))]).clip(max=0.0)
+    falls = np.cumsum(np.minimum(change, 0.0))
+    usual = np.concatenate(([falls[0]], falls[:-1] / np.arange(1.0, len(falls))))
     stopped = change < np.minimum(-_STOP_DB * span / _LOOK_S, _STOP_AGAINST_DECAY * usual)
     risen = change > _RISE_DB
     risen[: look + 1] = False
