@@ -37,9 +37,20 @@ def from_onset(sound):
 
 
 @pytest.fixture(scope="module")
-def high_e():
+def high_e_sounds():
     samples = {one.name: one for one in read_patch(patch_file("025_Steel_Guitar.pat"))}
-    return {fret: read_pluck(from_onset(samples[name].sound), NATIVE_HZ) for name, fret in FRETS.items()}
+    return {fret: from_onset(samples[name].sound) for name, fret in FRETS.items()}
+
+
+@pytest.fixture(scope="module")
+def high_e(high_e_sounds):
+    return {fret: read_pluck(sound, NATIVE_HZ) for fret, sound in high_e_sounds.items()}
+
+
+@pytest.fixture(scope="module")
+def early(high_e_sounds):
+    """The same stretch of all, while the upper partials, which carry the stiffness, still ring: 0.75 s."""
+    return {fret: read_pluck(sound[: round(0.75 * NATIVE_HZ)], NATIVE_HZ) for fret, sound in high_e_sounds.items()}
 
 
 @pytest.mark.parametrize(("fret", "cents"), INTERVALS_CENTS.items())
@@ -51,9 +62,12 @@ def test_intervals_of_the_high_e_string(high_e, fret, cents):
 
 
 @pytest.mark.parametrize("fret", INTERVALS_CENTS)
-def test_stiffness_grows_as_the_string_shortens(high_e, fret):
-    """B goes with 1/length², so 2^(k/6) along the frets (Fletcher 1964, MEMORY); 8 %: B of a few partials pulled by the body."""
-    ratio = high_e[fret].inharmonicity / high_e[5].inharmonicity
+def test_stiffness_grows_as_the_string_shortens(early, fret):
+    """B goes with 1/length², so 2^(k/6) along the frets (Fletcher 1964, MEMORY); 8 %: B of a few partials pulled by the body.
+
+    Over longer stretches fret 17, with nine partials that beat, strays further than that, and its uncertainty is too small.
+    """
+    ratio = early[fret].inharmonicity / early[5].inharmonicity
     assert abs(ratio / 2.0 ** ((fret - 5) / 6.0) - 1.0) < 0.08
 
 
