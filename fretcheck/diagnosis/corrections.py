@@ -60,10 +60,12 @@ def plan(
     enough = WELL_WITHIN * limit_cents
     steps: list[Correction] = []
     steps += _strings(bench, causes)
+    if posterior.rule.name != DESIGNED:
+        steps += _layout(bench)
+        return Plan(corrections=tuple(steps), worst_after_cents=bench.worst_to_expect())
     steps += _heights(bench, causes)
     steps += _saddles_and_nut(bench, causes, enough=enough, style=settings.saddle, move_nut=move_nut)
     steps += _frets(bench, causes)
-    steps += _layout(bench)
     return Plan(corrections=tuple(steps), worst_after_cents=bench.worst_to_expect())
 
 
@@ -215,15 +217,13 @@ def _frets(bench: Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
 
 
 def _layout(bench: Bench) -> list[Correction]:
-    """A fretboard marked out by a wrong rule is beyond single moves."""
-    if bench.posterior.rule.name == DESIGNED:
-        return []
+    """A fretboard marked out by a wrong rule is beyond single moves, and nut and saddle are set only once it is right."""
     bench.model = replace(bench.model, fret_shift_mm=None)
     bench.theta[bench.posterior.parameters.columns("fret_position")] = 0.0
     text = (
-        f"The layout itself is out ({bench.posterior.rule.name}): nut and saddle can only share the error out. The cure is a new "
-        "fretboard, or all slots filled and cut anew from the nut line; check a few frets by rule before deciding. That is not "
-        "undone: slacken and take off the strings, and mind the saw."
+        f"The layout itself is out ({bench.posterior.rule.name}): nut and saddle could only share the error out. The cure is a "
+        "new fretboard, or all slots filled and cut anew from the nut line; check a few frets by rule before deciding, since it "
+        "is not undone. Slacken and take off the strings first, and mind the saw. Nut and saddle come after a new reading."
     )
     return [_step(bench, "fret", text)]
 

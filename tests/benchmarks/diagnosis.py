@@ -292,8 +292,9 @@ def _score(outcome: Outcome, diagnosis: Diagnosis, truth: Truth, faults: tuple[F
         if is_fault:
             outcome.errors.append(estimate.value - value)
     after = corrected(truth.built, diagnosis)
-    outcome.worst_predicted = diagnosis.predicted_worst_after_cents
-    outcome.worst_true = float(np.nanmax(np.abs(after.deviations_cents[:, 1:])))
+    if not layout:  # a new fretboard is no move that could be made here
+        outcome.worst_predicted = diagnosis.predicted_worst_after_cents
+        outcome.worst_true = float(np.nanmax(np.abs(after.deviations_cents[:, 1:])))
     for fault in faults:
         cause, _, string = fault.part
         if cause == "saddle_position" and string is not None and len(faults) == 1:
@@ -340,8 +341,9 @@ def report(outcomes: dict[int, list[Outcome]]) -> str:
     ]
     difference = np.array([true - predicted for predicted, true in pairs])
     lines.append("")
+    low, middle, high = np.quantile(difference, [0.05, 0.5, 0.95])
     lines.append(
-        f"worst note after the moves, true minus predicted: mean {np.mean(difference):+.2f}, sd {np.std(difference):.2f} cents"
+        f"worst note after the moves, true minus predicted: median {middle:+.2f}, 90 % in {low:+.2f} to {high:+.2f} cents"
     )
     seconds = [row.seconds for row in everything]
     lines.append(f"time a neck (target ≤ 0.5 s): median {np.median(seconds):.2f} s, 95 % {np.quantile(seconds, 0.95):.2f} s")
