@@ -32,6 +32,7 @@ LOWEST_RATE_HZ = 4_000.0
 _WORK = 100_000.0  # f0 times the square of the number of partials; keeps the time per note about the same for all notes
 _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
 _STRENGTH = 50.0
+_BEATING_WIDENED = 1.5  # by trial: pairs that are hard to tell apart err alike
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _END_MARGIN_S = 0.004
 _AFTER_CLIPPING_S = 0.005
@@ -190,7 +191,7 @@ def _reading(
     if fit.glide_effect is not None and fit.glide_covariance is not None:
         moved = fit.glide_effect[:, kept] @ string.influence
         common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
-    u_cents = float(np.hypot(string.u_cents, common_cents))
+    u_cents = float(np.hypot(string.u_cents, common_cents)) * (_BEATING_WIDENED if pairs.beating else 1.0)
     glide_cents = 0.0 if fit.glide is None else fit.glide.cents
     left = 0.0 if fit.glide is None else float(fit.glide.cents * np.exp(-time[-1] / fit.glide.tau_s))
     wander = wander_cents(fit)
