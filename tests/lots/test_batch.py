@@ -154,7 +154,7 @@ def cluster():
     dask = pytest.importorskip("dask")
     with (
         dask.config.set({"distributed.scheduler.allowed-failures": 1}),  # give up sooner: each death takes seconds
-        distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as running,
+        distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0") as running,
         running.get_client() as client,
     ):
         client.wait_for_workers(2)
