@@ -341,10 +341,10 @@ def report(outcomes: dict[int, list[Outcome]]) -> str:
     ]
     difference = np.array([true - predicted for predicted, true in pairs])
     lines.append("")
-    low, middle, high = np.quantile(difference, [0.05, 0.5, 0.95])
-    lines.append(
-        f"worst note after the moves, true minus predicted: median {middle:+.2f}, 90 % in {low:+.2f} to {high:+.2f} cents"
-    )
+    if len(difference):
+        low, middle, high = np.quantile(difference, [0.05, 0.5, 0.95])
+        spread = f"median {middle:+.2f}, 90 % in {low:+.2f} to {high:+.2f} cents"
+        lines.append(f"worst note after the moves, true minus predicted: {spread}")
     seconds = [row.seconds for row in everything]
     lines.append(f"time a neck (target ≤ 0.5 s): median {np.median(seconds):.2f} s, 95 % {np.quantile(seconds, 0.95):.2f} s")
     return "\n".join(lines)

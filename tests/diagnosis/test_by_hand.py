@@ -24,7 +24,7 @@ from tests.diagnosis.necks import heard_on, steel_neck
         ("fret_to_fret", 13, None, 648.0 * (2.0 ** (-1.0) - 2.0 ** (-13.0 / 12.0))),
         ("fret_to_fret", 1, None, 648.0 * (1.0 - 2.0 ** (-1.0 / 12.0))),
         ("nut_to_saddle", None, 3, 652.4),
-        ("action_12", None, 1, 2.0),
+        ("action_12", None, 1, 2.0 * (648.0 / 650.0) ** 0.5),
         ("relief", None, None, 0.0),
     ],
 )
