@@ -63,7 +63,8 @@ def string_stream(
             PluckSpec(
                 f1_hz=frequency,
                 level=level,
-                duration_s=(len(samples) - start) / sample_rate,
+                duration_s=min(len(samples) - start, round((gap_s + 0.2) * sample_rate) if damped and not last else len(samples))
+                / sample_rate,
                 **{"inharmonicity": 1e-4, "attack_noise_db": -20.0, "t60_s": 4.0} | spec,
             ),
             sample_rate=sample_rate,
