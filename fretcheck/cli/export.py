@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import TextIOWrapper
 from pathlib import Path
 from typing import IO, Annotated
 
@@ -48,6 +49,8 @@ def export(
         raise UsageError("give ids, or --serial, --since, --until and --verdict, not both")
     as_json = _wants_json(to, json)
     with open_register(register, create=False) as store:
+        for one in inspections or []:
+            store.load(one)  # all are there before the first is written
         ids = inspections or [one.id for one in reversed(store.select(selection))]
         with _writing(to, byte_order_mark=not as_json) as stream:
             count = store.export_json(stream, ids) if as_json else store.export_csv(stream, ids)
@@ -68,7 +71,8 @@ def _wants_json(to: Path | None, json: bool) -> bool:
 def _writing(to: Path | None, *, byte_order_mark: bool) -> Iterator[IO[str]]:
     """A stream for UTF-8 text; a file appears under its name only once it is whole."""
     if to is None:
-        sys.stdout.reconfigure(encoding="utf-8", newline="")  # type: ignore[union-attr]
+        if isinstance(sys.stdout, TextIOWrapper):
+            sys.stdout.reconfigure(encoding="utf-8", newline="")
         yield sys.stdout
         return
     partial = to.with_name(to.name + ".partial")

@@ -6,13 +6,16 @@ their heavy imports (scipy, matplotlib, SQLAlchemy …) inside the functions tha
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import os
 import sys
 from importlib import import_module
 from io import TextIOWrapper
 
 import typer
 
-from fretcheck.errors import EXIT_BAD_INPUT, FretcheckError
+from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, FretcheckError
 from fretcheck.plain_text import plain_line
 
 COMMAND_MODULES: tuple[str, ...] = (
@@ -33,6 +36,10 @@ COMMAND_MODULES: tuple[str, ...] = (
     "lot",
     "gauge",
 )
+
+_BAD_NAME = (errno.ENAMETOOLONG, errno.ELOOP)
+"""Errors of the system that a path as typed is to blame for."""
+_LONGEST_LINE = 1000
 
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
 """What typer raises for a wrong option or argument; it is public only through its subclass."""
@@ -62,6 +69,7 @@ def run(arguments: list[str] | None = None) -> int:
     """Run one command and return its exit code; errors of the user's kind go to standard error as one line."""
     try:
         code = build_app()(args=arguments, standalone_mode=False)
+        sys.stdout.flush()  # here, where a full disk or a closed pipe can still be told
     except FretcheckError as error:
         print(f"fretcheck: {one_line(str(error))}", file=sys.stderr)
         return error.exit_code
@@ -75,18 +83,37 @@ def run(arguments: list[str] | None = None) -> int:
         print("fretcheck: stopped", file=sys.stderr)
         return 130
     except BrokenPipeError:
-        sys.stderr.close()
+        _let_output_go()  # whoever read it has seen enough
         return 0
+    except SystemExit as leaving:
+        if isinstance(leaving.__context__, BrokenPipeError):  # the terminal libraries' own answer to it
+            _let_output_go()
+            return 0
+        raise
+    except OSError as error:
+        _let_output_go()
+        place = f"{error.filename}: " if error.filename else ""
+        print(f"fretcheck: {one_line(place + (error.strerror or str(error)))}", file=sys.stderr)
+        return EXIT_BAD_INPUT if error.errno in _BAD_NAME else EXIT_DEVICE_OR_STORAGE
     return code if isinstance(code, int) else 0
 
 
 def one_line(text: str) -> str:
-    """`text` folded into a single line; other control characters in it become visible."""
-    return plain_line(" ".join(text.split()))
+    """`text` folded into a single line, the middle of an endless one left out; other control characters become visible."""
+    line = plain_line(" ".join(text.split()))
+    return line if len(line) <= _LONGEST_LINE else f"{line[: _LONGEST_LINE // 2]} … {line[-_LONGEST_LINE // 2 :]}"
+
+
+def _let_output_go() -> None:
+    """Send what is left of standard output nowhere, so that the interpreter does not fail on it once more while it ends."""
+    with contextlib.suppress(OSError, ValueError):  # no file behind it, as in a test
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def main() -> None:
     """Entry point of the console script."""
+    sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115 - None where the shell closed it (>&-)
+    sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")  # a sign that the console lacks becomes "?", never a traceback
