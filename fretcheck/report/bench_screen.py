@@ -25,6 +25,8 @@ KEYS = "space again   b back   s skip   p pause   q stop and keep"
 GESTURE = "open string twice: one back"
 SCALE_CENTS = 20
 MOST_DIGIT_ROWS = 24
+READABLE_ROWS = 10
+"""Figures are given so many rows, their label included, before every string of the neck is shown."""
 _SIDE_COLUMNS = 30
 _DEVIATION_ROWS = 5
 _QUIETEST_DB = -70.0
@@ -63,8 +65,8 @@ class BenchScreen:
         picture = self._neck_lines(width, glyphs)
         small = [self._title(width), *self._band(width), *self._scale(width, ascii_only)]
         rows = height - len(small) - len(picture) - 1
-        if rows < _DEVIATION_ROWS:
-            picture = self._only_current_string(picture)
+        if rows < READABLE_ROWS:
+            picture = self._strings_near(picture, height - len(small) - 1 - READABLE_ROWS)
             rows = height - len(small) - len(picture) - 1
         if rows < SMALLEST_ROWS:
             picture = []
@@ -227,11 +229,14 @@ class BenchScreen:
             lines.append(line)
         return lines
 
-    def _only_current_string(self, picture: list[Text]) -> list[Text]:
+    def _strings_near(self, picture: list[Text], lines: int) -> list[Text]:
+        """The picture cut down to so many lines, the string that is played among them; its heading and one string at least."""
         ask = self.view.ask
         if ask is None or len(picture) <= ask.string:
             return []
-        return [picture[0], picture[ask.string]]
+        strings = max(1, lines - 1)
+        first = min(max(1, ask.string - strings // 2), len(picture) - strings)
+        return [picture[0], *picture[first : first + strings]]
 
 
 def bar(fraction: float, width: int, ascii_only: bool) -> str:

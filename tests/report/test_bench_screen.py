@@ -71,6 +71,16 @@ def test_figures_do_not_jump_between_one_and_two_digits():
     assert len(rows) == 1
 
 
+def test_many_strings_do_not_make_the_figures_small():
+    notes = ("E4", "E4", "B3", "B3", "G4", "G3", "D4", "D3", "A3", "A2", "E3", "E2")
+    neck = make_neck(strings=12, notes=notes)
+    for string in (1, 6, 12):
+        view = BenchView(neck=neck, plan=make_plan(neck), ask=Ask(string=string, fret=12))
+        text = shown(view, 80, 24)
+        assert figure_rows(text) >= 9
+        assert any(line.startswith(f"{string:>2} {notes[string - 1]}") for line in text.splitlines())
+
+
 def test_what_matters_is_on_the_screen():
     view = a_view(level_db=-20.0)
     view.apply(told.Begun())
