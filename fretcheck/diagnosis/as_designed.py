@@ -85,6 +85,13 @@ class AsDesigned:
         scales = np.array([string.scale_length_mm for string in self.neck.strings])
         return np.asarray(scales[self.string] - self.speaking_mm)
 
+    @cached_property
+    def hollow(self) -> Reals:
+        """Per cell: share of the neck's relief by which the fret's crown lies low, a parabola from the nut to the last fret."""
+        scales = np.array([string.scale_length_mm for string in self.neck.strings])[self.string]
+        along = self.fret_x_mm / (scales * (1.0 - 2.0 ** (-self.neck.frets / 12.0)))
+        return np.asarray(4.0 * along * (1.0 - along))
+
     def nut_heights_mm(self) -> Reals:
         """Per string: designed height at the nut; none over a zero fret."""
         return np.array([nut_height_mm(self.neck, number) for number in range(1, len(self.neck.strings) + 1)])

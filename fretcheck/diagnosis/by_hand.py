@@ -62,7 +62,9 @@ def measurement_row(
         far = measurement_row(design, parameters, what="nut_to_fret", fret=fret, string=string)
         near = measurement_row(design, parameters, what="nut_to_fret", fret=fret - 1, string=string)
         return None if far is None or near is None else far - near
-    at = fret if what in ("nut_to_fret", "fret_to_fret") else None
+    if what == "relief":
+        return np.array([float(key.kind == "relief") for key in parameters.keys])
+    at = {"nut_to_fret": fret, "fret_to_fret": fret, "first_fret_clearance": 1, "action_12": min(12, design.neck.frets)}.get(what)
     cells = _cells(design, fret=at, string=string)
     if not len(cells):
         return None
@@ -70,9 +72,8 @@ def measurement_row(
         "nut_to_fret": {"fret": 1.0, "nut": -1.0},
         "fret_to_fret": {"fret": 1.0, "nut": -1.0},
         "nut_to_saddle": {"saddle": 1.0, "nut": -1.0},
-        "first_fret_clearance": {"nut_height": 1.0 - FIRST_FRET_SHARE, "saddle_height": FIRST_FRET_SHARE},
+        "first_fret_clearance": {"nut_height": 1.0 - FIRST_FRET_SHARE, "saddle_height": FIRST_FRET_SHARE, "relief": 1.0},
         "action_12": {"nut_height": 0.5, "saddle_height": 0.5, "relief": 1.0},
-        "relief": {"relief": 1.0},
         "capo": {"finger": 1.0},
     }
     if what not in coefficients:

@@ -200,7 +200,7 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
     table.add("end", "end", ones, END)
     table.add("finger", "finger", ones, FINGER_BEHIND_MM)
     table.add("saddle_height", "saddle_height", ones, SADDLE_HEIGHT_MM)
-    table.add("relief", "relief", ones, RELIEF_MM, mean=RELIEF_MEAN_MM)
+    table.add("relief", "relief", design.hollow, RELIEF_MM, mean=RELIEF_MEAN_MM)
     _pressures(table, design)
     return table
 

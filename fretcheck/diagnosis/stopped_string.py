@@ -45,7 +45,7 @@ class Stop:
     finger: Array
     """d: the finger's distance behind the fret."""
     relief: Array
-    """Hollow of the neck; [AB] let it act as c + 2·relief in the stretch only."""
+    """How far the hollow of the neck lowers this fret's crown below the line from the nut to the last fret."""
     log_kappa: Array
     """ln κ, κ = EA/T0 of what carries the tension."""
     log_beta: Array
@@ -66,12 +66,12 @@ def stretch(stop: Stop) -> Array:
     """Q: relative growth of the string's length when it is stopped ([AB], with the finger's depth added)."""
     dx = stop.saddle
     nut_set_back = -stop.nut
-    b, d = stop.nut_height, stop.finger
+    b, d = stop.nut_height + stop.relief, stop.finger
     xk = stop.scale / stop.ratio - stop.fret
-    c_q = stop.saddle_height - b + 2.0 * stop.relief
-    open_length = np.sqrt((stop.scale + dx + nut_set_back) ** 2 + c_q**2)
-    speaking = np.sqrt((xk + dx) ** 2 + (b + c_q) ** 2)
-    fall = (b + c_q) * d / (xk + dx) + stop.depth
+    saddle_height = stop.saddle_height + stop.relief
+    open_length = np.sqrt((stop.scale + dx + nut_set_back) ** 2 + (stop.saddle_height - stop.nut_height) ** 2)
+    speaking = np.sqrt((xk + dx) ** 2 + saddle_height**2)
+    fall = saddle_height * d / (xk + dx) + stop.depth
     behind = np.sqrt(d**2 + fall**2) + np.sqrt((stop.scale - xk + nut_set_back - d) ** 2 + (b + fall) ** 2)
     return np.asarray((speaking + behind - open_length) / open_length)
 
@@ -88,7 +88,7 @@ def sharpness_cents(stop: Stop) -> Array:
     """Deviation of the stopped note from equal temperament above its own open note ([AB], four terms), in cents."""
     xk = stop.scale / stop.ratio - stop.fret
     open_length = np.sqrt((stop.scale + stop.saddle - stop.nut) ** 2 + (stop.saddle_height - stop.nut_height) ** 2)
-    speaking = np.sqrt((xk + stop.saddle) ** 2 + stop.saddle_height**2)
+    speaking = np.sqrt((xk + stop.saddle) ** 2 + (stop.saddle_height + stop.relief) ** 2)
     q = stretch(stop)
     tension = 1.0 + np.exp(stop.log_kappa) * q
     beta0 = np.exp(stop.log_beta)

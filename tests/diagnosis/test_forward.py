@@ -48,6 +48,7 @@ BUILT = [
     ({"finger_depth_mm": 0.4}, [("pressure", 0.4, {})]),
     ({"end_stiffness": 1.1}, [("end", 0.1, {})]),
     ({"action_12_mm": 2.3}, [("saddle_height", 0.6, {})]),
+    ({"relief_mm": 0.2}, [("relief", 0.2, {})]),
     (
         {"nut_mm": -0.5, "frets_mm": {3: 0.3}, "saddle_mm": {6: -2.0}, "finger_depth_mm": 0.2, "nut_height_mm": 0.2},
         [
