@@ -7,7 +7,7 @@ checksum, so an inspection leads to its session; recordings are read from the re
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -74,4 +74,5 @@ def _recordings_again(document: InspectionDocument, store: Register) -> Inspecti
     with TemporaryDirectory(prefix="fretcheck-again-") as name:
         for string, file in files.items():
             shutil.copyfile(file, Path(name) / f"string-{string}{file.suffix}")
-        return inspect_recordings(neck_from_mapping(document.neck.description), Path(name))
+        inspection = inspect_recordings(neck_from_mapping(document.neck.description), Path(name))
+    return replace(inspection, source=document.conditions.source or inspection.source)
