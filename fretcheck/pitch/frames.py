@@ -26,6 +26,9 @@ Complex = NDArray[np.complex128]
 CORRELATION = 4.0 / 3.0
 """Variance of a slow weighted sum of half-overlapping Hann frames against that of independent ones: 1 + 2·(1/6)."""
 
+_SERIES_UP_TO = 1.0
+_SERIES = tuple(2.0 * k * (2.0 * k + 1.0) for k in range(6, 0, -1))
+_OFF_THE_POLES = 1e-7
 _PERIODS = 4.0
 _SHORTEST_S = 0.010
 
@@ -42,25 +45,33 @@ class Frames:
     """Shape ``(bands,)``."""
     length_s: float
     step_s: float
+    turning: Complex
+    """exp(2πi·reference·time), the phase that is taken off `values`; same shape."""
 
     def first(self, count: int) -> Frames:
         """The first `count` frames."""
-        return replace(self, values=self.values[:count], time_s=self.time_s[:count])
+        return replace(self, values=self.values[:count], time_s=self.time_s[:count], turning=self.turning[:count])
 
     def response(self, rate: Complex) -> Complex:
-        """What the window makes of exp(rate·t) about its centre: 1 for a rate of 0. `rate` per second, complex."""
-        turn = 2j * np.pi / self.length_s
-        return np.asarray(
-            _sinhc(rate * self.length_s / 2.0)
-            + 0.5 * _sinhc((rate + turn) * self.length_s / 2.0)
-            + 0.5 * _sinhc((rate - turn) * self.length_s / 2.0)
-        )
+        """What the window makes of exp(rate·t) about its centre: 1 for a rate of 0. `rate` per second, complex.
+
+        For z = rate·length/2 it is the sum of sinh(z)/z and half of the same at z ± iπ, that is sinh(z)/z · π²/(z² + π²).
+        """
+        value = rate * (self.length_s / 2.0)
+        square = value * value
+        if np.max(np.abs(square.real) + np.abs(square.imag), initial=0.0) < _SERIES_UP_TO:
+            return np.asarray(_sinhc_series(square) / (1.0 + square / np.pi**2))
+        # at z = 0 and z = ±iπ the quotients have limits, 1 and ½, which a shift far below rounding of the result gives too
+        value = value + _OFF_THE_POLES
+        return np.asarray(np.sinh(value) / value * (np.pi**2 / (value * value + np.pi**2)))
 
 
-def _sinhc(value: Complex) -> Complex:
-    small = np.abs(value) < 1e-6
-    safe = np.where(small, 1.0, value)
-    return np.asarray(np.where(small, 1.0, np.sinh(safe) / safe))
+def _sinhc_series(square: Complex) -> Complex:
+    """sinh(z)/z from z² by its power series, to 1e-13 for |z²| < 1."""
+    total = square / _SERIES[0] + 1.0
+    for divisor in _SERIES[1:]:
+        total = total * (square / divisor) + 1.0
+    return total
 
 
 def frame_length_s(f0_hz: float) -> float:
@@ -92,11 +103,12 @@ def narrow_bands(band: Band, reference_hz: Array, *, f0_hz: float, start_s: floa
     centre = first + half * (np.arange(count) + 1.0) - 0.5
     time: Array = np.asarray(centre / rate, dtype=np.float64)
     if count == 0:
-        return Frames(np.zeros((0, len(reference_hz)), complex), time, reference_hz, 2 * half / rate, half / rate)
+        nothing = np.zeros((0, len(reference_hz)), complex)
+        return Frames(nothing, time, reference_hz, 2 * half / rate, half / rate, nothing)
     pieces = np.lib.stride_tricks.sliding_window_view(sound[first : first + half * (count + 1)], 2 * half)[::half]
     values = (pieces * window) @ _turns(-reference_hz / rate, half)
-    values *= np.exp(-2j * np.pi / rate * centre[:, None] * reference_hz[None, :])
-    return Frames(values, time, reference_hz, 2 * half / rate, half / rate)
+    turning = np.exp(2j * np.pi * np.outer(time, reference_hz))
+    return Frames(values * turning.conj(), time, reference_hz, 2 * half / rate, half / rate, turning)
 
 
 def _turns(cycles: Array, half: int) -> Complex:

@@ -128,32 +128,36 @@ class PartialFit:
         if self.glide is not None:
             time, tau = self.frames.time_s, self.glide.tau_s
             bend = -self.glide.c / tau * np.exp(-time / tau) * 0.5 * _WINDOW_VARIANCE * self.frames.length_s**2
-            through = through * np.exp(2j * np.pi * np.outer(bend, self.follows * self.frequency_hz))
+            angle = 2.0 * np.pi * np.outer(bend, self.follows * self.frequency_hz)
+            through = through * (1.0 - 0.5 * angle**2 + 1j * angle)  # of exp(i·angle); the angle is below 0.01
         return through
 
     def _leakage(self) -> tuple[Complex, Complex]:
-        """How each partial, and its mirror image, shows in the other bands; computed anew once a frequency has moved."""
+        """How each partial shows in the bands beside it, and the mirror image of the lowest in the lowest bands.
+
+        Computed anew once a frequency has moved.
+        """
         if self._leak is None or np.max(np.abs(self._leak[0] - self.frequency_hz)) * self.frames.length_s > _LEAK_HOLDS:
-            decay, frequency, reference = self.decay_per_s[:, None], self.frequency_hz[:, None], self.frames.reference_hz[None, :]
-            across = self.frames.response(-decay + 2j * np.pi * (frequency - reference))
-            mirrored = self.frames.response(-decay - 2j * np.pi * (frequency + reference))
-            self._leak = self.frequency_hz, across, mirrored
+            decay, frequency, reference = self.decay_per_s, self.frequency_hz, self.frames.reference_hz
+            apart = np.subtract.outer(np.arange(len(reference)), np.arange(len(reference)))
+            source, band = np.nonzero((apart != 0) & (np.abs(apart) <= _NEIGHBOURS))
+            across = np.zeros((len(reference), len(reference)), complex)
+            across[source, band] = self.frames.response(-decay[source] + 2j * np.pi * (frequency[source] - reference[band]))
+            low = slice(0, _NEIGHBOURS + 1)
+            summed = frequency[low, None] + reference[None, low]
+            self._leak = frequency, across, self.frames.response(-decay[low, None] - 2j * np.pi * summed)
         return self._leak[1], self._leak[2]
 
     def model(self) -> tuple[Complex, Complex]:
         """Each partial in its own band, and all that the bands should hold, leakage included."""
         envelopes = self.envelopes()
         own = envelopes * self._through_window()
-        turning = np.exp(2j * np.pi * np.outer(self.frames.time_s, self.frames.reference_hz))
-        absolute = envelopes * turning
+        absolute = envelopes * self.frames.turning
         across, mirrored = self._leakage()
-        leaked = np.zeros_like(absolute)
-        for shift in range(1, min(_NEIGHBOURS, len(self.frequency_hz) - 1) + 1):
-            leaked[:, shift:] += absolute[:, :-shift] * np.diagonal(across, shift)
-            leaked[:, :-shift] += absolute[:, shift:] * np.diagonal(across, -shift)
-        low = slice(0, _NEIGHBOURS + 1)
-        leaked[:, low] += np.einsum("mc,cn->mn", absolute[:, low].conj(), mirrored[low, low])
-        return own, own + leaked * turning.conj()
+        leaked = absolute @ across
+        low = slice(0, len(mirrored))
+        leaked[:, low] += absolute[:, low].conj() @ mirrored
+        return own, own + leaked * self.frames.turning.conj()
 
 
 def fit_partials(frames: Frames, follows: Array) -> PartialFit:
@@ -405,7 +409,7 @@ def _noise(quadrature: Array) -> Array:
 
 def _running_median(values: Array, reach: int) -> Array:
     padded = np.pad(values, reach, mode="reflect" if len(values) > reach else "edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))
+    return np.asarray(np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)[:, reach])
 
 
 def _glide_columns(fit: PartialFit) -> list[Array]:
