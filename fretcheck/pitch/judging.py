@@ -58,8 +58,8 @@ def flat_tops(sound: Array) -> NDArray[np.intp]:
     top = float(np.max(np.abs(sound), initial=0.0))
     if top == 0.0 or len(sound) < 3:
         return np.zeros(0, dtype=np.intp)
-    high = sound >= top * (1.0 - 1e-6)
-    low = sound <= -top * (1.0 - 1e-6)
-    found = np.flatnonzero((high[:-2] & high[1:-1] & high[2:]) | (low[:-2] & low[1:-1] & low[2:])) + 1
+    at = np.flatnonzero(np.abs(sound) >= top * (1.0 - 1e-6))
+    neighbours = (np.diff(at) == 1) & (np.diff(np.sign(sound[at])) == 0.0)
+    found = at[1:-1][neighbours[:-1] & neighbours[1:]]
     places = int(np.sum(np.diff(found) > 1)) + 1
-    return found if len(found) and places >= _FEWEST_TOPS else found[:0]
+    return np.asarray(found if len(found) and places >= _FEWEST_TOPS else found[:0])

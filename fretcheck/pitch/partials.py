@@ -43,6 +43,8 @@ _WANDER_PARTS = 10
 _WANDER_NOISE_CENTS = 0.3  # parts noisier than this count for less
 _TRACK_TURNS = 3
 _STEPS = 4
+_CONVERGED = 0.02
+_BEYOND_DOUBT = 4.0  # times the evidence that makes a glide believed
 _WINDOW_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)  # of a Hann window of length 1
 _SECOND_DIFFERENCE = 6.0 - 8.0 / 6.0  # variance of a second difference of half-overlapping Hann frames
 
@@ -90,10 +92,6 @@ class PartialFit:
     """By how much these two move the log frequency of each partial, shape ``(2, bands)``."""
     trust: Array = field(default_factory=lambda: np.ones((1, 1)))
     """Weight of each frame, shape ``(frames, 1)``: less than 1 where the click of the attack still rings."""
-    evidence: float = 0.0
-    """How much χ² the glide explained."""
-    without_glide: PartialFit | None = None
-    """The same sound without a glide, where there is one."""
     _leak: tuple[Array, Complex, Complex] | None = field(default=None, repr=False)
 
     @property
@@ -172,34 +170,52 @@ def fit_partials(frames: Frames, follows: Array) -> PartialFit:
     """
     plain = _first_guess(frames, follows)
     moving = _glide_by_track(plain)
-    _project(plain)
-    for _ in range(_STEPS):
-        step(plain)
-    plain.trust = _trust(plain)
     if moving is None:
-        if np.any(plain.trust < 1.0):
-            step(plain)
+        plain = fit_without_glide(frames, follows)
         glide = _glide_guess(plain)
         if glide is None:
-            step(plain)
             return plain
         moving = replace(plain, glide=glide)
-    for _ in range(_STEPS):
-        step(moving)
-    moving.trust = plain.trust = _trust(moving)
+    _converge(moving)
+    moving.trust = _trust(moving)
     step(moving)
-    moving.evidence = _misfit(plain, moving.noise) - _misfit(moving, moving.noise)
     assert moving.glide is not None
     believable = 0.0 < moving.glide.cents < _MOST_GLIDE_CENTS and _TAU_RANGE_S[0] < moving.glide.tau_s < _TAU_RANGE_S[1]
-    if not (believable and moving.evidence > GLIDE_EVIDENCE * CORRELATION):
-        step(plain)
-        return plain
-    moving.without_glide = plain
+    if not believable:
+        return fit_without_glide(frames, follows)
+    if not _beyond_doubt(moving):
+        plain = fit_without_glide(frames, follows, trust=moving.trust)
+        if _misfit(plain, moving.noise) - _misfit(moving, moving.noise) <= GLIDE_EVIDENCE * CORRELATION:
+            return plain
     before = moving.glide
     step(moving)
     if not moving.glide.c > 0.0:
         moving.glide = before
     return moving
+
+
+def fit_without_glide(frames: Frames, follows: Array, *, trust: Array | None = None) -> PartialFit:
+    """Fit all partials at a steady pitch each; arguments as for `fit_partials`, and the frames' trust where it is known."""
+    plain = _first_guess(frames, follows)
+    _project(plain)
+    _converge(plain)
+    plain.trust = _trust(plain) if trust is None else trust
+    step(plain)
+    return plain
+
+
+def _converge(fit: PartialFit) -> None:
+    """Steps until none moves a frequency or the glide by more than a small part of its uncertainty."""
+    for _ in range(_STEPS):
+        if step(fit) < _CONVERGED:
+            break
+
+
+def _beyond_doubt(fit: PartialFit) -> bool:
+    """True when the glide is so many times its uncertainty that a fit without one need not be tried."""
+    assert fit.glide is not None
+    assert fit.glide_covariance is not None
+    return bool(fit.glide.c**2 > _BEYOND_DOUBT * GLIDE_EVIDENCE * CORRELATION * fit.glide_covariance[0, 0])
 
 
 def _misfit(fit: PartialFit, noise: Array) -> float:
@@ -326,8 +342,11 @@ def _glide_of_track(fit: PartialFit) -> Glide | None:
     return Glide(c, tau)
 
 
-def step(fit: PartialFit) -> None:
-    """One Gauss–Newton step of all parameters; leaves noise and variances for the state before it."""
+def step(fit: PartialFit) -> float:
+    """One Gauss–Newton step of all parameters; leaves noise and variances for the state before it.
+
+    Returns the largest change of a frequency or of the glide, in standard uncertainties.
+    """
     own, total = fit.model()
     size = np.abs(own) + 1e-300
     relative = (fit.frames.values - total) * own.conj() / size
@@ -337,19 +356,18 @@ def step(fit: PartialFit) -> None:
     fit.noise = _noise(relative.imag)
 
     # level and decay: real part, columns 1 and −t
-    shift, slope = _lines(power, moment.real, time)
+    lines = _Lines.weighted(power, time)
+    shift, slope = lines.of(moment.real)
     decay = (fit.decay_per_s - slope).clip(0.0, 120.0)
     used_slope = fit.decay_per_s - decay
-    mean_time = np.sum(power * time, axis=0) / np.sum(power, axis=0)
-    at_mean = shift + slope * mean_time
-    level = (at_mean - used_slope * mean_time).clip(-1.5, 1.5)
+    level = (shift + (slope - used_slope) * lines.mean).clip(-1.5, 1.5)
 
     # phase and frequency: imaginary part, columns 1 and 2πt, and the glide's, which all partials share
-    phase, turn = _lines(power, moment.imag, time)
+    phase, turn = lines.of(moment.imag)
     columns = _glide_columns(fit)
-    moments = _moments(power, time)
+    largest = 0.0
     if columns:
-        residual_left = [_lines(power, power * column, time) for column in columns]
+        residual_left = [lines.of(power * column) for column in columns]
         left = [column - a - b * time for column, (a, b) in zip(columns, residual_left, strict=True)]
         weight = power / fit.noise
         normal = np.array([[np.sum(weight * one * other) for other in left] for one in left])
@@ -361,15 +379,17 @@ def step(fit: PartialFit) -> None:
         fit.glide_effect = np.array([-b / (2.0 * np.pi * fit.frequency_hz) for _, b in residual_left])
         for delta, (a, b) in zip(change, residual_left, strict=True):
             phase, turn = phase - a * delta, turn - b * delta
+        largest = float(np.max(np.abs(change) / np.sqrt(np.diag(fit.glide_covariance))))
         _move_glide(fit, change)
     else:
         fit.glide_effect, fit.glide_covariance = None, None
     limit = 0.25 / fit.frames.length_s
     moved = (turn / (2.0 * np.pi)).clip(-limit, limit)
-    fit.variance_hz2 = _frequency_variance(moments, fit.noise)
+    fit.variance_hz2 = CORRELATION * fit.noise / lines.spread / (2.0 * np.pi) ** 2
     fit.frequency_hz = fit.frequency_hz + moved
     fit.decay_per_s = decay
     fit.log_amplitude = fit.log_amplitude + level + 1j * phase.clip(-1.5, 1.5)
+    return max(largest, float(np.max(np.abs(moved) / np.sqrt(fit.variance_hz2))))
 
 
 def residual(fit: PartialFit) -> Complex:
@@ -378,23 +398,28 @@ def residual(fit: PartialFit) -> Complex:
     return np.asarray((fit.frames.values - total) * own.conj() / (np.abs(own) + 1e-300))
 
 
-def _lines(power: Array, moment: Array, time: Array) -> tuple[Array, Array]:
-    """Weighted straight line a + b·t of each column; `moment` is weight times ordinate."""
-    total = np.sum(power, axis=0)
-    mean = np.sum(power * time, axis=0) / total
-    spread = np.sum(power * (time - mean) ** 2, axis=0)
-    slope = np.sum(moment * (time - mean), axis=0) / spread
-    return np.sum(moment, axis=0) / total - slope * mean, slope
+@dataclass(frozen=True)
+class _Lines:
+    """Straight lines a + b·t through each column, for weights that all have in common; arrays of shape ``(bands,)``."""
 
+    total: Array
+    mean: Array
+    spread: Array
+    """Σ weight·(t − mean)²."""
+    _centred: Array
 
-def _moments(power: Array, time: Array) -> Array:
-    """Weighted spread of time, Σ power·(t − mean)²."""
-    mean = np.sum(power * time, axis=0) / np.sum(power, axis=0)
-    return np.asarray(np.sum(power * (time - mean) ** 2, axis=0))
+    @classmethod
+    def weighted(cls, power: Array, time: Array) -> _Lines:
+        """For those weights, shape ``(frames, bands)``, at those times, shape ``(frames, 1)``."""
+        total = power.sum(axis=0)
+        mean = time[:, 0] @ power / total
+        centred = time - mean
+        return cls(total, mean, (power * centred**2).sum(axis=0), centred)
 
-
-def _frequency_variance(moments: Array, noise: Array) -> Array:
-    return np.asarray(CORRELATION * noise / moments / (2.0 * np.pi) ** 2)
+    def of(self, moment: Array) -> tuple[Array, Array]:
+        """a and b; `moment` is weight times ordinate."""
+        slope = (moment * self._centred).sum(axis=0) / self.spread
+        return moment.sum(axis=0) / self.total - slope * self.mean, slope
 
 
 def _noise(quadrature: Array) -> Array:
@@ -408,7 +433,10 @@ def _noise(quadrature: Array) -> Array:
 
 
 def _running_median(values: Array, reach: int) -> Array:
-    padded = np.pad(values, reach, mode="reflect" if len(values) > reach else "edge")
+    if len(values) > reach:
+        padded = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
+    else:
+        padded = np.pad(values, reach, mode="edge")
     return np.asarray(np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)[:, reach])
 
 
@@ -437,11 +465,12 @@ def _glide_guess(fit: PartialFit) -> Glide | None:
     phase_left = (fit.frames.values - total) * own.conj() / size
     power, time = size**2 * fit.trust, fit.frames.time_s[:, None]
     noise = _noise(phase_left.imag)
+    lines = _Lines.weighted(power, time)
     best: Glide | None = None
     most = GLIDE_EVIDENCE * CORRELATION
     for tau in _GLIDE_TAUS_S:
         column = np.outer(-tau * np.exp(-fit.frames.time_s / tau), 2.0 * np.pi * fit.follows * fit.frequency_hz)
-        a, b = _lines(power, power * column, time)
+        a, b = lines.of(power * column)
         left = column - a - b * time
         gain = float(np.sum(left * fit.trust * phase_left.imag * size / noise))
         norm = float(np.sum(left**2 * power / noise))

@@ -19,7 +19,7 @@ from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz, others_db
 from fretcheck.pitch.frames import narrow_bands
 from fretcheck.pitch.judging import Limits, flat_tops
-from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, fit_partials, wander_cents
+from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, fit_partials, fit_without_glide, wander_cents
 from fretcheck.pitch.planes import Pairs, with_planes
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.pitch.stiff_string import StiffString, fit_string
@@ -132,10 +132,11 @@ def read_pluck(
     if not np.any(kept):
         return _unread([*flags, Flag.TOO_QUIET], details)
     pairs = with_planes(fit, kept)
-    if fit.without_glide is not None and pairs.beating:
-        still = with_planes(fit.without_glide, kept)
+    if fit.glide is not None and pairs.beating:
+        steady = fit_without_glide(frames, follows, trust=fit.trust)
+        still = with_planes(steady, kept)
         if still.misfit + _PAIR_COST * still.beating < pairs.misfit + _PAIR_COST * pairs.beating + GLIDE_EVIDENCE:
-            fit, pairs = fit.without_glide, still
+            fit, pairs = steady, still
     string = fit_string(
         numbers[kept],
         pairs.frequency_hz[kept],
@@ -191,7 +192,8 @@ def _reading(
     if fit.glide_effect is not None and fit.glide_covariance is not None:
         moved = fit.glide_effect[:, kept] @ string.influence
         common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
-    u_cents = float(np.hypot(string.u_cents, common_cents)) * (_BEATING_WIDENED if pairs.beating else 1.0)
+    widened = _BEATING_WIDENED if pairs.beating else 1.0
+    u_cents = float(np.hypot(string.u_cents, common_cents)) * widened
     glide_cents = 0.0 if fit.glide is None else fit.glide.cents
     left = 0.0 if fit.glide is None else float(fit.glide.cents * np.exp(-time[-1] / fit.glide.tau_s))
     wander = wander_cents(fit)
@@ -219,7 +221,7 @@ def _reading(
         f1_hz=string.f1_hz,
         u_cents=u_cents,
         inharmonicity=string.inharmonicity,
-        u_inharmonicity=string.u_inharmonicity,
+        u_inharmonicity=string.u_inharmonicity * widened,
         snr_db=snr_db,
         partials=int(np.sum(kept)),
         glide_cents=glide_cents,

@@ -84,11 +84,12 @@ def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_h
     # few partials, and weights that come from the partials themselves, make the scatter less sure than a normal one
     widened = _NOISE_WIDENED if scatter == 0.0 else _SCATTER_WIDENED + 2.0 / max(1, len(numbers) - 2)
     birge = max(1.0, float(np.sum(weight * left**2)) / max(1, len(numbers) - 2))
+    u_log_f1, u_b = np.sqrt(np.diag(covariance) * birge) * widened
     return StiffString(
         float(np.exp(log_f1)),
-        float(np.sqrt(covariance[0, 0] * birge)) * widened * CENTS,
+        float(u_log_f1) * CENTS,
         b,
-        float(np.sqrt(covariance[1, 1])),
+        float(u_b),
         float(np.sqrt(scatter)) * CENTS,
         float(np.sum(weight) ** 2 / np.sum(weight**2)),
         np.asarray((covariance @ (design * weight))[0]),

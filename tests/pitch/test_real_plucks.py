@@ -20,6 +20,8 @@ from tests.pitch.patches import read_patch
 NATIVE_HZ = 44_100.0
 FRETS = {"a_e5": 5, "c_e8": 8, "e_e12": 12, "a_e17": 17}
 INTERVALS_CENTS = {8: -0.9, 12: 10.0, 17: 10.1}
+STRETCHES_S = (0.5, 0.6, 0.75, 1.0, 1.25, 1.5, 2.0, 9.0)
+"""The last is longer than any of the recordings."""
 
 
 def patch_file(name):
@@ -48,9 +50,12 @@ def high_e(high_e_sounds):
 
 
 @pytest.fixture(scope="module")
-def early(high_e_sounds):
-    """The same stretch of all, while the upper partials, which carry the stiffness, still ring: 0.75 s."""
-    return {fret: read_pluck(sound[: round(0.75 * NATIVE_HZ)], NATIVE_HZ) for fret, sound in high_e_sounds.items()}
+def stretches(high_e_sounds):
+    """Readings over the same stretch of all frets, for several stretches."""
+    return {
+        seconds: {fret: read_pluck(sound[: round(seconds * NATIVE_HZ)], NATIVE_HZ) for fret, sound in high_e_sounds.items()}
+        for seconds in STRETCHES_S
+    }
 
 
 @pytest.mark.parametrize(("fret", "cents"), INTERVALS_CENTS.items())
@@ -61,14 +66,33 @@ def test_intervals_of_the_high_e_string(high_e, fret, cents):
     assert abs(found - cents) < 1.5
 
 
-@pytest.mark.parametrize("fret", INTERVALS_CENTS)
-def test_stiffness_grows_as_the_string_shortens(early, fret):
-    """B goes with 1/length², so 2^(k/6) along the frets (Fletcher 1964, MEMORY); 8 %: B of a few partials pulled by the body.
+def stiffness_ratio(readings, fret):
+    """B against fret 5's and against the law, B ~ 1/length², so 2^(k/6) along the frets (Fletcher 1964, MEMORY); and its u."""
+    one, five = readings[fret], readings[5]
+    u = np.hypot(one.u_inharmonicity / one.inharmonicity, five.u_inharmonicity / five.inharmonicity)
+    return one.inharmonicity / five.inharmonicity / 2.0 ** ((fret - 5) / 6.0), u
 
-    Over longer stretches fret 17, with nine partials that beat, strays further than that, and its uncertainty is too small.
+
+@pytest.mark.parametrize("seconds", STRETCHES_S)
+@pytest.mark.parametrize("fret", [8, 12])
+def test_stiffness_grows_as_the_string_shortens(stretches, seconds, fret):
+    """8 % over every stretch that was tried, so none was chosen; independent methods agree within 5 % (READ)."""
+    ratio, u = stiffness_ratio(stretches[seconds], fret)
+    assert abs(ratio - 1.0) < 0.08
+    assert u < 0.12
+
+
+@pytest.mark.parametrize("seconds", STRETCHES_S)
+def test_stiffness_of_the_shortest_string_is_as_unsure_as_it_says(stretches, seconds):
+    """Fret 17 has eight to ten partials, which beat and stray, and does not hold 8 %.
+
+    When this was written it was off by +24, +3, +4, +76, −11, +20, −16 and −16 % over the stretches below in turn: 8 % hold at
+    0.6 and 0.75 s alone, and a test over a stretch picked for that would prove nothing. What is asked instead is that it
+    strays by no more than three of its own standard uncertainties, and these are below 25 %.
     """
-    ratio = early[fret].inharmonicity / early[5].inharmonicity
-    assert abs(ratio / 2.0 ** ((fret - 5) / 6.0) - 1.0) < 0.08
+    ratio, u = stiffness_ratio(stretches[seconds], 17)
+    assert abs(np.log(ratio)) < 3.0 * u
+    assert u < 0.25
 
 
 @pytest.mark.parametrize("name", ["024_Nylon_Guitar.pat", "025_Steel_Guitar.pat", "026_Jazz_Guitar.pat"])
