@@ -29,7 +29,8 @@ class Terminal:
         self.folder = folder
         whole = {**os.environ, **(environment or {}), "PYTHONPATH": str(ROOT), "TERM": "xterm-256color", "PS1": "ready> "}
         whole |= {"LC_ALL": "C.UTF-8", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-        whole.pop("TMUX", None)
+        for name in ("TMUX", "COLUMNS", "LINES"):  # readline, once imported, leaves a size in the environment of the tests
+            whole.pop(name, None)
         self._environment = whole
         self._tmux("-f", "/dev/null", "new-session", "-d", "-x", str(columns), "-y", str(rows), "sh", environment=whole)
         self._tmux("set-option", "-g", "window-size", "manual")

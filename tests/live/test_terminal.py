@@ -69,7 +69,10 @@ def test_the_figures_are_fifteen_rows_high_in_a_hundred_by_thirty_and_follow_the
     def figure_rows():
         return sum(bool(re.search("[█▀▄]{3}", line[:60])) for line in terminal.screen().splitlines())
 
-    terminal.wait(lambda: figure_rows() >= 15, "figures fifteen rows high")  # a capture may catch a frame half drawn
+    terminal.wait(
+        lambda: figure_rows() >= 15,  # a capture may catch a frame half drawn
+        lambda: f"figures fifteen rows high; there stands:\n{terminal.screen()}",
+    )
     for columns, rows, least in ((80, 24, 10), (140, 50, 20), (60, 16, 3), (100, 30, 15)):
         terminal.resize(columns, rows)
         terminal.wait(
