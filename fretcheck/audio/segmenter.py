@@ -131,6 +131,11 @@ class Segmenter:
             return ring.start, ring.kept
         return ring.start, self._tape.copy(ring.start, min(self._tape.end, ring.start + self._longest))
 
+    @property
+    def ringing_from(self) -> int | None:
+        """Frame at which the note that rings now began; None in between."""
+        return None if self._ring is None else self._ring.start
+
     def so_far(self, frames: int) -> Pluck | SetAside | None:
         """The first `frames` of the note that rings now, judged as if it ended there; None until there are as many."""
         ring = self._ring

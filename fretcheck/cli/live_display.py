@@ -1,7 +1,7 @@
 """Shows a live session: on the screen of a terminal, or as plain lines where there is none.
 
-The screen is redrawn at most ten times in any second: at once when something happened or a running value has come (seven times
-a second at the most, see `fretcheck.session.ear`), and now and then for the level alone.
+The screen is redrawn at most ten times in any second: at once when something happened, eight times a second for running values,
+and now and then for the level alone.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from rich.live import Live
 
 MOST_DRAWS_A_SECOND = 10
+RUNNING_INTERVAL_S = 0.125
+"""Leaves two frames a second for what has to be shown at once."""
 LEVEL_INTERVAL_S = 0.2
 
 
@@ -55,7 +57,7 @@ class ScreenDisplay:
         self._clock = clock
         self._step_back = step_back
         self._drawn: deque[float] = deque(maxlen=MOST_DRAWS_A_SECOND)
-        self._owed = False
+        self._owed_at_once = self._owed = False
         self._live: Live | None = None
         self.draws = 0
 
@@ -85,14 +87,16 @@ class ScreenDisplay:
     def apply(self, event: told.Event) -> None:
         self._view.apply(event)
         self._owed = True
+        self._owed_at_once |= not isinstance(event, told.Running)
 
     def draw(self) -> None:
         now = self._clock()
         full = len(self._drawn) == MOST_DRAWS_A_SECOND and now - self._drawn[0] < 1.0
-        due = not self._drawn or now - self._drawn[-1] >= LEVEL_INTERVAL_S
-        if full or not (self._owed or due) or self._live is None:
+        since = now - self._drawn[-1] if self._drawn else float("inf")
+        due = since >= (RUNNING_INTERVAL_S if self._owed else LEVEL_INTERVAL_S)
+        if full or not (self._owed_at_once or due) or self._live is None:
             return
-        self._owed = False
+        self._owed_at_once = self._owed = False
         self._drawn.append(now)
         self.draws += 1
         self._live.update(self._screen, refresh=True)

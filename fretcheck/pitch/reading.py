@@ -27,7 +27,7 @@ class Flag(StrEnum):
     UNSURE = "unsure"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class NoteReading:
     """Pitch of one pluck with its uncertainty. What could not be read is None, and a flag says why."""
 

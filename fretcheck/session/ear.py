@@ -12,16 +12,16 @@ from dataclasses import dataclass, replace
 
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
 from fretcheck.audio.segmenter import Segmenter
-from fretcheck.audio.source import Block
+from fretcheck.audio.source import Block, Samples
 from fretcheck.pitch.reading import NoteReading
+from fretcheck.pitch.streaming import EVERY_S, StreamingReader
 from fretcheck.session.sounds import on_grid
-from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, read_take, read_whole, suffices
+from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, SURE_CENTS, first_part, read_take, reader_for
 
 GIVE_UP_S = 1.75
 """A note that is still of no use after so long is asked for again at once, rather than when it has died away."""
 LOOK_FROM_S = 0.3
-LOOK_EVERY_S = 0.15
-"""Sound between two running values: often enough for the eye, seldom enough for the processor."""
+"""By then it is known where the attack ends, and whether it behaves like a string."""
 
 
 @dataclass(frozen=True)
@@ -81,8 +81,8 @@ class Ear:
         self._end_frame = 0
         self._open = False
         """A pluck is under way and has not been told yet."""
-        self._onset_frame = 0
-        self._stretch = 0
+        self._reader: StreamingReader | None = None
+        """Of the pluck under way, once it has shown itself to be one."""
         self._next_look_s = LOOK_FROM_S
 
     @property
@@ -95,15 +95,18 @@ class Ear:
         """How far the source has been heard."""
         return self._end_frame / self.sample_rate
 
-    def push(self, block: Block) -> Iterator[Heard]:
-        """Hear the next block."""
+    def push(self, block: Block, *, hurried: bool = False) -> Iterator[Heard]:
+        """Hear the next block; `hurried` leaves running values out, because more is waiting."""
         self._end_frame = block.start_frame + len(block.samples)
-        for event in self._segmenter.push(replace(block, samples=on_grid(block.samples))):
+        samples = on_grid(block.samples)
+        for event in self._segmenter.push(replace(block, samples=samples)):
             yield from self._finished(event)
         if block.lost:
             yield Lost()
-        if self._open:
-            yield from self._look()
+        if self._open and self._reader is None:
+            yield from self._begin_reading(hurried)
+        elif self._open:
+            yield from self._read_on(samples, hurried)
 
     def finish(self) -> Iterator[Heard]:
         """The source has ended; judge what was under way."""
@@ -114,44 +117,65 @@ class Ear:
         match event:
             case Onset():
                 self._open = True
-                self._onset_frame = event.start_frame
-                self._stretch = 0
+                self._reader = None
                 self._next_look_s = LOOK_FROM_S
                 yield Began(event.start_frame / self.sample_rate)
             case Pluck() if self._open:
-                self._open = False
+                self._close()
                 part, note = read_take(event)
                 yield Complete(part, note, event.start_s)
             case SetAside() if self._open:
-                self._open = False
+                self._close()
                 yield NoPluck(event.reason, event.start_s, event.end_s)
 
-    def _look(self) -> Iterator[Heard]:
-        """Read what rings now: in passing while it settles, and for good at each stretch that may suffice."""
-        ringing_s = (self._end_frame - self._onset_frame) / self.sample_rate
-        if ringing_s >= STRETCHES_S[self._stretch]:
-            yield from self._decide()
-        elif ringing_s >= self._next_look_s:
-            self._next_look_s = ringing_s + LOOK_EVERY_S
-            so_far = self._segmenter.so_far(self._end_frame - self._onset_frame)
-            if isinstance(so_far, Pluck):
-                yield Measured(read_whole(so_far), min(1.0, ringing_s / FIRST_S))
+    def _close(self) -> None:
+        self._open = False
+        self._reader = None
 
-    def _decide(self) -> Iterator[Heard]:
-        stretch_s = STRETCHES_S[self._stretch]
-        so_far = self._segmenter.so_far(round(stretch_s * self.sample_rate))
-        if so_far is None:
+    def _begin_reading(self, hurried: bool) -> Iterator[Heard]:
+        """Read what rings now from its beginning, if it behaves like a string so far."""
+        start_frame = self._segmenter.ringing_from
+        if start_frame is None or (ringing_s := (self._end_frame - start_frame) / self.sample_rate) < self._next_look_s:
             return
-        self._stretch += 1
+        self._next_look_s = ringing_s + EVERY_S
+        so_far = self._segmenter.so_far(self._end_frame - start_frame)
+        if isinstance(so_far, Pluck):
+            self._reader = reader_for(so_far)
+            yield from self._read_on(so_far.samples, hurried)
+        elif so_far is not None and ringing_s >= GIVE_UP_S:
+            self._close()
+            yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
+
+    def _read_on(self, samples: Samples, hurried: bool) -> Iterator[Heard]:
+        reader = self._reader
+        assert reader is not None
+        before, decided = reader.current, reader.decided
+        note = reader.push(samples, hurried=hurried)
+        if reader.decided > decided:
+            yield from self._decide(reader)
+        elif note is not None and note is not before and note.f1_hz is not None:
+            yield Measured(note, _settled(note, reader))
+
+    def _decide(self, reader: StreamingReader) -> Iterator[Heard]:
+        """A length of sound has been heard that may be enough."""
+        so_far = self._segmenter.so_far(round(STRETCHES_S[reader.decided - 1] * self.sample_rate))
+        note = reader.current
+        if so_far is None or note is None:
+            return
+        late = reader.duration_s >= GIVE_UP_S
         if isinstance(so_far, SetAside):
-            if stretch_s >= GIVE_UP_S:
-                self._open = False
+            if late:
+                self._close()
                 yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
-            return
-        note = read_whole(so_far)
-        last = self._stretch == len(STRETCHES_S)
-        if suffices(note) or last or (stretch_s >= GIVE_UP_S and not note.usable):
-            self._open = False
-            yield Complete(so_far, note, so_far.start_s)
+        elif reader.settled or reader.exhausted or (late and not note.usable):
+            self._close()
+            yield Complete(first_part(so_far, reader.read_frames), note, so_far.start_s)
         else:
-            yield Measured(note, 1.0)
+            yield Measured(note, _settled(note, reader))
+
+
+def _settled(note: NoteReading, reader: StreamingReader) -> float:
+    """How far a note is from being taken, 0 to 1: by the time it has rung, and by its uncertainty."""
+    if not note.usable or not note.u_cents:
+        return 0.0
+    return min(1.0, reader.duration_s / FIRST_S) * min(1.0, SURE_CENTS / note.u_cents)

@@ -14,7 +14,7 @@ from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.plan import Ask
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Taken:
     """A pluck that was accepted as the answer to what was asked."""
 

@@ -130,7 +130,7 @@ class Journal:
         write_safely(self.folder / name, content)
         kept = replace(taken, number=number, sound_file=name)
         self._write(_accepted_line(kept, pluck, hashlib.sha256(content).hexdigest()))
-        return kept
+        return self.story.accepted[-1]  # as the line tells it, and the only copy that is held
 
     def withdraw(self, numbers: tuple[int, ...], *, step: int | None = None) -> None:
         """Plucks that no longer count, and the step that is asked for again; lines and sounds stay."""

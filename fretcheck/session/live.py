@@ -76,12 +76,12 @@ class LiveSession:
         """Ask for the first note."""
         self._follow(self.runner.start())
 
-    def take(self, block: Block) -> None:
-        """Hear the next block of sound."""
+    def take(self, block: Block, *, hurried: bool = False) -> None:
+        """Hear the next block of sound; `hurried` leaves running values out, because more is waiting."""
         assert self._ear is not None
         if self._cues.is_sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
-        events = [event for heard in self._ear.push(block) for event in self._hear(heard)]
+        events = [event for heard in self._ear.push(block, hurried=hurried) for event in self._hear(heard)]
         self._sound_cue(events)
 
     def end_of_sound(self) -> None:

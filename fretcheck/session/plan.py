@@ -31,7 +31,7 @@ PLUCKS_BETWEEN_OPEN_CHECKS = 8
 MOST_REPEATS = 20
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Ask:
     """One pluck that is asked for."""
 

@@ -17,6 +17,7 @@ from fretcheck.audio.clipping import clipped_fraction
 from fretcheck.audio.pluck import Pluck
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import NoteReading
+from fretcheck.pitch.streaming import StreamingReader
 
 FIRST_S = 1.0
 STEP_S = 0.25
@@ -27,17 +28,23 @@ SURE_CENTS = 0.1
 STRETCHES_S = tuple(FIRST_S + STEP_S * step for step in range(round((LAST_S - FIRST_S) / STEP_S) + 1))
 
 
-def suffices(note: NoteReading) -> bool:
-    """True when a longer stretch is not needed."""
-    return note.usable and note.u_cents is not None and note.u_cents <= SURE_CENTS
+def reader_for(pluck: Pluck) -> StreamingReader:
+    """The reader of a pluck of which this is the beginning or the whole; its sound is still to be pushed in."""
+    return StreamingReader(
+        pluck.sample_rate,
+        settled_limit_cents=SURE_CENTS,
+        decides_at_s=STRETCHES_S,
+        settled_from=pluck.settled_from,
+        noise_rms=pluck.noise_rms,
+        clipped=clipped_fraction,
+    )
 
 
-def first_part(pluck: Pluck, seconds: float) -> Pluck:
-    """The first `seconds` of a pluck; all of it where it is shorter."""
-    frames = round(seconds * pluck.sample_rate)
+def first_part(pluck: Pluck, frames: int) -> Pluck:
+    """The first `frames` of a pluck; all of it where it is shorter."""
     if len(pluck.samples) <= frames:
         return pluck
-    samples = pluck.samples[:frames]
+    samples = pluck.samples[:frames].copy()  # a view would hold the whole
     return replace(pluck, samples=samples, clipped_fraction=clipped_fraction(samples), end="end_of_stream")
 
 
@@ -54,9 +61,7 @@ def read_whole(pluck: Pluck) -> NoteReading:
 
 def read_take(pluck: Pluck) -> tuple[Pluck, NoteReading]:
     """The shortest stretch of a finished pluck that suffices, and its reading."""
-    for seconds in STRETCHES_S:
-        part = first_part(pluck, seconds)
-        note = read_whole(part)
-        if suffices(note) or len(part.samples) == len(pluck.samples):
-            break
-    return part, note
+    reader = reader_for(pluck)
+    reader.push(pluck.samples, hurried=True)
+    note = reader.finish()
+    return first_part(pluck, reader.read_frames), note

@@ -22,30 +22,64 @@ def sound():
 
 @pytest.mark.parametrize("block", [256, 1024, 4410])
 def test_same_as_offline_whatever_the_blocks(sound, block):
-    reader = StreamingReader(RATE)
+    reader = StreamingReader(RATE, settled_limit_cents=1e-9)  # which no note comes to
     for at in range(0, len(sound), block):
         reader.push(sound[at : at + block])
     assert reader.finish() == read_pluck(sound, RATE)
 
 
+@pytest.mark.parametrize("block", [256, 1024, 4410, 10**6])
+@pytest.mark.parametrize("hurried", [False, True])
+def test_settled_at_the_same_length_whatever_the_blocks(sound, block, hurried):
+    reader = StreamingReader(RATE, settled_limit_cents=0.2, decides_at_s=(0.2, 0.7, 1.1))
+    for at in range(0, len(sound), block):
+        reader.push(sound[at : at + block], hurried=hurried)
+    assert reader.settled
+    assert reader.read_frames == round(0.7 * RATE)  # 0.2 s are too short to be read at all
+    assert reader.finish() == read_pluck(sound[: reader.read_frames], RATE)
+
+
+def test_nothing_is_read_beyond_the_last_decisive_length(sound):
+    reader = StreamingReader(RATE, settled_limit_cents=1e-9, decides_at_s=(0.5, 0.8))
+    for at in range(0, len(sound), 1024):
+        reader.push(sound[at : at + 1024])
+    assert reader.exhausted
+    assert not reader.settled
+    assert reader.finish() == read_pluck(sound[: round(0.8 * RATE)], RATE)
+
+
+def test_a_note_that_ends_early_is_read_whole(sound):
+    reader = StreamingReader(RATE, decides_at_s=(1.0, 2.0))
+    part = sound[: round(0.63 * RATE)]
+    reader.push(part)
+    assert reader.finish() == read_pluck(part, RATE)
+    assert reader.read_frames == len(part)
+
+
 def test_every_running_reading_is_the_offline_one_of_the_sound_so_far(sound):
-    reader = StreamingReader(RATE)
+    reader = StreamingReader(RATE, settled_limit_cents=1e-9)
     for at in range(0, round(0.8 * RATE), 2205):
         current = reader.push(sound[at : at + 2205])
         assert current == read_pluck(sound[: at + 2205], RATE)
 
 
+def test_no_running_reading_is_made_in_a_hurry(sound):
+    reader = StreamingReader(RATE, decides_at_s=(1.0,))
+    for at in range(0, round(0.9 * RATE), 1024):
+        assert reader.push(sound[at : at + 1024], hurried=True) is None
+
+
 def test_refreshed_every_fifty_milliseconds(sound):
-    reader = StreamingReader(RATE)
+    reader = StreamingReader(RATE, settled_limit_cents=1e-9)
     seen = []
     for at in range(0, len(sound), 441):
         reader.push(sound[at : at + 441])
-        if not seen or reader.current is not seen[-1]:
+        if reader.current is not None and (not seen or reader.current is not seen[-1]):
             seen.append(reader.current)
-    assert len(seen) >= int(len(sound) / RATE / (EVERY_S + 0.01))
+    assert len(seen) == int(len(sound) / RATE / EVERY_S)
 
 
-def test_settles_as_soon_as_the_uncertainty_is_below_the_limit(sound):
+def test_settles_as_soon_as_the_uncertainty_is_within_the_limit(sound):
     reader = StreamingReader(RATE, settled_limit_cents=0.05)
     before = None
     for at in range(0, len(sound), 2205):
@@ -54,9 +88,9 @@ def test_settles_as_soon_as_the_uncertainty_is_below_the_limit(sound):
             break
         before = reader.current
     assert reader.settled
-    assert reader.settled_at_s == pytest.approx(reader.duration_s)
-    assert reader.current.u_cents < 0.05
-    assert before is None or not before.usable or before.u_cents >= 0.05
+    assert reader.read_frames == pytest.approx(reader.duration_s * RATE)
+    assert reader.current.u_cents <= 0.05
+    assert before is None or not before.usable or before.u_cents > 0.05
     # 5 u: the reading that stopped the clock has to be right, not only sure of itself
     assert abs(1200 * np.log2(reader.current.f1_hz / 146.832)) < 5 * reader.current.u_cents
 
@@ -64,3 +98,9 @@ def test_settles_as_soon_as_the_uncertainty_is_below_the_limit(sound):
 def test_a_limit_must_be_positive():
     with pytest.raises(UsageError, match="must be above 0"):
         StreamingReader(RATE, settled_limit_cents=0.0)
+
+
+@pytest.mark.parametrize("lengths", [(), (0.0, 1.0), (1.0, 1.0), (2.0, 1.0)])
+def test_lengths_must_ascend(lengths):
+    with pytest.raises(UsageError, match="each longer than the last"):
+        StreamingReader(RATE, decides_at_s=lengths)
