@@ -211,8 +211,10 @@ def over_a_real_hour(folder: Path, plan: Plan, clips: Clips, options: argparse.N
         program = Program(folder, "--device", "bench", environment=server.environment)
         report = Report(program)
         player = subprocess.Popen(
-            ["pacat", "--playback", "--raw", "--format=float32le", f"--rate={round(clips.rate)}", "--channels=1"]
-            + ["--device=bench", "--latency-msec=500"],
+            [
+                *("pacat", "--playback", "--raw", "--format=float32le", f"--rate={round(clips.rate)}", "--channels=1"),
+                *("--device=bench", "--latency-msec=500"),
+            ],
             env=server.environment,
             stdin=subprocess.PIPE,
         )
