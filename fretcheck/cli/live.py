@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 _WAITING_ITEMS = 256
 """What may wait for the session before the source has to hold it back: five seconds of sound in blocks of 1024 at 48 kHz."""
-_MANY_WAITING = 4
+MANY_WAITING = 4
 """With so many waiting the program is behind the sound, and leaves out what is only for the eye."""
 _WAKE_S = 0.05
 _QUIETEST_RMS = 1e-6
@@ -223,7 +223,7 @@ def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchVie
                 session.end_of_sound()
                 session.command("stop")
             elif isinstance(item, Block):
-                session.take(item, hurried=inbox.qsize() >= _MANY_WAITING)
+                session.take(item, decisive_only=not display.wants_running or inbox.qsize() >= MANY_WAITING)
             else:
                 session.trouble(item.sentence, listening=item.kind != "lost")
         level = session.level_rms

@@ -33,6 +33,11 @@ class Display(Protocol):
     def draw(self) -> None:
         """Bring what was taken in before the eyes, if it is time to."""
 
+    @property
+    def wants_running(self) -> bool:
+        """Whether a running value would be shown if there were one now; reading one that nobody sees is work for nothing."""
+        ...
+
     def __enter__(self) -> Self: ...
 
     def __exit__(self, *exc: object) -> None: ...
@@ -89,11 +94,17 @@ class ScreenDisplay:
         self._owed = True
         self._owed_at_once |= not isinstance(event, told.Running)
 
+    @property
+    def wants_running(self) -> bool:
+        return self._since_last(self._clock()) >= RUNNING_INTERVAL_S
+
+    def _since_last(self, now: float) -> float:
+        return now - self._drawn[-1] if self._drawn else float("inf")
+
     def draw(self) -> None:
         now = self._clock()
         full = len(self._drawn) == MOST_DRAWS_A_SECOND and now - self._drawn[0] < 1.0
-        since = now - self._drawn[-1] if self._drawn else float("inf")
-        due = since >= (RUNNING_INTERVAL_S if self._owed else LEVEL_INTERVAL_S)
+        due = self._since_last(now) >= (RUNNING_INTERVAL_S if self._owed else LEVEL_INTERVAL_S)
         if full or not (self._owed_at_once or due) or self._live is None:
             return
         self._owed_at_once = self._owed = False
@@ -121,3 +132,7 @@ class LinesDisplay:
 
     def draw(self) -> None:
         pass
+
+    @property
+    def wants_running(self) -> bool:
+        return False

@@ -104,15 +104,15 @@ class StreamingReader:
         """True when all decisive lengths have been heard."""
         return self._decisive is not None and self.decided == len(self._decisive)
 
-    def push(self, samples: Array, *, hurried: bool = False) -> NoteReading | None:
+    def push(self, samples: Array, *, decisive_only: bool = False) -> NoteReading | None:
         """Take the next samples, shape ``(frames,)``, and return the latest reading.
 
         Parameters
         ----------
         samples : ndarray
             What follows on what was pushed before.
-        hurried : bool
-            More sound is waiting: only decisive readings are made, running ones left out.
+        decisive_only : bool
+            Leave running readings out: nobody looks at them now, or more sound is waiting.
         """
         self._append(samples)
         while (length := self._next_decisive()) is not None and length <= self._frames:
@@ -120,7 +120,7 @@ class StreamingReader:
             if not self.settled:
                 note = self._read(length)
                 self.settled = note.usable and note.u_cents is not None and note.u_cents <= self._limit_cents
-        if not (hurried or self.settled or self.exhausted):
+        if not (decisive_only or self.settled or self.exhausted):
             every = EVERY_S * self.sample_rate
             length = round(self._frames // every * every)
             if length > self.read_frames:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
+from functools import cached_property
 from statistics import median
 from typing import Literal
 
@@ -101,13 +102,16 @@ class BenchView:
     def cells(self) -> dict[tuple[int, int], Cell]:
         """Every note of the plan, with the median of its plucks against the tolerance."""
         cells: dict[tuple[int, int], Cell] = {}
-        for ask in self.plan.asks:
-            place = ask.string, ask.fret
+        for place in self._places:
             known = [cents for cents in self.plucks.get(place, {}).values() if cents is not None]
             cents = median(known) if known else None
             within = cents is not None and abs(cents) <= self.neck.tolerance_cents
             cells[place] = Cell(cents, "pass" if within else None if cents is None else "fail")
         return cells
+
+    @cached_property
+    def _places(self) -> tuple[tuple[int, int], ...]:
+        return tuple(dict.fromkeys((ask.string, ask.fret) for ask in self.plan.asks))
 
     def _wanted(self, ask: Ask | None = None) -> str:
         ask = ask or self.ask

@@ -95,8 +95,8 @@ class Ear:
         """How far the source has been heard."""
         return self._end_frame / self.sample_rate
 
-    def push(self, block: Block, *, hurried: bool = False) -> Iterator[Heard]:
-        """Hear the next block; `hurried` leaves running values out, because more is waiting."""
+    def push(self, block: Block, *, decisive_only: bool = False) -> Iterator[Heard]:
+        """Hear the next block; `decisive_only` leaves running values out, when nobody looks at them or more sound is waiting."""
         self._end_frame = block.start_frame + len(block.samples)
         samples = on_grid(block.samples)
         for event in self._segmenter.push(replace(block, samples=samples)):
@@ -104,9 +104,9 @@ class Ear:
         if block.lost:
             yield Lost()
         if self._open and self._reader is None:
-            yield from self._begin_reading(hurried)
+            yield from self._begin_reading(decisive_only)
         elif self._open:
-            yield from self._read_on(samples, hurried)
+            yield from self._read_on(samples, decisive_only)
 
     def finish(self) -> Iterator[Heard]:
         """The source has ended; judge what was under way."""
@@ -132,7 +132,7 @@ class Ear:
         self._open = False
         self._reader = None
 
-    def _begin_reading(self, hurried: bool) -> Iterator[Heard]:
+    def _begin_reading(self, decisive_only: bool) -> Iterator[Heard]:
         """Read what rings now from its beginning, if it behaves like a string so far."""
         start_frame = self._segmenter.ringing_from
         if start_frame is None or (ringing_s := (self._end_frame - start_frame) / self.sample_rate) < self._next_look_s:
@@ -141,16 +141,16 @@ class Ear:
         so_far = self._segmenter.so_far(self._end_frame - start_frame)
         if isinstance(so_far, Pluck):
             self._reader = reader_for(so_far)
-            yield from self._read_on(so_far.samples, hurried)
+            yield from self._read_on(so_far.samples, decisive_only)
         elif so_far is not None and ringing_s >= GIVE_UP_S:
             self._close()
             yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
 
-    def _read_on(self, samples: Samples, hurried: bool) -> Iterator[Heard]:
+    def _read_on(self, samples: Samples, decisive_only: bool) -> Iterator[Heard]:
         reader = self._reader
         assert reader is not None
         before, decided = reader.current, reader.decided
-        note = reader.push(samples, hurried=hurried)
+        note = reader.push(samples, decisive_only=decisive_only)
         if reader.decided > decided:
             yield from self._decide(reader)
         elif note is not None and note is not before and note.f1_hz is not None:

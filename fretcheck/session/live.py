@@ -76,12 +76,12 @@ class LiveSession:
         """Ask for the first note."""
         self._follow(self.runner.start())
 
-    def take(self, block: Block, *, hurried: bool = False) -> None:
-        """Hear the next block of sound; `hurried` leaves running values out, because more is waiting."""
+    def take(self, block: Block, *, decisive_only: bool = False) -> None:
+        """Hear the next block of sound; `decisive_only` leaves running values out, as in `Ear.push`."""
         assert self._ear is not None
         if self._cues.is_sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
-        events = [event for heard in self._ear.push(block, hurried=hurried) for event in self._hear(heard)]
+        events = [event for heard in self._ear.push(block, decisive_only=decisive_only) for event in self._hear(heard)]
         self._sound_cue(events)
 
     def end_of_sound(self) -> None:

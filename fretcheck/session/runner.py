@@ -116,8 +116,7 @@ class Runner:
     @property
     def notes_left(self) -> int:
         """How many asks of the plan are still open."""
-        done = self._done_steps()
-        return sum(index not in done for index in range(len(self.plan.asks)))
+        return len(self.plan.asks) - len(self._done_steps())
 
     @property
     def seconds_left(self) -> float | None:

@@ -62,6 +62,6 @@ def read_whole(pluck: Pluck) -> NoteReading:
 def read_take(pluck: Pluck) -> tuple[Pluck, NoteReading]:
     """The shortest stretch of a finished pluck that suffices, and its reading."""
     reader = reader_for(pluck)
-    reader.push(pluck.samples, hurried=True)
+    reader.push(pluck.samples, decisive_only=True)
     note = reader.finish()
     return first_part(pluck, reader.read_frames), note

@@ -29,11 +29,11 @@ def test_same_as_offline_whatever_the_blocks(sound, block):
 
 
 @pytest.mark.parametrize("block", [256, 1024, 4410, 10**6])
-@pytest.mark.parametrize("hurried", [False, True])
-def test_settled_at_the_same_length_whatever_the_blocks(sound, block, hurried):
+@pytest.mark.parametrize("decisive_only", [False, True])
+def test_settled_at_the_same_length_whatever_the_blocks(sound, block, decisive_only):
     reader = StreamingReader(RATE, settled_limit_cents=0.2, decides_at_s=(0.2, 0.7, 1.1))
     for at in range(0, len(sound), block):
-        reader.push(sound[at : at + block], hurried=hurried)
+        reader.push(sound[at : at + block], decisive_only=decisive_only)
     assert reader.settled
     assert reader.read_frames == round(0.7 * RATE)  # 0.2 s are too short to be read at all
     assert reader.finish() == read_pluck(sound[: reader.read_frames], RATE)
@@ -66,7 +66,7 @@ def test_every_running_reading_is_the_offline_one_of_the_sound_so_far(sound):
 def test_no_running_reading_is_made_in_a_hurry(sound):
     reader = StreamingReader(RATE, decides_at_s=(1.0,))
     for at in range(0, round(0.9 * RATE), 1024):
-        assert reader.push(sound[at : at + 1024], hurried=True) is None
+        assert reader.push(sound[at : at + 1024], decisive_only=True) is None
 
 
 def test_refreshed_every_fifty_milliseconds(sound):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import re
 
 import pytest
@@ -245,6 +246,28 @@ def test_no_more_than_ten_frames_in_any_second_and_what_happened_is_shown_at_onc
                 assert drawn_at[-1] == clock.now
     for first in drawn_at:
         assert sum(first <= at < first + 0.999 for at in drawn_at) <= MOST_DRAWS_A_SECOND
+
+
+def test_running_values_are_wanted_when_they_would_be_shown_and_leave_room_for_what_happens():
+    clock = Clock()
+    display = ScreenDisplay(a_view(), io.StringIO(), clock=clock)
+    shown_at, late = [], []
+    with display:
+        for tick in range(1000):  # ten seconds, a running value with every block it is wanted for
+            clock.now = tick / 100
+            if display.wants_running:
+                display.apply(told.Running(deviation_cents=1.0, u_cents=0.1, settled=0.5))
+                display.draw()
+                shown_at.append(clock.now)
+            if tick % 100 == 57:  # and something happens once a second
+                before = display.draws
+                display.apply(told.Begun())
+                display.draw()
+                late.append(display.draws == before)
+    assert max(b - a for a, b in itertools.pairwise(shown_at)) <= 0.25
+    assert display.draws <= MOST_DRAWS_A_SECOND * 10
+    assert not any(late)
+    assert not LinesDisplay(a_view(), io.StringIO()).wants_running
 
 
 def test_lines_say_what_happens():

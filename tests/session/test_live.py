@@ -16,7 +16,7 @@ from fretcheck.audio.cutting import cut_plucks
 from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.source import Block
 from fretcheck.session import events as told
-from fretcheck.session.ear import Ear
+from fretcheck.session.ear import Began, Complete, Ear, Measured
 from fretcheck.session.journal import Journal
 from fretcheck.session.live import LiveSession
 from fretcheck.session.outcome import inspection_of, read_again
@@ -137,6 +137,35 @@ def test_the_ear_and_the_file_cut_and_read_alike_whatever_the_blocks(tmp_path):
         assert [note for _, note in live] == [note for _, note in from_file]
         for (pluck, _), (other, _) in zip(live, from_file, strict=True):
             np.testing.assert_array_equal(pluck.samples, other.samples)
+
+
+def heard_by_an_ear(recording, **how):
+    ear = Ear(recording.sample_rate)
+    heard = []
+    for start in range(0, len(recording.samples), 256):
+        heard += ear.push(Block(samples=recording.samples[start : start + 256], start_frame=start), **how)
+    return heard
+
+
+def test_a_running_value_comes_each_fifty_milliseconds_while_a_note_rings():
+    (began, *rest) = heard_by_an_ear(played(NECK, [(2, 5)]))
+    assert isinstance(began, Began)
+    running = [one for one in rest if isinstance(one, Measured)]
+    ends_s = [one.note.window_s[1] for one in running]  # how far into the pluck each was read
+    assert ends_s[0] < 0.4
+    assert ends_s[-1] > FIRST_S - 0.07
+    assert np.all(np.diff(ends_s) < 0.06)  # each 50 ms, to a frame of the fit
+    assert [one.settled for one in running] == sorted(one.settled for one in running)
+
+
+def test_where_nobody_looks_only_what_decides_is_read():
+    recording = played(NECK, [(2, 5)])
+    heard = heard_by_an_ear(recording, decisive_only=True)
+    assert not [one for one in heard if isinstance(one, Measured)]
+    (complete,) = [one for one in heard if isinstance(one, Complete)]
+    (same,) = [one for one in heard_by_an_ear(recording) if isinstance(one, Complete)]
+    assert complete.note == same.note
+    np.testing.assert_array_equal(complete.pluck.samples, same.pluck.samples)
 
 
 def test_a_wrong_fret_is_named_and_asked_for_again(tmp_path):
