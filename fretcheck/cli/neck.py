@@ -56,15 +56,17 @@ def _print_list(*, as_json: bool) -> None:
 def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
     from fretcheck.neck.starts import start
     from fretcheck.neck.writing import neck_text, neck_to_mapping, write_neck
+    from fretcheck.report.perfect_neck import tolerance_remark
 
     one = start(kind)
     heading = f"A {one.meaning} to start from: change every value to what your design says."
+    remark = tolerance_remark(one.neck)
     if out is not None:
-        write_neck(one.neck, out, heading=heading, overwrite=force)
+        write_neck(one.neck, out, heading=heading, remark=remark, overwrite=force)
     if as_json:
         _print_json(neck_to_mapping(one.neck))
     elif out is None:
-        print(neck_text(one.neck, heading=heading), end="")
+        print(neck_text(one.neck, heading=heading, remark=remark), end="")
     else:
         print(f"{out} written: edit it, then check it with: fretcheck neck {out}")
 

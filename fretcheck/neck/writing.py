@@ -48,7 +48,7 @@ def _given(record: Neck | String | Measurement, *, leave_out: tuple[str, ...] = 
     return {name: value for name, (value, default) in values.items() if value != default or name in ALWAYS_WRITTEN}
 
 
-def neck_text(neck: Neck, *, heading: str = "") -> str:
+def neck_text(neck: Neck, *, heading: str = "", remark: str = "") -> str:
     """A commented neck.toml.
 
     Parameters
@@ -56,6 +56,8 @@ def neck_text(neck: Neck, *, heading: str = "") -> str:
     neck : Neck
     heading : str
         First comment line; nothing when empty.
+    remark : str
+        Comment on the tolerance, written below it; nothing when empty.
     """
     import tomlkit
     from tomlkit.items import AoT
@@ -75,6 +77,8 @@ def neck_text(neck: Neck, *, heading: str = "") -> str:
     for key, value in data.items():
         if key not in ("strings", "measured"):
             document.add(key, _commented(value, NeckTable.model_fields[key].description))
+    for line in textwrap.wrap(remark, width=110):
+        document.add(tomlkit.comment(line))
     document.add(
         tomlkit.comment("also: serial, tolerance_mm; for fanned frets perpendicular_fret, and a scale_length_mm in each string")
     )
@@ -134,8 +138,8 @@ def _measured_help(neck: Neck) -> list[str]:
     return lines
 
 
-def write_neck(neck: Neck, path: Path, *, heading: str = "", overwrite: bool = False) -> None:
-    """Write a commented neck.toml.
+def write_neck(neck: Neck, path: Path, *, heading: str = "", remark: str = "", overwrite: bool = False) -> None:
+    """Write a commented neck.toml; `heading` and `remark` as in `neck_text`.
 
     Raises
     ------
@@ -144,7 +148,7 @@ def write_neck(neck: Neck, path: Path, *, heading: str = "", overwrite: bool = F
     StorageError
         The file cannot be written.
     """
-    text = neck_text(neck, heading=heading)
+    text = neck_text(neck, heading=heading, remark=remark)
     try:
         with path.open("w" if overwrite else "x", encoding="utf-8", newline="\n") as stream:
             stream.write(text)

@@ -120,7 +120,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         sharpeners=[SharpenerPart(**asdict(one)) for one in diagnosis.sharpeners],
         missing=list(inspection.missing),
         set_aside=[SetAsidePart(**asdict(one)) for one in inspection.set_aside],
-        warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings))),
+        warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings, *_about_the_design(diagnosis)))),
         conditions=ConditionsPart(
             plan=inspection.plan,
             source=inspection.source,
@@ -133,6 +133,21 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
             drift_cents=dict(inspection.drift_cents),
         ),
     )
+
+
+def _about_the_design(diagnosis: Diagnosis) -> list[str]:
+    """A word on a description that no workmanship could bring within the limit."""
+    limit = diagnosis.verdict.limit_cents
+    stopped = [note for note in diagnosis.notes if note.fret > 0]
+    worst = max(stopped, key=lambda note: abs(note.expected_cents), default=None)
+    if worst is None or abs(worst.expected_cents) <= limit:
+        return []
+    way = "sharp" if worst.expected_cents > 0 else "flat"
+    return [
+        f"Even a neck built exactly as described would lie outside ±{limit:g} cents: string {worst.string} at fret {worst.fret} "
+        f"is expected {abs(worst.expected_cents):.1f} cents {way}. Check that string's saddle_setback_mm, gauge and core, or "
+        "widen the tolerance."
+    ]
 
 
 def _observation(reading: Reading) -> Observation:

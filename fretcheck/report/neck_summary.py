@@ -7,6 +7,7 @@ Tensions in N at the nominal pitch, rounded by their uncertainty; an unknown is 
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from rich.console import Group, RenderableType
@@ -19,6 +20,7 @@ from fretcheck.neck.plausibility import constants_of, doubts
 from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.plain_text import plain_line
+from fretcheck.report.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
 
 SCHEMA = "fretcheck/neck/1"
 CARE = "Strings store energy: tune up slowly, face and eyes out of their line, and never beyond the note they are made for."
@@ -39,9 +41,15 @@ def neck_summary(neck: Neck) -> RenderableType:
     total = sum(one.tension_n for one in constants)
     parts: list[RenderableType] = [title, Text(_in_words(neck)), table]
     parts += [Text(f"Measured: {_measured(measurement)}") for measurement in neck.measured]
-    parts += [Padding(Text(f"- {doubt}"), (0, 0, 0, 1)) for doubt in doubts(neck)]
+    parts.append(Text(said_of_perfect(neck)))
+    parts += [Padding(Text(f"- {doubt}"), (0, 0, 0, 1)) for doubt in _all_doubts(neck)]
     parts.append(Text(f"All strings together pull about {total:.0f} N. {CARE}"))
     return Group(*parts)
+
+
+def _all_doubts(neck: Neck) -> list[str]:
+    tolerance = doubt_about_tolerance(neck)
+    return [*doubts(neck), *([] if tolerance is None else [tolerance])]
 
 
 def _in_words(neck: Neck) -> str:
@@ -91,5 +99,6 @@ def neck_document(neck: Neck) -> dict[str, Any]:
             }
             for number, (string, one) in enumerate(zip(neck.strings, constants_of(neck), strict=True), start=1)
         ],
-        "warnings": list(doubts(neck)),
+        "worst_as_designed": asdict(worst_as_designed(neck)),
+        "warnings": _all_doubts(neck),
     }
