@@ -53,149 +53,22 @@ class Chart:
     """After a lasting shift of one standard deviation."""
 
 
-def individuals_chart(values: Sequence[float], *, baseline: int | None = None) -> Chart:
-    """Individuals chart with limits at three standard deviations from the first `baseline` values (default: all)."""
-    centre, scatter, used = centre_and_scatter(values, baseline=baseline)
-    lower, upper = centre - 3 * scatter, centre + 3 * scatter
-    return Chart(
-        kind="individuals",
-        line=tuple(values),
-        lower_line=None,
-        centre=centre,
-        lower=lower,
-        upper=upper,
-        scatter=scatter,
-        signals=tuple(i for i, x in enumerate(values) if not lower <= x <= upper),
-        provisional=used < SETTLED_POINTS,
-        run_length_on_target=individuals_run_length(),
-        run_length_after_shift=individuals_run_length(shift=1),
-    )
+@dataclass(frozen=True, kw_only=True)
+class Aim:
+    """What points are held against: the centre they should keep, and their scatter about it (standard deviation, above 0)."""
+
+    centre: float
+    scatter: float
+    provisional: bool = False
+    """Whether both rest on fewer than 20 points."""
+
+    def __post_init__(self) -> None:
+        if not self.scatter > 0:
+            raise UsageError(f"scatter = {self.scatter:g} must be above 0")
 
 
-def moving_range_chart(values: Sequence[float], *, baseline: int | None = None) -> Chart:
-    """Chart of the differences between neighbours; `signals` names the later point of each pair."""
-    _, scatter, used = centre_and_scatter(values, baseline=baseline)
-    ranges = moving_ranges(values)
-    mean_range = scatter * MEAN_RANGE_OF_TWO
-    upper = HIGHEST_RANGE_OF_TWO * mean_range
-    return Chart(
-        kind="moving range",
-        line=ranges,
-        lower_line=None,
-        centre=mean_range,
-        lower=None,
-        upper=upper,
-        scatter=scatter,
-        signals=tuple(i + 1 for i, r in enumerate(ranges) if r > upper),
-        provisional=used < SETTLED_POINTS,
-        run_length_on_target=None,
-        run_length_after_shift=None,
-    )
-
-
-def ewma_chart(
-    values: Sequence[float],
-    *,
-    weight: float = 0.2,
-    limit: float = 2.86,
-    centre: float | None = None,
-    scatter: float | None = None,
-    baseline: int | None = None,
-) -> Chart:
-    """Exponentially weighted moving average, started at the centre, with its steady limits.
-
-    Parameters
-    ----------
-    values : sequence of float
-    weight : float
-        Share of the newest value, 0 < weight ≤ 1.
-    limit : float
-        Limits in standard deviations of the average; 2.86 with weight 0.2 gives a false alarm in about 370 points.
-    centre, scatter : float, optional
-        Known target and standard deviation; default: from the first `baseline` values.
-    """
-    if not 0 < weight <= 1:
-        raise UsageError(f"weight = {weight:g} lies outside 0 to 1: 0.1 to 0.3 is usual")
-    centre, scatter, used = _known_or_estimated(values, centre, scatter, baseline)
-    line, average = [], centre
-    for value in values:
-        average = weight * value + (1 - weight) * average
-        line.append(average)
-    half = limit * scatter * sqrt(weight / (2 - weight))
-    return Chart(
-        kind="EWMA",
-        line=tuple(line),
-        lower_line=None,
-        centre=centre,
-        lower=centre - half,
-        upper=centre + half,
-        scatter=scatter,
-        signals=tuple(i for i, x in enumerate(line) if abs(x - centre) > half),
-        provisional=used < SETTLED_POINTS,
-        run_length_on_target=ewma_run_length(weight=weight, limit=limit),
-        run_length_after_shift=ewma_run_length(weight=weight, limit=limit, shift=1),
-    )
-
-
-def cusum_chart(
-    values: Sequence[float],
-    *,
-    allowance: float = 0.5,
-    limit: float = 4.774,
-    centre: float | None = None,
-    scatter: float | None = None,
-    baseline: int | None = None,
-) -> Chart:
-    """Two-sided cumulative sum chart.
-
-    Parameters
-    ----------
-    values : sequence of float
-    allowance, limit : float
-        k and h in standard deviations; 0.5 and 4.774 give a false alarm in about 370 points.
-    centre, scatter : float, optional
-        Known target and standard deviation; default: from the first `baseline` values.
-    """
-    centre, scatter, used = _known_or_estimated(values, centre, scatter, baseline)
-    up, down, high, low = 0.0, 0.0, [], []
-    for value in values:
-        up = max(0.0, up + value - centre - allowance * scatter)
-        down = max(0.0, down + centre - value - allowance * scatter)
-        high.append(up)
-        low.append(down)
-    upper = limit * scatter
-    return Chart(
-        kind="CUSUM",
-        line=tuple(high),
-        lower_line=tuple(low),
-        centre=centre,
-        lower=None,
-        upper=upper,
-        scatter=scatter,
-        signals=tuple(i for i, (u, d) in enumerate(zip(high, low, strict=True)) if u > upper or d > upper),
-        provisional=used < SETTLED_POINTS,
-        run_length_on_target=cusum_run_length(allowance=allowance, limit=limit),
-        run_length_after_shift=cusum_run_length(allowance=allowance, limit=limit, shift=1),
-    )
-
-
-def all_charts(values: Sequence[float], *, baseline: int | None = None) -> tuple[Chart, ...]:
-    """The four charts of one series, with the default limits."""
-    return (
-        individuals_chart(values, baseline=baseline),
-        moving_range_chart(values, baseline=baseline),
-        ewma_chart(values, baseline=baseline),
-        cusum_chart(values, baseline=baseline),
-    )
-
-
-def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
-    """Absolute differences between neighbours."""
-    return tuple(abs(after - before) for before, after in pairwise(values))
-
-
-def centre_and_scatter(values: Sequence[float], *, baseline: int | None = None) -> tuple[float, float, int]:
-    """Mean, scatter from the mean moving range, and the number of values both rest on.
+def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
+    """Mean of the first `baseline` values (default: all), and the scatter that their mean moving range tells.
 
     Raises
     ------
@@ -210,15 +83,119 @@ def centre_and_scatter(values: Sequence[float], *, baseline: int | None = None) 
     scatter = fmean(moving_ranges(first)) / MEAN_RANGE_OF_TWO
     if scatter == 0:
         raise DiagnosisRefusedError("all points are equal: a chart needs values that vary")
-    return fmean(first), scatter, len(first)
+    return Aim(centre=fmean(first), scatter=scatter, provisional=len(first) < SETTLED_POINTS)
 
 
-def _known_or_estimated(
-    values: Sequence[float], centre: float | None, scatter: float | None, baseline: int | None
-) -> tuple[float, float, int]:
-    if centre is not None and scatter is not None:
-        if scatter <= 0:
-            raise UsageError(f"scatter = {scatter:g} must be above 0")
-        return centre, scatter, SETTLED_POINTS
-    estimated_centre, estimated_scatter, used = centre_and_scatter(values, baseline=baseline)
-    return (estimated_centre if centre is None else centre), (estimated_scatter if scatter is None else scatter), used
+def individuals_chart(values: Sequence[float], aim: Aim) -> Chart:
+    """Individuals chart with limits at three standard deviations."""
+    lower, upper = aim.centre - 3 * aim.scatter, aim.centre + 3 * aim.scatter
+    return Chart(
+        kind="individuals",
+        line=tuple(values),
+        lower_line=None,
+        centre=aim.centre,
+        lower=lower,
+        upper=upper,
+        scatter=aim.scatter,
+        signals=tuple(i for i, x in enumerate(values) if not lower <= x <= upper),
+        provisional=aim.provisional,
+        run_length_on_target=individuals_run_length(),
+        run_length_after_shift=individuals_run_length(shift=1),
+    )
+
+
+def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
+    """Chart of the differences between neighbours; `signals` names the later point of each pair."""
+    ranges = moving_ranges(values)
+    mean_range = aim.scatter * MEAN_RANGE_OF_TWO
+    upper = HIGHEST_RANGE_OF_TWO * mean_range
+    return Chart(
+        kind="moving range",
+        line=ranges,
+        lower_line=None,
+        centre=mean_range,
+        lower=None,
+        upper=upper,
+        scatter=aim.scatter,
+        signals=tuple(i + 1 for i, r in enumerate(ranges) if r > upper),
+        provisional=aim.provisional,
+        run_length_on_target=None,
+        run_length_after_shift=None,
+    )
+
+
+def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit: float = 2.86) -> Chart:
+    """Exponentially weighted moving average, started at the centre, with its steady limits.
+
+    Parameters
+    ----------
+    values : sequence of float
+    aim : Aim
+    weight : float
+        Share of the newest value, 0 < weight ≤ 1.
+    limit : float
+        Limits in standard deviations of the average; 2.86 with weight 0.2 gives a false alarm in about 370 points.
+    """
+    if not 0 < weight <= 1:
+        raise UsageError(f"weight = {weight:g} lies outside 0 to 1: 0.1 to 0.3 is usual")
+    line, average = [], aim.centre
+    for value in values:
+        average = weight * value + (1 - weight) * average
+        line.append(average)
+    half = limit * aim.scatter * sqrt(weight / (2 - weight))
+    return Chart(
+        kind="EWMA",
+        line=tuple(line),
+        lower_line=None,
+        centre=aim.centre,
+        lower=aim.centre - half,
+        upper=aim.centre + half,
+        scatter=aim.scatter,
+        signals=tuple(i for i, x in enumerate(line) if abs(x - aim.centre) > half),
+        provisional=aim.provisional,
+        run_length_on_target=ewma_run_length(weight=weight, limit=limit),
+        run_length_after_shift=ewma_run_length(weight=weight, limit=limit, shift=1),
+    )
+
+
+def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, limit: float = 4.774) -> Chart:
+    """Two-sided cumulative sum chart.
+
+    Parameters
+    ----------
+    values : sequence of float
+    aim : Aim
+    allowance, limit : float
+        k and h in standard deviations; 0.5 and 4.774 give a false alarm in about 370 points.
+    """
+    up, down, high, low = 0.0, 0.0, [], []
+    for value in values:
+        up = max(0.0, up + value - aim.centre - allowance * aim.scatter)
+        down = max(0.0, down + aim.centre - value - allowance * aim.scatter)
+        high.append(up)
+        low.append(down)
+    upper = limit * aim.scatter
+    return Chart(
+        kind="CUSUM",
+        line=tuple(high),
+        lower_line=tuple(low),
+        centre=aim.centre,
+        lower=None,
+        upper=upper,
+        scatter=aim.scatter,
+        signals=tuple(i for i, (u, d) in enumerate(zip(high, low, strict=True)) if u > upper or d > upper),
+        provisional=aim.provisional,
+        run_length_on_target=cusum_run_length(allowance=allowance, limit=limit),
+        run_length_after_shift=cusum_run_length(allowance=allowance, limit=limit, shift=1),
+    )
+
+
+def all_charts(values: Sequence[float], *, baseline: int | None = None) -> tuple[Chart, ...]:
+    """The four charts of one series, with the default limits; `baseline` as in `aim_of`."""
+    aim = aim_of(values, baseline=baseline)
+    return individuals_chart(values, aim), moving_range_chart(values, aim), ewma_chart(values, aim), cusum_chart(values, aim)
+
+
+def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
+    """Absolute differences between neighbours."""
+    return tuple(abs(after - before) for before, after in pairwise(values))

@@ -10,6 +10,8 @@ from fretcheck.lots.capability import capability, capability_in_words, capabilit
 from fretcheck.lots.charts import (
     HIGHEST_RANGE_OF_TWO,
     MEAN_RANGE_OF_TWO,
+    Aim,
+    aim_of,
     all_charts,
     cusum_chart,
     ewma_chart,
@@ -22,7 +24,7 @@ from tests.lots.reference import EXAMPLES
 
 def test_nist_individuals():
     example = EXAMPLES["nist_individuals"]
-    chart = individuals_chart(example["x"])
+    chart = individuals_chart(example["x"], aim_of(example["x"]))
     assert chart.centre == pytest.approx(example["mean"], abs=1e-9)
     assert chart.scatter * MEAN_RANGE_OF_TWO == pytest.approx(example["MR"], abs=5e-5)
     # the handbook divides by 1.128, the exact constant is 1.12838: 2 in the third decimal
@@ -38,7 +40,7 @@ def test_constants_of_the_moving_range():
 
 def test_nist_ewma():
     example = EXAMPLES["nist_ewma"]
-    chart = ewma_chart(example["x"], weight=example["lam"], limit=3, centre=example["ewma0"], scatter=example["s"])
+    chart = ewma_chart(example["x"], Aim(centre=example["ewma0"], scatter=example["s"]), weight=example["lam"], limit=3)
     assert chart.line == pytest.approx(example["series"], abs=6e-3)  # printed to 2 decimals
     assert (chart.lower, chart.upper) == pytest.approx((example["LCL"], example["UCL"]), abs=1e-4)
     assert chart.signals == ()
@@ -47,7 +49,7 @@ def test_nist_ewma():
 
 def test_nist_cusum():
     example = EXAMPLES["nist_cusum"]
-    chart = cusum_chart(example["x"], allowance=example["k"], limit=example["h"], centre=example["target"], scatter=1.0)
+    chart = cusum_chart(example["x"], Aim(centre=example["target"], scatter=1.0), allowance=example["k"], limit=example["h"])
     assert chart.line == pytest.approx(example["S_hi"], abs=6e-3)
     assert chart.lower_line == pytest.approx(example["S_lo"], abs=6e-3)
     assert chart.signals[0] + 1 == example["first_signal"]
@@ -55,9 +57,10 @@ def test_nist_cusum():
 
 def test_thirty_individuals_by_cusum_and_ewma():
     example = EXAMPLES["individuals_30"]
-    cusum = cusum_chart(example["x"], allowance=example["cusum"]["K"], limit=example["cusum"]["H"], centre=10, scatter=1.0)
+    aim = Aim(centre=10, scatter=1.0)
+    cusum = cusum_chart(example["x"], aim, allowance=example["cusum"]["K"], limit=example["cusum"]["H"])
     assert cusum.line[28:] == pytest.approx((example["cusum"]["C+29"], example["cusum"]["C+30"]), abs=5e-3)
-    ewma = ewma_chart(example["x"], weight=example["ewma"]["lam"], limit=example["ewma"]["L"], centre=10, scatter=1.0)
+    ewma = ewma_chart(example["x"], aim, weight=example["ewma"]["lam"], limit=example["ewma"]["L"])
     expected = (example["ewma"]["z1"], example["ewma"]["z2"], example["ewma"]["z29"])
     assert (ewma.line[0], ewma.line[1], ewma.line[28]) == pytest.approx(expected, abs=5e-5)
     assert (ewma.lower, ewma.upper) == pytest.approx((example["ewma"]["LCL"], example["ewma"]["UCL"]), abs=6e-4)
@@ -116,22 +119,22 @@ def test_a_jump_and_a_slow_wear_are_seen():
     rng = np.random.default_rng(4)
     steady = rng.normal(0, 0.02, 20)
     jump = [*steady, 0.2]
-    assert individuals_chart(jump, baseline=20).signals == (20,)
-    assert moving_range_chart(jump, baseline=20).signals == (20,)
+    assert individuals_chart(jump, aim_of(jump, baseline=20)).signals == (20,)
+    assert moving_range_chart(jump, aim_of(jump, baseline=20)).signals == (20,)
     wear = [*steady, *(0.03 + rng.normal(0, 0.02, 15))]  # 1.5 standard deviations: hard for an individuals chart
-    assert any(i >= 20 for i in ewma_chart(wear, centre=0.0, scatter=0.02).signals)
-    assert any(i >= 20 for i in cusum_chart(wear, centre=0.0, scatter=0.02).signals)
+    assert any(i >= 20 for i in ewma_chart(wear, Aim(centre=0.0, scatter=0.02)).signals)
+    assert any(i >= 20 for i in cusum_chart(wear, Aim(centre=0.0, scatter=0.02)).signals)
 
 
 def test_charts_refuse_what_they_cannot_show():
     with pytest.raises(DiagnosisRefusedError, match="at least 3"):
-        individuals_chart([0.1, 0.2])
+        aim_of([0.1, 0.2])
     with pytest.raises(DiagnosisRefusedError, match="values that vary"):
-        ewma_chart([0.1, 0.1, 0.1])
+        aim_of([0.1, 0.1, 0.1])
     with pytest.raises(UsageError, match="outside 0 to 1"):
-        ewma_chart([0.1, 0.2, 0.3], weight=1.5)
+        ewma_chart([0.1, 0.2, 0.3], aim_of([0.1, 0.2, 0.3]), weight=1.5)
     with pytest.raises(UsageError, match="above 0"):
-        cusum_chart([0.1, 0.2, 0.3], centre=0.0, scatter=0.0)
+        Aim(centre=0.0, scatter=0.0)
 
 
 def test_capability_indices_published():
