@@ -1,4 +1,4 @@
-"""Text that came from a user, made safe for one line of a terminal.
+"""Text that came from a user, made safe for one line of a terminal; and numbers with a real minus.
 
 A name or serial may hold newlines, escape sequences, or characters that turn the writing direction; printed raw they would
 move the cursor, colour the screen or forge a line. They are shown as visible escapes (``\\n``, ``\\x1b``, ``\\u202e``) instead.
@@ -28,6 +28,17 @@ def plain_line(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(_shown(character) for character in text)
+
+
+def decimal(value: float, digits: int = 2) -> str:
+    """A number with a real minus, never a negative zero.
+
+    Examples
+    --------
+    >>> decimal(-0.114), decimal(-0.004), decimal(0.5, 3)
+    ('−0.11', '0.00', '0.500')
+    """
+    return f"{round(value, digits) + 0.0:.{digits}f}".replace("-", "−")
 
 
 def _shown(character: str) -> str:

@@ -20,6 +20,7 @@ from math import sqrt
 from statistics import NormalDist, fmean, stdev
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.plain_text import decimal
 
 FEWEST_VALUES = 20
 
@@ -93,7 +94,8 @@ def cpk_limits(cpk: float, *, values: int, confidence: float) -> tuple[float, fl
 def capability_in_words(found: Capability, *, what: str) -> str:
     """One sentence for a bench: what the process can hold, and how sure that is."""
     low, high = found.cpk_limits
-    sure = f"Cpk {found.cpk:.2f}, between {low:.2f} and {high:.2f} at {100 * found.confidence:.0f} % from {found.values} values"
+    between = f"between {decimal(low)} and {decimal(high)} at {100 * found.confidence:.0f} %"
+    sure = f"Cpk {decimal(found.cpk)}, {between} from {found.values} values"
     if low >= 1:
         return f"{what} holds its tolerance: {sure}"
     if high < 1:

@@ -98,13 +98,13 @@ def _by_attributes(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_
     counts = f"{len(bad)} bad of {lot.plan.sample} read, {accept} allowed"
     if surely_bad > accept:
         outcome: Outcome = "refuse"
-        text = f"refuse the lot: {counts}" + (" (undecided necks counted as bad)" if len(bad) <= accept else "")
+        text = counts + (" (undecided necks counted as bad)" if len(bad) <= accept else "")
     elif len(bad) + len(undecided) + len(unread) <= accept or not (undecided or unread):
-        outcome, text = "accept", f"accept the lot: {counts}"
+        outcome, text = "accept", counts
         if undecided:
             text += f", even if the {_necks(undecided)} left undecided were bad"
     else:
-        outcome, text = "open", f"not decided: {len(bad)} bad so far, {accept} allowed{_what_to_read(undecided, unread)}"
+        outcome, text = "open", f"{len(bad)} bad so far, {accept} allowed{_what_to_read(undecided, unread)}"
     return _decision(lot, outcome, text, bad, undecided, unread, _risks_after(lot, len(bad), outcome), undecided_as_bad, now)
 
 
@@ -128,7 +128,7 @@ def _by_variables(lot: Lot, results: Mapping[str, NeckResult], *, now: datetime)
     bad, undecided, _ = (_of_sample(lot, results, kind) for kind in ("fail", "undecided", None))
     unread = [s for s in lot.sample if s not in results or results[s].worst_cents is None]
     if unread:
-        text = f"not decided: a plan by variables needs every neck of the sample{_what_to_read([], unread)}"
+        text = f"a plan by variables needs every neck of the sample{_what_to_read([], unread)}"
         return _decision(lot, "open", text, bad, undecided, unread, (), False, now)
     values = [worst for s in lot.sample if (worst := results[s].worst_cents) is not None]
     limits = {results[s].limit_cents for s in lot.sample}
@@ -136,9 +136,8 @@ def _by_variables(lot: Lot, results: Mapping[str, NeckResult], *, now: datetime)
         raise UsageError(f"the sampled necks were judged against different limits {sorted(limits)} cents: judge them alike")
     limit = limits.pop()
     found = decide_by_variables(values, plan=plan, upper=limit)
-    verb = "accept" if found.accepted else "refuse"
     text = (
-        f"{verb} the lot: worst notes {found.mean:.1f} ± {found.scatter:.1f} cents against {limit:g}, "
+        f"worst notes {found.mean:.1f} ± {found.scatter:.1f} cents against {limit:g}, "
         f"estimated {found.outside_pct:.1f} % outside, {found.most_outside_pct:.1f} % allowed"
     )
     risks = ["this rests on worst notes that scatter normally; count bad necks instead when in doubt"]

@@ -67,7 +67,7 @@ def _table(*headings: str) -> Table:
 
 def _common_scale(layout: Layout, numbers: Sequence[int], unit: LengthUnit) -> Table:
     rounded = layout.rounding is not None
-    table = _table("fret", "from\nnut", "from\nprevious", "speaking\nlength", *(["cents"] if rounded else []))
+    table = _table("fret", "from\nnut", "from\nprevious", "speaking\nlength", *(["cents\noff"] if rounded else []))
     for heading in _string_headings(layout, numbers):
         table.add_column(heading, justify="right", no_wrap=True, style="cyan")
     show = _length_writer(layout, unit)
@@ -110,6 +110,8 @@ def _remarks(layout: Layout, unit: LengthUnit) -> list[str]:
             "  "
             + ", ".join(f"{number}: {_plain(_scale_of(layout, number).nut_offset_mm, unit)} {unit}" for number in _all(layout))
         )
+        also = ", what rounding costs in cents" if layout.rounding is not None else ""
+        lines.append(f"From fret to fret, speaking lengths{also}: --csv or --json.")
     lines += [FROM_THE_NUT, CARE]
     return lines
 

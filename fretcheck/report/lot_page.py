@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from fretcheck.lots.lot import Lot
     from fretcheck.register.document import InspectionDocument
 
-_BADGES = {"accept": ("pass", "ACCEPTED"), "refuse": ("fail", "REFUSED"), "open": ("undecided", "NOT DECIDED")}
+_BADGES = {"accept": ("pass", "Accepted"), "refuse": ("fail", "Refused"), "open": ("undecided", "Not decided")}
 
 
 def lot_page(

@@ -18,7 +18,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fretcheck.lots.capability import capability_in_words
-from fretcheck.plain_text import plain_line
+from fretcheck.plain_text import decimal, plain_line
 from fretcheck.report.page import signed
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def template_view(name: str, study: TemplateStudy) -> RenderableType:
         f"Errors of the template, mm, + toward the bridge, with {percent} interval", ">Fret", ">Error", ">Interval", ">Cpk", ""
     )
     for fret in position.frets:
-        cpk = "" if study.capability is None else f"{study.capability[fret.fret].cpk:.2f}"
+        cpk = "" if study.capability is None else decimal(study.capability[fret.fret].cpk)
         interval = f"{signed(fret.interval[0], 2)} to {signed(fret.interval[1], 2)}"
         table.add_row(str(fret.fret), signed(fret.error_mm, 2), interval, cpk, "correct the template" if fret.blamed else "")
     parts += [Text(), table, Text()]
@@ -144,7 +144,9 @@ def drift_in_words(drift: Drift) -> list[str]:
     """What each chart says, with its limits and average run lengths."""
     lines = []
     for chart in drift.charts:
-        limits = f"upper limit {chart.upper:.3f}" if chart.lower is None else f"limits {chart.lower:+.3f} and {chart.upper:+.3f}"
+        limits = f"upper limit {chart.upper:.3f}"
+        if chart.lower is not None:
+            limits = f"limits {signed(chart.lower, 3)} and {signed(chart.upper, 3)}"
         seen = [plain_line(drift.labels[i]) for i in chart.signals]
         words = f"{chart.kind}: {limits} mm, " + (f"signal at {', '.join(seen)}" if seen else "no signal")
         if chart.run_length_on_target is not None and chart.run_length_after_shift is not None:

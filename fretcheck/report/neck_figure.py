@@ -102,9 +102,9 @@ def description(plan: NeckPlan) -> str:
     text = f"{len(plan.frets)} frets on a scale of {plan.neck.scale_length_mm:g} mm. "
     if found:
         text += f"Out of place: {'; '.join(found)}. "
-    largest = max((abs(one.value) for one in plan.frets.values() if one.finding is None), default=0.0)
     if rest == 0:
         return text
+    largest = max(0.01, *(abs(one.value) for one in plan.frets.values() if one.finding is None))
     return text + f"{'The other ' if found else 'All '}{rest} frets were found within {millimetres(largest)} of their place."
 
 

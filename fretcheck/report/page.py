@@ -43,7 +43,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fretcheck.errors import StorageError
-from fretcheck.plain_text import plain_line
+from fretcheck.plain_text import decimal, plain_line
 from fretcheck.report.verdict_words import sureness
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         finalize=_shown,
     )
-    environment.filters.update(line=plain_line, signed=signed, moment=moment, sure=sureness)
+    environment.filters.update(line=plain_line, signed=signed, decimal=decimal, moment=moment, sure=sureness)
     return environment
 
 

@@ -50,7 +50,7 @@ def template_context(study: TemplateStudy, *, series: Mapping[str, Sequence[Insp
     drifts, no_drift = _drifts(study, series)
     return {
         "badge": "fail" if blamed else "pass",
-        "word": "CORRECT THE TEMPLATE" if blamed else "NOTHING TO CORRECT",
+        "word": "Correct the template" if blamed else "Nothing to correct",
         "lines": what_to_correct(study),
         "position": template_figure(position, tolerance_mm=study.tolerance_mm),
         "tilt": None if study.tilt is None else template_figure(study.tilt, tolerance_mm=study.tolerance_mm),

@@ -53,10 +53,11 @@ def predicted_sentence(document: InspectionDocument) -> str:
 
 
 def set_aside_by_reason(document: InspectionDocument) -> list[tuple[str, str]]:
-    """Sounds that were not used: each reason, and where it was met."""
+    """Sounds that were not used: each reason, fit to stand within a sentence, and where it was met."""
     places: dict[str, dict[int | None, list[str]]] = defaultdict(lambda: defaultdict(list))
     for one in document.set_aside:
-        places[one.reason][one.string].append(f"{one.start_s:.1f}")
+        reason = one.reason[:1].lower() + one.reason[1:].rstrip(".")
+        places[reason][one.string].append(f"{one.start_s:.1f}")
     return [
         (
             reason,

@@ -108,7 +108,7 @@ def test_the_template_and_its_drift(three_lots, capsys, tmp_path):
     assert [row["fret"] for row in table if row["quantity"] == "position" and row["correct"] == "yes"] == ["7"]
     assert float(table[6]["error_mm"]) == pytest.approx(TEMPLATE_MM, abs=0.04)
     page = (tmp_path / "t.html").read_text(encoding="utf-8")
-    assert "CORRECT THE TEMPLATE" in page
+    assert "Correct the template" in page
     one = printed(capsys, "lot", "template", "T1", "--lot", "Lot 2", code=1)
     assert one["position"]["necks"] == 8
     assert one["capability"] is None
