@@ -36,6 +36,7 @@ _BAND_STYLES: dict[Mood, str] = {
     "listening": "bold reverse",
     "taken": "bold black on green",
     "again": "bold black on yellow",
+    "faint": "bold black on yellow",
     "paused": "bold reverse",
     "trouble": "bold white on red",
     "finished": "bold black on green",

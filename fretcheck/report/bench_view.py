@@ -19,13 +19,14 @@ from fretcheck.session import events as told
 from fretcheck.session.plan import Ask, Plan
 from fretcheck.session.wording import asked_words, place_words
 
-Mood = Literal["waiting", "listening", "taken", "again", "paused", "trouble", "finished"]
+Mood = Literal["waiting", "listening", "taken", "again", "faint", "paused", "trouble", "finished"]
 
 HEADINGS: dict[Mood, str] = {
     "waiting": "PLUCK",
     "listening": "LISTENING",
     "taken": "TAKEN",
     "again": "ONCE MORE",
+    "faint": "TOO FAINT",
     "paused": "PAUSED",
     "trouble": "NO SOUND",
     "finished": "FINISHED",
@@ -59,7 +60,7 @@ class BenchView:
         match event:
             case told.Asked():
                 self.ask = event.ask
-                if self.mood in ("paused", "trouble"):
+                if self.mood in ("paused", "trouble", "faint"):
                     self.mood, self.message = "waiting", ""
                 if self.mood == "waiting":
                     self.message = self._wanted()
@@ -75,6 +76,8 @@ class BenchView:
                 self._rejected(event.reason)
             case told.WrongNote():
                 self._rejected(event.text)
+            case told.TooFaint():
+                self.mood, self.message = "faint", event.text
             case told.SteppedBack():
                 self._forget(event.withdrawn)
                 self.mood, self.message = "again", f"One back. {self._wanted(event.ask)}"

@@ -91,6 +91,11 @@ class Ear:
         return self._segmenter.level_rms
 
     @property
+    def follows_pluck(self) -> bool:
+        """True while a pluck is under way that has not been told yet."""
+        return self._open
+
+    @property
     def now_s(self) -> float:
         """How far the source has been heard."""
         return self._end_frame / self.sample_rate

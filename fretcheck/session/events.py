@@ -78,6 +78,14 @@ class Again(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class TooFaint(Event):
+    """The note asked for was heard twice, too faint to begin a pluck; `text` is a sentence for the player."""
+
+    ask: Ask
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class WrongNote(Event):
     """Another note than the one asked for was heard."""
 

@@ -14,6 +14,7 @@ from fretcheck.audio.cues import Cue, CuePlayer
 from fretcheck.audio.source import Block
 from fretcheck.session import events as told
 from fretcheck.session.ear import Began, Complete, Ear, Heard, Lost, Measured, NoPluck
+from fretcheck.session.faint import FaintNotes
 from fretcheck.session.journal import Journal
 from fretcheck.session.reading import SoundSetAside
 from fretcheck.session.runner import Runner
@@ -27,6 +28,7 @@ KNOCK_S = 0.3
 _CUES: dict[type[told.Event], Cue] = {
     told.Accepted: Cue.ACCEPTED,
     told.Again: Cue.AGAIN,
+    told.TooFaint: Cue.AGAIN,
     told.WrongNote: Cue.WRONG_FRET,
     told.SteppedBack: Cue.AGAIN,
     told.StringFinished: Cue.STRING_FINISHED,
@@ -55,6 +57,7 @@ class LiveSession:
         self._tell = tell
         self._cues = cues
         self._ear: Ear | None = None
+        self._faint: FaintNotes | None = None
         self._offset_s = 0.0
 
     @property
@@ -71,6 +74,7 @@ class LiveSession:
         """Sound begins, or begins anew at another rate."""
         self._offset_s = self.journal.begin_part(device=source, sample_rate=sample_rate)
         self._ear = Ear(sample_rate)
+        self._faint = FaintNotes(sample_rate)
 
     def start(self) -> None:
         """Ask for the first note."""
@@ -82,7 +86,7 @@ class LiveSession:
         if self._cues.is_sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
         events = [event for heard in self._ear.push(block, decisive_only=decisive_only) for event in self._hear(heard)]
-        self._sound_cue(events)
+        self._sound_cue([*events, *self._listen_for_faint(block)])
 
     def end_of_sound(self) -> None:
         """The source has ended: judge what was still ringing."""
@@ -118,6 +122,17 @@ class LiveSession:
                 return self._set_aside(heard)
             case Lost():
                 return self._follow(runner.lost())
+
+    def _listen_for_faint(self, block: Block) -> list[told.Event]:
+        """Between plucks: does the player pluck too softly to be noticed?"""
+        assert self._ear is not None
+        assert self._faint is not None
+        expected_hz = self.runner.expected_hz
+        if expected_hz is None or self._ear.follows_pluck or block.lost or self._cues.is_sounding:
+            self._faint.restart()
+            return []
+        found = self._faint.push(block.samples, expected_hz)
+        return [] if found is None else self._follow(self.runner.faint(found.level_db, found.room_db))
 
     def _set_aside(self, heard: NoPluck) -> list[told.Event]:
         ask = self.runner.ask

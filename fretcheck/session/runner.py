@@ -125,6 +125,14 @@ class Runner:
             return None
         return statistics.median(self._step_times) * self.notes_left
 
+    @property
+    def expected_hz(self) -> float | None:
+        """Pitch of what is asked for, from its string's open note as heard; None when nothing is waited for."""
+        ask = self.ask
+        if ask is None or self.state not in ("waiting", "ringing"):
+            return None
+        return expected_hz(self.neck, ask.string, ask.fret, self._opens)
+
     def deviation_cents(self, ask: Ask, note: NoteReading) -> float | None:
         """How far a note is from what was asked; a fretted note is judged from its own open note, None without one."""
         if note.f1_hz is None or (ask.fret > 0 and ask.string not in self._opens):
@@ -195,6 +203,17 @@ class Runner:
         if self.state != "listening" or ask is None or not self._listens_to(start_s):
             return []
         return self._again(ask, reason, silent=silent)
+
+    def faint(self, level_db: float, room_db: float) -> list[told.Event]:
+        """The note asked for was heard more than once, at `level_db`, too faint for a room of `room_db` to be a pluck."""
+        ask = self.ask
+        if self.state not in ("waiting", "ringing") or ask is None:
+            return []
+        text = (
+            f"Heard a note of {level_db:.0f} dB, too faint to be measured in this room ({room_db:.0f} dB). "
+            "Pluck harder or move the microphone nearer."
+        )
+        return [told.TooFaint(ask=ask, text=text)]
 
     def lost(self) -> list[told.Event]:
         """Samples were lost; a pluck under way is given up and asked for again."""

@@ -148,6 +148,7 @@ def test_the_scale_runs_from_flat_at_the_left_to_sharp_at_the_right():
             "ONCE MORE",
             "fret 11",
         ),
+        (told.TooFaint(ask=Ask(string=3, fret=12), text="Heard a note of -52 dB. Pluck harder."), "TOO FAINT", "Pluck harder"),
         (told.SourceTrouble(text="The sound input has ended.", listening=False), "NO SOUND", "has ended"),
         (told.Paused(), "PAUSED", "Press p"),
         (told.Finished(complete=True), "FINISHED", "All notes are taken"),

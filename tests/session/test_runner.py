@@ -372,3 +372,26 @@ def test_a_session_interrupted_between_strings_just_goes_on():
 def test_a_finished_session_has_nothing_to_ask():
     player = bench(strings=[3, 2], taken=interrupted_after(10))
     assert player.events == [told.Finished(complete=True)]
+
+
+def test_a_faint_note_is_told_while_a_pluck_is_waited_for_and_moves_nothing():
+    player = bench()
+    player.as_asked()
+    asked = player.runner.ask
+    (event,) = player.runner.faint(-52.4, -50.0)
+    assert event.ask == asked
+    assert "-52 dB" in event.text
+    assert "(-50 dB)" in event.text
+    assert player.runner.ask == asked
+    player.runner.onset(100.0)
+    assert player.runner.faint(-52.4, -50.0) == []  # a pluck is under way
+    player.runner.pause()
+    assert player.runner.faint(-52.4, -50.0) == []
+
+
+def test_the_pitch_waited_for_follows_the_open_string_and_is_none_while_a_pluck_is_under_way():
+    player = bench(frets=[12])
+    player.as_asked(cents=10.0)
+    assert player.runner.expected_hz == pytest.approx(note_at(player.runner.neck, 3, 12, cents=10.0).f1_hz, rel=1e-9)
+    player.runner.onset(100.0)
+    assert player.runner.expected_hz is None
