@@ -83,10 +83,11 @@ class LiveSession:
     def take(self, block: Block, *, decisive_only: bool = False) -> None:
         """Hear the next block of sound; `decisive_only` leaves running values out, as in `Ear.push`."""
         assert self._ear is not None
-        if self._cues.is_sounding:
+        sounding = self._cues.is_sounding
+        if sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
         events = [event for heard in self._ear.push(block, decisive_only=decisive_only) for event in self._hear(heard)]
-        self._sound_cue([*events, *self._listen_for_faint(block)])
+        self._sound_cue([*events, *self._listen_for_faint(block, cue_sounds=sounding)])
 
     def end_of_sound(self) -> None:
         """The source has ended: judge what was still ringing."""
@@ -123,12 +124,12 @@ class LiveSession:
             case Lost():
                 return self._follow(runner.lost())
 
-    def _listen_for_faint(self, block: Block) -> list[told.Event]:
+    def _listen_for_faint(self, block: Block, *, cue_sounds: bool) -> list[told.Event]:
         """Between plucks: does the player pluck too softly to be noticed?"""
         assert self._ear is not None
         assert self._faint is not None
         expected_hz = self.runner.expected_hz
-        if expected_hz is None or self._ear.follows_pluck or block.lost or self._cues.is_sounding:
+        if expected_hz is None or self._ear.follows_pluck or block.lost or cue_sounds:
             self._faint.restart()
             return []
         found = self._faint.push(block.samples, expected_hz)
