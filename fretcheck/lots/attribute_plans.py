@@ -21,7 +21,8 @@ from fretcheck.lots.risks import SamplingPlan
 Severity = Literal["normal", "tightened"]
 
 CODE_LETTERS = "ABCDEFGHJ"
-SAMPLE_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80)
+SAMPLE_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125)
+"""Of the letters A to J, and of K, at which arrows from J may end."""
 LEVELS = ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")
 QUALITY_LIMITS = (0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 LARGEST_LOT = 500
@@ -53,7 +54,9 @@ def code_letter(*, lot: int, level: str = "II") -> str:
     if level not in LEVELS:
         raise UsageError(f"inspection level {level!r} is unknown: give one of {', '.join(LEVELS)}")
     if not 2 <= lot <= LARGEST_LOT:
-        raise UsageError(f"a lot of {lot} necks lies outside the standard's rows kept here, 2 to {LARGEST_LOT}")
+        raise UsageError(
+            f"a lot of {lot} necks lies outside the standard's rows kept here, 2 to {LARGEST_LOT}: state your risks instead"
+        )
     letters = next(row for largest, row in _LETTERS_OF_LOT if lot <= largest)
     return letters[LEVELS.index(level)]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.attribute_plans import LEVELS, attribute_plan, code_letter
+from fretcheck.lots.attribute_plans import LEVELS, QUALITY_LIMITS, attribute_plan, code_letter
 from fretcheck.lots.risks import StatedRisks
 from fretcheck.lots.variable_plans import (
     VariablePlan,
@@ -40,6 +40,29 @@ def test_attribute_plans_cell_by_cell():
             plan = attribute_plan(lot=lot, aql=float(row["aql"]), level=row["level"], severity=row["severity"].lower())
             assert (plan.sample, plan.accept, plan.refuse) == (min(lot, int(row["n"])), int(row["ac"]), int(row["re"])), row
             assert f"letter {row['code']}" in plan.source
+
+
+# Rows F to K of MIL-STD-105E tables II-A and II-B: refusal numbers at AQL 0.65, 1.0, 1.5, 2.5, 4.0, 6.5; < and > stand for the
+# first plan above or below (READ: a building agency's guide that reprints both, "AC-TABLE.ASC", tables 1-A and 1-B)
+PRINTED_SAMPLES = {"F": 20, "G": 32, "H": 50, "J": 80, "K": 125}
+PRINTED = {
+    "normal": {"F": "1 < > 2 3 4", "G": "< > 2 3 4 6", "H": "> 2 3 4 6 8", "J": "2 3 4 6 8 11", "K": "3 4 6 8 11 15"},
+    "tightened": {"F": "> 1 > > 2 3", "G": "1 > > 2 3 4", "H": "> > 2 3 4 6", "J": "> 2 3 4 6 9", "K": "2 3 4 6 9 13"},
+}
+LARGE_LOTS = [(151, "II", "G"), (280, "II", "G"), (280, "III", "H"), (281, "II", "H"), (500, "II", "H"), (500, "III", "J")]
+
+
+@pytest.mark.parametrize("severity", PRINTED)
+@pytest.mark.parametrize(("lot", "level", "letter"), LARGE_LOTS)
+def test_attribute_plans_of_larger_lots(severity, lot, level, letter):
+    letters = list(PRINTED_SAMPLES)
+    for column, aql in enumerate(QUALITY_LIMITS):
+        row = letters.index(letter)
+        while (printed := PRINTED[severity][letters[row]].split()[column]) in "<>":
+            row += 1 if printed == ">" else -1
+        plan = attribute_plan(lot=lot, aql=aql, level=level, severity=severity)
+        assert (plan.sample, plan.refuse) == (PRINTED_SAMPLES[letters[row]], int(printed)), aql
+        assert f"letter {letter}" in plan.source
 
 
 def test_variable_plans_cell_by_cell():
