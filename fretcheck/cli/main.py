@@ -12,9 +12,11 @@ import os
 import sys
 from importlib import import_module
 from io import TextIOWrapper
+from typing import Annotated
 
 import typer
 
+from fretcheck import __version__
 from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, FretcheckError
 from fretcheck.plain_text import plain_line
 
@@ -57,7 +59,11 @@ def build_app() -> typer.Typer:
     )
 
     @app.callback()
-    def _root() -> None:
+    def _root(
+        version: Annotated[
+            bool, typer.Option("--version", is_eager=True, callback=_show_version, help="Show the version and exit.")
+        ] = False,
+    ) -> None:
         pass
 
     for name in COMMAND_MODULES:
@@ -65,20 +71,20 @@ def build_app() -> typer.Typer:
     return app
 
 
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        print(f"fretcheck {__version__}")
+        raise typer.Exit
+
+
 def run(arguments: list[str] | None = None) -> int:
     """Run one command and return its exit code; errors of the user's kind go to standard error as one line."""
     try:
-        code = build_app()(args=arguments, standalone_mode=False)
+        code = _obey(arguments)
         sys.stdout.flush()  # here, where a full disk or a closed pipe can still be told
     except FretcheckError as error:
         print(f"fretcheck: {one_line(str(error))}", file=sys.stderr)
         return error.exit_code
-    except _CommandLineError as error:
-        if type(error).__name__ == "NoArgsIsHelpError":
-            print(error)
-        else:
-            print(f"fretcheck: {one_line(str(error))}", file=sys.stderr)
-        return EXIT_BAD_INPUT
     except (KeyboardInterrupt, typer.Abort):
         print("fretcheck: stopped", file=sys.stderr)
         return 130
@@ -96,6 +102,18 @@ def run(arguments: list[str] | None = None) -> int:
         print(f"fretcheck: {one_line(place + (error.strerror or str(error)))}", file=sys.stderr)
         return EXIT_BAD_INPUT if error.errno in _BAD_NAME else EXIT_DEVICE_OR_STORAGE
     return code if isinstance(code, int) else 0
+
+
+def _obey(arguments: list[str] | None) -> object:
+    """What the command returned; for words that make no command, what is wrong with them is told."""
+    try:
+        return build_app()(args=arguments, standalone_mode=False)
+    except _CommandLineError as error:
+        if type(error).__name__ == "NoArgsIsHelpError":
+            print(error)
+        else:
+            print(f"fretcheck: {one_line(str(error))}", file=sys.stderr)
+        return EXIT_BAD_INPUT
 
 
 def one_line(text: str) -> str:

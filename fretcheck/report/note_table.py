@@ -68,7 +68,7 @@ def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, re
         "±\n95 %",
         "began\nsharper",
         "stiffness\nB",
-        "noise\ndB",
+        "dB over\nnoise",
     ):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("\nremark", overflow="fold")

@@ -12,9 +12,9 @@ cores
 
 from __future__ import annotations
 
+import argparse
 import os
 import shutil
-import sys
 import tempfile
 from functools import partial
 from pathlib import Path
@@ -104,6 +104,8 @@ def cores() -> None:
 
 
 if __name__ == "__main__":
-    chosen = sys.argv[1:] or ["shop", "thousand", "cores"]
-    for name in chosen:
-        {"shop": shop, "thousand": thousand, "cores": cores}[name]()
+    parts = {"shop": shop, "thousand": thousand, "cores": cores}
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("part", nargs="*", help=f"{', '.join(parts)}; all unless told")
+    for name in parser.parse_args().part or parts:
+        parts[name]()

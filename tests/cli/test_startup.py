@@ -7,6 +7,9 @@ import sys
 
 import pytest
 
+import fretcheck
+from fretcheck.cli.main import run
+
 COSTLY = ("librosa", "numba", "matplotlib", "scipy.stats", "scipy.signal", "sqlalchemy", "sounddevice", "dask", "pydantic")
 
 
@@ -16,6 +19,11 @@ def test_nothing_costly_is_imported(what: str) -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = done.stdout.rsplit("LOADED", 1)[1].split()
     assert loaded == []
+
+
+def test_version(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--version"]) == 0
+    assert capsys.readouterr().out == f"fretcheck {fretcheck.__version__}\n"
 
 
 def test_every_command_is_documented() -> None:
