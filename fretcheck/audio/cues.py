@@ -7,7 +7,7 @@ so with a cue sounding, not before; loud tones close to the ear harm hearing.
 Conventions
 -----------
 `play` returns at once. `is_sounding` is True from then until the room has taken the cue away; nothing heard meanwhile is to
-be measured.
+be measured. A loudspeaker that fails, is missing or hangs is given up: `failure` says why, and further cues are dropped.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from __future__ import annotations
 import queue
 import threading
 import time
+from collections.abc import Callable
 from enum import StrEnum
 from typing import Protocol
 
@@ -43,6 +44,8 @@ _PAUSE_S = 0.04
 _RAMP_S = 0.008
 TAIL_S = 0.25
 """A cue counts as sounding this much longer: the loudspeaker's buffer and the room's echo."""
+HANGS_AFTER_S = 2.0
+"""A cue that should have ended so long ago never will."""
 MODERATE = 0.1
 LOUDEST = 0.25
 
@@ -58,8 +61,18 @@ def cue_sound(cue: Cue, *, sample_rate: float, level: float = MODERATE) -> Sampl
     return np.concatenate(pieces)
 
 
+def cue_seconds(cue: Cue) -> float:
+    """How long a cue takes, its last pause included."""
+    return sum(seconds + _PAUSE_S for _, seconds in _PATTERNS[cue])
+
+
 class CuePlayer(Protocol):
     """Plays cues, or does not."""
+
+    @property
+    def failure(self) -> str | None:
+        """Why no cues sound any more; None while they do, or where none are wanted."""
+        ...
 
     def play(self, cue: Cue) -> None: ...
 
@@ -71,6 +84,8 @@ class CuePlayer(Protocol):
 
 class SilentCues:
     """For those who want none, and for replays."""
+
+    failure: str | None = None
 
     def play(self, cue: Cue) -> None:
         """Do nothing."""
@@ -86,26 +101,29 @@ class SilentCues:
 class SpeakerCues:
     """Plays cues through an output device, in a thread of its own.
 
-    A loudspeaker that fails does not stop an inspection: `failure` then tells why, and further cues are dropped.
-
     Parameters
     ----------
     device : int or str, optional
         Output by number or name as PortAudio knows it; None for the system's own.
     level : float
         Peak, full scale 1; at most 0.25.
+    clock : callable
+        Seconds, monotonic.
     """
 
-    def __init__(self, *, device: int | str | None = None, level: float = MODERATE) -> None:
+    def __init__(
+        self, *, device: int | str | None = None, level: float = MODERATE, clock: Callable[[], float] = time.monotonic
+    ) -> None:
         if not 0.0 < level <= LOUDEST:
             raise UsageError(f"cue level = {level} must be above 0 and at most {LOUDEST}: loud tones harm hearing")
         self.failure: str | None = None
         self._device = device
         self._level = level
+        self._clock = clock
         self._waiting: queue.SimpleQueue[Cue | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._open_cues = 0
-        self._silent_at = 0.0
+        self._silent_at = self._ends_by = clock()
         self._thread = threading.Thread(target=self._work, name="cues", daemon=True)
         self._thread.start()
 
@@ -115,12 +133,16 @@ class SpeakerCues:
             return
         with self._lock:
             self._open_cues += 1
+            self._ends_by = max(self._ends_by, self._clock()) + cue_seconds(cue)
         self._waiting.put(cue)
 
     @property
     def is_sounding(self) -> bool:
         with self._lock:
-            return self._open_cues > 0 or time.monotonic() < self._silent_at
+            now = self._clock()
+            if self._open_cues > 0 and now > self._ends_by + HANGS_AFTER_S and self.failure is None:
+                self.failure = "playing a cue failed: the sound output hangs"
+            return (self._open_cues > 0 and self.failure is None) or now < self._silent_at
 
     def close(self) -> None:
         """Let what waits finish, but not for ever: a sound server that hangs must not keep the program."""
@@ -129,11 +151,12 @@ class SpeakerCues:
 
     def _work(self) -> None:
         while (cue := self._waiting.get()) is not None:
-            if self.failure is None:
-                self.failure = self._sound(cue)
+            failure = self.failure or self._sound(cue)
             with self._lock:
                 self._open_cues -= 1
-                self._silent_at = time.monotonic() + TAIL_S
+                self.failure = self.failure or failure
+                if failure is None:
+                    self._silent_at = self._clock() + TAIL_S
 
     def _sound(self, cue: Cue) -> str | None:
         """Play one cue to its end; the reason when that was not possible."""

@@ -40,7 +40,7 @@ class BenchLines:
                 return f"taken     {place_words(self._neck, ask.string, ask.fret)}{cents}"
             case told.Again():
                 return f"once more {event.reason}"
-            case told.WrongNote() | told.Drifted():
+            case told.WrongNote() | told.Drifted() | told.NoCues():
                 return f"{'once more' if isinstance(event, told.WrongNote) else 'warning':<9} {event.text}"
             case told.TooFaint():
                 return f"too faint {event.text}"

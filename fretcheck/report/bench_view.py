@@ -44,7 +44,7 @@ class BenchView:
     mood: Mood = "waiting"
     message: str = ""
     warning: str = ""
-    """Drift; stays until a note of another string is taken."""
+    """Drift, or a loudspeaker that failed; stays until a note of another string is taken."""
     warned_of: int | None = None
     deviation_cents: float | None = None
     u_cents: float | None = None
@@ -86,6 +86,8 @@ class BenchView:
             case told.Drifted():
                 self._forget(event.withdrawn)
                 self.warning, self.warned_of = event.text, event.string
+            case told.NoCues():
+                self.warning, self.warned_of = event.text, self.ask.string if self.ask else None
             case told.Paused():
                 self.mood, self.message = "paused", "Press p to go on."
             case told.SourceTrouble():

@@ -149,6 +149,13 @@ class Finished(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class NoCues(Event):
+    """The loudspeaker failed: from here on the session is silent, and goes on."""
+
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class SourceTrouble(Event):
     """The sound failed, or came back: one sentence for the person at the bench."""
 

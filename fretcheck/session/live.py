@@ -58,6 +58,7 @@ class LiveSession:
         self._cues = cues
         self._ear: Ear | None = None
         self._faint: FaintNotes | None = None
+        self._cues_failed = False
         self._offset_s = 0.0
 
     @property
@@ -83,6 +84,9 @@ class LiveSession:
     def take(self, block: Block, *, decisive_only: bool = False) -> None:
         """Hear the next block of sound; `decisive_only` leaves running values out, as in `Ear.push`."""
         assert self._ear is not None
+        if self._cues.failure is not None and not self._cues_failed:
+            self._cues_failed = True
+            self._follow([told.NoCues(text=f"No cues will sound: {self._cues.failure}.")])
         sounding = self._cues.is_sounding
         if sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)

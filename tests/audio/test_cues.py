@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import threading
+
 import numpy as np
 import pytest
 
-from fretcheck.audio.cues import LOUDEST, TAIL_S, Cue, SilentCues, SpeakerCues, cue_sound
-from fretcheck.errors import UsageError
+from fretcheck.audio.cues import (
+    HANGS_AFTER_S,
+    LOUDEST,
+    TAIL_S,
+    Cue,
+    SilentCues,
+    SpeakerCues,
+    cue_seconds,
+    cue_sound,
+)
+from fretcheck.errors import DeviceError, UsageError
 from tests.sound_server import sound_server  # noqa: F401
 
 RATE = 48_000.0
@@ -49,6 +60,88 @@ def test_silent_cues_never_sound():
     cues.play(Cue.AGAIN)
     assert not cues.is_sounding
     cues.close()
+
+
+class Loudspeaker:
+    """Stands in for the sounddevice module; fails where it is told to."""
+
+    def __init__(self, *, fails=None, gate=None):
+        self.fails = fails
+        self.gate = gate
+        self.written = 0
+
+    def query_devices(self, _device, _kind):
+        if self.fails == "missing":
+            raise ValueError("No output device")
+        return {"default_samplerate": 48_000.0}
+
+    def OutputStream(self, **_options):
+        if self.fails == "open":
+            raise RuntimeError("Device unavailable")
+        return self
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *exc):
+        pass
+
+    def write(self, sound):
+        if self.fails == "write":
+            raise RuntimeError("Unanticipated host error")
+        if self.gate is not None:
+            self.gate.wait()
+        self.written += len(sound)
+
+
+def cues_on(monkeypatch, loudspeaker, **options):
+    monkeypatch.setattr("fretcheck.audio.portaudio.load_sounddevice", lambda: loudspeaker)
+    return SpeakerCues(**options)
+
+
+@pytest.mark.parametrize("fails", ["missing", "open", "write"])
+def test_a_loudspeaker_that_fails_is_silent_from_then_on_and_says_why(monkeypatch, fails):
+    cues = cues_on(monkeypatch, Loudspeaker(fails=fails))
+    cues.play(Cue.ACCEPTED)
+    cues.close()  # waits for the worker
+    assert cues.failure.startswith("playing a cue failed: ")
+    assert not cues.is_sounding  # nothing was heard, so nothing has to die away
+    cues.play(Cue.AGAIN)
+    assert not cues.is_sounding
+
+
+def test_without_portaudio_cues_are_silent(monkeypatch):
+    def missing():
+        raise DeviceError("PortAudio, the library for sound input, is missing.")
+
+    monkeypatch.setattr("fretcheck.audio.portaudio.load_sounddevice", missing)
+    cues = SpeakerCues()
+    cues.play(Cue.ACCEPTED)
+    cues.close()
+    assert "PortAudio" in cues.failure
+    assert not cues.is_sounding
+
+
+def test_a_loudspeaker_that_hangs_is_given_up_and_mutes_nothing_for_ever(monkeypatch):
+    gate, now = threading.Event(), [100.0]
+    cues = cues_on(monkeypatch, Loudspeaker(gate=gate), clock=lambda: now[0])
+    cues.play(Cue.ACCEPTED)
+    cues.play(Cue.STRING_FINISHED)
+    both_s = cue_seconds(Cue.ACCEPTED) + cue_seconds(Cue.STRING_FINISHED)
+    now[0] = 100.0 + both_s + HANGS_AFTER_S - 0.01
+    assert cues.is_sounding
+    assert cues.failure is None
+    now[0] += 0.02
+    assert not cues.is_sounding
+    assert "hangs" in cues.failure
+    gate.set()
+    cues.close()
+    assert "hangs" in cues.failure
+
+
+def test_a_cue_takes_as_long_as_its_sound():
+    for cue in Cue:
+        assert cue_seconds(cue) == pytest.approx(len(cue_sound(cue, sample_rate=RATE)) / RATE, abs=1e-3)
 
 
 PLAY = """

@@ -122,6 +122,7 @@ class Cues:
     """Remembers what was played; never sounds."""
 
     is_sounding = False
+    failure = None
 
     def __init__(self):
         self.played = []

@@ -7,11 +7,12 @@ far below a wrong fret (100) or a finger's scatter (1).
 from __future__ import annotations
 
 import itertools
+import threading
 
 import numpy as np
 import pytest
 
-from fretcheck.audio.cues import Cue, SilentCues
+from fretcheck.audio.cues import Cue, SilentCues, SpeakerCues
 from fretcheck.audio.cutting import cut_plucks
 from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.source import Block
@@ -26,6 +27,7 @@ from fretcheck.session.runner import Runner
 from fretcheck.session.sounds import flac_bytes, on_grid
 from fretcheck.session.story import read_story
 from fretcheck.session.take import FIRST_S, read_take, read_whole
+from tests.audio.test_cues import Loudspeaker
 from tests.live.strings import played, played_plan, three_string_neck
 
 pytestmark = pytest.mark.xdist_group("heard whole")  # one process makes the shared session once
@@ -217,6 +219,8 @@ def test_samples_lost_within_a_pluck_discard_it(tmp_path):
 class ScriptedCues:
     """Sounds for as long as it is told, counted in blocks heard."""
 
+    failure = None
+
     def __init__(self, blocks=0):
         self.played = []
         self._blocks = blocks
@@ -239,6 +243,27 @@ def test_cues_tell_what_became_of_each_pluck(tmp_path):
     cues = ScriptedCues()
     Bench(tmp_path, ONE, cues=cues).hear(played(NECK, [(2, 0), (2, 2), (2, 1), (2, 5), (2, 12), (2, 0)]))
     assert cues.played == [Cue.ACCEPTED, Cue.WRONG_FRET, Cue.ACCEPTED, Cue.ACCEPTED, Cue.ACCEPTED, Cue.STRING_FINISHED]
+
+
+@pytest.mark.parametrize("fails", ["missing", "open", "write"])
+def test_a_loudspeaker_that_fails_disturbs_nothing(tmp_path, monkeypatch, fails):
+    monkeypatch.setattr("fretcheck.audio.portaudio.load_sounddevice", lambda: Loudspeaker(fails=fails))
+    cues, tick = SpeakerCues(), threading.Event()
+    bench = Bench(tmp_path, ONE, cues=cues)
+    play = cues.play
+
+    def play_and_wait(cue):  # the recording is heard faster than it sounded: what takes time must not reach into the next pluck
+        play(cue)
+        while cues.is_sounding:
+            tick.wait(0.001)
+
+    cues.play = play_and_wait
+    bench.hear(played(NECK, [(2, 0), (2, 1), (2, 5), (2, 12), (2, 0)]))
+    cues.close()
+    assert bench.events[-1] == told.Finished(complete=True)
+    assert len(bench.of(told.Accepted)) == 5
+    (failed,) = bench.of(told.NoCues)
+    assert failed.text.startswith("No cues will sound: playing a cue failed")
 
 
 def test_a_pluck_that_begins_while_a_cue_sounds_is_not_taken(tmp_path):
