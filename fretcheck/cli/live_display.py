@@ -6,17 +6,19 @@ and now and then for the level alone.
 
 from __future__ import annotations
 
+import os
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
-from typing import TYPE_CHECKING, Protocol, Self, TextIO
+from typing import Protocol, Self, TextIO
+
+from rich.console import Console, ConsoleDimensions
+from rich.live import Live
 
 from fretcheck.report.bench_lines import BenchLines
+from fretcheck.report.bench_screen import BenchScreen
 from fretcheck.report.bench_view import BenchView
 from fretcheck.session import events as told
-
-if TYPE_CHECKING:
-    from rich.live import Live
 
 MOST_DRAWS_A_SECOND = 10
 RUNNING_INTERVAL_S = 0.125
@@ -43,6 +45,22 @@ class Display(Protocol):
     def __exit__(self, *exc: object) -> None: ...
 
 
+class _TerminalConsole(Console):
+    """A console as large as its terminal is now, whatever COLUMNS and LINES in the environment say: those do not follow it."""
+
+    @property
+    def size(self) -> ConsoleDimensions:
+        try:
+            columns, rows = os.get_terminal_size(self.file.fileno())
+        except (OSError, ValueError):  # no terminal, or none any more
+            columns = rows = 0
+        return ConsoleDimensions(columns, rows) if columns and rows else super().size
+
+    @size.setter
+    def size(self, new_size: tuple[int, int]) -> None:
+        raise AttributeError("the terminal decides on its size")
+
+
 class ScreenDisplay:
     """The whole terminal, redrawn; its size is taken anew for each frame.
 
@@ -67,15 +85,10 @@ class ScreenDisplay:
         self.draws = 0
 
     def __enter__(self) -> Self:
-        from rich.console import Console
-        from rich.live import Live
-
-        from fretcheck.report.bench_screen import BenchScreen
-
         self._screen = BenchScreen(self._view, step_back=self._step_back)
         self._live = Live(
             self._screen,
-            console=Console(file=self._stream, highlight=False),
+            console=_TerminalConsole(file=self._stream, highlight=False),
             screen=True,
             auto_refresh=False,
             redirect_stdout=False,

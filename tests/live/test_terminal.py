@@ -18,11 +18,12 @@ pytestmark = pytest.mark.live
 def bench(terminals, bench_folder, tmp_path):
     """A terminal in which the bench recording is heard, and the folder of its sessions."""
 
-    def make(*, pace="1", **size):
+    def make(*, pace="1", environment=None, **size):
         environment = {
             "FRETCHECK_LIVE_FROM": str(bench_folder / "spot.flac"),
             "FRETCHECK_LIVE_PACE": pace,
             "FRETCHECK_DATA": str(tmp_path / "data"),
+            **(environment or {}),
         }
         terminal = terminals(environment=environment, **size)
         terminal.neck = str(bench_folder / "neck.toml")
@@ -62,7 +63,8 @@ def test_a_session_in_a_small_terminal_steps_on_by_itself_and_ends_in_a_verdict(
 
 
 def test_the_figures_are_fifteen_rows_high_in_a_hundred_by_thirty_and_follow_the_size(bench):
-    terminal = bench(pace="0.01")
+    # a shell that exports the size it had at first must not keep the screen at that
+    terminal = bench(pace="0.01", environment={"COLUMNS": "70", "LINES": "18"})
     terminal.run("inspect", terminal.neck, "--plan", "spot", "--no-keep")
     terminal.wait_for("PLUCK")
 

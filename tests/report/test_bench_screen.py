@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import itertools
+import os
 import re
+import struct
 
 import pytest
 from hypothesis import given
@@ -269,6 +271,31 @@ def test_running_values_are_wanted_when_they_would_be_shown_and_leave_room_for_w
     assert display.draws <= MOST_DRAWS_A_SECOND * 10
     assert not any(late)
     assert not LinesDisplay(a_view(), io.StringIO()).wants_running
+
+
+def test_the_terminal_decides_on_the_size_not_the_environment(monkeypatch):
+    pty, termios, fcntl = (pytest.importorskip(name) for name in ("pty", "termios", "fcntl"))
+    monkeypatch.setenv("COLUMNS", "70")
+    monkeypatch.setenv("LINES", "18")
+    monkeypatch.setenv("TERM", "xterm-256color")
+    outer, inner = pty.openpty()
+    sizes = []
+
+    class Screen:
+        def __rich_console__(self, console, options):
+            sizes.append((options.max_width, options.height or console.height))
+            yield ""
+
+    clock = Clock()
+    with os.fdopen(outer, "rb", buffering=0), os.fdopen(inner, "w", encoding="utf-8") as terminal:
+        fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
+        with ScreenDisplay(a_view(), terminal, clock=clock) as display:
+            display._screen = Screen()
+            for rows, columns in ((30, 100), (24, 80), (50, 140)):
+                fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+                clock.now += 1.0
+                display.draw()
+                assert sizes[-1] == (columns, rows)
 
 
 def test_lines_say_what_happens():
