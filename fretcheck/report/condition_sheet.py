@@ -8,6 +8,7 @@ page".
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from fretcheck.report.condition_words import how_noticeable, plain_words
@@ -79,12 +80,13 @@ def nothing_found(document: InspectionDocument) -> str:
 def after_work(document: InspectionDocument) -> str:
     """What the work should bring, in a sentence; empty where nothing is to be done."""
     after = document.predicted_after.worst_cents
-    if after is None or not document.corrections:
+    if after is None or not document.corrections or (document.verdict.decision == "pass" and not document.findings):
         return ""
     if abs(after) <= document.verdict.limit_cents:
+        within = max(1, ceil(abs(after)))
         return (
-            f"Once the work is done, every note should lie within {abs(after):.0f} hundredths of a semitone of true, "
-            "which few people can hear. We measure again afterwards."
+            f"Once the work is done, every note should lie within {within} {'hundredth' if within == 1 else 'hundredths'} of a "
+            "semitone of true, which few people can hear. We measure again afterwards."
         )
     return (
         f"The work makes it better, though not perfect: the worst note should then lie {abs(after):.0f} hundredths of a "

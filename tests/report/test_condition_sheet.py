@@ -28,9 +28,14 @@ def test_what_the_work_brings() -> None:
     left = document.model_copy(update={"predicted_after": document.predicted_after.model_copy(update={"worst_cents": 4.9})})
     none = document.model_copy(update={"corrections": []})
     good = document.model_copy(update={"predicted_after": document.predicted_after.model_copy(update={"worst_cents": 2.2})})
-    assert "within 2 hundredths" in after_work(good)
+    fine = document.model_copy(update={"predicted_after": document.predicted_after.model_copy(update={"worst_cents": 0.8})})
+    assert "within 3 hundredths" in after_work(good)  # not within 2
+    assert "within 1 hundredth of" in after_work(fine)
     assert "not perfect: the worst note should then lie 5 hundredths" in after_work(left)  # beyond the tolerance of 3
     assert after_work(none) == ""
+    passed = good.model_copy(update={"verdict": good.verdict.model_copy(update={"decision": "pass"})})
+    assert "Once the work is done" in after_work(passed)  # something was found all the same
+    assert after_work(passed.model_copy(update={"findings": []})) == ""  # though small moves could bring it closer still
 
 
 def test_nothing_found() -> None:
