@@ -13,7 +13,6 @@ first. The result does not depend on how the stream was cut into blocks.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import sqrt
 
 import numpy as np
@@ -22,8 +21,9 @@ from fretcheck.audio.attack import ATTACK, CELLS_LOOKED_AT, cell_frames, frames_
 from fretcheck.audio.character import speaks_against_string
 from fretcheck.audio.clipping import clipped_fraction
 from fretcheck.audio.hops import HopAnalyser
-from fretcheck.audio.levels import FAST, SMOOTH, Bands, Levels, decibels, hops
+from fretcheck.audio.levels import FAST, SMOOTH, Bands, Levels, hops
 from fretcheck.audio.pluck import EndReason, Onset, Pluck, SetAside
+from fretcheck.audio.ring import Ring
 from fretcheck.audio.room import STANDS_OUT, Room
 from fretcheck.audio.source import Block, Samples
 from fretcheck.audio.tape import Tape
@@ -43,8 +43,6 @@ NEW_SOUND = (hops(0.20), hops(0.30))
 """Stretch after an onset in which a new string must be heard over the old one."""
 START_WITHIN = hops(1.5)
 """A pluck with which the recording begins has shown itself by then."""
-FADES_WITHIN, FADE_DB = 1.3, 0.5
-"""Within so many seconds any string has faded by more than this, in all and on average over the bands."""
 STILL_FROM = hops(3.0)
 LOOK_EVERY = 10
 """Hops between looks at what changes slowly."""
@@ -53,22 +51,6 @@ RANG_ON = "rang on after the hand had stopped the note, or after sound was lost"
 NO_BEGINNING = "no sharp beginning: a voice, a chair or the like"
 DOES_NOT_FADE = "a tone that does not fade: hum or a machine"
 OVER_RINGING = "a noise over a ringing note: a squeak, a knock or a voice"
-
-
-@dataclass
-class _Ring:
-    """The sound that is being followed."""
-
-    start: int
-    hop: int
-    before: Bands | None
-    """Powers of the bands just before, where an earlier note was ringing."""
-    noise_rms: float | None
-    loudest: float = 0.0
-    after: list[Bands] = field(default_factory=list)
-    quiet_hops: int = 0
-    kept: Samples | None = None
-    """Its first `longest` frames, once it has lasted longer than that."""
 
 
 class Segmenter:
@@ -102,7 +84,7 @@ class Segmenter:
     def _restart(self, origin: int, *, at_start: bool) -> None:
         self._analyser.restart(origin)
         self._levels = Levels()
-        self._ring: _Ring | None = None
+        self._ring: Ring | None = None
         self._fading_from: int | None = None if at_start else 0
         self._starting = at_start
         self._swell_from: int | None = None
@@ -239,7 +221,7 @@ class Segmenter:
         before = self._levels.bands_before_rise() if was_ringing else None
         self._starting = False
         self._fading_from = None
-        self._ring = _Ring(start, hop, before, self._noise_before(start, was_ringing))
+        self._ring = Ring(start, hop, before, self._noise_before(start, was_ringing))
         self._events.append(Onset(start))
 
     def _start_frame(self, hop: int) -> int:
@@ -270,13 +252,13 @@ class Segmenter:
         if speaks_against_string(self._tape.view(settled, self._tape.end), self.sample_rate) is None:
             self._starting = False
             self._room.forget()
-            self._ring = _Ring(origin, 0, None, None, loudest=self._levels.loudest())
+            self._ring = Ring(origin, 0, None, None, loudest=self._levels.loudest())
             self._swell_from = None
             self._events.append(Onset(origin))
 
     # -- while it lasts ----------------------------------------------------------------------------------------------
 
-    def _follow(self, ring: _Ring, hop: int) -> None:
+    def _follow(self, ring: Ring, hop: int) -> None:
         levels, age = self._levels, hop - ring.hop
         ring.loudest = max(ring.loudest, levels.mean(2))
         if NEW_SOUND[0] <= age < NEW_SOUND[1]:
@@ -359,14 +341,15 @@ class Segmenter:
         self._quiet_from = end
         self._events.append(self._judged(ring, reason, end))
 
-    def _judged(self, ring: _Ring, reason: EndReason, end: int) -> Pluck | SetAside:
+    def _judged(self, ring: Ring, reason: EndReason, end: int) -> Pluck | SetAside:
         assert self._tape is not None
         last = min(end, ring.start + self._longest)
         samples = self._tape.copy(ring.start, last) if ring.kept is None else ring.kept[: last - ring.start]
         settled = settled_from(samples, self._analyser.hop)
-        if self._adds_nothing(ring):
+        lasted_s = (end - ring.start) / self.sample_rate
+        if ring.adds_nothing(self._room.allowance):
             against: str | None = OVER_RINGING
-        elif self._does_not_fade(ring, end):
+        elif ring.does_not_fade(self._levels.bands_before_rise(), lasted_s=lasted_s, allowance=self._room.allowance):
             against = DOES_NOT_FADE
         else:
             against = speaks_against_string(samples[settled:], self.sample_rate)
@@ -381,26 +364,6 @@ class Segmenter:
             clipped_fraction=clipped_fraction(samples),
             end=reason,
         )
-
-    def _adds_nothing(self, ring: _Ring) -> bool:
-        """True when, after the onset has passed, the old note rings on as if nothing had been plucked."""
-        if ring.before is None or len(ring.after) < 4:
-            return False
-        after = np.mean(ring.after, axis=0)
-        if decibels(float(ring.before.sum()), float(after.sum())) > 8.0:
-            return False
-        allowance = self._room.allowance + 1e-5 * float(after.sum())
-        return bool(np.max(10.0 * np.log10((after + allowance) / (ring.before + allowance))) < 2.0)
-
-    def _does_not_fade(self, ring: _Ring, end: int) -> bool:
-        """True when long after its onset the sound is what it was soon after it."""
-        now = self._levels.bands_before_rise()
-        if now is None or not ring.after or end - ring.start < FADES_WITHIN * self.sample_rate:
-            return False
-        then = np.mean(ring.after, axis=0)
-        allowance = self._room.allowance
-        by_band = float(np.mean(10.0 * np.log10((then + allowance) / (now + allowance))))
-        return abs(decibels(float(then.sum()), float(now.sum()))) < FADE_DB and abs(by_band) < FADE_DB
 
     def _set_aside(self, start: int, end: int, reason: str) -> None:
         self._events.append(SetAside(start / self.sample_rate, end / self.sample_rate, reason))
