@@ -37,7 +37,7 @@ class Ring:
     kept: Samples | None = None
     """Its first frames, as many as a pluck may have, once it has lasted longer than that."""
 
-    def adds_nothing(self, allowance: Bands | float) -> bool:
+    def adds_nothing(self, allowance: Bands) -> bool:
         """True when, after the onset has passed, the old note rings on as if nothing had been plucked.
 
         `allowance` is the power by which bands may differ in this room without meaning.
@@ -50,7 +50,7 @@ class Ring:
         least = allowance + 1e-5 * float(after.sum())
         return bool(np.max(10.0 * np.log10((after + least) / (self.before + least))) < RISE_DB)
 
-    def does_not_fade(self, now: Bands | None, *, lasted_s: float, allowance: Bands | float) -> bool:
+    def does_not_fade(self, now: Bands | None, *, lasted_s: float, allowance: Bands) -> bool:
         """True when long after its onset the sound is what it was soon after it; `now` are the bands at its end."""
         if now is None or not self.after or lasted_s < FADES_WITHIN_S:
             return False
