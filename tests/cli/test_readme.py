@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,8 @@ import pytest
 import typer.main
 
 from fretcheck.cli.main import build_app
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.diagnosis.settings_file import read_settings
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```sh\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
@@ -69,3 +72,14 @@ def test_options_of_the_chief_commands_are_all_told(command: tuple[str, ...]) ->
     ways = [{*parameter.opts, *parameter.secondary_opts} for parameter in KNOWN[command].params]
     named = [way for way in ways if any(option.startswith("--") for option in way) and not way & seldom]
     assert [sorted(way) for way in named if not any(option in README for option in way)] == []
+
+
+def test_limits_shown_are_the_usual_ones_and_all_there_are(tmp_path: Path) -> None:
+    (shown,) = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+    file = tmp_path / "shop.toml"
+    file.write_text(shown, encoding="utf-8")
+    assert read_settings(file) == DiagnosisSettings()
+    names = set(re.findall(r"^(?:# )?([a-z_]+) = ", shown, flags=re.MULTILINE))
+    assert names == {field.name for field in fields(DiagnosisSettings)} - {"gauge_repeatability_cents"}  # that comes by `gauge`
+    file.write_text(re.sub(r"^# ", "", shown, flags=re.MULTILINE), encoding="utf-8")
+    assert (read_settings(file).limit_cents, read_settings(file).guard_band_cents) == (2.0, 0.5)
