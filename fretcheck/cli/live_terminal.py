@@ -95,8 +95,10 @@ class Keys:
             typed = ""
             while console.kbhit():
                 key = console.getwch()
-                # a function key comes as one of these two and a second character
-                typed += "" if key in "\x00\xe0" and console.getwch() else key
+                if key in "\x00\xe0" and console.kbhit():  # a function key: the second character is there already
+                    console.getwch()
+                else:
+                    typed += key
             for command in commands_in(typed):
                 self._put(command)
 
