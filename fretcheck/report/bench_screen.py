@@ -10,6 +10,7 @@ Cents measured minus target: on the scale, flat lies left and sharp right of the
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 
 from rich.console import Console, ConsoleOptions, RenderResult
@@ -19,7 +20,7 @@ from rich.text import Text
 from fretcheck.report.bench_view import HEADINGS, BenchView, Mood, duration_words
 from fretcheck.report.big_digits import SMALLEST_ROWS, big_text, big_width
 from fretcheck.report.neck_cells import CELL_WIDTH, Glyphs, cell_text, glyphs_for
-from fretcheck.session.wording import note_name, partners_of
+from fretcheck.session.wording import note_name, partners_of, place_words
 
 KEYS = "space again   b back   s skip   p pause   q stop and keep"
 GESTURE = "open string twice: one back"
@@ -28,18 +29,21 @@ MOST_DIGIT_ROWS = 24
 READABLE_ROWS = 10
 """Figures are given so many rows, their label included, before every string of the neck is shown."""
 _SIDE_COLUMNS = 30
-_DEVIATION_ROWS = 5
+_DEVIATION_ROWS = (5, 12)
+"""Fewest and most; the widest value decides, so that nothing changes its size as the value moves."""
+_WIDEST = "+88.8"
 _QUIETEST_DB = -70.0
 
+# pure black: many terminals show the palette's own black as grey where it is bold
 _BAND_STYLES: dict[Mood, str] = {
     "waiting": "bold",
     "listening": "bold reverse",
-    "taken": "bold black on green",
-    "again": "bold black on yellow",
-    "faint": "bold black on yellow",
+    "taken": "bold color(16) on green",
+    "again": "bold color(16) on yellow",
+    "faint": "bold color(16) on yellow",
     "paused": "bold reverse",
     "trouble": "bold white on red",
-    "finished": "bold black on green",
+    "finished": "bold color(16) on green",
 }
 
 
@@ -73,6 +77,9 @@ class BenchScreen:
             picture = []
             rows = max(1, height - len(small) - 1)
         digits = self._digits(width, min(rows, MOST_DIGIT_ROWS), ascii_only)
+        spare = height - 1 - len(small) - len(digits) - len(picture)
+        if picture and spare >= len(picture):  # air between the strings
+            picture = [line for each in picture for line in (each, Text())]
         lines = [small[0], *digits, *small[1:], *picture]
         lines += [Text()] * (height - 1 - len(lines))
         return [*lines[: height - 1], self._keys_line(width)][:height]
@@ -140,15 +147,20 @@ class BenchScreen:
             lines.append(Text(words, style="bold"))
             if partners := partners_of(view.neck, ask.string):
                 lines.append(Text(f"pair: damp string {', '.join(map(str, partners))}", style="bold"))
-        if rows >= len(lines) + _DEVIATION_ROWS + 4:
-            lines.append(Text())
         value = "" if view.deviation_cents is None else f"{view.deviation_cents:+.1f}"
-        if value and big_width(value, _DEVIATION_ROWS) > width:
+        figure_rows = self._deviation_rows(width, rows - len(lines) - 4)
+        if value and big_width(value, figure_rows) > width:
             value = f"{view.deviation_cents:+.0f}"
+        of = view.deviation_of
+        other = "" if not value or of is None or of == ask else f"taken: {place_words(view.neck, of.string, of.fret)}"
         style = "bold" if view.mood in ("taken", "finished") else "dim"
-        lines += [Text(row, style=style) for row in big_text(value or " ", _DEVIATION_ROWS, ascii_only=ascii_only)]
+        above = rows >= len(lines) + figure_rows + 4
+        if above:
+            lines.append(Text(other, style=style))
+        lines += [Text(row, style=style) for row in big_text(value or " ", figure_rows, ascii_only=ascii_only)]
         doubt = "" if view.u_cents is None or not value else f" ± {_doubt(view.u_cents)}"
-        lines.append(Text(f"cents{doubt}" if value else "", style=style))
+        below = f", {other}" if other and not above else ""
+        lines.append(Text(f"cents{doubt}{below}" if value else "", style=style))
         if rows >= len(lines) + 3:
             lines.append(Text())
         room = max(4, width - 10)
@@ -157,12 +169,19 @@ class BenchScreen:
         lines.append(Text("level   " + bar(level or 0.0, room, ascii_only), style="dim"))
         return lines
 
+    @staticmethod
+    def _deviation_rows(width: int, most: int) -> int:
+        fewest, largest = _DEVIATION_ROWS
+        fitting = (rows for rows in range(min(most, largest), fewest, -1) if big_width(_WIDEST, rows) <= width)
+        return next(fitting, fewest)
+
     def _band(self, width: int) -> list[Text]:
         """What is going on, in one or two lines across the screen."""
         view = self.view
         message = f" {HEADINGS[view.mood]}  {view.message}"
-        lines = [Text(message[:width].ljust(width), style=_BAND_STYLES[view.mood])]
-        rest = message[width:].strip()
+        first, *more = textwrap.wrap(message, max(2, width), drop_whitespace=False) or [""]
+        lines = [Text(first[:width].ljust(width), style=_BAND_STYLES[view.mood])]
+        rest = "".join(more).strip()
         second = rest or view.warning
         lines.append(Text(f" {second}"[:width], style="bold" if rest else "bold yellow"))
         return lines
@@ -194,7 +213,7 @@ class BenchScreen:
         cents = self.view.deviation_cents
         if cents is None:
             return Text(" " * width)
-        filled = "=" if ascii_only else "▬"
+        filled = "=" if ascii_only else "█"
         end = middle + round(min(max(cents, -SCALE_CENTS), SCALE_CENTS) * per_cent)
         first, last = min(middle, end), max(middle, end)
         row = [filled if first <= column <= last else " " for column in range(width)]
@@ -213,6 +232,8 @@ class BenchScreen:
         if cell_width < 1:
             return []
         numbers = ["o", *(str(fret) if cell_width > 2 or fret % 5 == 0 else "" for fret in range(1, columns))]
+        if cell_width > 2:  # above the middle of its cell
+            numbers = [number.rjust(2) for number in numbers]
         marked = [number.ljust(cell_width)[: max(cell_width, 1)] for number in numbers]
         lines = [Text(" " * label + "".join(marked), style="dim")]
         for string, design in enumerate(view.neck.strings, start=1):

@@ -47,6 +47,8 @@ class BenchView:
     """Drift, or a loudspeaker that failed; stays until a note of another string is taken."""
     warned_of: int | None = None
     deviation_cents: float | None = None
+    deviation_of: Ask | None = None
+    """Whose deviation is shown: still that of the last note taken while the next is already asked for."""
     u_cents: float | None = None
     settled: float = 0.0
     level_db: float | None = None
@@ -66,6 +68,7 @@ class BenchView:
                     self.message = self._wanted()
             case told.Begun():
                 self.mood, self.message = "listening", self._wanted()
+                self.deviation_of = self.ask
                 self.deviation_cents = self.u_cents = None
                 self.settled = 0.0
             case told.Running():
@@ -127,6 +130,7 @@ class BenchView:
         self.mood = "taken"
         if ask.string != self.warned_of:
             self.warning = ""
+        self.deviation_of = ask
         self.deviation_cents, self.u_cents, self.settled = event.deviation_cents, event.taken.note.u_cents, 1.0
         cents = "" if event.deviation_cents is None else f": {event.deviation_cents:+.1f} cents"
         self.message = f"{_capital(place_words(self.neck, ask.string, ask.fret))}{cents}."

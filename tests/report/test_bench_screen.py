@@ -130,9 +130,9 @@ def test_the_scale_runs_from_flat_at_the_left_to_sharp_at_the_right():
         return lines[at - 1]
 
     assert bar(-8.0).strip()
-    assert bar(-8.0).rstrip().endswith("▬")
+    assert bar(-8.0).rstrip().endswith("█")
     assert len(bar(-8.0).rstrip()) <= 51
-    assert bar(8.0).index("▬") >= 49
+    assert bar(8.0).index("█") >= 49
     assert bar(99.0).rstrip().endswith(">")
     assert bar(-99.0).strip().startswith("<")
 
@@ -169,6 +169,34 @@ def test_a_long_sentence_goes_on_in_the_next_line():
     view = a_view()
     view.apply(told.WrongNote(ask=Ask(string=3, fret=12), heard=(), text="word " * 25 + "the end"))
     assert "the end" in shown(view, 100, 30)
+
+
+def test_no_word_is_torn_at_the_end_of_the_line():
+    view = a_view()
+    words = [f"w{number}" + "x" * (number % 9) for number in range(20)]
+    view.apply(told.Again(ask=Ask(string=3, fret=12), reason=" ".join(words)))
+    text = shown(view, 80, 24).split()
+    assert [word for word in text if word in words] == words
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (100, 30), (140, 50)])
+def test_the_last_value_is_not_taken_for_that_of_the_note_asked_for(columns, rows):
+    view = a_view()
+    view.apply(accepted(Ask(string=3, fret=11), 2.25, 1))
+    view.apply(told.Asked(ask=Ask(string=3, fret=12)))
+    assert "taken: string 3, fret 11 (F#4)" in shown(view, columns, rows)
+    view.apply(told.Begun())
+    view.apply(told.Running(deviation_cents=1.0, u_cents=0.2, settled=0.3))
+    assert "taken:" not in shown(view, columns, rows)
+
+
+def test_the_deviation_grows_with_the_screen_and_keeps_its_size_as_it_moves():
+    def rows_of(value, columns, rows):
+        lines = shown(a_view(deviation_cents=value, deviation_of=ASK, settled=0.0), columns, rows).splitlines()
+        return sum(bool(re.search("[█▀▄]", line[columns - 40 :])) for line in lines[2 : rows // 2])
+
+    assert rows_of(-8.8, 140, 50) > rows_of(-8.8, 80, 24) >= 4
+    assert {rows_of(value, 140, 50) for value in (-18.8, 8.0, 0.8, -2.8)} == {rows_of(-8.8, 140, 50)}
 
 
 def test_drift_stays_on_the_screen_until_another_string_is_played():
