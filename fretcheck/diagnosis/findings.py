@@ -203,7 +203,8 @@ def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[
     effect = posterior.model.cents(posterior.mean) - designed.cents(theta)
     cells = posterior.design.cells
     worst = int(np.argmax(np.abs(effect)))
-    text = f"{best.text} It puts fret {cells[worst].fret} out by {effect[worst]:+.1f} cents ({best.probability:.0%} probable)."
+    likely = f"{100.0 * best.probability:.0f} % probable"
+    text = f"{best.text} It puts fret {cells[worst].fret} out by {effect[worst]:+.1f} cents ({likely})."
     finding = Finding(
         cause="layout_rule",
         fret=None,

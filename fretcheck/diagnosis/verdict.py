@@ -141,14 +141,16 @@ def _of_neck(
                 f"All {count} notes lie within {limit} by more than the guard band of {settings.guard_band_cents:g} cents.",
             )
     elif together >= 1.0 - settings.risk:
-        return "pass", f"All {count} notes lie within {limit}; the probability that one does not is {1.0 - together:.1%}."
+        chance = 100.0 * (1.0 - together)
+        some = f"{chance:.1f} %" if chance >= 0.1 else "below 0.1 %"
+        return "pass", f"All {count} notes lie within {limit}; the probability that one does not is {some}."
     unsure = sum(note.decision == "undecided" for note in judged)
     if unsure:
         what = "1 note lies" if unsure == 1 else f"{unsure} notes lie"
         return "undecided", f"{what} too near {limit} for the uncertainty of the readings; more plucks of them would decide."
     return (
         "undecided",
-        f"Each note passes by itself, but that all {count} lie within {limit} is only {together:.0%} probable; "
+        f"Each note passes by itself, but that all {count} lie within {limit} is only {100.0 * together:.0f} % probable; "
         "more plucks of the worst would decide.",
     )
 

@@ -22,8 +22,12 @@ def amount(value: float, u: float, unit: str) -> str:
 def sure(probability: float) -> str:
     """How sure, as the beginning of a sentence."""
     if probability >= 0.8:
-        return f"Very probably ({probability:.0%})"
-    return f"Probably ({probability:.0%})" if probability >= 0.6 else f"Worth checking by hand ({probability:.0%})"
+        return f"Very probably ({100.0 * probability:.0f} %)"
+    return (
+        f"Probably ({100.0 * probability:.0f} %)"
+        if probability >= 0.6
+        else f"Worth checking by hand ({100.0 * probability:.0f} %)"
+    )
 
 
 def name(estimate: CauseEstimate, *, kind: str) -> str:

@@ -25,6 +25,8 @@ UPRIGHT_WIDTH, UPRIGHT_LENGTH = 350.0, 640.0
 MOST_NAMED = 6
 CHARACTER = 7.9
 """Mean width of a character in px, generous."""
+LEGEND, LEGEND_LINE = 222.0, 17.0
+"""Width of the chart's legend beside the fretboard, and height of a line of it beneath, where there is no room beside."""
 
 
 def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = True, name: str = "neck") -> Markup:
@@ -33,7 +35,9 @@ def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = Tr
     labels = _placed_labels(plan, findings, low=low, high=high)
     lanes = 1 + max((lane for _, _, _, lane, _ in labels), default=-1)
     top = lanes * LANE + 6.0
-    height = top + BOARD + NUMBERS + (CHART + 14.0 if chart else 0.0)
+    beside = (high - _board_end(plan)) / (high - low) * WIDTH >= LEGEND
+    below = 0.0 if not chart else CHART + 14.0 + (0.0 if beside else 2.0 * LEGEND_LINE)
+    height = top + BOARD + NUMBERS + below
     with drawing.style():
         figure = drawing.new_figure(WIDTH, height)
         axes = figure.add_axes((0.0, 1.0 - (top + BOARD + NUMBERS) / height, 1.0, (top + BOARD + NUMBERS) / height))
@@ -51,7 +55,7 @@ def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = Tr
             axes.text(start, y, text, ha="left", va="center", fontsize=13.0, fontweight="bold", color=colour)
             drawing.line(axes, [anchor, anchor], [1.02, y - 0.42 * LANE / BOARD], color=colour, linewidth=1.2)
         if chart:
-            _chart(figure, plan, low=low, high=high, height=height)
+            _chart(figure, plan, low=low, high=high, height=height, beside=beside)
         return drawing.as_svg(figure, name=name, title="The neck and where its frets were found", description=description(plan))
 
 
@@ -257,12 +261,17 @@ def _band(finding: FindingPart | None) -> dict[str, Any]:
     return {"facecolor": colour, "alpha": 0.35, "linewidth": 0}
 
 
-def _chart(figure: Any, plan: NeckPlan, *, low: float, high: float, height: float) -> None:
-    """Each fret's displacement in mm with its 90 % interval, below the drawing and in line with it."""
-    axes = figure.add_axes((0.0, 10.0 / height, 1.0, (CHART - 4.0) / height))
+def _board_end(plan: NeckPlan) -> float:
+    """Where the chart ends and its legend may begin."""
+    return _middle(plan, plan.neck.frets) + 18.0
+
+
+def _chart(figure: Any, plan: NeckPlan, *, low: float, high: float, height: float, beside: bool) -> None:
+    """Each fret's displacement in mm with its 90 % interval, below the drawing and in line with it; legend beside or below."""
+    axes = figure.add_axes((0.0, (10.0 + (0.0 if beside else 2.0 * LEGEND_LINE)) / height, 1.0, (CHART - 4.0) / height))
     axes.set_xlim(low, high)
     axes.axis("off")
-    last = _middle(plan, plan.neck.frets) + 8.0
+    last = _board_end(plan) - 10.0
     size = max(one.practical_size for one in plan.frets.values())
     reach = 1.12 * max(size * 1.5, *(max(abs(one.low), abs(one.high)) for one in plan.frets.values()))
     axes.set_ylim(-reach, reach)
@@ -282,12 +291,15 @@ def _chart(figure: Any, plan: NeckPlan, *, low: float, high: float, height: floa
             [x], [one.value], marker="o", markersize=5.0 if named is None else 8.0, color=colour,
             markerfacecolor=drawing.PAPER if named is None else colour,
         )  # fmt: skip
-    x = last + 10.0
     words = (
         (0.86, "▲ mm nearer the bridge: notes sharp", drawing.SHARP),
         (-0.86, "▼ mm nearer the nut: notes flat", drawing.FLAT),
         (0.28, "bar: 90 % interval of the fret", drawing.INK),
         (0.0, f"band: ±{size:g} mm, not worth moving", drawing.WITHIN),
     )
-    for y, text, colour in words:
-        axes.text(x, y * reach, text, ha="left", va="center", fontsize=11.0, color=colour)
+    for number, (y, text, colour) in enumerate(words):
+        if beside:
+            axes.text(_board_end(plan), y * reach, text, ha="left", va="center", fontsize=11.0, color=colour)
+        else:
+            left, line = 0.04 + 0.36 * (number // 2), 1.5 - number % 2
+            figure.text(left, line * LEGEND_LINE / height, text, ha="left", va="center", fontsize=11.0, color=colour)

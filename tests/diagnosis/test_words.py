@@ -67,6 +67,6 @@ def test_amounts_are_rounded_by_their_uncertainty() -> None:
 
 
 def test_how_sure() -> None:
-    assert sure(0.9) == "Very probably (90%)"
-    assert sure(0.7) == "Probably (70%)"
-    assert sure(0.45) == "Worth checking by hand (45%)"
+    assert sure(0.9) == "Very probably (90 %)"
+    assert sure(0.7) == "Probably (70 %)"
+    assert sure(0.45) == "Worth checking by hand (45 %)"
