@@ -89,11 +89,13 @@ def test_expected_of_ready_made_necks(start: str) -> None:
 
 @pytest.mark.parametrize("start", STARTS)
 def test_a_perfect_ready_made_neck_is_within_its_own_tolerance(start: str) -> None:
-    # A description to start from must not condemn the neck built to it; beyond fret 1 half the tolerance is left for the bench.
+    # A description to start from must not condemn the neck built to it: a cent is left for the bench and the hand at each string's
+    # first fret (common practice, no source), a third of the tolerance beyond.
     neck = STARTS[start].neck
     expected = np.abs(expected_cents(neck))
-    assert np.nanmax(expected) < 0.95 * neck.tolerance_cents
-    assert np.nanmax(expected[:, 2:]) < 0.65 * neck.tolerance_cents
+    assert np.nanmax(expected) <= neck.tolerance_cents - 1.0
+    for string, row in zip(neck.strings, expected, strict=True):
+        assert np.nanmax(row[string.first_fret + 2 :]) < 0.65 * neck.tolerance_cents
 
 
 def test_a_perfect_neck_reads_sharp_at_the_first_fret() -> None:
