@@ -89,7 +89,7 @@ def test_expected_of_ready_made_necks(start: str) -> None:
 
 @pytest.mark.parametrize("start", STARTS)
 def test_a_perfect_ready_made_neck_is_within_its_own_tolerance(start: str) -> None:
-    # A description to start from must not condemn the neck built to it: a cent is left for the bench and the hand at each string's
+    # A description to start from must not condemn the neck built to it: a cent is left for bench and hand at each string's
     # first fret (common practice, no source), a third of the tolerance beyond.
     neck = STARTS[start].neck
     expected = np.abs(expected_cents(neck))
