@@ -1,7 +1,7 @@
 """Which of many rare faults are there: exact sums over small sets of them.
 
-Each fault adds to the sound neck's parameters an extra normal part of its own, of mean m and unit variance once scaled. For a
-set A of faults the evidence against the sound neck is closed (matrix determinant lemma): with U the faults' columns in the data,
+Each fault adds to the sound neck's parameters an extra normal part of its own, of mean m and unit variance once scaled; where it
+can be there in several ways, in one of them. For a set A of faults the evidence against the sound neck is closed (matrix determinant lemma): with U the faults' columns in the data,
 G = Uᵀ C⁻¹ U and g = Uᵀ C⁻¹ r + m, ln Z_A − ln Z_0 = −½ ln|I + G_AA| + ½ g_Aᵀ (I + G_AA)⁻¹ g_A − ½ m_Aᵀ m_A. All single faults
 are weighed, then each set is grown by one fault from the best of its size, until the next size adds nothing.
 
@@ -38,7 +38,7 @@ HOPELESS = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class FaultSet:
-    """One set of faults with the posterior it implies."""
+    """One set of faults, each there in one way, with the posterior it implies."""
 
     faults: tuple[int, ...]
     log_weight: float
@@ -55,6 +55,7 @@ class FaultSets:
     sound: LinearGaussian
     extra: _ExtraParts
     kept: tuple[tuple[int, ...], ...]
+    """Ways, numbered through all faults."""
     log_weights: tuple[float, ...]
     log_evidence: float
     """ln p(y), all sets summed."""
@@ -70,13 +71,14 @@ class FaultSets:
             inner = np.linalg.inv(np.eye(len(index)) + extra.gram[np.ix_(index, index)])
             root = response[:, index] @ np.linalg.cholesky(inner)
             mean = sound.mean + response[:, index] @ (inner @ extra.score[index])
-            sets.append(FaultSet(faults=chosen, log_weight=log_weight, mean=mean, root=root))
+            faults = tuple(sorted(int(extra.fault[one]) for one in chosen))
+            sets.append(FaultSet(faults=faults, log_weight=log_weight, mean=mean, root=root))
         return tuple(sets)
 
 
 @dataclass(frozen=True, kw_only=True)
 class _ExtraParts:
-    """The faults' extra parts under one sound neck, scaled to unit variance."""
+    """The faults' extra parts under one sound neck, scaled to unit variance: those of each way of each fault in turn."""
 
     direct: Reals
     """On the parameters, shape (parameters, parts)."""
@@ -85,17 +87,19 @@ class _ExtraParts:
     gram: Reals
     score: Reals
     starts: NDArray[np.intp]
-    """First part of every fault, and the number of parts."""
+    """First part of every way, and the number of parts."""
+    fault: NDArray[np.intp]
+    """Number of every way's fault."""
     log_odds: Reals
-    """Of every fault before the data, the cost of its extra part's mean included."""
+    """Of every way before the data, the cost of its extra part's mean included."""
 
     def of(self, chosen: tuple[int, ...]) -> NDArray[np.intp]:
-        """Parts of the faults in a set."""
+        """Parts of the ways in a set."""
         ranges = [np.arange(self.starts[one], self.starts[one + 1]) for one in chosen]
         return np.concatenate(ranges) if ranges else np.zeros(0, dtype=np.intp)
 
     def grown(self, base: tuple[int, ...]) -> Reals:
-        """Log weight of `base` with each fault added; −∞ for those already in it."""
+        """Log weight of `base` with each way added; −∞ for those of faults already in it."""
         gram, score, start = self.gram, self.score, 0.0
         if base:
             index = self.of(base)
@@ -112,7 +116,7 @@ class _ExtraParts:
             half = np.linalg.solve(factor, score[block])
             gains[one] = -np.sum(np.log(np.diag(factor))) + 0.5 * half @ half
         gains = start + gains + self.log_odds
-        gains[list(base)] = -math.inf
+        gains[np.isin(self.fault, self.fault[list(base)])] = -math.inf
         return np.asarray(gains)
 
 
@@ -141,7 +145,7 @@ def weigh(sound: LinearGaussian, faults: Sequence[Fault], *, most: int = MOST_FA
         (chosen for chosen, weight in weights.items() if weight > best - NEGLIGIBLE), key=lambda chosen: -weights[chosen]
     )
     total = best + math.log(sum(math.exp(weight - best) for weight in weights.values()))
-    none = sum(math.log(1.0 - fault.share) for fault in faults)
+    none = sum(math.log(1.0 - sum(way.share for way in fault.ways)) for fault in faults)
     return FaultSets(
         sound=sound,
         extra=extra,
@@ -152,20 +156,23 @@ def weigh(sound: LinearGaussian, faults: Sequence[Fault], *, most: int = MOST_FA
 
 
 def _extra_parts(sound: LinearGaussian, faults: Sequence[Fault]) -> _ExtraParts:
-    columns = np.array([column for fault in faults for column in fault.columns], dtype=np.intp)
-    spread = np.array([one for fault in faults for one in fault.extra])
-    toward = np.array([fault.toward for fault in faults for _ in fault.columns]) / spread
-    starts = np.concatenate(([0], np.cumsum([len(fault.columns) for fault in faults]))).astype(np.intp)
+    ways = [(number, fault, way) for number, fault in enumerate(faults) for way in fault.ways]
+    columns = np.array([column for _, fault, _ in ways for column in fault.columns], dtype=np.intp)
+    spread = np.array([way.extra for _, fault, way in ways for _ in fault.columns])
+    toward = np.array([way.toward for _, fault, way in ways for _ in fault.columns]) / spread
+    starts = np.concatenate(([0], np.cumsum([len(fault.columns) for _, fault, _ in ways]))).astype(np.intp)
     data = sound.design[:, columns] * spread
     direct = np.zeros((len(sound.prior_mean), len(columns)))
     direct[columns, np.arange(len(columns))] = spread
     solved = sound.solve(data)
     cost = np.array([0.5 * np.sum(toward[first:end] ** 2) for first, end in pairwise(starts)])
+    odds = [way.share / (1.0 - sum(other.share for other in fault.ways)) for _, fault, way in ways]
     return _ExtraParts(
         direct=direct,
         data=data,
         gram=data.T @ solved,
         score=solved.T @ sound.residual + toward,
         starts=starts,
-        log_odds=np.array([math.log(fault.share / (1.0 - fault.share)) for fault in faults]) - cost,
+        fault=np.array([number for number, _, _ in ways], dtype=np.intp),
+        log_odds=np.log(odds) - cost,
     )

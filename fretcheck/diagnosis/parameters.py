@@ -12,6 +12,7 @@ else is said: slots to 0.05 mm, nut slots and saddles by file and rule.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -28,34 +29,54 @@ Reals = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
+class Botch:
+    """One way of being badly out: how often it happens (`share`), how far out (`toward`), give or take `spread`."""
+
+    share: float
+    spread: float
+    toward: float = 0.0
+
+
+def either_way(*, share: float, toward: float, spread: float) -> tuple[Botch, ...]:
+    """Out by about `toward` to the one side or the other, as often."""
+    return tuple(Botch(share=0.5 * share, spread=spread, toward=sign * toward) for sign in (1.0, -1.0))
+
+
+@dataclass(frozen=True, kw_only=True)
 class Spread:
-    """How far a part lies out when made well (`sound`), when botched (`faulty`), and how often that happens."""
+    """How far a part lies out when made well (`sound`), and the ways in which it is botched."""
 
     sound: float
-    faulty: float
-    share: float
-    toward: float = 0.0
-    """Middle of the botched ones: nut slots are left high far more often than cut low."""
+    botched: tuple[Botch, ...]
+
+    @classmethod
+    def about_nothing(cls, *, sound: float, faulty: float, share: float) -> Spread:
+        """Botched ones lie anywhere about the right place."""
+        return cls(sound=sound, botched=(Botch(share=share, spread=faulty),))
 
 
-FRET = Spread(sound=0.035, faulty=0.30, share=0.045)
-TILT = Spread(sound=0.022, faulty=0.30, share=0.035)
-NUT = Spread(sound=0.05, faulty=0.9, share=0.06)
-NUT_SKEW = Spread(sound=0.03, faulty=0.5, share=0.02)
-NUT_HEIGHT = Spread(sound=0.03, faulty=0.25, share=0.25, toward=0.30)
-SLOT_HEIGHT = Spread(sound=0.03, faulty=0.4, share=0.015)
-BRIDGE = Spread(sound=0.03, faulty=2.0, share=0.04)
-SADDLE_SLANT = Spread(sound=0.03, faulty=1.5, share=0.02)
-SADDLE = Spread(sound=0.10, faulty=2.5, share=0.02)
-SCALE = Spread(sound=0.05, faulty=3.0, share=0.01)
-STRING = Spread(sound=0.20, faulty=6.0, share=0.02)
-OPEN_NOTE = Spread(sound=0.13, faulty=6.0, share=0.01)
-PRESSURE = Spread(sound=0.08, faulty=0.30, share=0.05)
+FRET = Spread(sound=0.035, botched=(*either_way(share=0.036, toward=0.28, spread=0.13), Botch(share=0.009, spread=0.8)))
+TILT = Spread(sound=0.022, botched=(*either_way(share=0.028, toward=0.28, spread=0.13), Botch(share=0.007, spread=0.8)))
+"""A botched fret is out by what a saw jumps or a mark is misread: tenths, either way, now and then more. Were botched ones
+likeliest about the right place, half of them would be no fault at all, and the evidence for one that is would be thinned out
+(V. E. Johnson & D. Rossell, J. R. Stat. Soc. B 72, 143, 2010, on priors that vanish at the null; from memory)."""
+NUT = Spread.about_nothing(sound=0.05, faulty=0.9, share=0.06)
+NUT_SKEW = Spread.about_nothing(sound=0.03, faulty=0.5, share=0.02)
+NUT_HEIGHT = Spread(sound=0.03, botched=(Botch(share=0.25, spread=0.25, toward=0.30),))
+"""Nut slots are left high far more often than cut low."""
+SLOT_HEIGHT = Spread.about_nothing(sound=0.03, faulty=0.4, share=0.015)
+BRIDGE = Spread.about_nothing(sound=0.03, faulty=2.0, share=0.04)
+SADDLE_SLANT = Spread.about_nothing(sound=0.03, faulty=1.5, share=0.02)
+SADDLE = Spread.about_nothing(sound=0.10, faulty=2.5, share=0.02)
+SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
+STRING = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.02)
+OPEN_NOTE = Spread.about_nothing(sound=0.13, faulty=6.0, share=0.01)
+PRESSURE = Spread.about_nothing(sound=0.08, faulty=0.30, share=0.05)
 PRESSURE_MEAN_MM = 0.10
 
-UNKNOWN_BRIDGE = Spread(sound=2.5, faulty=3.0, share=0.01)
-UNKNOWN_SLANT = Spread(sound=1.0, faulty=1.5, share=0.01)
-UNKNOWN_SADDLE = Spread(sound=1.2, faulty=3.0, share=0.02)
+UNKNOWN_BRIDGE = Spread.about_nothing(sound=2.5, faulty=3.0, share=0.01)
+UNKNOWN_SLANT = Spread.about_nothing(sound=1.0, faulty=1.5, share=0.01)
+UNKNOWN_SADDLE = Spread.about_nothing(sound=1.2, faulty=3.0, share=0.02)
 """Where the description gives no setback at all: saddles are then set somewhere, by ear or by rule."""
 FINGER_BEHIND_MM = 2.0
 PRESSURE_OWN_MM = 0.03
@@ -80,16 +101,22 @@ class Key:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Way:
+    """A fault's extra part when it is there in one way: spread `extra` about `toward`, with prior probability `share`."""
+
+    share: float
+    extra: float
+    toward: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Fault:
-    """Adds a part of spread `extra` about `toward` to each of `columns`, with prior probability `share`."""
+    """Adds an extra part to each of `columns`, in one of several `ways`."""
 
     cause: Cause
     key: Key
     columns: tuple[int, ...]
-    extra: tuple[float, ...]
-    toward: float
-    """Middle of the extra part."""
-    share: float
+    ways: tuple[Way, ...]
 
 
 @dataclass(kw_only=True)
@@ -124,18 +151,11 @@ class Parameters:
 
     def fault(self, cause: Cause, columns: Sequence[int], spread: Spread) -> None:
         """Let `columns` be faulty together."""
-        key = self.keys[columns[0]]
-        extra = float(np.sqrt(max(spread.faulty**2 - spread.sound**2, 1e-12)))
-        self.faults.append(
-            Fault(
-                cause=cause,
-                key=key,
-                columns=tuple(columns),
-                extra=(extra,) * len(columns),
-                toward=spread.toward,
-                share=spread.share,
-            )
+        ways = tuple(
+            Way(share=one.share, extra=math.sqrt(max(one.spread**2 - spread.sound**2, 1e-12)), toward=one.toward)
+            for one in spread.botched
         )
+        self.faults.append(Fault(cause=cause, key=self.keys[columns[0]], columns=tuple(columns), ways=ways))
 
     def column(self, kind: str, *, fret: int | None = None, string: int | None = None) -> int | None:
         """Where a parameter stands; None when this neck has none such."""
