@@ -4,6 +4,10 @@ The scatter is estimated robustly from the differences of one pluck and the next
 freedom, its scale by iterated weights (K. L. Lange, R. J. A. Little & J. M. G. Taylor, J. Am. Stat. Assoc. 84, 881, 1989, from
 memory), drawn toward the strings' common scatter and that toward the usual one, so that few repeats do not claim too much.
 
+A single pluck far from what is expected of its note is weighed by how probably it was a good one (a share `SPOILED_SHARE` of all
+plucks slips, by `SPOILED_TIMES` the usual scatter). Weights falling from one standard deviation on would take a tenth of the
+power from good plucks, and most where a real fault sets the notes of some strings apart from what is expected.
+
 Conventions
 -----------
 Cents. A cell is a string, a fret and a manner of pressing. The scatter is that of a single pluck, the listening's own part aside.
@@ -31,6 +35,7 @@ USUAL_WORTH = 4.0
 NORMAL_SHARE = 0.774
 """Squared scale that the capped Student-t weights find in normal residuals of variance 1 (fixed point, by quadrature)."""
 LEAST_CENTS = 0.1
+SPOILED_SHARE, SPOILED_TIMES = 0.01, 8.0  # plucks that slipped: how many, and how much wider they scatter
 OPEN_USUAL_CENTS = 0.3
 
 
@@ -88,14 +93,20 @@ def combine(
         spread = np.hypot(scatter[cell.string], heard)
         weight = np.ones(len(plucks))
         if expected is not None and cell in expected:
-            far = (cents - expected[cell]) / spread
-            weight = np.minimum((FREEDOM + 1.0) / (FREEDOM + far**2), 1.0)
+            weight = _trust((cents - expected[cell]) / spread)
         values.append(float(np.sum(weight * cents) / np.sum(weight)))
         uncertainties.append(float(np.sqrt(np.mean(spread**2) / np.sum(weight))))
         counts.append(len(plucks))
     return Combined(
         cells=tuple(cells), cents=np.array(values), u_cents=np.array(uncertainties), plucks=np.array(counts, dtype=np.intp)
     )
+
+
+def _trust(far: Reals) -> Reals:
+    """Mean inverse variance, beside a good pluck's, of plucks so many standard deviations out."""
+    narrowed = 1.0 - SPOILED_TIMES**-2
+    log_odds = math.log(SPOILED_SHARE / (1.0 - SPOILED_SHARE) / SPOILED_TIMES) + 0.5 * narrowed * far**2
+    return np.asarray(1.0 - narrowed / (1.0 + np.exp(-np.minimum(log_odds, 700.0))))
 
 
 def _grouped(observations: Sequence[Observation]) -> dict[Cell, list[Observation]]:
