@@ -55,36 +55,36 @@ class Spread:
         return cls(sound=sound, botched=(Botch(share=share, spread=faulty),))
 
 
-FRET = Spread(sound=0.035, botched=(*either_way(share=0.036, toward=0.28, spread=0.13), Botch(share=0.009, spread=0.8)))
-TILT = Spread(sound=0.022, botched=(*either_way(share=0.028, toward=0.28, spread=0.13), Botch(share=0.007, spread=0.8)))
+FRET = Spread(sound=0.035, botched=(*either_way(share=0.023, toward=0.28, spread=0.13), Botch(share=0.006, spread=0.8)))
+TILT = Spread(sound=0.022, botched=(*either_way(share=0.018, toward=0.28, spread=0.13), Botch(share=0.005, spread=0.8)))
 """A botched fret is out by what a saw jumps or a mark is misread: tenths, either way, now and then more. Were botched ones
 likeliest about the right place, half of them would be no fault at all, and the evidence for one that is would be thinned out
 (V. E. Johnson & D. Rossell, J. R. Stat. Soc. B 72, 143, 2010, on priors that vanish at the null; from memory)."""
 NUT = Spread.about_nothing(sound=0.05, faulty=0.9, share=0.06)
 NUT_SKEW = Spread.about_nothing(sound=0.03, faulty=0.5, share=0.02)
-NUT_HEIGHT = Spread(sound=0.03, botched=(Botch(share=0.25, spread=0.25, toward=0.30),))
+NUT_HEIGHT = Spread(sound=0.03, botched=(Botch(share=0.12, spread=0.25, toward=0.30),))
 """Nut slots are left high far more often than cut low."""
 SLOT_HEIGHT = Spread.about_nothing(sound=0.03, faulty=0.4, share=0.015)
-BRIDGE = Spread.about_nothing(sound=0.03, faulty=2.0, share=0.04)
-SADDLE_SLANT = Spread.about_nothing(sound=0.03, faulty=1.5, share=0.02)
-SADDLE = Spread.about_nothing(sound=0.10, faulty=2.5, share=0.02)
+BRIDGE = Spread.about_nothing(sound=0.02, faulty=2.0, share=0.04)
+SADDLE_SLANT = Spread.about_nothing(sound=0.015, faulty=1.5, share=0.02)
+SADDLE = Spread.about_nothing(sound=0.095, faulty=2.5, share=0.02)
 SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread.about_nothing(sound=0.13, faulty=6.0, share=0.01)
-PRESSURE = Spread.about_nothing(sound=0.08, faulty=0.30, share=0.05)
-PRESSURE_MEAN_MM = 0.10
+PRESSURE = Spread.about_nothing(sound=0.06, faulty=0.30, share=0.02)
+PRESSURE_MEAN_MM = 0.08
 
 UNKNOWN_BRIDGE = Spread.about_nothing(sound=2.5, faulty=3.0, share=0.01)
 UNKNOWN_SLANT = Spread.about_nothing(sound=1.0, faulty=1.5, share=0.01)
 UNKNOWN_SADDLE = Spread.about_nothing(sound=1.2, faulty=3.0, share=0.02)
 """Where the description gives no setback at all: saddles are then set somewhere, by ear or by rule."""
-FINGER_BEHIND_MM = 2.0
-PRESSURE_OWN_MM = 0.03
+FINGER_BEHIND_MM = 1.5
+PRESSURE_OWN_MM = 0.02
 LIGHT_MEAN_MM, LIGHT_SOUND_MM = 0.02, 0.02
 FIRM_MEAN_MM, FIRM_SOUND_MM = 0.6, 0.25
-END, END_OWN = 0.06, 0.03
-SADDLE_HEIGHT_MM, SADDLE_HEIGHT_OWN_MM = 0.25, 0.05
-RELIEF_MEAN_MM, RELIEF_MM = 0.05, 0.05
+END, END_OWN = 0.05, 0.02
+SADDLE_HEIGHT_MM, SADDLE_HEIGHT_OWN_MM = 0.20, 0.04
+RELIEF_MEAN_MM, RELIEF_MM = 0.04, 0.03
 CROWN_MM = 0.01  # a worn or uneven crown: each note by itself
 
 UNEVENNESS_ORDERS = 3
