@@ -1,9 +1,10 @@
 """Which of many rare faults are there: exact sums over small sets of them.
 
 Each fault adds to the sound neck's parameters an extra normal part of its own, of mean m and unit variance once scaled; where it
-can be there in several ways, in one of them. For a set A of faults the evidence against the sound neck is closed (matrix determinant lemma): with U the faults' columns in the data,
-G = Uᵀ C⁻¹ U and g = Uᵀ C⁻¹ r + m, ln Z_A − ln Z_0 = −½ ln|I + G_AA| + ½ g_Aᵀ (I + G_AA)⁻¹ g_A − ½ m_Aᵀ m_A. All single faults
-are weighed, then each set is grown by one fault from the best of its size, until the next size adds nothing.
+can be there in several ways, in one of them. For a set A the evidence against the sound neck is closed (matrix determinant
+lemma): with U the faults' columns in the data, G = Uᵀ C⁻¹ U and g = Uᵀ C⁻¹ r + m,
+ln Z_A − ln Z_0 = −½ ln|I + G_AA| + ½ g_Aᵀ (I + G_AA)⁻¹ g_A − ½ m_Aᵀ m_A.
+All single faults are weighed, then each set is grown by one fault from the best of its size, until the next size adds nothing.
 
 Conventions
 -----------
@@ -63,17 +64,27 @@ class FaultSets:
     @cached_property
     def sets(self) -> tuple[FaultSet, ...]:
         """The posterior of every set kept."""
-        sound, extra = self.sound, self.extra
-        response = extra.direct - sound.gain @ extra.data
-        sets = []
-        for chosen, log_weight in zip(self.kept, self.log_weights, strict=True):
-            index = extra.of(chosen)
-            inner = np.linalg.inv(np.eye(len(index)) + extra.gram[np.ix_(index, index)])
-            root = response[:, index] @ np.linalg.cholesky(inner)
-            mean = sound.mean + response[:, index] @ (inner @ extra.score[index])
-            faults = tuple(sorted(int(extra.fault[one]) for one in chosen))
-            sets.append(FaultSet(faults=faults, log_weight=log_weight, mean=mean, root=root))
-        return tuple(sets)
+        return tuple(self._posterior(number) for number in range(len(self.kept)))
+
+    @cached_property
+    def best(self) -> FaultSet:
+        """The most probable set."""
+        return self._posterior(0)
+
+    @cached_property
+    def _response(self) -> Reals:
+        return np.asarray(self.extra.direct - self.sound.gain @ self.extra.data)
+
+    def _posterior(self, number: int) -> FaultSet:
+        extra, index = self.extra, self.extra.of(self.kept[number])
+        inner = np.linalg.inv(np.eye(len(index)) + extra.gram[np.ix_(index, index)])
+        response = self._response[:, index]
+        return FaultSet(
+            faults=tuple(sorted(int(extra.fault[one]) for one in self.kept[number])),
+            log_weight=self.log_weights[number],
+            mean=self.sound.mean + response @ (inner @ extra.score[index]),
+            root=response @ np.linalg.cholesky(inner),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,7 +19,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.as_designed import AsDesigned, as_designed
+from fretcheck.diagnosis.as_designed import AsDesigned, Cell, as_designed
 from fretcheck.diagnosis.by_hand import ByHand, by_hand
 from fretcheck.diagnosis.fault_sets import MOST_FAULTS, FaultSets, weigh
 from fretcheck.diagnosis.forward import ForwardModel
@@ -29,7 +29,7 @@ from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.parameters import CROWN_MM, Parameters, parameters_of
 from fretcheck.diagnosis.posterior import Component, Posterior
 from fretcheck.diagnosis.result import LayoutHypothesis
-from fretcheck.diagnosis.scatter import Combined, combine, hand_scatter, open_uncertainty
+from fretcheck.diagnosis.scatter import Combined, combine, hand_scatter, open_uncertainty, scatter_about
 from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
 from fretcheck.diagnosis.string_priors import constants_of
 from fretcheck.neck.description import Neck
@@ -38,7 +38,9 @@ Reals = NDArray[np.float64]
 
 CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 """Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
-STEPS = 2
+MOST_STEPS = 5
+SETTLED_CENTS = 0.1
+"""Gauss–Newton steps end when no note moves by more."""
 FAULTS_BETWEEN = 2
 RULES_LOOKED_INTO = 3
 SURE_OF_RULE = 0.9
@@ -68,11 +70,15 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     model, parameters_of_rule = _under(design, parameters, rule)
     hand = by_hand(design, parameters, neck.measured, shift_mm=model.fret_shift_mm)
     theta = np.array(parameters.means)
-    for _ in range(STEPS - 1):
+    for _ in range(MOST_STEPS):
         sets = weigh(_linear(model, readings, hand, theta, parameters_of_rule, 1.0), parameters.faults, most=FAULTS_BETWEEN)
-        theta = _mixed_mean(sets)
-        expected = dict(zip(design.cells, model.cents(theta).tolist(), strict=True))
-        readings = _placed(design, combine(observations, scatter, expected=expected))
+        before, theta = model.cents(theta), sets.best.mean
+        if np.max(np.abs(model.cents(theta) - before)) < SETTLED_CENTS:
+            break
+    expected = _expected(model, theta, sets)
+    if any(repeats.values()):
+        scatter = scatter_about(observations, scatter, expected=expected)
+    readings = _placed(design, combine(observations, scatter, expected=expected))
     tangent = _Tangent(model=model, theta=theta)
     weighed = [
         (weight, weigh(_linear(model, readings, hand, theta, parameters_of_rule, craft, tangent=tangent), parameters.faults))
@@ -181,9 +187,12 @@ def _layout(design: AsDesigned, parameters: Parameters, readings: _Readings) -> 
     return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
 
 
-def _mixed_mean(sets: FaultSets) -> Reals:
-    weights = np.exp([one.log_weight for one in sets.sets])
-    return np.asarray(weights @ np.array([one.mean for one in sets.sets]) / np.sum(weights))
+def _expected(model: ForwardModel, theta: Reals, sets: FaultSets) -> dict[Cell, tuple[float, float]]:
+    """Cents of every cell, and their standard uncertainty, by the most probable faults."""
+    rows = model.jacobian(theta)
+    variance = np.einsum("ij,jk,ik->i", rows, sets.sound.covariance, rows) + np.sum((rows @ sets.best.root) ** 2, axis=1)
+    cents, u = model.cents(theta), np.sqrt(np.maximum(variance, 0.0))
+    return {cell: (float(middle), float(spread)) for cell, middle, spread in zip(model.design.cells, cents, u, strict=True)}
 
 
 def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, ...]:

@@ -68,6 +68,41 @@ def hand_scatter(observations: Sequence[Observation]) -> tuple[dict[int, float],
     return scatter, {string: len(own) for string, own in gaps.items()}
 
 
+def scatter_about(
+    observations: Sequence[Observation], scatter: Mapping[int, float], *, expected: Mapping[Cell, tuple[float, float]]
+) -> dict[int, float]:
+    """Scatter of a pluck once a model says what each note is: one step of expectation–maximisation from that of the repeats.
+
+    The notes' own agreement with the neck as it is understood tells as much of the hand as the repeats do (A. P. Dempster,
+    N. M. Laird & D. B. Rubin, J. R. Stat. Soc. B 39, 1, 1977; from memory).
+
+    Parameters
+    ----------
+    observations : sequence of Observation
+    scatter : mapping
+        Per string, from the repeats.
+    expected : mapping
+        Cell → its cents and their standard uncertainty.
+    """
+    squares, counts, listening = dict.fromkeys(scatter, 0.0), dict.fromkeys(scatter, 0.0), dict.fromkeys(scatter, 0.0)
+    for cell, plucks in _grouped(observations).items():
+        middle, u = expected[cell]
+        heard = np.array([pluck.u_cents for pluck in plucks])
+        far = np.array([pluck.cents for pluck in plucks]) - middle
+        trust = _trust(far / np.hypot(np.hypot(scatter[cell.string], heard), u))
+        squares[cell.string] += float(np.sum(trust * (far**2 + u**2)))
+        listening[cell.string] += float(np.sum(trust * heard**2))
+        counts[cell.string] += float(np.sum(trust))
+    together = (USUAL_WORTH * USUAL_CENTS**2 + sum(squares.values())) / (USUAL_WORTH + sum(counts.values()))
+    worth = 2.0 * USUAL_WORTH
+    return {
+        string: max(
+            math.sqrt(max((worth * together + squares[string] - listening[string]) / (worth + counts[string]), 0.0)), LEAST_CENTS
+        )
+        for string in scatter
+    }
+
+
 def open_uncertainty(observations: Sequence[Observation], strings: int) -> list[float]:
     """Per string: standard uncertainty of the open note from which its fretted ones are counted."""
     answer = []
@@ -82,9 +117,12 @@ def open_uncertainty(observations: Sequence[Observation], strings: int) -> list[
 
 
 def combine(
-    observations: Sequence[Observation], scatter: Mapping[int, float], *, expected: Mapping[Cell, float] | None = None
+    observations: Sequence[Observation],
+    scatter: Mapping[int, float],
+    *,
+    expected: Mapping[Cell, tuple[float, float]] | None = None,
 ) -> Combined:
-    """One value a cell. With what a model expects of each cell, plucks far from it weigh less."""
+    """One value a cell. With what a model expects of each cell (cents, their uncertainty), plucks far from it weigh less."""
     cells = _grouped(observations)
     values, uncertainties, counts = [], [], []
     for cell, plucks in cells.items():
@@ -93,7 +131,8 @@ def combine(
         spread = np.hypot(scatter[cell.string], heard)
         weight = np.ones(len(plucks))
         if expected is not None and cell in expected:
-            weight = _trust((cents - expected[cell]) / spread)
+            middle, u = expected[cell]
+            weight = _trust((cents - middle) / np.hypot(spread, u))
         values.append(float(np.sum(weight * cents) / np.sum(weight)))
         uncertainties.append(float(np.sqrt(np.mean(spread**2) / np.sum(weight))))
         counts.append(len(plucks))

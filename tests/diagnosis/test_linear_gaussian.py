@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fretcheck.diagnosis.fault_sets import weigh
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
-from fretcheck.diagnosis.parameters import Fault, Key
+from fretcheck.diagnosis.parameters import Fault, Key, Way
 
 REFERENCE = Path(__file__).parent.parent / "reference"
 EXAMPLES = json.loads((REFERENCE / "diagnosis_examples.json").read_text(encoding="utf-8"))
@@ -89,9 +89,14 @@ def small_problem() -> tuple[LinearGaussian, list[Fault]]:
         prior_spread=np.full(4, 0.2),
     )
     faults = [
-        Fault(cause="fret_position", key=Key(kind="a"), columns=(0,), extra=(1.5,), toward=0.0, share=0.1),
-        Fault(cause="nut_height", key=Key(kind="b"), columns=(1,), extra=(1.0,), toward=0.7, share=0.2),
-        Fault(cause="string", key=Key(kind="c"), columns=(2, 3), extra=(0.8, 1.2), toward=0.0, share=0.05),
+        Fault(cause="fret_position", key=Key(kind="a"), columns=(0,), ways=(Way(share=0.1, extra=1.5),)),
+        Fault(
+            cause="nut_height",
+            key=Key(kind="b"),
+            columns=(1,),
+            ways=(Way(share=0.2, extra=1.0, toward=0.7), Way(share=0.1, extra=0.4, toward=-0.6)),
+        ),
+        Fault(cause="string", key=Key(kind="c"), columns=(2, 3), ways=(Way(share=0.05, extra=0.8),)),
     ]
     return sound, faults
 
@@ -103,28 +108,27 @@ def test_fault_sets_against_dense_normal_densities() -> None:
     sound, faults = small_problem()
     weighed = weigh(sound, faults)
     direct = {}
-    for size in range(4):
-        for chosen in itertools.combinations(range(3), size):
-            mean, covariance = sound.prior_mean.copy(), sound.prior_covariance.copy()
-            log_share = 0.0
-            for number, fault in enumerate(faults):
-                there = number in chosen
-                log_share += math.log(fault.share if there else 1.0 - fault.share)
-                for column, extra in zip(fault.columns, fault.extra, strict=True) if there else ():
-                    mean[column] += fault.toward
-                    covariance[column, column] += extra**2
-            total = sound.design @ covariance @ sound.design.T + np.diag(sound.noise_variance)
-            direct[chosen] = log_share + float(multivariate_normal(sound.design @ mean, total).logpdf(sound.y))
-            one = next((one for one in weighed.sets if one.faults == chosen), None)
-            if one is not None:
-                gain = covariance @ sound.design.T @ np.linalg.inv(total)
-                assert one.mean == pytest.approx(mean + gain @ (sound.y - sound.design @ mean), abs=1e-9)
-                posterior = covariance - gain @ sound.design @ covariance
-                assert sound.covariance + one.root @ one.root.T == pytest.approx(posterior, abs=1e-9)
-    best = weighed.sets[0]
-    assert best.faults == max(direct, key=lambda chosen: direct[chosen])
-    for one in weighed.sets:
-        assert one.log_weight - best.log_weight == pytest.approx(direct[one.faults] - direct[best.faults], abs=1e-9)
+    for ways in itertools.product(*((None, *fault.ways) for fault in faults)):
+        mean, covariance = sound.prior_mean.copy(), sound.prior_covariance.copy()
+        log_share = 0.0
+        for fault, way in zip(faults, ways, strict=True):
+            log_share += math.log(1.0 - sum(one.share for one in fault.ways) if way is None else way.share)
+            for column in fault.columns if way is not None else ():
+                mean[column] += way.toward
+                covariance[column, column] += way.extra**2
+        total = sound.design @ covariance @ sound.design.T + np.diag(sound.noise_variance)
+        gain = covariance @ sound.design.T @ np.linalg.inv(total)
+        direct[ways] = (
+            log_share + float(multivariate_normal(sound.design @ mean, total).logpdf(sound.y)),
+            mean + gain @ (sound.y - sound.design @ mean),
+            covariance - gain @ sound.design @ covariance,
+        )
+    ordered = sorted(direct, key=lambda ways: -direct[ways][0])
+    for one, ways in zip(weighed.sets, ordered, strict=False):
+        assert one.faults == tuple(number for number, way in enumerate(ways) if way is not None)
+        assert one.log_weight - weighed.best.log_weight == pytest.approx(direct[ways][0] - direct[ordered[0]][0], abs=1e-9)
+        assert one.mean == pytest.approx(direct[ways][1], abs=1e-9)
+        assert sound.covariance + one.root @ one.root.T == pytest.approx(direct[ways][2], abs=1e-9)
     # Sets three nepers behind are not grown further: what that leaves out of the sum stays below a thousandth.
-    evidence = math.log(sum(math.exp(value) for value in direct.values()))
+    evidence = math.log(sum(math.exp(value[0]) for value in direct.values()))
     assert weighed.log_evidence == pytest.approx(evidence, abs=1e-3)

@@ -58,7 +58,7 @@ def test_a_pluck_far_from_the_model_weighs_less() -> None:
     heard = [Observation(string=1, fret=5, cents=cents, u_cents=0.05) for cents in (0.0, 0.1, 9.0)]
     cell = Cell(string=1, fret=5)
     plain = combine(heard, {1: 0.5})
-    robust = combine(heard, {1: 0.5}, expected={cell: 0.0})
+    robust = combine(heard, {1: 0.5}, expected={cell: (0.0, 0.1)})
     assert plain.cents[0] == pytest.approx(9.1 / 3.0)
     assert abs(robust.cents[0]) < 0.5
     assert robust.u_cents[0] > plain.u_cents[0]
