@@ -84,7 +84,8 @@ def plan_risks_in_words(lot: Lot) -> tuple[str, ...]:
     if plan.sample >= size:
         return ("every neck is checked: nothing is left to chance",)
     levels = [level for level in (plan.good, plan.bad) if level] or [max(1, round(size * share)) for share in (0.05, 0.10, 0.25)]
-    words = [risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted({*levels, 2} if size > 2 else levels)]
+    told = {*levels, 2} if size > 2 else {*levels}
+    words = [risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted(told)]
     worst, _ = worst_outgoing_fraction_bad(sample=plan.sample, accept=plan.accept, lot=size)
     words.append(f"lot after lot, with every refused one checked neck by neck, at worst {100 * worst:.1f} % bad necks go out")
     return tuple(words)

@@ -166,3 +166,11 @@ def test_serials_from_ranges():
 def test_steps_that_make_no_sense_are_refused(call, message):
     with pytest.raises(UsageError, match=message):
         call()
+
+
+def test_a_lot_of_two_tells_its_one_risk_once():
+    lot = drawn(PlanPart(basis="attributes", sample=1, accept=0, source="test"), serials="WT-001..WT-002")
+    risk, worst = plan_risks_in_words(lot)
+    assert risk == "if 1 of 2 were bad you would still accept 50 % of the time"  # one of two is drawn
+    # outgoing p·(1 − p)·(2 − 1)/2 of lots with a share p of bad necks, at most 1/8 (CALC)
+    assert "12.5 %" in worst
