@@ -110,9 +110,11 @@ def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison
     Raises
     ------
     UsageError
-        When they are of different necks, or have no note in common.
+        When they are of different necks, are one and the same, or have no note in common.
     """
     check_same_neck(before, after)
+    if before == after:
+        raise UsageError("both are the same inspection: give the one before the work, then the one after it")
     notes = _notes(before, after)
     if not notes:
         raise UsageError("the two inspections have no fretted note in common, so nothing can be compared")
@@ -132,8 +134,8 @@ def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison
         u_worst_after_cents=u_after,
         prediction=prediction,
         prediction_text=text,
-        outside_before=_outside(before),
-        outside_after=_outside(after),
+        outside_before=_outside(before, notes),
+        outside_after=_outside(after, notes),
         remarks=tuple(_remarks(before, after, len(notes))),
     )
 
@@ -341,8 +343,10 @@ def _later(first: str, second: str) -> bool:
         return False
 
 
-def _outside(document: InspectionDocument) -> int:
-    return sum(one.decision == "fail" and one.fret > 0 for one in document.frets)
+def _outside(document: InspectionDocument, notes: tuple[NoteChange, ...]) -> int:
+    """How many of the notes that both heard are surely out of tolerance."""
+    both = {(one.string, one.fret) for one in notes}
+    return sum(one.decision == "fail" and (one.string, one.fret) in both for one in document.frets)
 
 
 def _u_of(document: InspectionDocument, note: NoteChange) -> float:

@@ -98,6 +98,20 @@ def test_no_note_in_common_is_refused() -> None:
         compare(documents.before(), empty)
 
 
+def test_one_inspection_twice_is_refused() -> None:
+    with pytest.raises(UsageError, match="the same inspection"):
+        compare(documents.before(), documents.before())
+
+
+def test_only_notes_heard_in_both_are_counted() -> None:
+    before, intake = documents.before(), documents.intake()
+    found = compare(before, intake)
+    asked = {(one.string, one.fret) for one in intake.frets}
+    fails = [one for one in before.frets if one.decision == "fail" and one.fret > 0]
+    assert found.outside_before == sum((one.string, one.fret) in asked for one in fails) < len(fails)
+    assert any("are left out" in remark for remark in found.remarks)
+
+
 def test_swapped_order_and_other_strings_are_remarked() -> None:
     before, after = documents.before(), documents.after()
     strings = [{**one, "gauge_mm": 0.3} for one in after.neck.description["strings"]]
