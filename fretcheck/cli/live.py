@@ -91,6 +91,7 @@ def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
     from fretcheck.cli.live_source import open_cues, open_source
     from fretcheck.cli.live_terminal import ending_in_order
     from fretcheck.session.outcome import inspection_of
+    from fretcheck.session.story import read_story
 
     open_journal = _journal_opener(neck, options)
     with ExitStack() as stack:
@@ -104,7 +105,7 @@ def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
         except (KeyboardInterrupt, SystemExit, FretcheckError):
             print(_how_to_go_on(journal), file=sys.stderr)
             raise
-        story = journal.story
+        story, _ = read_story(journal.folder)
         if not story.complete:
             print(_how_to_go_on(journal), file=sys.stderr)
         return LiveResult(inspection=inspection_of(story), session_id=story.id, folder=journal.folder, complete=story.complete)

@@ -34,7 +34,11 @@ from fretcheck.session.story import JOURNAL_NAME, SCHEMA, SOUNDS_NAME, Line, Sto
 
 
 class Journal:
-    """An open session folder; a context manager that closes it."""
+    """An open session folder; a context manager that closes it.
+
+    Its `story` is what the session needs while it lasts. The numbers behind a reading's flags (`NoteReading.details`) are
+    written and not kept in it, so that hours of plucks do not fill the memory; `read_story` gives them back.
+    """
 
     def __init__(self, folder: Path, story: Story, handle: int, size: int) -> None:
         self.folder = folder
@@ -130,7 +134,7 @@ class Journal:
         write_safely(self.folder / name, content)
         kept = replace(taken, number=number, sound_file=name)
         self._write(_accepted_line(kept, pluck, hashlib.sha256(content).hexdigest()))
-        return self.story.accepted[-1]  # as the line tells it, and the only copy that is held
+        return self.story.accepted[-1]  # the only copy that is held
 
     def withdraw(self, numbers: tuple[int, ...], *, step: int | None = None) -> None:
         """Plucks that no longer count, and the step that is asked for again; lines and sounds stay."""
@@ -175,6 +179,8 @@ class Journal:
                 f"{path}: can't be written ({error.strerror}); what was accepted before is safe, go on with --resume", path=path
             ) from error
         self._size += len(content)
+        if line["kind"] == "accepted":
+            line["note"]["details"] = {}
         if line["kind"] != "session":
             self.story.tell(line)
 

@@ -59,6 +59,16 @@ def test_what_was_kept_is_read_back_the_same(tmp_path):
     assert not story.complete
 
 
+def test_the_numbers_behind_a_reading_are_on_the_disk_and_not_in_memory(tmp_path):
+    with Journal.create(tmp_path, NECK, PLAN) as journal:
+        taken = a_taken()
+        taken = replace(taken, note=replace(taken.note, details={"scatter_cents": 0.25}))
+        kept = journal.keep(taken, pluck_of())
+        assert kept.note.details == journal.story.accepted[0].note.details == {}
+        (read,) = read_story(journal.folder)[0].accepted
+        assert read.note == taken.note
+
+
 def test_the_sound_is_beside_it_bit_for_bit(tmp_path):
     rng = np.random.default_rng(5)
     pluck = replace(pluck_of(), samples=on_grid(rng.uniform(-1.1, 1.1, 9600)))

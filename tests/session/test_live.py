@@ -105,7 +105,7 @@ def test_read_again_gives_the_same_inspection(whole):
 def test_a_recorded_session_replayed_as_a_file_gives_identical_readings(whole, tmp_path):
     """The same sound as a recording of each string: every reading equal, to the last digit, drift correction included."""
     bench, recording = whole
-    live = inspection_of(bench.journal.story)
+    live = inspection_of(read_story(bench.journal.folder)[0])
     rate = recording.sample_rate
     for string in (1, 2, 3):
         own = [note.start_s for note in recording.notes if note.string == string]
