@@ -117,7 +117,7 @@ def test_keys(bench):
 @pytest.mark.parametrize(
     ("how", "code"), [("C-c", 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)], ids=["ctrl-c", "terminated", "hung up"]
 )
-def test_the_terminal_is_restored_and_the_session_can_be_resumed(bench, how, code):
+def test_the_terminal_is_restored_and_the_session_kept_and_resumed(bench, how, code):
     terminal = bench(pace="4")
     before = terminal_settings(terminal)
     terminal.run("inspect", terminal.neck, "--plan", "spot", "--strings", "2,3", "--no-keep")
@@ -133,6 +133,9 @@ def test_the_terminal_is_restored_and_the_session_can_be_resumed(bench, how, cod
     assert terminal_settings(terminal) == before
     kept = len(the_story(terminal).taken)
     assert kept >= 1
+    assert not the_story(terminal).complete
+    if how != "C-c":
+        return  # the session lies there all the same; that it goes on is seen once here and often in `test_kill`
     terminal.run("inspect", terminal.neck, "--resume", "--no-keep")
     assert terminal.exit_code() in (0, 1, 3)
     assert the_story(terminal).complete
