@@ -12,7 +12,9 @@ says is asked for next.
 
 Conventions
 -----------
-Memory is resident size, in MB of 2^20 bytes. Growth counts from one minute on, when all that a note needs has been loaded.
+Memory is resident size, in MB of 2^20 bytes. It swings by a few MB with every note, as working arrays come and go: each line gives
+the least and the most of what was seen since the line before. Growth counts from the first such line, after five minutes, by
+when all that a note needs has been loaded and small caches are full.
 """
 
 from __future__ import annotations
@@ -48,7 +50,6 @@ from tests.sound_server import SoundServer, missing_part
 
 SECONDS_PER_NOTE = 3.0
 EVERY_S = 300.0
-WARM_S = 60.0
 FRETS = 20
 REPEATS = 20
 RATE = {"real": 48_000.0, "recording": 32_000.0}
@@ -154,22 +155,26 @@ class Report:
 
     def __init__(self, program: Program) -> None:
         self._program = program
-        self._next_s = WARM_S
-        self._warm_mb = 0.0
-        self._last_mb = 0.0
+        self._next_s = EVERY_S
+        self._first: tuple[float, float] | None = None
+        self._seen: list[float] = []
         self._begun = time.monotonic()
-        print(f"{'sound, min':>10} {'memory, MB':>11} {'growth, MB':>11} {'accepted':>9} {'processor':>10}")
+        print(f"{'sound, min':>10} {'memory, MB':>17} {'growth, MB':>17} {'accepted':>9} {'processor':>10}")
 
     def at(self, sound_s: float, *, last: bool = False) -> None:
         """So much sound has been heard; prints a line when one is due, and at the last."""
-        if not (last or sound_s >= self._next_s) or not self._program.runs:
+        if not self._program.runs:
             return
-        self._last_mb = self._program.memory_mb
-        self._warm_mb = self._warm_mb or self._last_mb
+        self._seen.append(self._program.memory_mb)
+        if not (last or sound_s >= self._next_s):
+            return
+        least, most = min(self._seen), max(self._seen)
+        self._first = self._first or (least, most)
+        self._seen = []
         share = self._program.processor_s / (time.monotonic() - self._begun)
         count = sum(1 for _ in self._program.accepted())
-        grown = self._last_mb - self._warm_mb
-        print(f"{sound_s / 60:10.1f} {self._last_mb:11.2f} {grown:+11.2f} {count:9d} {share:10.1%}", flush=True)
+        grown = f"{least - self._first[0]:+.2f} {most - self._first[1]:+.2f}"
+        print(f"{sound_s / 60:10.1f} {least:8.2f} {most:8.2f} {grown:>17} {count:9d} {share:10.1%}", flush=True)
         self._next_s = EVERY_S * (sound_s // EVERY_S + 1)
 
 
@@ -200,6 +205,14 @@ def _places(plan: Plan) -> Iterator[tuple[int, int]]:
         yield place
 
 
+def _watch(program: Program, report: Report, begun: float, seconds: float) -> None:
+    tick = threading.Event()
+    while program.runs and (passed := time.monotonic() - begun) < seconds:
+        report.at(passed)
+        tick.wait(0.5)
+    report.at(seconds, last=True)
+
+
 def over_a_real_hour(folder: Path, plan: Plan, clips: Clips, options: argparse.Namespace) -> None:
     """The program hears a null sink in real time."""
     part = missing_part()
@@ -220,12 +233,14 @@ def over_a_real_hour(folder: Path, plan: Plan, clips: Clips, options: argparse.N
         )
         assert player.stdin is not None
         begun = time.monotonic()
-        while program.runs and time.monotonic() - begun < 60.0 * options.minutes + 1.0:
+        seconds = 60.0 * options.minutes
+        watch = threading.Thread(target=_watch, args=(program, report, begun, seconds))
+        watch.start()
+        while program.runs and time.monotonic() - begun < seconds:
             asked = plan.asks[min(sum(1 for _ in program.accepted()), len(plan.asks) - 1)]
             player.stdin.write(clips(asked.string, asked.fret).tobytes())  # returns once there is room: the player sets the pace
             player.stdin.flush()
-            report.at(time.monotonic() - begun)
-        report.at(time.monotonic() - begun, last=True)
+        watch.join()
         program.stop()
         player.kill()
     finally:
