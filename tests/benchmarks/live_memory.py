@@ -12,9 +12,9 @@ says is asked for next.
 
 Conventions
 -----------
-Memory is resident size, in MB of 2^20 bytes. It swings by a few MB with every note, as working arrays come and go: each line gives
-the least and the most of what was seen since the line before. Growth counts from the first such line, after five minutes, by
-when all that a note needs has been loaded and small caches are full.
+Memory is resident size, in MB of 2^20 bytes. It swings by a few MB with every note, as working arrays come and go: each line
+gives the least and the most of what was seen since the line before. Growth counts from the first such line, after five minutes,
+by when all that a note needs has been loaded and small caches are full.
 """
 
 from __future__ import annotations
