@@ -78,7 +78,7 @@ def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
     first = list(values if baseline is None else values[:baseline])
     if len(first) < FEWEST_POINTS:
         raise DiagnosisRefusedError(
-            f"{len(first)} points make no chart: at least {FEWEST_POINTS} are needed, {SETTLED_POINTS} are better"
+            f"too few points for a chart: {len(first)}; at least {FEWEST_POINTS} are needed, {SETTLED_POINTS} are better"
         )
     scatter = fmean(moving_ranges(first)) / MEAN_RANGE_OF_TWO
     if scatter == 0:

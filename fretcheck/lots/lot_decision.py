@@ -96,21 +96,23 @@ def _by_attributes(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_
     assert accept is not None
     bad, undecided, unread = (_of_sample(lot, results, kind) for kind in ("fail", "undecided", None))
     surely_bad = len(bad) + (len(undecided) if undecided_as_bad else 0)
-    counts = f"{len(bad)} bad of {lot.plan.sample} read, {accept} allowed"
+    doubtful = f" and {len(undecided)} undecided" if undecided else ""
+    counts = f"{len(bad)} bad{doubtful} of {lot.plan.sample - len(unread)} read, {accept} allowed"
     if surely_bad > accept:
         outcome: Outcome = "refuse"
-        text = counts + (" (undecided necks counted as bad)" if len(bad) <= accept else "")
+        text = counts + ("; undecided counts as bad" if len(bad) <= accept else "")
     elif len(bad) + len(undecided) + len(unread) <= accept or not (undecided or unread):
         outcome, text = "accept", counts
         if undecided:
             text += f", even if the {_necks(undecided)} left undecided were bad"
     else:
         outcome, text = "open", f"{len(bad)} bad so far, {accept} allowed{_what_to_read(undecided, unread)}"
-    return _decision(lot, outcome, text, bad, undecided, unread, _risks_after(lot, len(bad), outcome), undecided_as_bad, now)
+    risks = _risks_after(lot, len(bad) + len(undecided) + len(unread), outcome)
+    return _decision(lot, outcome, text, bad, undecided, unread, risks, undecided_as_bad, now)
 
 
 def _risks_after(lot: Lot, bad: int, outcome: Outcome) -> tuple[str, ...]:
-    """The plan's risks, and what the sample leaves possible for the rest of the lot."""
+    """The plan's risks, and what the sample leaves possible for the rest of the lot; `bad`: at worst in the sample."""
     words = list(plan_risks_in_words(lot))
     plan, size = lot.plan, len(lot.serials)
     if outcome != "open" and plan.sample < size:
