@@ -1,4 +1,4 @@
-"""Text that came from a user, made safe for one line of a terminal; and numbers with a real minus.
+"""Text that came from a user, made safe for one line of a terminal; and our own signs for consoles that lack them.
 
 A name or serial may hold newlines, escape sequences, or characters that turn the writing direction; printed raw they would
 move the cursor, colour the screen or forge a line. They are shown as visible escapes (``\\n``, ``\\x1b``, ``\\u202e``) instead.
@@ -15,6 +15,13 @@ import unicodedata
 
 _ESCAPED_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 _JOINERS = frozenset("\u200c\u200d")  # within words of some scripts, and within emoji
+IN_ASCII = str.maketrans(
+    {
+        "±": "+/-", "−": "-", "–": "-", "…": "...", "→": "->", "×": "x", "≤": "<=", "≥": ">=", "°": " deg ", "\u00a0": " ",
+        "▲": "^", "▼": "v", "·": ".", "µ": "u",
+    }
+)  # fmt: skip
+"""How our own signs are written where a console has only ASCII; for `str.translate`."""
 
 
 def plain_line(text: str) -> str:
@@ -39,6 +46,22 @@ def decimal(value: float, digits: int = 2) -> str:
     ('−0.11', '0.00', '0.500')
     """
     return f"{round(value, digits) + 0.0:.{digits}f}".replace("-", "−")
+
+
+def spell_out(error: UnicodeError) -> tuple[str, int]:
+    """Handler for `codecs.register_error`: what an encoding lacks in ASCII, or as a question mark; never a lost minus.
+
+    Examples
+    --------
+    >>> import codecs
+    >>> codecs.register_error("in words", spell_out)
+    >>> "−0.3 ± 0.1 ☃".encode("ascii", errors="in words")
+    b'-0.3 +/- 0.1 ?'
+    """
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lacking = error.object[error.start : error.end].translate(IN_ASCII)
+    return "".join(one if one.isascii() else "?" for one in lacking), error.end
 
 
 def _shown(character: str) -> str:

@@ -6,6 +6,7 @@ their heavy imports (scipy, matplotlib, SQLAlchemy …) inside the functions tha
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import errno
 import os
@@ -18,7 +19,7 @@ import typer
 
 from fretcheck import __version__
 from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, FretcheckError
-from fretcheck.plain_text import plain_line
+from fretcheck.plain_text import plain_line, spell_out
 
 COMMAND_MODULES: tuple[str, ...] = (
     "inspect",
@@ -132,7 +133,8 @@ def main() -> None:
     """Entry point of the console script."""
     sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115 - None where the shell closed it (>&-)
     sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
+    codecs.register_error("fretcheck signs", spell_out)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a sign that the console lacks becomes "?", never a traceback
+            stream.reconfigure(errors="fretcheck signs")  # a sign that the console lacks is spelled out, never a traceback
     sys.exit(run())

@@ -11,7 +11,7 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fretcheck.plain_text import plain_line
+from fretcheck.plain_text import IN_ASCII, plain_line
 from fretcheck.report import verdict_words
 from fretcheck.report.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
 from fretcheck.report.verdict_words import (
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
 
 DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
 DECISION_STYLES = {"pass": "bold black on green", "fail": "bold white on red", "undecided": "bold black on yellow"}
-_IN_ASCII = str.maketrans(
-    {"±": "+/-", "−": "-", "–": "-", "…": "...", "→": "->", "×": "x", "≤": "<=", "≥": ">=", "°": " deg ", "\u00a0": " "}
-)
 
 
 def print_result(document: InspectionDocument, console: Console) -> None:
@@ -67,7 +64,7 @@ class Shown:
 
     def signs(self, text: str) -> str:
         """A text of our own, its signs replaced where the console lacks them."""
-        return text.translate(_IN_ASCII) if self._ascii else text
+        return text.translate(IN_ASCII) if self._ascii else text
 
     def bullets(self, lines: list[str]) -> Table:
         """Lines with a hanging indent."""
