@@ -25,11 +25,7 @@ def find_string_files(folder: Path | str, strings: Iterable[int]) -> dict[int, P
         raise RecordingError(f"there is no folder {folder}; check the path", file=folder)
     if not folder.is_dir():
         raise RecordingError(f"{folder} is a file; name the folder that holds string-1.flac and the others", file=folder)
-    found: dict[int, list[Path]] = {}
-    for path in sorted(folder.iterdir()):
-        match = _NAME.fullmatch(path.stem)
-        if match and path.suffix.lower() in SUFFIXES and path.is_file():
-            found.setdefault(int(match[1]), []).append(path)
+    found = _by_string(folder)
     chosen: dict[int, Path] = {}
     for string in sorted(set(strings)):
         files = found.get(string, [])
@@ -45,3 +41,18 @@ def find_string_files(folder: Path | str, strings: Iterable[int]) -> dict[int, P
             raise RecordingError(f"string {string} has {len(files)} recordings in {folder}: {names}; keep one", file=files[1])
         chosen[string] = files[0]
     return chosen
+
+
+def surplus_string_files(folder: Path, strings: Iterable[int]) -> list[Path]:
+    """Recordings of strings beyond `strings`."""
+    wanted = set(strings)
+    return [path for string, files in _by_string(folder).items() if string not in wanted for path in files]
+
+
+def _by_string(folder: Path) -> dict[int, list[Path]]:
+    found: dict[int, list[Path]] = {}
+    for path in sorted(folder.iterdir()):
+        match = _NAME.fullmatch(path.stem)
+        if match and path.suffix.lower() in SUFFIXES and path.is_file():
+            found.setdefault(int(match[1]), []).append(path)
+    return found

@@ -17,7 +17,7 @@ from pathlib import Path
 from fretcheck.audio.cutting import cut_plucks
 from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.pluck import Pluck
-from fretcheck.audio.string_files import find_string_files
+from fretcheck.audio.string_files import find_string_files, surplus_string_files
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
 from fretcheck.session.placement import HeardNote, PlacedNote, place_notes, playable_frets
@@ -104,6 +104,9 @@ def inspect_recordings(neck: Neck, folder: Path, *, progress: Progress | None = 
         plan="full",
         source=folder.name,
         sample_rate_hz=rates.pop() if len(rates) == 1 else None,
+        warnings=[
+            f"{path.name} was not read: the neck has {len(neck.strings)} strings." for path in surplus_string_files(folder, files)
+        ],
     )
 
 

@@ -83,6 +83,12 @@ def test_missing_note_is_named(folder: Path, capsys: pytest.CaptureFixture[str])
     assert any("String 2" in line and "fret 2" in line for line in document["warnings"])
 
 
+def test_recording_of_a_string_too_many_is_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shutil.copy(folder / "string-1.wav", folder / "string-7.wav")
+    inspect(folder, "--json")
+    assert any("string-7.wav was not read" in line for line in json.loads(capsys.readouterr().out)["warnings"])
+
+
 def test_surplus_note_is_set_aside_and_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     write(folder / "string-2.wav", string_sound(OPEN_HZ[2], (0, 1, 2, 3, 7, 0)))
     inspect(folder, "--json")
