@@ -57,7 +57,7 @@ def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None 
     if not plucks:
         held = "" if not aside else f" ({len(aside)} other sounds were set aside, the first: {aside[0].reason})"
         raise RecordingError(
-            f"{source.name}: no pluck can be heard in {heard_s[0]:.0f} s{held}; "
+            f"{source.name}: no pluck can be heard in {heard_s[0]:.{0 if heard_s[0] >= 1.0 else 2}f} s{held}; "
             "check that it is the right recording and that the string stands out of the noise"
         )
     return Cut(tuple(plucks), tuple(aside), round(heard_s[0] * source.sample_rate))

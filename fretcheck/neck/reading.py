@@ -61,7 +61,7 @@ def _toml_data(path: Path) -> dict[str, Any]:
         text = raw.decode("utf-8-sig")
         return tomllib.loads(text)
     except UnicodeDecodeError:
-        raise complaint("is not UTF-8 text: is this the neck.toml?") from None
+        raise complaint("is not UTF-8 text: is this the neck.toml? then save it as UTF-8") from None
     except RecursionError:
         raise complaint("broken TOML: lists within lists too deep to read") from None
     except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
