@@ -10,6 +10,7 @@ import codecs
 import contextlib
 import errno
 import os
+import re
 import sys
 from importlib import import_module
 from io import TextIOWrapper
@@ -113,8 +114,15 @@ def _obey(arguments: list[str] | None) -> object:
         if type(error).__name__ == "NoArgsIsHelpError":
             print(error)
         else:
-            print(f"fretcheck: {one_line(str(error))}", file=sys.stderr)
+            print(f"fretcheck: {one_line(_what_is_wrong(error))}", file=sys.stderr)
         return EXIT_BAD_INPUT
+
+
+def _what_is_wrong(error: Exception) -> str:
+    """A wrong option or argument by its name, in fewer words than the libraries make of it."""
+    told = str(getattr(error, "format_message", error.__str__)()).rstrip(".")
+    told = re.sub(r"^Invalid value for '([^']+)': ", r"\1: ", told)
+    return told.replace("Value error, ", "").replace("Input should be", "must be")
 
 
 def one_line(text: str) -> str:

@@ -121,6 +121,23 @@ def test_impossible_numbers_are_refused_in_one_line(command: str, bench: Path, c
         refused([word.format(number) for word in NUMBERS[command]], capsys)
 
 
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["list", "--limit", "0"], "--limit: must be greater than or equal to 1"),
+        (["inspect", "neck.toml", "--repeats", "two"], "--repeats: must be a valid integer"),
+        (["layout", "neck.toml", "--unit", "furlong"], "--unit: 'furlong' is not one of 'mm', 'in'"),
+        (["layout"], "Missing argument 'NECK'"),
+        (["layout", "neck.toml", "--rond", "1"], "No such option: --rond"),
+        (["inspct"], "Did you mean 'inspect'"),
+    ],
+)
+def test_a_wrong_option_is_named(arguments: list[str], said: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    assert run(arguments) == 2
+    assert said in capsys.readouterr().err
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="closes and redirects streams as a POSIX shell does")
 @pytest.mark.parametrize(
     ("redirected", "code", "says"),
