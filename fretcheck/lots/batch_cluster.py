@@ -10,9 +10,11 @@ As in `batch`. Needs the extra ``cluster``.
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
 from typing import Any
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 from fretcheck.errors import DeviceError, UsageError
@@ -36,6 +38,7 @@ def over_cluster(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Ou
     except ImportError as error:
         raise UsageError("--scheduler needs Dask: install fretcheck[cluster]") from error
     try:
+        _knock(address)
         client = distributed.Client(address, timeout=CONNECT_TIMEOUT_S, set_as_default=False)
     except ValueError as error:
         raise UsageError(f"--scheduler {address!r} is no address: write it as tcp://HOST:8786") from error
@@ -57,6 +60,14 @@ def over_cluster(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Ou
             raise DeviceError(
                 f"the connection to the scheduler at {address} was lost: start again, what was kept stays"
             ) from error
+
+
+def _knock(address: str) -> None:
+    """Raise at once where nothing can listen: a client that could not connect is slow to give up, and noisy at its end."""
+    where = urlsplit(address if "://" in address else f"tcp://{address}")
+    if where.scheme not in ("tcp", "tls") or where.hostname is None or where.port is None:
+        raise ValueError("not tcp or tls, or host or port is missing")
+    socket.create_connection((where.hostname, where.port), timeout=CONNECT_TIMEOUT_S).close()
 
 
 class _Work:

@@ -191,8 +191,9 @@ def test_no_scheduler_is_told_in_one_line(tmp_path, monkeypatch):
         folder = make_necks(tmp_path / "batch", "A")
         with pytest.raises(DeviceError, match="no scheduler answers"):
             inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler=address)
-        with pytest.raises(UsageError, match="is no address"):
-            inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler="carrier-pigeon://loft")
+        for odd in ("carrier-pigeon://loft", "tcp://loft", "loft", "tcp://[::1", "tcp://127.0.0.1:99999"):
+            with pytest.raises(UsageError, match="is no address"):
+                inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler=odd)
 
 
 def small_neck():
