@@ -74,6 +74,11 @@ def _sinhc_series(square: Complex) -> Complex:
     return total
 
 
+def without(frames: Frames, part: Complex) -> Frames:
+    """The frames less a part of their values."""
+    return replace(frames, values=frames.values - part)
+
+
 def frame_length_s(f0_hz: float) -> float:
     """Four periods, so that the neighbouring partials fall on the zeros of the window; never under 10 ms."""
     periods = max(_PERIODS, np.ceil(_SHORTEST_S * f0_hz))

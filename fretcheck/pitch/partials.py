@@ -37,16 +37,20 @@ _MOST_GLIDE_CENTS = 120.0
 _NEIGHBOURS = 3  # bands on either side that a partial is followed into; beyond, it has fallen by over 80 dB
 _LEAK_HOLDS = 1e-3  # window bins that a partial may move before its leakage is computed anew
 _STRAYS = 2.0  # times the noise
+_ATTACK_RINGS_S = 0.1
 _TRACK_EVIDENCE = 60.0  # the same in the pitch over time, whose noise is only roughly known
 _STANDS_OUT = 8.0  # power over the noise of a quadrature
 _WANDER_PARTS = 10
 _WANDER_NOISE_CENTS = 0.3  # parts noisier than this count for less
 _TRACK_TURNS = 3
 _STEPS = 4
-_CONVERGED = 0.02
+_CONVERGED, _MOVED = 0.02, 1.0
+_GOOD = 1.5  # χ² for each frame and band
 _BEYOND_DOUBT = 4.0  # times the evidence that makes a glide believed
 _WINDOW_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)  # of a Hann window of length 1
-_SECOND_DIFFERENCE = 6.0 - 8.0 / 6.0  # variance of a second difference of half-overlapping Hann frames
+_MEDIAN_SQUARE = 0.4549  # of a standard normal variable
+_DIFFERENCE_VARIANCE = {2: 6.0 - 8.0 / 6.0, 4: 70.0 - 112.0 / 6.0}  # of half-overlapping Hann frames, correlated by 1/6
+_ENOUGH_FRAMES = 12
 
 
 @dataclass(frozen=True)
@@ -185,13 +189,26 @@ def fit_partials(frames: Frames, follows: Array) -> PartialFit:
         return fit_without_glide(frames, follows)
     if not _beyond_doubt(moving):
         plain = fit_without_glide(frames, follows, trust=moving.trust)
-        if _misfit(plain, moving.noise) - _misfit(moving, moving.noise) <= GLIDE_EVIDENCE * CORRELATION:
+        noise = np.minimum(moving.noise, plain.noise)
+        if _misfit(plain, noise) - _misfit(moving, noise) <= GLIDE_EVIDENCE * CORRELATION:
             return plain
     before = moving.glide
-    step(moving)
+    _finish(moving)
     if not moving.glide.c > 0.0:
         moving.glide = before
     return moving
+
+
+def _finish(fit: PartialFit) -> None:
+    """A last step; where it still moved much, noise and variances are those of the state it led to."""
+    if step(fit) > _MOVED:
+        believe_noise(fit, _noise(residual(fit).imag))
+
+
+def believe_noise(fit: PartialFit, noise: Array) -> None:
+    """Take another noise for the fit's, and its variances with it."""
+    fit.variance_hz2 = fit.variance_hz2 * (noise / fit.noise)
+    fit.noise = noise
 
 
 def fit_without_glide(frames: Frames, follows: Array, *, trust: Array | None = None) -> PartialFit:
@@ -200,7 +217,7 @@ def fit_without_glide(frames: Frames, follows: Array, *, trust: Array | None = N
     _project(plain)
     _converge(plain)
     plain.trust = _trust(plain) if trust is None else trust
-    step(plain)
+    _finish(plain)
     return plain
 
 
@@ -212,10 +229,11 @@ def _converge(fit: PartialFit) -> None:
 
 
 def _beyond_doubt(fit: PartialFit) -> bool:
-    """True when the glide is so many times its uncertainty that a fit without one need not be tried."""
+    """True when the fit is good and the glide so many times its uncertainty that a fit without one need not be tried."""
     assert fit.glide is not None
     assert fit.glide_covariance is not None
-    return bool(fit.glide.c**2 > _BEYOND_DOUBT * GLIDE_EVIDENCE * CORRELATION * fit.glide_covariance[0, 0])
+    good = _misfit(fit, fit.noise) < _GOOD * len(fit.frames.time_s) * float(np.sum(fit.follows))
+    return good and bool(fit.glide.c**2 > _BEYOND_DOUBT * GLIDE_EVIDENCE * CORRELATION * fit.glide_covariance[0, 0])
 
 
 def _misfit(fit: PartialFit, noise: Array) -> float:
@@ -228,7 +246,8 @@ def _trust(fit: PartialFit) -> Array:
     """Less weight for the first frames as far as they stray more than noise does, as while the attack still rings."""
     left = np.abs(residual(fit)) ** 2 / (2.0 * fit.noise)
     stray = np.median(left, axis=1) / 0.693  # median of an exponential distribution
-    first = np.cumprod(stray > _STRAYS)
+    time = fit.frames.time_s
+    first = np.cumprod((stray > _STRAYS) & (time < time[0] + _ATTACK_RINGS_S))
     return np.asarray(np.where(first > 0, 1.0 / np.maximum(stray, 1.0), 1.0)[:, None])
 
 
@@ -423,16 +442,17 @@ class _Lines:
 
 
 def _noise(quadrature: Array) -> Array:
-    """Variance of one frame's quadrature, by second differences, which a slow misfit does not reach; pooled over bands."""
-    second = quadrature[2:] - 2.0 * quadrature[1:-1] + quadrature[:-2]
-    own = np.mean(second**2, axis=0) / _SECOND_DIFFERENCE + 1e-24
-    freedom = 0.6 * len(second)
-    pooled = np.exp(_running_median(np.log(own), 4)) * (1.0 + 1.0 / max(1.0, freedom))
+    """Variance of one frame's quadrature, by the middle of high differences, which a slow misfit does not reach; pooled over bands."""
+    order = 4 if len(quadrature) >= _ENOUGH_FRAMES else 2
+    high = np.diff(quadrature, n=order, axis=0)
+    own = np.median(high**2, axis=0) / _MEDIAN_SQUARE / _DIFFERENCE_VARIANCE[order] + 1e-24
+    freedom = 0.37 * len(high)  # the median uses that share of what the mean would
+    pooled = np.exp(running_median(np.log(own), 4)) * (1.0 + 1.0 / max(1.0, freedom))
     limit = 1.0 + 3.0 * np.sqrt(2.0 / freedom)
     return np.asarray(np.where(own > limit * pooled, own, pooled))
 
 
-def _running_median(values: Array, reach: int) -> Array:
+def running_median(values: Array, reach: int) -> Array:
     if len(values) > reach:
         padded = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
     else:

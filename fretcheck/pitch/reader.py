@@ -11,15 +11,18 @@ As in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its st
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.errors import UsageError
 from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz, others_db
-from fretcheck.pitch.frames import narrow_bands
+from fretcheck.pitch.frames import narrow_bands, without
 from fretcheck.pitch.judging import Limits, flat_tops
-from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, fit_partials, fit_without_glide, wander_cents
+from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, believe_noise, fit_partials, fit_without_glide, wander_cents
 from fretcheck.pitch.planes import Pairs, with_planes
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.pitch.stiff_string import StiffString, fit_string
@@ -34,6 +37,8 @@ _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
 _STRENGTH = 50.0
 _BEATING_WIDENED = 1.5  # by trial: pairs that are hard to tell apart err alike
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
+_LESS_NOISE = 0.8
+_PEELED = 3  # times that the glide is looked for in what the weaker plane leaves
 _END_MARGIN_S = 0.004
 _AFTER_CLIPPING_S = 0.005
 _BERTHS_CYCLES = (6.0, 3.0, 1.2)  # distance from a multiple of the mains, in cycles over the note
@@ -131,21 +136,52 @@ def read_pluck(
     kept = (fit.strength > _STRENGTH) & (follows > 0.0)
     if not np.any(kept):
         return _unread([*flags, Flag.TOO_QUIET], details)
-    pairs = with_planes(fit, kept)
-    if fit.glide is not None and pairs.beating:
-        steady = fit_without_glide(frames, follows, trust=fit.trust)
-        still = with_planes(steady, kept)
-        if still.misfit + _PAIR_COST * still.beating < pairs.misfit + _PAIR_COST * pairs.beating + GLIDE_EVIDENCE:
-            fit, pairs = steady, still
-    string = fit_string(
-        numbers[kept],
-        pairs.frequency_hz[kept],
-        pairs.variance_hz2[kept],
-        f1_hz=coarse.f1_hz,
-        inharmonicity=coarse.inharmonicity,
-    )
+
+    def string_of(frequency_hz: Array, variance_hz2: Array) -> StiffString:
+        return fit_string(
+            numbers[kept], frequency_hz[kept], variance_hz2[kept], f1_hz=coarse.f1_hz, inharmonicity=coarse.inharmonicity
+        )
+
+    def string_hz(frequency_hz: Array, variance_hz2: Array) -> Array:
+        return string_of(frequency_hz, variance_hz2).partial_hz(numbers)
+
+    fit, pairs = _with_planes_and_glide(fit, kept, string_hz)
+    string = string_of(pairs.frequency_hz, pairs.variance_hz2)
     details |= pairs.details()
     return _reading(fit, string, pairs, kept, coarse, flags, details, limits)
+
+
+def _with_planes_and_glide(
+    fit: PartialFit, kept: NDArray[np.bool_], string_hz: Callable[[Array, Array], Array]
+) -> tuple[PartialFit, Pairs]:
+    """Two planes and a glide disturb each other's fits: without a glide is tried, and the glide of what one plane leaves."""
+    pairs = with_planes(fit, kept, string_hz)
+    if not pairs.beating:
+        return fit, pairs
+    frames, follows = fit.frames, fit.follows
+    if fit.glide is not None:
+        steady = fit_without_glide(frames, follows)
+        noise = np.minimum(fit.noise, steady.noise)  # what either leaves beyond the noise must not pass for noise
+        believe_noise(steady, noise)
+        still = with_planes(steady, kept, string_hz)
+        if np.any(noise < _LESS_NOISE * fit.noise):
+            believe_noise(fit, noise)
+            pairs = with_planes(fit, kept, string_hz, like=pairs)
+        if still.misfit + _PAIR_COST * still.beating < pairs.misfit + _PAIR_COST * pairs.beating + GLIDE_EVIDENCE:
+            fit, pairs = steady, still
+    for _ in range(_PEELED):
+        if pairs.tied is None or pairs.weaker is None:
+            break
+        one_plane = fit_partials(without(frames, pairs.weaker), follows)
+        one_plane.frames = frames
+        if one_plane.glide is None:
+            break
+        believe_noise(one_plane, fit.noise)
+        both = with_planes(one_plane, kept, string_hz, like=pairs)
+        if both.misfit > pairs.misfit - GLIDE_EVIDENCE:
+            break
+        fit, pairs = one_plane, both
+    return fit, pairs
 
 
 def _partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Array:
@@ -192,11 +228,12 @@ def _reading(
     if fit.glide_effect is not None and fit.glide_covariance is not None:
         moved = fit.glide_effect[:, kept] @ string.influence
         common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
+    split_cents = float(np.linalg.norm((pairs.shared_hz / pairs.frequency_hz)[:, kept] @ string.influence)) * CENTS
     widened = _BEATING_WIDENED if pairs.beating else 1.0
-    u_cents = float(np.hypot(string.u_cents, common_cents)) * widened
+    u_cents = float(np.linalg.norm([string.u_cents, common_cents, split_cents])) * widened
     glide_cents = 0.0 if fit.glide is None else fit.glide.cents
     left = 0.0 if fit.glide is None else float(fit.glide.cents * np.exp(-time[-1] / fit.glide.tau_s))
-    wander = wander_cents(fit)
+    wander = wander_cents(fit if pairs.weaker is None else replace(fit, frames=without(fit.frames, pairs.weaker)))
     if pairs.beating and pairs.level > limits.beating_level:
         flags.append(Flag.BEATING)
     if wander > limits.wander_cents:
@@ -215,6 +252,7 @@ def _reading(
         "glide_left_cents": left,
         "glide_tau_s": 0.0 if fit.glide is None else fit.glide.tau_s,
         "u_glide_cents": common_cents,
+        "u_split_cents": split_cents,
         "effective_partials": string.effective_partials,
     }
     return NoteReading(

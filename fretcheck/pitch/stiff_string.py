@@ -29,6 +29,7 @@ _NOISE_WIDENED, _SCATTER_WIDENED = 1.08, 1.2  # by trial over the benchmark's co
 _FEW = 4  # partials among which no outlier can be told
 _SIGNIFICANT = 2.5  # standard deviations of χ²
 _TURNS, _ROBUST_TURNS, _SCATTER_TURNS = 12, 4, 12
+_LOWER_TURNS = 3
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,11 @@ class StiffString:
     influence: Array
     """How much log f1 moves with the log frequency of each partial."""
 
+    def partial_hz(self, numbers: Array) -> Array:
+        """Partials of those numbers."""
+        stretch = (1.0 + self.inharmonicity * numbers**2) / (1.0 + self.inharmonicity)
+        return np.asarray(numbers * self.f1_hz * np.sqrt(stretch))
+
 
 def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_hz: float, inharmonicity: float) -> StiffString:
     """Weighted least squares of log frequency, scatter included.
@@ -56,16 +62,13 @@ def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_h
     f1_hz, inharmonicity : float
         Where to start.
     """
-    log_f1, b = log(f1_hz), inharmonicity
     noise = variance_hz2 / frequency_hz**2
+    log_f1, b = _start(numbers, np.log(frequency_hz), noise, (log(f1_hz), inharmonicity))
     robust = np.ones_like(noise)
     scatter = 0.0
     covariance: NDArray[np.floating] = np.eye(2)
     for turn in range(_TURNS):
-        curve = np.log(numbers) + 0.5 * (np.log1p(b * numbers**2) - np.log1p(b))
-        by_b = 0.5 * (numbers**2 / (1.0 + b * numbers**2) - 1.0 / (1.0 + b))
-        left = np.log(frequency_hz) - curve - log_f1
-        design = np.stack([np.ones_like(numbers), by_b])
+        left, design = _linearised(numbers, np.log(frequency_hz), log_f1, b)
         if turn < _ROBUST_TURNS and len(numbers) > _FEW:
             scatter = _middling_scatter(left, noise, free=2.0 if turn else 0.0)
             robust = 1.0 / (1.0 + left**2 / (_FREEDOM * (noise + scatter)))
@@ -94,6 +97,31 @@ def fit_string(numbers: Array, frequency_hz: Array, variance_hz2: Array, *, f1_h
         float(np.sum(weight) ** 2 / np.sum(weight**2)),
         np.asarray((covariance @ (design * weight))[0]),
     )
+
+
+def _start(numbers: Array, log_hz: Array, noise: Array, given: tuple[float, float]) -> tuple[float, float]:
+    """The start given, or the string of the lower half of the partials, where more partials lie close to that.
+
+    High partials that were taken for their neighbours pull a fit that begins with all of them.
+    """
+    lower = slice(0, max(2, (len(numbers) + 1) // 2))
+    log_f1, b = given
+    if len(numbers) <= _FEW:
+        return given
+    for _ in range(_LOWER_TURNS):
+        left, design = _linearised(numbers[lower], log_hz[lower], log_f1, b)
+        weight = 1.0 / (noise[lower] + max(0.0, float(np.median(left**2))))
+        _, change = _solve(design, weight, left, _PRIOR_B - b)
+        log_f1, b = log_f1 + float(change[0]), float(max(0.0, b + change[1]))
+    strays = [float(np.median(_linearised(numbers, log_hz, *start)[0] ** 2)) for start in (given, (log_f1, b))]
+    return given if strays[0] <= strays[1] else (log_f1, b)
+
+
+def _linearised(numbers: Array, log_hz: Array, log_f1: float, b: float) -> tuple[Array, Array]:
+    """What a string leaves of the log frequencies, and the derivatives of its log frequencies by log f1 and B."""
+    curve = np.log(numbers) + 0.5 * (np.log1p(b * numbers**2) - np.log1p(b))
+    by_b = 0.5 * (numbers**2 / (1.0 + b * numbers**2) - 1.0 / (1.0 + b))
+    return log_hz - curve - log_f1, np.stack([np.ones_like(numbers), by_b])
 
 
 def _solve(design: Array, weight: Array, left: Array, prior_left: float) -> tuple[Array, Array]:

@@ -67,27 +67,29 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--quick", action="store_true", help="five notes, one repeat, trackers on 1 s at 40 dB only")
     parser.add_argument("--only", default="", help="conditions whose name contains this")
     parser.add_argument("--repeats", type=int, default=None, help="plucks of each note")
+    parser.add_argument("--seed", type=int, default=0, help="other plucks than those the estimator's constants were chosen on")
+    parser.add_argument("--alone", action="store_true", help="without the other trackers")
     chosen = parser.parse_args(arguments)
     notes = QUICK_NOTES if chosen.quick else NOTES
     repeats = chosen.repeats or (1 if chosen.quick else 3)
     print(f"{len(notes)} notes from B0 to E6, {repeats} plucks each, {RATE:g} Hz; errors in cents of partial 1")
-    trackers = available_trackers()
+    trackers = {} if chosen.alone else available_trackers()
     for condition in conditions():
         if chosen.only not in condition.name:
             continue
         peers = condition.name == "clean 1 s 40 dB" if chosen.quick else not condition.name.startswith("clean 3")
-        run(condition, notes, repeats, trackers if peers else {})
+        run(condition, notes, repeats, trackers if peers else {}, seed=chosen.seed)
     speed()
 
 
-def run(condition: Condition, notes: tuple[int, ...], repeats: int, trackers: dict[str, Tracker]) -> None:
+def run(condition: Condition, notes: tuple[int, ...], repeats: int, trackers: dict[str, Tracker], *, seed: int = 0) -> None:
     """Print one condition."""
     own = Tally()
     others = {name: Tally() for name in trackers}
     for midi in notes:
         note_hz = 440.0 * 2.0 ** ((midi - 69) / 12.0)
         for repeat in range(repeats):
-            sample = condition.make(note_hz, zlib.crc32(f"{condition.name}/{midi}/{repeat}".encode()))
+            sample = condition.make(note_hz, zlib.crc32(f"{condition.name}/{midi}/{repeat}/{seed}".encode()))
             began = time.perf_counter()
             reading = read_pluck(sample.sound, RATE)
             own.seconds.append(time.perf_counter() - began)
