@@ -32,7 +32,8 @@ _CONVERGED = 0.05  # χ²
 _STRAYS, _STUCK = 2.0, 1e3
 _FINE, _CANDIDATES = 240, 3
 _SLOW_CYCLES = 0.25  # over the note: a split too slow for the grid, always tried
-_SEARCH_FRAMES = 64
+_SEARCH_FRAMES, _SEARCH_BANDS = 64, 14
+_NO_RIVAL = 12.0  # half a χ²
 _FEW_STARTS, _MANY_STARTS = (0.0, -1.0), (0.0, -1.0, -0.5, 0.5)
 _LEVEL, _U_LOG_LEVEL = 0.35, 1.2
 _LARGEST_STEP = np.array([1.0, 1.0, 5.0, 5.0, 1.0, 1.0, 5.0, 5.0])[:, None]
@@ -71,6 +72,12 @@ class PairProblem:
         ratio = np.sum(weight * self.ratio[:count].reshape(weight.shape), axis=1) / np.maximum(total, 1e-300)
         guess = self.guess[: count : by]
         return replace(self, time=self.time[:count].reshape(-1, by).mean(axis=1), ratio=ratio, guess=guess, weight=total)
+
+    def only(self, bands: NDArray[np.intp]) -> PairProblem:
+        """Those bands."""
+        return PairProblem(
+            self.time, self.ratio[:, bands], self.weight[:, bands], self.guess[:, bands], self.prior_decay[bands]
+        )
 
     @property
     def span_s(self) -> float:
@@ -116,8 +123,10 @@ def fit_alone(problem: PairProblem) -> PairFit:
     return PairFit(state, _inverse(normal), cost, nothing, nothing)
 
 
-def fit_tied(problem: PairProblem, numbers: Array, *, growth: float, near: float | None = None) -> PairFit:
-    """All bands with one shared split.
+def fit_tied(
+    problem: PairProblem, numbers: Array, *, growth: float, at_most: float = np.inf, near: float | None = None
+) -> PairFit | None:
+    """All bands with one shared split; None where that leaves more than `at_most` of the strongest bands.
 
     Parameters
     ----------
@@ -126,27 +135,42 @@ def fit_tied(problem: PairProblem, numbers: Array, *, growth: float, near: float
         Of the partials.
     growth : float
         The split of partial n is that of partial 1 times n**growth.
+    at_most : float
+        χ² for each value.
     near : float, optional
         The split of partial 1, rad/s, where it is nearly known; it is looked for when not given.
     """
     factor = numbers**growth
     thinned = problem.thinned()
+    strong = np.sort(np.argsort(np.sum(thinned.weight, axis=0))[-_SEARCH_BANDS:])
+    few = thinned.only(strong)
     found = []
-    for shared in _likely_shared(thinned, factor) if near is None else (near, -near):
-        state = _joint_tied(thinned, _start_tied(thinned, shared * factor, _MANY_STARTS)[0], factor)
-        cost = _cost(thinned, state)
-        if np.max(cost) > _STRAYS * np.median(cost):  # some band has settled beside its best: begin again from the split found
-            again, _ = _start_tied(thinned, state[SPLIT], _MANY_STARTS)
-            state = _joint_tied(thinned, np.where(_cost(thinned, again) < cost, again, state), factor)
-            cost = _cost(thinned, state)
-        found.append((float(np.sum(cost)), state))
-    found.sort(key=lambda one: one[0])
-    state = _joint_tied(problem, found[0][1], factor)
+    for shared in _likely_shared(few, factor[strong]) if near is None else (near, -near):
+        state, cost = _start_tied(few, shared * factor[strong], _MANY_STARTS)
+        if cost < at_most * 2.0 * few.ratio.size:
+            state = _joint_tied(few, state, factor[strong])
+            found.append((float(np.sum(_cost(few, state))), float(state[SPLIT, 0] / factor[strong[0]])))
+    if not found:
+        return None
+    found.sort()
+    state = _joint_tied(problem, _all_bands(thinned, found[0][1], factor), factor)
     cost, normal, wanted = _normal(problem, state)
     _, (covariance, moved) = _tied_step(normal, normal, wanted, factor)
-    share = 1.0 / (1.0 + np.exp(min(0.5 * (found[1][0] - found[0][0]), 50.0)))
-    rival = np.sqrt(share * (1.0 - share)) * (found[1][1] - found[0][1])
+    rival = np.zeros_like(state)
+    if len(found) > 1 and (apart := 0.5 * (found[1][0] - found[0][0])) < _NO_RIVAL:
+        share = 1.0 / (1.0 + np.exp(apart))
+        rival = np.sqrt(share * (1.0 - share)) * (_all_bands(thinned, found[1][1], factor) - state)
     return PairFit(state, covariance, cost, moved, rival, growth)
+
+
+def _all_bands(problem: PairProblem, shared: float, factor: Array) -> Array:
+    """The bands at a split that was found with the strongest of them; those that settle beside their best begin again."""
+    state = _joint_tied(problem, _start_tied(problem, shared * factor, _MANY_STARTS)[0], factor)
+    cost = _cost(problem, state)
+    if np.max(cost) > _STRAYS * np.median(cost):
+        again, _ = _start_tied(problem, state[SPLIT], _MANY_STARTS)
+        state = _joint_tied(problem, np.where(_cost(problem, again) < cost, again, state), factor)
+    return state
 
 
 def _joint_tied(problem: PairProblem, state: Array, factor: Array) -> Array:

@@ -44,6 +44,8 @@ _WANDER_PARTS = 10
 _WANDER_NOISE_CENTS = 0.3  # parts noisier than this count for less
 _TRACK_TURNS = 3
 _STEPS = 4
+_ASTRAY = 0.15  # window bins
+_NOTHING = -30.0 + 0.0j  # log amplitude
 _CONVERGED, _MOVED = 0.02, 1.0
 _GOOD = 1.5  # χ² for each frame and band
 _BEYOND_DOUBT = 4.0  # times the evidence that makes a glide believed
@@ -200,9 +202,17 @@ def fit_partials(frames: Frames, follows: Array) -> PartialFit:
 
 
 def _finish(fit: PartialFit) -> None:
-    """A last step; where it still moved much, noise and variances are those of the state it led to."""
+    """A last step; where it still moved much, noise and variances are those of the state it led to.
+
+    A band whose frequency has run away from its partial, and of which the model leaves more than there is, is taken out.
+    """
     if step(fit) > _MOVED:
         believe_noise(fit, _noise(residual(fit).imag))
+        own, total = fit.model()
+        left = np.sum(fit.trust * np.abs(fit.frames.values - total) ** 2, axis=0)
+        strayed = np.abs(fit.frequency_hz - fit.frames.reference_hz) * fit.frames.length_s > _ASTRAY
+        lost = strayed & (left > np.sum(fit.trust * np.abs(fit.frames.values) ** 2, axis=0))
+        fit.log_amplitude = np.where(lost, _NOTHING, fit.log_amplitude)
 
 
 def believe_noise(fit: PartialFit, noise: Array) -> None:

@@ -35,7 +35,9 @@ _LEAST = 0.15  # of a beat's reach in frequency, that no pair is trusted beyond
 _SPLIT_WORTH = 6.0  # χ² that a split of its own must be worth to a band
 _LEVEL_WORTH = 2.0  # χ² for each band, that a shared split must be worth
 _LEFT_OVER = 0.1  # of what one plane leaves beyond the noise, where two explain it
+_LONGEST_RUN = 30.0  # frames
 _NEAR_NOISE = 2.5  # χ² for each degree of freedom
+_PROMISING = 0.5  # share of what one plane leaves, that a first guess of two may leave
 _U_DECAY = 0.3  # how far the two planes' decays may differ, as a share
 _DECAY_REACH = 3  # bands on either side among which a decay is usual
 _GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
@@ -79,23 +81,32 @@ def with_planes(
     A band that does not show its beating may still beat too slowly to be seen: where others do, its frequency is in doubt by
     what such a beat would move it.
     """
-    single = one_plane_misfit(fit)
+    own, total = fit.model()
+    left = np.sqrt(fit.trust / fit.noise) * (fit.frames.values - total)
+    single = np.sum(np.abs(left) ** 2, axis=0) / max(1.0, 2.0 * len(own) - 4.0)
+    single_variance = fit.variance_hz2 * _widened(single, left)
     frames = len(fit.frames.time_s)
     freedom = max(1.0, 2.0 * frames - 4.0)
     beats = kept & (single > 1.0 + _EXCESS / np.sqrt(frames))
-    if not np.any(beats):
+    if np.sum(beats) < max(_FEWEST, _SHARE * float(np.sum(kept))):
         cost = float(np.sum(single[kept])) * freedom
-        return Pairs(fit.frequency_hz, fit.variance_hz2 * np.maximum(1.0, single), cost, 0, 0.0, 0.0, np.zeros((2, len(single))))
-    guess_hz = string_hz(fit.frequency_hz, fit.variance_hz2 * np.maximum(1.0, single))
-    alone = _alone(fit, kept, single, guess_hz, np.flatnonzero(beats))
+        return Pairs(fit.frequency_hz, single_variance, cost, 0, 0.0, 0.0, np.zeros((2, len(single))))
+    guess_hz = string_hz(fit.frequency_hz, single_variance)
+    alone = _alone(fit, kept, single, single_variance, guess_hz, np.flatnonzero(beats))
     bands = np.flatnonzero(kept)
     problem = _pair_problem(fit, guess_hz, bands)
     one_plane = float(np.sum(single[bands])) * freedom / CORRELATION
     best, least = alone.pairs, min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating)
     known = like.tied if like is not None else None
     for growth in _GROWTHS if known is None else known[:1]:
-        tied = fit_tied(problem, 1.0 + bands, growth=growth, near=None if known is None else known[1])
-        if not _explains(tied, single[bands], frames):
+        tied = fit_tied(
+            problem,
+            1.0 + bands,
+            growth=growth,
+            at_most=_PROMISING * max(_NEAR_NOISE, float(np.mean(single[bands]))),
+            near=None if known is None else known[1],
+        )
+        if tied is None or not _explains(tied, single[bands], frames):
             continue
         if (cost := float(np.sum(tied.cost)) + _LEVEL_WORTH * len(bands)) < least:
             best, least = _tied_pairs(fit, problem, tied, guess_hz, bands), cost
@@ -120,12 +131,12 @@ class _Alone:
 
 
 def _alone(
-    fit: PartialFit, kept: NDArray[np.bool_], single: Array, guess_hz: Array, beating: NDArray[np.intp]
+    fit: PartialFit, kept: NDArray[np.bool_], single: Array, variance: Array, guess_hz: Array, beating: NDArray[np.intp]
 ) -> _Alone:
     """Bands that beat as pairs with a split each."""
     frames = len(fit.frames.time_s)
     freedom = max(1.0, 2.0 * frames - 4.0)
-    frequency, variance = fit.frequency_hz, fit.variance_hz2 * np.maximum(1.0, single)
+    frequency = fit.frequency_hz
     nothing = np.zeros((2, len(frequency)))
     costs = single * freedom / CORRELATION
     problem = _pair_problem(fit, guess_hz, beating)
@@ -193,6 +204,8 @@ class _Planes:
         variance = covariance[:, TURN, TURN]
         variance = variance + np.where(stronger, 0.0, covariance[:, SPLIT, SPLIT] + 2.0 * covariance[:, TURN, SPLIT])
         level = np.where(stronger, level, 1.0 / level)
+        first, second = problem.planes(state)
+        left = np.sqrt(problem.weight * CORRELATION) * (problem.ratio - first - second)
         misfit = found.cost * CORRELATION / max(1.0, 2.0 * len(problem.time) - len(PARAMETERS))
         doubt = np.zeros_like(level)
         if found.growth is None:
@@ -202,20 +215,32 @@ class _Planes:
             doubt += _UNSEEN * np.minimum(level, 1.0 / level) ** 2 * split**2 * np.exp(-((split * spread_s) ** 2))
         return cls(
             turn_hz=turn / (2.0 * np.pi),
-            variance_hz2=(variance * np.maximum(1.0, misfit) + doubt) / (2.0 * np.pi) ** 2,
+            variance_hz2=(variance * _widened(misfit, left) + doubt) / (2.0 * np.pi) ** 2,
             shared_hz=shared / (2.0 * np.pi),
             level=level,
             split_hz=np.where(stronger, split, -split) / (2.0 * np.pi),
             misfit=misfit,
-            weaker=np.where(stronger, *problem.planes(state)[::-1]) * problem.guess,
+            weaker=np.where(stronger, second, first) * problem.guess,
         )
 
 
-def one_plane_misfit(fit: PartialFit) -> Array:
-    """χ² for each degree of freedom of the one-plane fit, both quadratures."""
-    own, total = fit.model()
-    left = np.sum(fit.trust * np.abs(fit.frames.values - total) ** 2, axis=0)
-    return np.asarray(left / fit.noise / max(1.0, 2.0 * len(own) - 4.0))
+def _widened(misfit: Array, left: Complex) -> Array:
+    """What the variances of noise are to be multiplied by, where more than noise is left.
+
+    By the misfit (R. T. Birge, Phys. Rev. 40, 207, 1932, from memory), and as far as what is left goes on from frame to frame
+    by (1+ρ)/(1−ρ), since fewer values of such a series are worth a mean (G. U. Yule, 1926, from memory).
+
+    Parameters
+    ----------
+    misfit : ndarray, shape (bands,)
+        χ² for each degree of freedom.
+    left : ndarray, complex, shape (frames, bands)
+    """
+    power = np.sum(np.abs(left) ** 2, axis=0) + 1e-300
+    serial = np.sum((left[1:] * left[:-1].conj()).real, axis=0) / power
+    excess = np.maximum(1.0, misfit)
+    goes_on = ((1.0 + serial) / (1.0 - serial)).clip(CORRELATION, _LONGEST_RUN) / CORRELATION
+    return np.asarray(excess * (1.0 + (goes_on - 1.0) * (1.0 - 1.0 / excess)))
 
 
 def _pair_problem(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp]) -> PairProblem:
