@@ -21,8 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.frames import CORRELATION
-from fretcheck.pitch.pair_fit import PARAMETERS, SPLIT, TURN, PairFit, PairProblem, fit_alone, fit_tied
-from fretcheck.pitch.partials import PartialFit, running_median
+from fretcheck.pitch.noise import running_median
+from fretcheck.pitch.pair_fit import fit_alone, fit_tied
+from fretcheck.pitch.pair_model import PARAMETERS, SPLIT, TURN, PairFit, PairProblem
+from fretcheck.pitch.partial_fit import PartialFit
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -36,8 +38,9 @@ _SPLIT_WORTH = 6.0  # χ² that a split of its own must be worth to a band
 _LEVEL_WORTH = 2.0  # χ² for each band, that a shared split must be worth
 _LEFT_OVER = 0.1  # of what one plane leaves beyond the noise, where two explain it
 _LONGEST_RUN = 30.0  # frames
+_SETTLED = 0.75  # share of the bands that must agree; a fit of many may leave one beside its best
 _NEAR_NOISE = 2.5  # χ² for each degree of freedom
-_PROMISING = 0.5  # share of what one plane leaves, that a first guess of two may leave
+_PROMISING = 0.5  # share of what one plane leaves, that two may leave of the strongest bands
 _U_DECAY = 0.3  # how far the two planes' decays may differ, as a share
 _DECAY_REACH = 3  # bands on either side among which a decay is usual
 _GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
@@ -57,7 +60,7 @@ class Pairs:
     """Of the second plane, the middle one of the bands that beat; 0 where none does."""
     split_hz: float
     shared_hz: Array
-    """By how much the frequencies move for one sigma of what they share, shape ``(2, bands)``: the split, and which way it goes."""
+    """By how much the frequencies move for one sigma of the split they share, and of which way it goes; shape ``(2, bands)``."""
 
     tied: tuple[float, float] | None = None
     """Of a split that all share: by which power of its number it grows, and its value at partial 1 in rad/s."""
@@ -101,7 +104,7 @@ def with_planes(
     for growth in _GROWTHS if known is None else known[:1]:
         tied = fit_tied(
             problem,
-            1.0 + bands,
+            np.asarray(1.0 + bands, dtype=np.float64),
             growth=growth,
             at_most=_PROMISING * max(_NEAR_NOISE, float(np.mean(single[bands]))),
             near=None if known is None else known[1],
@@ -117,9 +120,11 @@ def _explains(tied: PairFit, single: Array, frames: int) -> bool:
     """True when two planes leave little but noise: a click, an echo or a body is not made into a second plane."""
     left = tied.cost * CORRELATION / max(1.0, 2.0 * frames - len(PARAMETERS))
     usual = float(np.median(left))
-    if usual > _NEAR_NOISE or float(np.mean(left)) > _NEAR_NOISE**2:
+    settled = left <= np.quantile(left, _SETTLED)
+    if usual > _NEAR_NOISE or float(np.mean(left[settled])) > _NEAR_NOISE:
         return False
-    excess, before = float(np.mean(np.maximum(left - usual, 0.0))), float(np.mean(np.maximum(single - usual, 0.0)))
+    excess = float(np.mean(np.maximum(left - usual, 0.0)[settled]))
+    before = float(np.mean(np.maximum(single - usual, 0.0)[settled]))
     return excess < _LEFT_OVER * before
 
 
@@ -161,9 +166,7 @@ def _alone(
     return _Alone(Pairs(frequency, variance, cost * CORRELATION, len(better), level, split, nothing, None, weaker), cost)
 
 
-def _tied_pairs(
-    fit: PartialFit, problem: PairProblem, tied: PairFit, guess_hz: Array, bands: NDArray[np.intp]
-) -> Pairs:
+def _tied_pairs(fit: PartialFit, problem: PairProblem, tied: PairFit, guess_hz: Array, bands: NDArray[np.intp]) -> Pairs:
     first_is_stronger = np.median(np.hypot(tied.state[4], tied.state[5])) <= 1.0
     planes = _Planes.of(tied, problem, stronger=np.full(len(bands), first_is_stronger))
     frequency, variance = fit.frequency_hz.copy(), fit.variance_hz2.copy()
@@ -248,9 +251,7 @@ def _pair_problem(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp]) -> 
     own, total = fit.model()
     time = fit.frames.time_s[:, None]
     usual = running_median(fit.decay_per_s, _DECAY_REACH)[bands]
-    guess = own[:, bands] * np.exp(
-        (fit.decay_per_s[bands] - usual + 2j * np.pi * (guess_hz - fit.frequency_hz)[bands]) * time
-    )
+    guess = own[:, bands] * np.exp((fit.decay_per_s[bands] - usual + 2j * np.pi * (guess_hz - fit.frequency_hz)[bands]) * time)
     ratio = (fit.frames.values - total + own)[:, bands] / (guess + 1e-300)
     weight = fit.trust * np.abs(guess) ** 2 / (CORRELATION * fit.noise[bands])
     size = np.sqrt(np.sum(weight * np.abs(ratio) ** 2, axis=0) / np.sum(weight, axis=0))

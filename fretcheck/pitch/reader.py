@@ -21,8 +21,11 @@ from fretcheck.errors import UsageError
 from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz, others_db
 from fretcheck.pitch.frames import narrow_bands, without
+from fretcheck.pitch.glide import CENTS, GLIDE_EVIDENCE
 from fretcheck.pitch.judging import Limits, flat_tops
-from fretcheck.pitch.partials import CENTS, GLIDE_EVIDENCE, PartialFit, believe_noise, fit_partials, fit_without_glide, wander_cents
+from fretcheck.pitch.partial_fit import PartialFit, believe_noise
+from fretcheck.pitch.partials import fit_partials, fit_without_glide
+from fretcheck.pitch.pitch_track import wander_cents
 from fretcheck.pitch.planes import Pairs, with_planes
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.pitch.stiff_string import StiffString, fit_string

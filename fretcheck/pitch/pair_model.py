@@ -1,0 +1,214 @@
+"""The model of a partial in two planes: a pair of decaying sinusoids in each band, many small fits at once.
+
+The pair of one band is exp(κ − αt + iωt)·(1 + l·exp(−βt + iδt)) against a first guess of the band, with complex level l, split δ
+and a decay that differs by β. Weak knowledge goes with it: the second plane is neither absent nor much stronger, and decays
+about as fast.
+
+Conventions
+-----------
+Angular frequencies in rad/s, arrays ``(parameters, bands)`` in the order of `PARAMETERS`; cost is χ² with the priors' share.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+PARAMETERS = ("log_size", "phase", "decay", "turn", "level_real", "level_imaginary", "split", "extra_decay")
+TURN, SPLIT = 3, 6
+COUNT = len(PARAMETERS)
+LEVEL, U_LOG_LEVEL = 0.35, 1.2
+LARGEST_STEP = np.array([1.0, 1.0, 5.0, 5.0, 1.0, 1.0, 5.0, 5.0])[:, None]
+"""Of the parameters, in one step of a fit."""
+
+_SEARCH_FRAMES = 64
+
+
+@dataclass(frozen=True)
+class PairProblem:
+    """What is to be fitted."""
+
+    time: Array
+    """Shape ``(frames,)``."""
+    ratio: Complex
+    """The bands over a first guess of their stronger plane, of mean size 1; shape ``(frames, bands)``."""
+    weight: Array
+    """One over the variance of a quadrature of `ratio`; same shape."""
+    guess: Complex
+    """What `ratio` times its bands' first guess is taken of: the two multiply to the bands' values."""
+    prior_decay: Array
+    """Of `extra_decay`: one over its variance, shape ``(bands,)``."""
+
+    def planes(self, state: Array) -> tuple[Complex, Complex]:
+        """Both members of each pair, as parts of `ratio`."""
+        log_size, phase, decay, turn, real, imaginary, split, extra = state
+        at = self.time[:, None]
+        main = np.exp(log_size + 1j * phase + (-decay + 1j * turn) * at)
+        return main, main * (real + 1j * imaginary) * np.exp((-extra + 1j * split) * at)
+
+    def thinned(self) -> PairProblem:
+        """The same with means of neighbouring frames, so few that a search is quick."""
+        by = len(self.time) // _SEARCH_FRAMES
+        if by < 2:
+            return self
+        count = len(self.time) // by * by
+        weight = self.weight[:count].reshape(-1, by, self.weight.shape[1])
+        total = np.sum(weight, axis=1)
+        ratio = np.sum(weight * self.ratio[:count].reshape(weight.shape), axis=1) / np.maximum(total, 1e-300)
+        guess = self.guess[:count:by]
+        return replace(self, time=self.time[:count].reshape(-1, by).mean(axis=1), ratio=ratio, guess=guess, weight=total)
+
+    def only(self, bands: NDArray[np.intp]) -> PairProblem:
+        """Those bands."""
+        return PairProblem(self.time, self.ratio[:, bands], self.weight[:, bands], self.guess[:, bands], self.prior_decay[bands])
+
+    @property
+    def span_s(self) -> float:
+        """From the first frame to the last."""
+        return float(self.time[-1] - self.time[0])
+
+
+@dataclass(frozen=True)
+class PairFit:
+    """Pairs of all bands."""
+
+    state: Array
+    covariance: Array
+    """Of each band's parameters, the shared split known; shape ``(bands, parameters, parameters)``."""
+    cost: Array
+    """Shape ``(bands,)``."""
+    shared: Array
+    """By how much each parameter moves for one sigma of the shared split, shape ``(parameters, bands)``; 0 where untied."""
+    rival: Array
+    """One sigma of which of two shared splits it is, one upward and one downward; same shape as `shared`."""
+    growth: float | None = None
+    """g of a shared split; None where untied."""
+
+
+@dataclass(frozen=True)
+class LinearPairs:
+    """For given splits, c0 + c1·t + c2·exp(iδt) by linear least squares; arrays of shape ``(splits, bands)``."""
+
+    splits: Array
+    gain: Array
+    """Fall of χ² against nothing at all, the prior of the level included."""
+    coefficients: Complex
+
+    def start(self, which: NDArray[np.intp]) -> Array:
+        """Parameters of each band at the split chosen for it."""
+        every = np.arange(len(which))
+        c0, c1, c2 = np.moveaxis(self.coefficients[which, every], -1, 0)
+        c0 = np.where(np.abs(c0) < 1e-6, 1e-6, c0)
+        drift, level = c1 / c0, c2 / c0
+        level = level / np.maximum(1.0, np.abs(level) / 1.5)
+        splits = self.splits[which, every]
+        nothing = np.zeros(len(every))
+        return np.array([np.log(np.abs(c0)), np.angle(c0), -drift.real, drift.imag, level.real, level.imag, splits, nothing])
+
+
+def linear_pairs(problem: PairProblem, splits: Array) -> LinearPairs:
+    """`splits` of shape ``(splits, 1)`` for all bands alike, or ``(splits, bands)``."""
+    time, ratio, weight = problem.time, problem.ratio, problem.weight
+    moments = [np.sum(weight * time[:, None] ** power, axis=0) for power in (0, 1, 2)]
+    wide = np.broadcast_to(splits, (len(splits), ratio.shape[1]))
+    weighted = weight * ratio
+    if splits.shape[1] == 1:
+        spin = np.exp(1j * splits * time)  # (splits, frames)
+        cross = spin @ weight.astype(complex), (spin * time) @ weight.astype(complex)
+        turned = spin.conj() @ weighted
+    else:
+        spins = np.exp(1j * splits[:, None, :] * time[None, :, None])
+        cross = np.sum(spins * weight, axis=1), np.sum(spins * weight * time[:, None], axis=1)
+        turned = np.sum(spins.conj() * weighted, axis=1)
+    right = [
+        np.broadcast_to(np.sum(weighted, axis=0), cross[0].shape),
+        np.broadcast_to(np.sum(weighted * time[:, None], axis=0), cross[0].shape),
+        turned,
+    ]
+    normal = np.empty((*cross[0].shape, 3, 3), complex)
+    normal[..., 0, 0], normal[..., 0, 1], normal[..., 1, 1], normal[..., 2, 2] = moments[0], moments[1], moments[2], moments[0]
+    normal[..., 0, 2], normal[..., 1, 2] = cross
+    normal[..., 1, 0], normal[..., 2, 0], normal[..., 2, 1] = moments[1], cross[0].conj(), cross[1].conj()
+    normal += 1e-7 * np.eye(3) * moments[0][:, None, None]
+    wanted = np.stack(right, axis=-1)
+    found = np.linalg.solve(normal, wanted[..., None])[..., 0]
+    gain = np.sum(found.conj() * wanted, axis=-1).real
+    level = np.abs(found[..., 2]) / (np.abs(found[..., 0]) + 1e-12)
+    gain = gain - 0.5 * (np.log(np.maximum(level, 1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
+    return LinearPairs(np.asarray(wide), gain, found)
+
+
+def with_amplitudes(problem: PairProblem, state: Array) -> Array:
+    """The state with both planes' complex amplitudes solved for."""
+    _, _, decay, turn, _, _, split, extra = state
+    at = problem.time[:, None]
+    root = np.sqrt(problem.weight)
+    main = np.exp((-decay + 1j * turn) * at) * root
+    second = main * np.exp((-extra + 1j * split) * at)
+    wanted = problem.ratio * root
+    aa, bb = np.sum(np.abs(main) ** 2, axis=0), np.sum(np.abs(second) ** 2, axis=0)
+    ab, ra, rb = (
+        np.sum(main.conj() * second, axis=0),
+        np.sum(main.conj() * wanted, axis=0),
+        np.sum(second.conj() * wanted, axis=0),
+    )
+    determinant = np.maximum(aa * bb - np.abs(ab) ** 2, 1e-12 * aa * bb)
+    c0, c2 = (bb * ra - ab * rb) / determinant, (aa * rb - ab.conj() * ra) / determinant
+    c0 = np.where(np.abs(c0) < 1e-6, 1e-6, c0)
+    level = c2 / c0
+    return np.array([np.log(np.abs(c0)), np.angle(c0), decay, turn, level.real, level.imag, split, extra])
+
+
+def pair_cost(problem: PairProblem, state: Array) -> Array:
+    """χ² of every pair, the priors' share included."""
+    first, second = problem.planes(state)
+    log_level = np.log((np.hypot(state[4], state[5]) + 1e-6) / LEVEL) / U_LOG_LEVEL
+    left = np.sum(problem.weight * np.abs(problem.ratio - first - second) ** 2, axis=0)
+    return np.asarray(left + log_level**2 + problem.prior_decay * state[7] ** 2)
+
+
+def normal_equations(problem: PairProblem, state: Array) -> tuple[Array, Array, Array]:
+    """Cost, normal matrix and gradient of every pair."""
+    log_size, phase, decay, turn, real, imaginary, split, extra = state
+    at = problem.time[:, None]
+    main = np.exp(log_size + 1j * phase + (-decay + 1j * turn) * at)
+    second = main * np.exp((-extra + 1j * split) * at)
+    level = real + 1j * imaginary
+    model = main + level * second
+    rotating = level * second * at
+    columns = np.stack([model, 1j * model, -at * model, 1j * at * model, second, 1j * second, 1j * rotating, -rotating])
+    left = problem.ratio - model
+    root = np.sqrt(problem.weight)
+    flat = (columns * root).transpose(2, 0, 1)
+    flat = np.concatenate([flat.real, flat.imag], axis=2)
+    error = (left * root).T
+    error = np.concatenate([error.real, error.imag], axis=1)
+    normal = flat @ flat.transpose(0, 2, 1)
+    wanted = (flat @ error[:, :, None])[:, :, 0]
+    cost = np.sum(error**2, axis=1)
+    # weak knowledge: the second plane is neither absent nor much stronger, and decays about as fast
+    size = np.abs(level) + 1e-6
+    log_level = np.log(size / LEVEL) / U_LOG_LEVEL
+    gradient = np.stack([real, imaginary]) / size**2 / U_LOG_LEVEL
+    normal[:, 4:6, 4:6] += np.einsum("ip,jp->pij", gradient, gradient)
+    wanted[:, 4:6] -= (log_level * gradient).T
+    normal[:, 7, 7] += problem.prior_decay
+    wanted[:, 7] -= problem.prior_decay * extra
+    return cost + log_level**2 + problem.prior_decay * extra**2, normal, wanted
+
+
+def damped(normal: Array, damping: Array) -> Array:
+    diagonal = np.einsum("pii->pi", normal)
+    return np.asarray(normal + damping[:, None, None] * np.eye(COUNT) * (diagonal[:, :, None] + 1e-12))
+
+
+def inverse_of_many(normal: Array) -> Array:
+    """Of many matrices, scaled to ones on the diagonal first."""
+    scale = np.sqrt(np.einsum("pii->pi", normal)) + 1e-300
+    inverse = np.linalg.inv(normal / scale[:, :, None] / scale[:, None, :] + 1e-10 * np.eye(normal.shape[1]))
+    return np.asarray(inverse / scale[:, :, None] / scale[:, None, :])
