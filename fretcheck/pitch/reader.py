@@ -40,6 +40,7 @@ _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
 _STRENGTH = 50.0
 _GLIDE_WIDENED = 1.7  # by trial: the law of a slow glide is not seen to its end
 _BEATING_WIDENED = 1.5  # by trial: pairs that are hard to tell apart err alike
+_STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _LESS_NOISE = 0.8
 _PEELED = 3  # times that the glide is looked for in what the weaker plane leaves
@@ -263,7 +264,7 @@ def _reading(
         f1_hz=string.f1_hz,
         u_cents=u_cents,
         inharmonicity=string.inharmonicity,
-        u_inharmonicity=string.u_inharmonicity * widened,
+        u_inharmonicity=string.u_inharmonicity * (_STIFFNESS_WIDENED if pairs.beating and pairs.tied is None else widened),
         snr_db=snr_db,
         partials=int(np.sum(kept)),
         glide_cents=glide_cents,
