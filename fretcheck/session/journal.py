@@ -36,8 +36,9 @@ from fretcheck.session.story import JOURNAL_NAME, SCHEMA, SOUNDS_NAME, Line, Sto
 class Journal:
     """An open session folder; a context manager that closes it.
 
-    Its `story` is what the session needs while it lasts. The numbers behind a reading's flags (`NoteReading.details`) are
-    written and not kept in it, so that hours of plucks do not fill the memory; `read_story` gives them back.
+    Its `story` is what the session needs while it lasts. The numbers behind a reading's flags (`NoteReading.details`), and what is
+    known of its sound beyond its length, are written and not kept in it, so that hours of plucks do not fill the memory;
+    `read_story` gives them back.
     """
 
     def __init__(self, folder: Path, story: Story, handle: int, size: int) -> None:
@@ -181,6 +182,7 @@ class Journal:
         self._size += len(content)
         if line["kind"] == "accepted":
             line["note"]["details"] = {}
+            line["pluck"] = {"duration_s": line["pluck"]["duration_s"]}
         if line["kind"] != "session":
             self.story.tell(line)
 

@@ -36,11 +36,13 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.live.strings import played, three_string_neck
+from fretcheck.neck.description import Neck, String
+from fretcheck.session.plan import make_plan
+from tests.live.strings import THREE, played_plan
 from tests.sound_server import SoundServer, missing_part
 
 RATE = 48_000.0
-SECONDS_PER_NOTE = 1.6
+SECONDS_PER_NOTE = 2.0
 
 
 def main() -> None:
@@ -70,22 +72,39 @@ def main() -> None:
 
 def run(server: SoundServer, folder: Path, minutes: float) -> None:
     """Play round and round while the child listens, then print what it found."""
-    neck = three_string_neck()
-    recording = played(
-        neck, [(2, fret) for fret in (0, 1, 5, 12)], sample_rate=RATE, seconds_per_note=SECONDS_PER_NOTE, lead_s=0.8
-    )
-    body = recording.samples[round(0.6 * RATE) : round((0.8 + 4 * SECONDS_PER_NOTE - 0.2) * RATE)].copy()
+    neck, plan = bench()
+    recording = played_plan(neck, plan, sample_rate=RATE, seconds_per_note=SECONDS_PER_NOTE, lead_s=0.8)
+    last_s = 0.8 + len(plan.asks) * SECONDS_PER_NOTE
+    body = recording.samples[round(0.6 * RATE) : round((last_s - 0.2) * RATE)].copy()
     fade = np.linspace(0.0, 1.0, round(0.1 * RATE))  # so that the seam between two rounds is no knock
     body[: len(fade)] *= fade
     body[-len(fade) :] *= fade[::-1]
     rounds = int(np.ceil((minutes * 60.0 + 20.0) / (len(body) / RATE)))
-    player = server.play(np.tile(body, rounds), RATE, latency_ms=500)
     command = [sys.executable, "-m", "tests.benchmarks.live", "--minutes", str(minutes), "--measure", str(folder)]
     environment = server.environment | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    done = subprocess.run(command, env=environment, check=True, stdout=subprocess.PIPE, text=True)
+    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as child:
+        assert child.stdout is not None
+        assert child.stdout.readline() == "listening\n"
+        player = server.play(np.tile(body, rounds), RATE, latency_ms=500)
+        found = json.loads(child.stdout.readline())
     player.kill()
-    for name, value in json.loads(done.stdout).items():
+    for name, value in found.items():
         print(f"{name:<44} {value}")
+
+
+def bench():
+    """A neck of six strings and twenty frets, and what is played on it over and over: all strings, from low to high."""
+    wound = (("D3", 0.66, "wound"), ("A2", 0.914, "wound"), ("E2", 1.168, "wound"))
+    neck = Neck(
+        name="Six-string bench neck",
+        scale_length_mm=648.0,
+        frets=20,
+        strings=tuple(
+            String(note=note, gauge_mm=gauge, construction=how, material="steel", scale_length_mm=648.0)
+            for note, gauge, how in (*THREE, *wound)
+        ),
+    )
+    return neck, make_plan(neck, frets=[1, 5, 12, 20])
 
 
 class Probe:
@@ -97,6 +116,7 @@ class Probe:
         self.waiting: list[tuple[str, float]] = []
         self.latencies: dict[str, list[float]] = {"accepted": [], "running": []}
         self.notes = 0
+        self.missed = False
         self._clock = clock
 
     def apply(self, event) -> None:
@@ -110,6 +130,7 @@ class Probe:
             self.waiting.append(("running", self.block_at))
         if isinstance(event, told.Accepted | told.WrongNote | told.Again) and not getattr(event, "silent", False):
             self.notes += 1
+            self.missed |= not isinstance(event, told.Accepted)
         self.display.apply(event)
 
     def draw(self) -> None:
@@ -137,14 +158,12 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
     from fretcheck.report.bench_view import BenchView
     from fretcheck.session.journal import Journal
     from fretcheck.session.live import LiveSession
-    from fretcheck.session.plan import make_plan
     from fretcheck.session.runner import Runner
 
     clock = time.monotonic
-    neck = three_string_neck()
-    plan = make_plan(neck, frets=[1, 5, 12], strings=[2], repeats=1)
-    rounds = int(seconds / (4 * SECONDS_PER_NOTE)) + 5
-    plan = type(plan)(name=plan.name, asks=plan.asks[:4] * rounds)  # open, 1, 5, 12, over and over
+    neck, plan = bench()
+    rounds = int(seconds / (len(plan.asks) * SECONDS_PER_NOTE)) + 2
+    plan = type(plan)(name=plan.name, asks=plan.asks * rounds)
     master, slave = pty.openpty()
     threading.Thread(target=_swallow, args=(master,), daemon=True).start()
     terminal = os.fdopen(slave, "w", encoding="utf-8")
@@ -159,7 +178,7 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
             inbox.put((block, clock()))
 
     with source, Journal.create(folder / "sessions", neck, plan) as journal:
-        runner = Runner(neck, plan, keep=journal.keep, clock=clock)
+        runner = Runner(neck, plan, keep=journal.keep, clock=clock, step_back=False)
         view = BenchView(neck=neck, plan=plan, source=source.name)
         with ScreenDisplay(view, terminal, clock=clock) as display:
             probe = Probe(display, clock)
@@ -167,6 +186,7 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
             session.begin(source=source.name, sample_rate=source.sample_rate)
             session.start()
             threading.Thread(target=pump, daemon=True).start()
+            print("listening", flush=True)
             begun, begun_cpu = clock(), time.process_time()
             warm_memory, warm_cpu, warm_at, warm_notes = 0.0, 0.0, begun, 0
             blocks = lost = deepest = 0
@@ -181,6 +201,9 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
                 lost += block.lost
                 reached = (block.start_frame + len(block.samples)) / source.sample_rate
                 session.take(block, decisive_only=not display.wants_running or inbox.qsize() >= MANY_WAITING)
+                if probe.missed:  # goes on with the next, as the recording does
+                    probe.missed = False
+                    session.command("skip")
                 view.notes_left, view.seconds_left = runner.notes_left, runner.seconds_left
                 probe.draw()
                 if not warm_memory and clock() - begun > min(30.0, seconds / 3.0):

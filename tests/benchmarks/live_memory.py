@@ -50,6 +50,7 @@ from tests.sound_server import SoundServer, missing_part
 
 SECONDS_PER_NOTE = 3.0
 EVERY_S = 300.0
+WARM_S = 60.0
 FRETS = 20
 REPEATS = 20
 RATE = {"real": 48_000.0, "recording": 32_000.0}
@@ -163,7 +164,7 @@ class Report:
 
     def at(self, sound_s: float, *, last: bool = False) -> None:
         """So much sound has been heard; prints a line when one is due, and at the last."""
-        if not self._program.runs:
+        if not self._program.runs or sound_s < WARM_S:
             return
         self._seen.append(self._program.memory_mb)
         if not (last or sound_s >= self._next_s):

@@ -77,7 +77,7 @@ def test_the_sound_is_beside_it_bit_for_bit(tmp_path):
     samples, rate = read_flac(journal.folder / kept.sound_file)
     assert rate == 48000.0
     np.testing.assert_array_equal(samples, pluck.samples)
-    again = pluck_from(samples, rate, journal.story.plucks[1])
+    again = pluck_from(samples, rate, read_story(journal.folder)[0].plucks[1])
     assert (again.settled_from, again.noise_rms, again.end) == (pluck.settled_from, pluck.noise_rms, pluck.end)
 
 
