@@ -36,8 +36,8 @@ from fretcheck.session.story import JOURNAL_NAME, SCHEMA, SOUNDS_NAME, Line, Sto
 class Journal:
     """An open session folder; a context manager that closes it.
 
-    Its `story` is what the session needs while it lasts. The numbers behind a reading's flags (`NoteReading.details`), and what is
-    known of its sound beyond its length, are written and not kept in it, so that hours of plucks do not fill the memory;
+    Its `story` is what the session needs while it lasts. The numbers behind a reading's flags (`NoteReading.details`), and what
+    is known of its sound beyond its length, are written and not kept in it, so that hours of plucks do not fill the memory;
     `read_story` gives them back.
     """
 
