@@ -7,7 +7,8 @@ mixture is what lets a botched fret stand alone instead of being smeared over it
 Conventions
 -----------
 mm and cents; arrays run over cells. Spreads are standard deviations. They are common practice without a source where nothing
-else is said: slots to 0.05 mm, nut slots and saddles by file and rule.
+else is said: slots to 0.05 mm, nut slots and saddles by file and rule. A saddle's parts (bridge, slant, its own) together make
+0.1 mm, a hand's depth of pressure (common, and a string's own) 0.06 mm about 0.08 mm.
 """
 
 from __future__ import annotations
@@ -71,7 +72,7 @@ SADDLE = Spread.about_nothing(sound=0.095, faulty=2.5, share=0.02)
 SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread.about_nothing(sound=0.13, faulty=6.0, share=0.01)
-PRESSURE = Spread.about_nothing(sound=0.06, faulty=0.30, share=0.02)
+PRESSURE = Spread.about_nothing(sound=0.055, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.08
 
 UNKNOWN_BRIDGE = Spread.about_nothing(sound=2.5, faulty=3.0, share=0.01)
@@ -79,7 +80,7 @@ UNKNOWN_SLANT = Spread.about_nothing(sound=1.0, faulty=1.5, share=0.01)
 UNKNOWN_SADDLE = Spread.about_nothing(sound=1.2, faulty=3.0, share=0.02)
 """Where the description gives no setback at all: saddles are then set somewhere, by ear or by rule."""
 FINGER_BEHIND_MM = 1.5
-PRESSURE_OWN_MM = 0.02
+PRESSURE_OWN_MM = 0.015
 LIGHT_MEAN_MM, LIGHT_SOUND_MM = 0.02, 0.02
 FIRM_MEAN_MM, FIRM_SOUND_MM = 0.6, 0.25
 END, END_OWN = 0.05, 0.02
