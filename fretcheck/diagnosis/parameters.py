@@ -56,14 +56,14 @@ class Spread:
         return cls(sound=sound, botched=(Botch(share=share, spread=faulty),))
 
 
-FRET = Spread(sound=0.035, botched=(*either_way(share=0.019, toward=0.28, spread=0.13), Botch(share=0.005, spread=0.8)))
+FRET = Spread(sound=0.035, botched=(*either_way(share=0.0175, toward=0.28, spread=0.13), Botch(share=0.005, spread=0.8)))
 TILT = Spread(sound=0.022, botched=(*either_way(share=0.015, toward=0.28, spread=0.13), Botch(share=0.004, spread=0.8)))
 """A botched fret is out by what a saw jumps or a mark is misread: tenths, either way, now and then more. Were botched ones
 likeliest about the right place, half of them would be no fault at all, and the evidence for one that is would be thinned out
 (V. E. Johnson & D. Rossell, J. R. Stat. Soc. B 72, 143, 2010, on priors that vanish at the null; from memory)."""
-NUT = Spread.about_nothing(sound=0.05, faulty=0.9, share=0.06)
+NUT = Spread.about_nothing(sound=0.05, faulty=0.9, share=0.04)
 NUT_SKEW = Spread.about_nothing(sound=0.03, faulty=0.5, share=0.02)
-NUT_HEIGHT = Spread(sound=0.03, botched=(Botch(share=0.08, spread=0.25, toward=0.30),))
+NUT_HEIGHT = Spread(sound=0.03, botched=(Botch(share=0.04, spread=0.25, toward=0.30),))
 """Nut slots are left high far more often than cut low."""
 SLOT_HEIGHT = Spread.about_nothing(sound=0.03, faulty=0.4, share=0.015)
 BRIDGE = Spread.about_nothing(sound=0.02, faulty=2.0, share=0.04)
