@@ -41,6 +41,9 @@ _CONVERGED = 0.05  # χ²
 _STRAYS, _STUCK = 2.0, 1e3
 _FINE, _CANDIDATES = 240, 3
 _SEARCH_BANDS = 14
+_GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
+_WORSE = 10.0  # times the χ² of the best start, beyond which another is not followed
+_FAR = 5.0  # χ² for each value
 _NO_RIVAL = 12.0  # half a χ²
 _FEW_STARTS, _MANY_STARTS = (0.0, -1.0), (0.0, -1.0, -0.5, 0.5)
 
@@ -66,42 +69,46 @@ def fit_alone(problem: PairProblem) -> PairFit:
     return PairFit(state, inverse_of_many(normal), cost, nothing, nothing)
 
 
-def fit_tied(
-    problem: PairProblem, numbers: Array, *, growth: float, at_most: float = np.inf, near: float | None = None
-) -> PairFit | None:
-    """All bands with one shared split; None where that leaves more than `at_most` of the strongest bands.
+def fit_tied(problem: PairProblem, numbers: Array, *, near: tuple[float, float] | None = None) -> PairFit | None:
+    """All bands with one shared split; None where none comes near to what the strongest bands hold.
 
     Parameters
     ----------
     problem : PairProblem
     numbers : ndarray, shape (bands,)
         Of the partials.
-    growth : float
-        The split of partial n is that of partial 1 times n**growth.
-    at_most : float
-        χ² for each value.
-    near : float, optional
-        The split of partial 1, rad/s, where it is nearly known; it is looked for when not given.
+    near : (float, float), optional
+        By which power of n the split of partial n grows, and the split of partial 1 in rad/s, where these are nearly known.
     """
-    factor = numbers**growth
     thinned = problem.thinned()
     strong = np.sort(np.argsort(np.sum(thinned.weight, axis=0))[-_SEARCH_BANDS:])
-    few = thinned.only(strong)
+    few, number = thinned.only(strong), numbers[strong]
+    if near is None:
+        likely = [(growth, shared) for growth in _GROWTHS for shared in _likely_shared(few, number**growth)]
+    else:
+        likely = [near, (near[0], -near[1])]
+    starts = [(growth, *_start_tied(few, shared * number**growth, _MANY_STARTS)) for growth, shared in likely]
+    least = min(cost for _, _, cost in starts)
     found = []
-    for shared in _likely_shared(few, factor[strong]) if near is None else (near, -near):
-        state = _joint_tied(few, _start_tied(few, shared * factor[strong], _MANY_STARTS)[0], factor[strong])
-        found.append((float(np.sum(pair_cost(few, state))), float(state[SPLIT, 0] / factor[strong[0]])))
+    for growth, start, start_cost in starts:
+        if start_cost < _WORSE * least:
+            state = _joint_tied(few, start, number**growth)
+            cost = pair_cost(few, state)
+            found.append((float(np.sum(cost)), growth, float(state[SPLIT, 0] / number[0] ** growth), float(np.median(cost))))
     found.sort()
-    if found[0][0] > at_most * 2.0 * few.ratio.size:
+    first, growth, shared, usual = found[0]
+    if usual > _FAR * 2.0 * len(few.time):
         return None
-    state = _joint_tied(problem, _all_bands(thinned, found[0][1], factor), factor)
-    cost, normal, wanted = normal_equations(problem, state)
+    factor = numbers**growth
+    state = _joint_tied(problem, _all_bands(thinned, shared, factor), factor)
+    band_cost, normal, wanted = normal_equations(problem, state)
     _, (covariance, moved) = _tied_step(normal, normal, wanted, factor)
     rival = np.zeros_like(state)
-    if (apart := 0.5 * (found[1][0] - found[0][0])) < _NO_RIVAL:
-        share = 1.0 / (1.0 + np.exp(apart))
-        rival = np.sqrt(share * (1.0 - share)) * (_all_bands(thinned, found[1][1], factor) - state)
-    return PairFit(state, covariance, cost, moved, rival, growth)
+    for other, its_growth, its_split, _ in found[1:]:
+        if its_growth == growth and 0.5 * (other - first) < _NO_RIVAL:
+            share = 1.0 / (1.0 + np.exp(0.5 * (other - first)))
+            rival = np.sqrt(share * (1.0 - share)) * (_all_bands(thinned, its_split, factor) - state)
+    return PairFit(state, covariance, band_cost, moved, rival, growth)
 
 
 def _all_bands(problem: PairProblem, shared: float, factor: Array) -> Array:

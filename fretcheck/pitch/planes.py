@@ -40,10 +40,8 @@ _LEFT_OVER = 0.1  # of what one plane leaves beyond the noise, where two explain
 _LONGEST_RUN = 30.0  # frames
 _SETTLED = 0.75  # share of the bands that must agree; a fit of many may leave one beside its best
 _NEAR_NOISE = 2.5  # χ² for each degree of freedom
-_PROMISING = 0.5  # share of what one plane leaves, that two may leave of the strongest bands
 _U_DECAY = 0.3  # how far the two planes' decays may differ, as a share
 _DECAY_REACH = 3  # bands on either side among which a decay is usual
-_GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
 
 
 @dataclass(frozen=True)
@@ -99,21 +97,12 @@ def with_planes(
     bands = np.flatnonzero(kept)
     problem = _pair_problem(fit, guess_hz, bands)
     one_plane = float(np.sum(single[bands])) * freedom / CORRELATION
-    best, least = alone.pairs, min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating)
-    known = like.tied if like is not None else None
-    for growth in _GROWTHS if known is None else known[:1]:
-        tied = fit_tied(
-            problem,
-            np.asarray(1.0 + bands, dtype=np.float64),
-            growth=growth,
-            at_most=_PROMISING * max(_NEAR_NOISE, float(np.mean(single[bands]))),
-            near=None if known is None else known[1],
-        )
-        if tied is None or not _explains(tied, single[bands], frames):
-            continue
-        if (cost := float(np.sum(tied.cost)) + _LEVEL_WORTH * len(bands)) < least:
-            best, least = _tied_pairs(fit, problem, tied, guess_hz, bands), cost
-    return best
+    tied = fit_tied(problem, np.asarray(1.0 + bands, dtype=np.float64), near=like.tied if like is not None else None)
+    if tied is None or not _explains(tied, single[bands], frames):
+        return alone.pairs
+    if float(np.sum(tied.cost)) + _LEVEL_WORTH * len(bands) > min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating):
+        return alone.pairs
+    return _tied_pairs(fit, problem, tied, guess_hz, bands)
 
 
 def _explains(tied: PairFit, single: Array, frames: int) -> bool:
