@@ -11,6 +11,8 @@ As in `pair_model`.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -35,15 +37,16 @@ Array = NDArray[np.float64]
 _WIDEST_HZ = 8.0
 _STEPS_A_CYCLE = 3.0
 _SLOWEST_CYCLES = 0.06  # over the note, of a shared split that is looked for
-_SLOW_CYCLES = 0.25  # over the note: a split too slow for the grid, always tried
+_SLOW_CYCLES = np.array([0.12, 0.25, 0.4])  # over the note: splits too slow for the grid, always tried
 _TURNS, _TIED_TURNS, _START_TURNS = 8, 20, 5
 _CONVERGED = 0.05  # χ²
 _STRAYS, _STUCK = 2.0, 1e3
-_FINE, _CANDIDATES = 240, 3
+_FINE, _CANDIDATES, _FOLLOWED = 240, 3, 2
 _SEARCH_BANDS = 14
 _GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
-_WORSE = 10.0  # times the χ² of the best start, beyond which another is not followed
+_WORSE = 100.0  # times the χ² of the best start, beyond which another is not followed
 _FAR = 5.0  # χ² for each value
+_ALIKE = 100.0  # tighter, at first, is it known that both planes decay alike: a slow split hides behind unequal decays
 _NO_RIVAL = 12.0  # half a χ²
 _FEW_STARTS, _MANY_STARTS = (0.0, -1.0), (0.0, -1.0, -0.5, 0.5)
 
@@ -83,6 +86,7 @@ def fit_tied(problem: PairProblem, numbers: Array, *, near: tuple[float, float] 
     thinned = problem.thinned()
     strong = np.sort(np.argsort(np.sum(thinned.weight, axis=0))[-_SEARCH_BANDS:])
     few, number = thinned.only(strong), numbers[strong]
+    alike = replace(few, prior_decay=_ALIKE * few.prior_decay)
     if near is None:
         likely = [(growth, shared) for growth in _GROWTHS for shared in _likely_shared(few, number**growth)]
     else:
@@ -92,7 +96,7 @@ def fit_tied(problem: PairProblem, numbers: Array, *, near: tuple[float, float] 
     found = []
     for growth, start, start_cost in starts:
         if start_cost < _WORSE * least:
-            state = _joint_tied(few, start, number**growth)
+            state = _joint_tied(few, _joint_tied(alike, start, number**growth), number**growth)
             cost = pair_cost(few, state)
             found.append((float(np.sum(cost)), growth, float(state[SPLIT, 0] / number[0] ** growth), float(np.median(cost))))
     found.sort()
@@ -113,7 +117,9 @@ def fit_tied(problem: PairProblem, numbers: Array, *, near: tuple[float, float] 
 
 def _all_bands(problem: PairProblem, shared: float, factor: Array) -> Array:
     """The bands at a split that was found with the strongest of them; those that settle beside their best begin again."""
-    state = _joint_tied(problem, _start_tied(problem, shared * factor, _MANY_STARTS)[0], factor)
+    alike = replace(problem, prior_decay=_ALIKE * problem.prior_decay)
+    start = _joint_tied(alike, _start_tied(problem, shared * factor, _MANY_STARTS)[0], factor)
+    state = _joint_tied(problem, start, factor)
     cost = pair_cost(problem, state)
     if np.max(cost) > _STRAYS * np.median(cost):
         again, _ = _start_tied(problem, state[SPLIT], _MANY_STARTS)
@@ -206,7 +212,7 @@ def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factor: Array
 
 
 def _likely_shared(problem: PairProblem, factor: Array) -> list[float]:
-    """The likeliest split of partial 1 upward, and downward; bands whose split would be out of reach add nothing."""
+    """The likeliest splits of partial 1 upward, and downward; bands whose split would be out of reach add nothing."""
     grid = linear_pairs(problem, _tied_grid(problem))
     splits = grid.splits[:, 0]
     positive = splits[splits > 0.0]
@@ -219,9 +225,9 @@ def _likely_shared(problem: PairProblem, factor: Array) -> list[float]:
             total += np.interp(sign * fine * times, splits, grid.gain[:, band], left=least[band], right=least[band])
         peak = np.flatnonzero((total >= np.append(total[1:], -np.inf)) & (total > np.append(-np.inf, total[:-1])))
         shared = sign * fine[peak[np.argsort(total[peak])[::-1][:_CANDIDATES]]]
-        shared = np.append(shared, sign * 2.0 * np.pi * _SLOW_CYCLES / problem.span_s / np.max(factor) ** 0.5)
+        shared = np.append(shared, sign * 2.0 * np.pi / problem.span_s / np.max(factor) ** 0.5 * _SLOW_CYCLES)
         costs = [_start_tied(problem, one * factor, _FEW_STARTS)[1] for one in shared]
-        likely.append(float(shared[int(np.argmin(costs))]))
+        likely += [float(shared[at]) for at in np.argsort(costs)[:_FOLLOWED]]
     return likely
 
 

@@ -34,6 +34,7 @@ _STEPS = 4
 _CONVERGED, _MOVED = 0.02, 1.0  # standard uncertainties
 _ASTRAY = 0.15  # window bins
 _NOTHING = -30.0 + 0.0j  # log amplitude
+_GOOD_TO = 1e-6  # of the strongest partial: leakage beyond the nearest bands, and the window's share in a glide
 _GOOD = 1.5  # χ² for each frame and band
 _BEYOND_DOUBT = 4.0  # times the evidence that makes a glide believed
 
@@ -91,12 +92,17 @@ def _finish(fit: PartialFit) -> None:
     A band whose frequency has run away from its partial, and of which the model leaves more than there is, is taken out.
     """
     if step(fit) > _MOVED:
-        believe_noise(fit, frame_noise(residual(fit).imag))
+        believe_noise(fit, _noise_of(fit, residual(fit).imag))
         _, total = fit.model()
         left = np.sum(fit.trust * np.abs(fit.frames.values - total) ** 2, axis=0)
         strayed = np.abs(fit.frequency_hz - fit.frames.reference_hz) * fit.frames.length_s > _ASTRAY
         lost = strayed & (left > np.sum(fit.trust * np.abs(fit.frames.values) ** 2, axis=0))
         fit.log_amplitude = np.where(lost, _NOTHING, fit.log_amplitude)
+
+
+def _noise_of(fit: PartialFit, quadrature: Array) -> Array:
+    """Noise of the frames, or what the model itself is good to, where a sound has less noise than that."""
+    return np.maximum(frame_noise(quadrature), (_GOOD_TO * float(np.max(np.abs(fit.frames.values)))) ** 2)
 
 
 def _converge(fit: PartialFit) -> None:
@@ -188,7 +194,7 @@ def step(fit: PartialFit) -> float:
     power = size**2 * fit.trust
     moment = relative * size * fit.trust
     time = fit.frames.time_s[:, None]
-    fit.noise = frame_noise(relative.imag)
+    fit.noise = _noise_of(fit, relative.imag)
 
     # level and decay: real part, columns 1 and −t
     lines = _Lines.weighted(power, time)

@@ -30,6 +30,7 @@ from tests.benchmarks.pitch_conditions import NOTES, QUICK_NOTES, RATE, Conditio
 
 CENTS = 1200.0 / np.log(2.0)
 GROSS_CENTS = 50.0
+LOWEST_HZ, HIGHEST_HZ = 29.0, 1400.0  # a little beyond the benchmark's notes
 Tracker = Callable[[np.ndarray, float], float]
 
 
@@ -152,8 +153,8 @@ def _cents(found_hz: float | None, true_hz: float) -> float:
 
 
 def available_trackers() -> dict[str, Tracker]:
-    """General-purpose trackers that are installed, each told the range within an octave of the note."""
-    found: dict[str, Tracker] = {"librosa.yin": _librosa_yin, "librosa.pyin": _librosa_pyin}
+    """General-purpose trackers that are installed, told the range within an octave of the note unless their name says not."""
+    found: dict[str, Tracker] = {"librosa.yin": _librosa_yin, "librosa.pyin": _librosa_pyin, "pyin, untold": _pyin_untold}
     if importlib.util.find_spec("parselmouth"):
         found["praat"] = _praat
     if importlib.util.find_spec("pyworld"):
@@ -180,6 +181,15 @@ def _librosa_pyin(sound: np.ndarray, note_hz: float) -> float:
     pitch, voiced, _ = librosa.pyin(
         sound, fmin=note_hz / 2, fmax=note_hz * 2, sr=RATE, frame_length=_frame(note_hz), hop_length=512
     )
+    heard = pitch[voiced & np.isfinite(pitch)]
+    return float(np.median(heard)) if len(heard) else float("nan")
+
+
+def _pyin_untold(sound: np.ndarray, note_hz: float) -> float:
+    """As `_librosa_pyin`, but told no more of the note than `read_pluck` is: that it lies between B0 and E6."""
+    import librosa
+
+    pitch, voiced, _ = librosa.pyin(sound, fmin=LOWEST_HZ, fmax=HIGHEST_HZ, sr=RATE, frame_length=8192, hop_length=512)
     heard = pitch[voiced & np.isfinite(pitch)]
     return float(np.median(heard)) if len(heard) else float("nan")
 
