@@ -27,18 +27,19 @@ from fretcheck.pitch.pair_model import (
     damped,
     inverse_of_many,
     linear_pairs,
-    normal_equations,
-    pair_cost,
-    with_amplitudes,
 )
+from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+_OTHER = [at for at in range(COUNT) if at != SPLIT]
 
 _WIDEST_HZ = 8.0
 _STEPS_A_CYCLE = 3.0
 _SLOWEST_CYCLES = 0.06  # over the note, of a shared split that is looked for
 _SLOW_CYCLES = np.array([0.12, 0.25, 0.4])  # over the note: splits too slow for the grid, always tried
-_TURNS, _TIED_TURNS, _START_TURNS = 8, 20, 5
+_TURNS, _START_TURNS = 8, 5
 _CONVERGED = 0.05  # χ²
 _STRAYS, _STUCK = 2.0, 1e3
 _FINE, _CANDIDATES, _FOLLOWED = 240, 3, 2
@@ -57,11 +58,11 @@ def fit_alone(problem: PairProblem) -> PairFit:
     best = np.argmax(grid.gain, axis=0)
     state = grid.start(best)
     damping = np.full(problem.ratio.shape[1], 1e-2)
-    cost, normal, wanted = normal_equations(problem, state)
+    cost, normal, wanted = _normal_equations(problem, state)
     for _ in range(_TURNS):
         change = np.linalg.solve(damped(normal, damping), wanted[:, :, None])[:, :, 0].T
         trial = state + np.clip(change, -LARGEST_STEP, LARGEST_STEP)
-        new_cost, new_normal, new_wanted = normal_equations(problem, trial)
+        new_cost, new_normal, new_wanted = _normal_equations(problem, trial)
         better = new_cost < cost
         state = np.where(better, trial, state)
         cost = np.where(better, new_cost, cost)
@@ -86,129 +87,196 @@ def fit_tied(problem: PairProblem, numbers: Array, *, near: tuple[float, float] 
     thinned = problem.thinned()
     strong = np.sort(np.argsort(np.sum(thinned.weight, axis=0))[-_SEARCH_BANDS:])
     few, number = thinned.only(strong), numbers[strong]
-    alike = replace(few, prior_decay=_ALIKE * few.prior_decay)
     if near is None:
         likely = [(growth, shared) for growth in _GROWTHS for shared in _likely_shared(few, number**growth)]
     else:
         likely = [near, (near[0], -near[1])]
-    starts = [(growth, *_start_tied(few, shared * number**growth, _MANY_STARTS)) for growth, shared in likely]
-    least = min(cost for _, _, cost in starts)
-    found = []
-    for growth, start, start_cost in starts:
-        if start_cost < _WORSE * least:
-            state = _joint_tied(few, _joint_tied(alike, start, number**growth), number**growth)
-            cost = pair_cost(few, state)
-            found.append((float(np.sum(cost)), growth, float(state[SPLIT, 0] / number[0] ** growth), float(np.median(cost))))
-    found.sort()
-    first, growth, shared, usual = found[0]
-    if usual > _FAR * 2.0 * len(few.time):
+    growths = np.array([growth for growth, _ in likely])
+    factors = number ** growths[:, None]
+    states, costs = _starts_tied(few, np.array([shared for _, shared in likely])[:, None] * factors, _MANY_STARTS)
+    followed = costs < _WORSE * np.min(costs)
+    growths, factors, states = growths[followed], factors[followed], states[followed]
+    alike = replace(few, prior_decay=_ALIKE * few.prior_decay)
+    states, _ = _joint_tied(alike, states, factors)
+    states, band_costs = _joint_tied(few, states, factors)
+    costs = np.sum(band_costs, axis=1)
+    first = int(np.argmin(costs))
+    if np.median(band_costs[first]) > _FAR * 2.0 * len(few.time):
         return None
+    growth, shared = growths[first], float(states[first, SPLIT, 0] / factors[first, 0])
     factor = numbers**growth
-    state = _joint_tied(problem, _all_bands(thinned, shared, factor), factor)
-    band_cost, normal, wanted = normal_equations(problem, state)
-    _, (covariance, moved) = _tied_step(normal, normal, wanted, factor)
+    state = _one_joint_tied(problem, _all_bands(thinned, shared, factor), factor)
+    band_cost, normal, _ = _normal_equations(problem, state)
+    covariance, moved = _tied_covariance(normal, factor)
     rival = np.zeros_like(state)
-    for other, its_growth, its_split, _ in found[1:]:
-        if its_growth == growth and 0.5 * (other - first) < _NO_RIVAL:
-            share = 1.0 / (1.0 + np.exp(0.5 * (other - first)))
-            rival = np.sqrt(share * (1.0 - share)) * (_all_bands(thinned, its_split, factor) - state)
-    return PairFit(state, covariance, band_cost, moved, rival, growth)
+    for other in range(len(costs)):
+        worse = 0.5 * float(costs[other] - costs[first])
+        if other != first and growths[other] == growth and worse < _NO_RIVAL:
+            share = 1.0 / (1.0 + np.exp(worse))
+            its_split = float(states[other, SPLIT, 0] / factors[other, 0])
+            (its_state,), _ = _starts_tied(thinned, its_split * factor[None, :], _MANY_STARTS)
+            rival = np.sqrt(share * (1.0 - share)) * (its_state - state)
+    return PairFit(state, covariance, band_cost, moved, rival, float(growth))
 
 
 def _all_bands(problem: PairProblem, shared: float, factor: Array) -> Array:
     """The bands at a split that was found with the strongest of them; those that settle beside their best begin again."""
     alike = replace(problem, prior_decay=_ALIKE * problem.prior_decay)
-    start = _joint_tied(alike, _start_tied(problem, shared * factor, _MANY_STARTS)[0], factor)
-    state = _joint_tied(problem, start, factor)
-    cost = pair_cost(problem, state)
+    start, _ = _starts_tied(problem, shared * factor[None, :], _MANY_STARTS)
+    states, _ = _joint_tied(alike, start, factor[None, :])
+    states, costs = _joint_tied(problem, states, factor[None, :])
+    state, cost = states[0], costs[0]
     if np.max(cost) > _STRAYS * np.median(cost):
-        again, _ = _start_tied(problem, state[SPLIT], _MANY_STARTS)
-        state = _joint_tied(problem, np.where(pair_cost(problem, again) < cost, again, state), factor)
-    return state
+        (again,), _ = _starts_tied(problem, state[None, SPLIT], _MANY_STARTS)
+        state = _one_joint_tied(problem, np.where(PairMoments.of(problem, again).cost(again) < cost, again, state), factor)
+    return np.asarray(state)
 
 
-def _joint_tied(problem: PairProblem, state: Array, factor: Array) -> Array:
-    """Damped Gauss–Newton steps of all bands and the split they share; amplitudes follow each step by linear least squares."""
-    damping = 1e-6
-    cost, normal, wanted = normal_equations(problem, state)
-    for _ in range(_TIED_TURNS):
-        change, _ = _tied_step(damped(normal, np.full(len(factor), damping)), normal, wanted, factor)
-        trial = state + np.clip(change, -LARGEST_STEP, LARGEST_STEP)
-        # the bands stay tied even where a step was cut short
-        trial[SPLIT] = factor * float(np.median(trial[SPLIT] / factor))
-        solved = with_amplitudes(problem, trial)
-        trial = np.where(pair_cost(problem, solved) < pair_cost(problem, trial), solved, trial)
-        new_cost, new_normal, new_wanted = normal_equations(problem, trial)
-        if np.sum(new_cost) < np.sum(cost):
-            gained = float(np.sum(cost) - np.sum(new_cost))
-            state, cost, normal, wanted = trial, new_cost, new_normal, new_wanted
-            damping = max(damping * 0.1, 1e-9)
-            if gained < _CONVERGED:
-                break
-        else:
-            damping *= 10.0
-            if damping > _STUCK:
-                break
-    return state
+def _one_joint_tied(problem: PairProblem, state: Array, factor: Array) -> Array:
+    states, _ = _joint_tied(problem, state[None], factor[None])
+    return np.asarray(states[0])
 
 
-def _start_tied(problem: PairProblem, splits: Array, shifts: tuple[float, ...]) -> tuple[Array, float]:
-    """Pairs at given splits, and their χ²: the rate by Gauss–Newton steps, the amplitudes by linear least squares at each.
+def _joint_tied(problem: PairProblem, states: Array, factors: Array, *, turns: int = 20) -> tuple[Array, Array]:
+    """Damped Gauss–Newton steps of all bands and the split they share; amplitudes follow each step by linear least squares.
 
-    The first guess may have followed either plane or something between: it is shifted by those parts of the split.
+    Parameters
+    ----------
+    states : ndarray, shape (fits, parameters, bands)
+        Where to start; the fits have nothing to do with each other.
+    factors : ndarray, shape (fits, bands)
+        Each band's split for one of the shared split.
+    turns : int
+        At most so many steps.
+
+    Returns
+    -------
+    states : ndarray, shape (fits, parameters, bands)
+    costs : ndarray, shape (fits, bands)
     """
-    time = problem.time[:, None]
-    root = np.sqrt(problem.weight)
-    apart = np.exp(1j * splits * time)
-    best_state, best_cost = np.zeros((COUNT, len(splits))), np.full(len(splits), np.inf)
-    for shift in shifts:
-        rate = 1j * shift * splits
-        c0, c2 = np.ones(len(splits), complex), np.zeros(len(splits), complex)
-        for turn in range(_START_TURNS):
-            main = np.exp(rate * time)
-            slope = time * main * (c0 + c2 * apart) if turn else time * main
-            columns = np.stack([main, main * apart, slope]).transpose(2, 1, 0) * root.T[:, :, None]
-            adjoint = columns.conj().transpose(0, 2, 1)
-            normal = adjoint @ columns
-            normal += 1e-9 * np.einsum("pii->pi", normal).real[:, :, None] * np.eye(3)
-            c0, c2, moved = np.linalg.solve(normal, adjoint @ (problem.ratio * root).T[:, :, None])[:, :, 0].T
-            if turn == 0:
-                moved = moved / np.where(np.abs(c0) < 1e-6, 1e-6, c0)
-            rate = rate + moved.real.clip(-3.0, 3.0) + 1j * moved.imag.clip(-3.0, 3.0)
-        main = np.exp(rate * time)
-        model = main * (c0 + c2 * apart)
-        cost = np.sum(np.abs((problem.ratio - model) * root) ** 2, axis=0)
-        c0 = np.where(np.abs(c0) < 1e-6, 1e-6, c0)
-        level = c2 / c0
-        cost = cost + (np.log(np.maximum(np.abs(level), 1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
-        state = np.array(
-            [np.log(np.abs(c0)), np.angle(c0), -rate.real, rate.imag, level.real, level.imag, splits, np.zeros(len(splits))]
-        )
-        better = np.isfinite(cost) & (cost < best_cost)
-        best_state, best_cost = np.where(better, state, best_state), np.where(better, cost, best_cost)
-    return best_state, float(np.sum(best_cost))
+    fits, bands = factors.shape
+    whole = problem.repeated(fits)
+    state = states.transpose(1, 0, 2).reshape(COUNT, fits * bands)
+    factor = factors.ravel()
+    damping = np.full(fits, 1e-6)
+    furthest = LARGEST_STEP[SPLIT, 0] / np.median(factors, axis=1)
+    cost, normal, wanted = _normal_equations(whole, state)
+    open_fits = np.ones(fits, bool)
+    for _ in range(turns):
+        change, of_shared = _tied_step(damped(normal, np.repeat(damping, bands)), normal, wanted, factors)
+        trial = state + np.clip(change, -LARGEST_STEP, LARGEST_STEP)
+        # all bands of a fit stay tied, even where a step was cut short
+        trial[SPLIT] = state[SPLIT] + np.repeat(np.clip(of_shared, -furthest, furthest), bands) * factor
+        moments = PairMoments.of(whole, trial)
+        solved = with_amplitudes(trial, *moments.amplitudes())
+        trial_cost, solved_cost = moments.cost(trial), moments.cost(solved)
+        trial = np.where(solved_cost < trial_cost, solved, trial)
+        new_cost = np.minimum(solved_cost, trial_cost)
+        gained = np.sum((cost - new_cost).reshape(fits, bands), axis=1)
+        better = open_fits & (gained > 0.0)
+        taken = np.repeat(better, bands)
+        new_normal, new_wanted = moments.normal_equations(trial)
+        state, cost = np.where(taken, trial, state), np.where(taken, new_cost, cost)
+        normal, wanted = np.where(taken[:, None, None], new_normal, normal), np.where(taken[:, None], new_wanted, wanted)
+        damping = np.where(better, np.maximum(damping * 0.1, 1e-9), damping * 10.0)
+        open_fits &= np.where(better, gained >= _CONVERGED, damping <= _STUCK)
+        if not np.any(open_fits):
+            break
+    return state.reshape(COUNT, fits, bands).transpose(1, 0, 2), cost.reshape(fits, bands)
 
 
-def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factor: Array) -> tuple[Array, tuple[Array, Array]]:
-    """Change of all parameters, their covariance with the shared split known, and their move for one sigma of it."""
-    other = [at for at in range(COUNT) if at != SPLIT]
-    block = damped_normal[:, other][:, :, other]
-    across = normal[:, other, SPLIT] * factor[:, None]
-    both = np.linalg.solve(block, np.stack([wanted[:, other], across], axis=2))
-    first, moved = both[:, :, 0], both[:, :, 1]
-    stiffness = float(np.sum(factor**2 * damped_normal[:, SPLIT, SPLIT]) - np.sum(across * moved))
-    pull = float(np.sum(factor * wanted[:, SPLIT]) - np.sum(across * first))
-    stiffness = max(stiffness, 1e-12)
-    of_shared = pull / stiffness
-    change = np.empty((COUNT, len(factor)))
-    change[other] = (first - moved * of_shared).T
-    change[SPLIT] = factor * of_shared
+def _normal_equations(problem: PairProblem, state: Array) -> tuple[Array, Array, Array]:
+    """Cost, normal matrix and gradient of every pair."""
+    moments = PairMoments.of(problem, state)
+    return moments.cost(state), *moments.normal_equations(state)
+
+
+def _starts_tied(problem: PairProblem, splits: Array, shifts: tuple[float, ...]) -> tuple[Array, Array]:
+    """Pairs at given splits: the rate by Gauss–Newton steps, the amplitudes by linear least squares at each.
+
+    The first guess may have followed either plane or something between: it is shifted by those parts of the split, and each
+    band takes what suits it best.
+
+    Parameters
+    ----------
+    splits : ndarray, shape (rows, bands)
+
+    Returns
+    -------
+    states : ndarray, shape (rows, parameters, bands)
+    cost : ndarray, shape (rows,)
+        χ² of all bands, with the level's prior.
+    """
+    rows, bands = splits.shape
+    tried = problem.repeated(len(shifts) * rows)
+    split = np.tile(splits.ravel(), len(shifts))
+    apart = np.asarray(1j * split, dtype=np.complex128)
+    rate = np.asarray(1j * np.repeat(shifts, rows * bands) * split, dtype=np.complex128)
+    c0, c2 = np.ones(len(split), complex), np.zeros(len(split), complex)
+    for _ in range(_START_TURNS):
+        sums = PairMoments.at(tried, rate, apart)
+        c0, c2, moved = _linear_step(sums, c0, c2)
+        rate = rate + moved.real.clip(-3.0, 3.0) + 1j * moved.imag.clip(-3.0, 3.0)
+    nothing = np.zeros(len(split))
+    state = with_amplitudes(np.array([*[nothing] * 2, -rate.real, rate.imag, *[nothing] * 2, split, nothing]), c0, c2)
+    cost = PairMoments.at(tried, rate, apart).misfit(c0, c2)
+    cost += (np.log(np.hypot(state[4], state[5]).clip(1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
+    cost = np.where(np.isfinite(cost), cost, np.inf).reshape(len(shifts), rows, bands)
+    best = np.argmin(cost, axis=0)
+    chosen = np.take_along_axis(state.reshape(COUNT, len(shifts), rows, bands), best[None, None], axis=1)[:, 0]
+    return chosen.transpose(1, 0, 2), np.sum(np.min(cost, axis=0), axis=1)
+
+
+def _linear_step(sums: PairMoments, c0: Complex, c2: Complex) -> tuple[Complex, Complex, Complex]:
+    """Amplitudes, and change of the rate they share, by linear least squares about given amplitudes."""
+    normal = np.empty((len(c0), 3, 3), complex)
+    normal[:, 0, 0], normal[:, 1, 1], normal[:, 0, 1] = sums.mm[0], sums.ss[0], sums.ms[0]
+    normal[:, 0, 2] = c0 * sums.mm[1] + c2 * sums.ms[1]
+    normal[:, 1, 2] = c0 * sums.ms[1].conj() + c2 * sums.ss[1]
+    both = 2.0 * (c0.conj() * c2 * sums.ms[2]).real
+    normal[:, 2, 2] = np.abs(c0) ** 2 * sums.mm[2] + np.abs(c2) ** 2 * sums.ss[2] + both
+    for row, column in ((0, 1), (0, 2), (1, 2)):
+        normal[:, column, row] = normal[:, row, column].conj()
+    diagonal = np.einsum("pii->pi", normal)
+    diagonal *= 1.0 + 1e-9
+    wanted = np.stack([sums.mr[0], sums.sr[0], c0.conj() * sums.mr[1] + c2.conj() * sums.sr[1]], axis=1)
+    c0, c2, moved = np.linalg.solve(normal, wanted[:, :, None])[:, :, 0].T
+    return c0, c2, moved
+
+
+def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Array) -> tuple[Array, Array]:
+    """Change of all parameters, shape ``(parameters, fits·bands)``, and of the shared splits, shape ``(fits,)``."""
+    block, across, stiffness, moved = _eliminated(damped_normal, normal, factors)
+    first = np.linalg.solve(block, wanted[:, _OTHER, None])[:, :, 0]
+    pull = factors.ravel() * wanted[:, SPLIT] - np.sum(across * first, axis=1)
+    of_shared = np.sum(pull.reshape(factors.shape), axis=1) / stiffness
+    each = np.repeat(of_shared, factors.shape[1])
+    change = np.empty((COUNT, factors.size))
+    change[_OTHER] = (first - moved * each[:, None]).T
+    change[SPLIT] = factors.ravel() * each
+    return change, of_shared
+
+
+def _tied_covariance(normal: Array, factor: Array) -> tuple[Array, Array]:
+    """Covariance of the parameters, the shared split known, and their move for one sigma of it."""
+    block, _, (stiffness,), moved = _eliminated(normal, normal, factor[None, :])
     covariance = np.zeros_like(normal)
-    covariance[np.ix_(range(len(factor)), other, other)] = inverse_of_many(block)
-    shared = np.empty_like(change)
-    shared[other] = -moved.T / np.sqrt(stiffness)
+    covariance[np.ix_(range(len(factor)), _OTHER, _OTHER)] = inverse_of_many(block)
+    shared = np.empty((COUNT, len(factor)))
+    shared[_OTHER] = -moved.T / np.sqrt(stiffness)
     shared[SPLIT] = factor / np.sqrt(stiffness)
-    return change, (covariance, shared)
+    return covariance, shared
+
+
+def _eliminated(damped_normal: Array, normal: Array, factors: Array) -> tuple[Array, Array, Array, Array]:
+    """The bands' own part, their tie to the split, what is left to hold that, and how they move with it (Schur complement)."""
+    factor = factors.ravel()
+    block = damped_normal[:, _OTHER][:, :, _OTHER]
+    across = normal[:, _OTHER, SPLIT] * factor[:, None]
+    moved = np.linalg.solve(block, across[:, :, None])[:, :, 0]
+    held = factor**2 * damped_normal[:, SPLIT, SPLIT] - np.sum(across * moved, axis=1)
+    stiffness = np.asarray(np.maximum(np.sum(held.reshape(factors.shape), axis=1), 1e-12))
+    return block, across, stiffness, np.asarray(moved)
 
 
 def _likely_shared(problem: PairProblem, factor: Array) -> list[float]:
@@ -226,7 +294,7 @@ def _likely_shared(problem: PairProblem, factor: Array) -> list[float]:
         peak = np.flatnonzero((total >= np.append(total[1:], -np.inf)) & (total > np.append(-np.inf, total[:-1])))
         shared = sign * fine[peak[np.argsort(total[peak])[::-1][:_CANDIDATES]]]
         shared = np.append(shared, sign * 2.0 * np.pi / problem.span_s / np.max(factor) ** 0.5 * _SLOW_CYCLES)
-        costs = [_start_tied(problem, one * factor, _FEW_STARTS)[1] for one in shared]
+        _, costs = _starts_tied(problem, shared[:, None] * factor, _FEW_STARTS)
         likely += [float(shared[at]) for at in np.argsort(costs)[:_FOLLOWED]]
     return likely
 

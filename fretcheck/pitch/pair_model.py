@@ -12,6 +12,7 @@ Angular frequencies in rad/s, arrays ``(parameters, bands)`` in the order of `PA
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,21 @@ class PairProblem:
     prior_decay: Array
     """Of `extra_decay`: one over its variance, shape ``(bands,)``."""
 
+    @cached_property
+    def weighted(self) -> Complex:
+        """`ratio` by its weight."""
+        return np.asarray(self.weight * self.ratio)
+
+    @cached_property
+    def energy(self) -> Array:
+        """χ² of nothing at all, shape ``(bands,)``."""
+        return np.asarray(np.sum(self.weight * (self.ratio.real**2 + self.ratio.imag**2), axis=0))
+
+    @cached_property
+    def powers(self) -> Array:
+        """Powers 0, 1 and 2 of time, shape ``(3, frames)``."""
+        return np.stack([np.ones_like(self.time), self.time, self.time**2])
+
     def planes(self, state: Array) -> tuple[Complex, Complex]:
         """Both members of each pair, as parts of `ratio`."""
         log_size, phase, decay, turn, real, imaginary, split, extra = state
@@ -66,6 +82,10 @@ class PairProblem:
     def only(self, bands: NDArray[np.intp]) -> PairProblem:
         """Those bands."""
         return PairProblem(self.time, self.ratio[:, bands], self.weight[:, bands], self.guess[:, bands], self.prior_decay[bands])
+
+    def repeated(self, times: int) -> PairProblem:
+        """The same bands so many times over."""
+        return self.only(np.tile(np.arange(self.ratio.shape[1]), times))
 
     @property
     def span_s(self) -> float:
@@ -141,65 +161,6 @@ def linear_pairs(problem: PairProblem, splits: Array) -> LinearPairs:
     level = np.abs(found[..., 2]) / (np.abs(found[..., 0]) + 1e-12)
     gain = gain - 0.5 * (np.log(np.maximum(level, 1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
     return LinearPairs(np.asarray(wide), gain, found)
-
-
-def with_amplitudes(problem: PairProblem, state: Array) -> Array:
-    """The state with both planes' complex amplitudes solved for."""
-    _, _, decay, turn, _, _, split, extra = state
-    at = problem.time[:, None]
-    root = np.sqrt(problem.weight)
-    main = np.exp((-decay + 1j * turn) * at) * root
-    second = main * np.exp((-extra + 1j * split) * at)
-    wanted = problem.ratio * root
-    aa, bb = np.sum(np.abs(main) ** 2, axis=0), np.sum(np.abs(second) ** 2, axis=0)
-    ab, ra, rb = (
-        np.sum(main.conj() * second, axis=0),
-        np.sum(main.conj() * wanted, axis=0),
-        np.sum(second.conj() * wanted, axis=0),
-    )
-    determinant = np.maximum(aa * bb - np.abs(ab) ** 2, 1e-12 * aa * bb)
-    c0, c2 = (bb * ra - ab * rb) / determinant, (aa * rb - ab.conj() * ra) / determinant
-    c0 = np.where(np.abs(c0) < 1e-6, 1e-6, c0)
-    level = c2 / c0
-    return np.array([np.log(np.abs(c0)), np.angle(c0), decay, turn, level.real, level.imag, split, extra])
-
-
-def pair_cost(problem: PairProblem, state: Array) -> Array:
-    """χ² of every pair, the priors' share included."""
-    first, second = problem.planes(state)
-    log_level = np.log((np.hypot(state[4], state[5]) + 1e-6) / LEVEL) / U_LOG_LEVEL
-    left = np.sum(problem.weight * np.abs(problem.ratio - first - second) ** 2, axis=0)
-    return np.asarray(left + log_level**2 + problem.prior_decay * state[7] ** 2)
-
-
-def normal_equations(problem: PairProblem, state: Array) -> tuple[Array, Array, Array]:
-    """Cost, normal matrix and gradient of every pair."""
-    log_size, phase, decay, turn, real, imaginary, split, extra = state
-    at = problem.time[:, None]
-    main = np.exp(log_size + 1j * phase + (-decay + 1j * turn) * at)
-    second = main * np.exp((-extra + 1j * split) * at)
-    level = real + 1j * imaginary
-    model = main + level * second
-    rotating = level * second * at
-    columns = np.stack([model, 1j * model, -at * model, 1j * at * model, second, 1j * second, 1j * rotating, -rotating])
-    left = problem.ratio - model
-    root = np.sqrt(problem.weight)
-    flat = (columns * root).transpose(2, 0, 1)
-    flat = np.concatenate([flat.real, flat.imag], axis=2)
-    error = (left * root).T
-    error = np.concatenate([error.real, error.imag], axis=1)
-    normal = flat @ flat.transpose(0, 2, 1)
-    wanted = (flat @ error[:, :, None])[:, :, 0]
-    cost = np.sum(error**2, axis=1)
-    # weak knowledge: the second plane is neither absent nor much stronger, and decays about as fast
-    size = np.abs(level) + 1e-6
-    log_level = np.log(size / LEVEL) / U_LOG_LEVEL
-    gradient = np.stack([real, imaginary]) / size**2 / U_LOG_LEVEL
-    normal[:, 4:6, 4:6] += np.einsum("ip,jp->pij", gradient, gradient)
-    wanted[:, 4:6] -= (log_level * gradient).T
-    normal[:, 7, 7] += problem.prior_decay
-    wanted[:, 7] -= problem.prior_decay * extra
-    return cost + log_level**2 + problem.prior_decay * extra**2, normal, wanted
 
 
 def damped(normal: Array, damping: Array) -> Array:

@@ -31,6 +31,7 @@ Complex = NDArray[np.complex128]
 
 _EXCESS = 4.0  # standard deviations of χ² that make a band beat
 _BETTER = 0.7  # a pair must fit this much better than one plane
+_EXCESS_OF_ALL = 3.0  # the same, mean of all bands: less than that no shared split would explain
 _FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
 _UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
 _LEAST = 0.15  # of a beat's reach in frequency, that no pair is trusted beyond
@@ -89,7 +90,8 @@ def with_planes(
     frames = len(fit.frames.time_s)
     freedom = max(1.0, 2.0 * frames - 4.0)
     beats = kept & (single > 1.0 + _EXCESS / np.sqrt(frames))
-    if np.sum(beats) < max(_FEWEST, _SHARE * float(np.sum(kept))):
+    little = float(np.mean(np.maximum(single[kept] - 1.0, 0.0))) < _EXCESS_OF_ALL / np.sqrt(frames)
+    if little or np.sum(beats) < max(_FEWEST, _SHARE * float(np.sum(kept))):
         cost = float(np.sum(single[kept])) * freedom
         return Pairs(fit.frequency_hz, single_variance, cost, 0, 0.0, 0.0, np.zeros((2, len(single))))
     guess_hz = string_hz(fit.frequency_hz, single_variance)

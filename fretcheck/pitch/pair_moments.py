@@ -1,0 +1,138 @@
+"""What a fit of pairs needs of the frames, as sums over time: from these follow cost, amplitudes and normal equations.
+
+With the two planes m = exp(−αt + iωt) and s = m·exp(−βt + iδt) of unit size, the model of a band is c₀·m + c₂·s; its derivatives
+are sums of m, t·m, s and t·s. So the sums of t^k·m*m, t^k·s*s, t^k·m*s, t^k·m*r and t^k·s*r, weighted, say all that the ratio r
+can, and a step costs two exponentials of a frame in place of a row of derivatives.
+
+Conventions
+-----------
+As in `pair_model`: arrays ``(parameters, bands)``, cost is χ² with the priors' share. Sums have the shape ``(powers, bands)``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+_SMALLEST = 1e-6  # amplitude of the first plane, against the band
+
+
+@dataclass(frozen=True)
+class PairMoments:
+    """Sums over the frames for given rates of the two planes."""
+
+    mm: Array
+    ss: Array
+    """Powers 0, 1, 2 of time."""
+    ms: Complex
+    """Of m*·s, powers 0, 1, 2."""
+    mr: Complex
+    sr: Complex
+    """Powers 0 and 1."""
+    energy: Array
+    """Σ w·|r|², shape ``(bands,)``."""
+    prior_decay: Array
+
+    @classmethod
+    def of(cls, problem: PairProblem, state: Array) -> PairMoments:
+        """For the rates that `state` says."""
+        _, _, decay, turn, _, _, split, extra = state
+        return cls.at(problem, -decay + 1j * turn, -extra + 1j * split)
+
+    @classmethod
+    def at(cls, problem: PairProblem, rate: Complex, apart: Complex) -> PairMoments:
+        """For the complex rates of the first plane, and of the second against it; shape ``(bands,)``."""
+        powers, weight = problem.powers, problem.weight
+        first, against = turning(rate, problem.time), turning(apart, problem.time)
+        power = weight * (first.real**2 + first.imag**2)
+        drawn = first.conj() * problem.weighted
+        return cls(
+            mm=powers @ power,
+            ss=powers @ (power * (against.real**2 + against.imag**2)),
+            ms=powers @ (power * against),
+            mr=powers[:2] @ drawn,
+            sr=powers[:2] @ (drawn * against.conj()),
+            energy=problem.energy,
+            prior_decay=problem.prior_decay,
+        )
+
+    def amplitudes(self) -> tuple[Complex, Complex]:
+        """c₀ and c₂ by linear least squares."""
+        aa, bb, ab, ra, rb = self.mm[0], self.ss[0], self.ms[0], self.mr[0], self.sr[0]
+        determinant = np.maximum(aa * bb - np.abs(ab) ** 2, 1e-12 * aa * bb)
+        return (bb * ra - ab * rb) / determinant, (aa * rb - ab.conj() * ra) / determinant
+
+    def cost(self, state: Array) -> Array:
+        """χ² of every pair, the priors' share included; `state` must have the moments' rates."""
+        c0 = np.exp(state[0] + 1j * state[1])
+        c2 = c0 * (state[4] + 1j * state[5])
+        log_level = np.log((np.hypot(state[4], state[5]) + 1e-6) / LEVEL) / U_LOG_LEVEL
+        return np.asarray(self.misfit(c0, c2) + log_level**2 + self.prior_decay * state[7] ** 2)
+
+    def misfit(self, c0: Complex, c2: Complex) -> Array:
+        """χ² alone."""
+        crossed = c0.conj() * (c2 * self.ms[0] - self.mr[0]) - c2.conj() * self.sr[0]
+        own = np.abs(c0) ** 2 * self.mm[0] + np.abs(c2) ** 2 * self.ss[0]
+        return np.asarray(np.maximum(self.energy + own + 2.0 * crossed.real, 0.0))
+
+    def normal_equations(self, state: Array) -> tuple[Array, Array]:
+        """Normal matrix and gradient of every pair; `state` must have the moments' rates."""
+        real, imaginary, extra = state[4], state[5], state[7]
+        c0 = np.exp(state[0] + 1j * state[1])
+        level = real + 1j * imaginary
+        power = np.abs(c0) ** 2
+        bands = len(c0)
+        # Gram matrix of (c₀m, t·c₀m, c₀s, t·c₀s), and their products with what is left
+        gram = np.empty((bands, 4, 4), complex)
+        for one, two, sums in ((0, 0, self.mm), (0, 2, self.ms), (2, 2, self.ss)):
+            for k in (0, 1):
+                for j in (0, 1):
+                    gram[:, one + k, two + j] = sums[k + j]
+        gram[:, 2:, :2] = gram[:, :2, 2:].conj().transpose(0, 2, 1)
+        gram *= power[:, None, None]
+        drawn = np.stack([self.mr[0], self.mr[1], self.sr[0], self.sr[1]]) * c0.conj()
+        left = drawn.T - gram[:, :, 0] - gram[:, :, 2] * level[:, None]
+        # the eight derivatives as sums of those four
+        made = np.zeros((bands, COUNT, 4), complex)
+        made[:, 0, 0] = made[:, 4, 2] = 1.0
+        made[:, 1, 0] = made[:, 5, 2] = 1j
+        made[:, 2, 1] = -1.0
+        made[:, 3, 1] = 1j
+        made[:, 0, 2] = level
+        made[:, 1, 2] = made[:, 3, 3] = made[:, 6, 3] = 1j * level
+        made[:, 2, 3] = made[:, 7, 3] = -level
+        adjoint = made.conj()
+        normal = (adjoint @ gram @ made.transpose(0, 2, 1)).real
+        wanted = (adjoint @ left[:, :, None])[:, :, 0].real
+        # weak knowledge: the second plane is neither absent nor much stronger, and decays about as fast
+        size = np.abs(level) + 1e-6
+        log_level = np.log(size / LEVEL) / U_LOG_LEVEL
+        gradient = np.stack([real, imaginary]) / size**2 / U_LOG_LEVEL
+        normal[:, 4:6, 4:6] += np.einsum("ip,jp->pij", gradient, gradient)
+        wanted[:, 4:6] -= (log_level * gradient).T
+        normal[:, 7, 7] += self.prior_decay
+        wanted[:, 7] -= self.prior_decay * extra
+        return normal, wanted
+
+
+def turning(rate: Complex, time: Array) -> Complex:
+    """exp(rate·time) of shape ``(times, rates)``, for times in equal steps: few exponentials, and products of them."""
+    step = float(time[-1] - time[0]) / (len(time) - 1)
+    by = int(np.ceil(np.sqrt(len(time))))
+    fine = np.exp(rate * (step * np.arange(by))[:, None])
+    coarse = np.exp(rate * (time[0] + by * step * np.arange(-(-len(time) // by)))[:, None])
+    return np.asarray((coarse[:, None, :] * fine[None, :, :]).reshape(-1, len(rate))[: len(time)])
+
+
+def with_amplitudes(state: Array, c0: Complex, c2: Complex) -> Array:
+    """The state with those complex amplitudes."""
+    c0 = np.where(np.abs(c0) < _SMALLEST, _SMALLEST, c0)
+    level = c2 / c0
+    return np.array([np.log(np.abs(c0)), np.angle(c0), state[2], state[3], level.real, level.imag, state[6], state[7]])
