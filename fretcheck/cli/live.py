@@ -168,7 +168,7 @@ def _converse(journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlay
         if stream is not None:
             stack.enter_context(quiet_stderr())
         stack.enter_context(Keys(inbox.put))
-        session = LiveSession(runner, journal, tell=display.apply, cues=cues)
+        session = LiveSession(runner, journal, tell=display.apply, cues=cues, behind=lambda: inbox.qsize() >= MANY_WAITING)
         session.begin(source=source.name, sample_rate=source.sample_rate)
         session.start()
         stack.enter_context(_pumping(source, inbox))

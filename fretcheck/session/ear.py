@@ -7,7 +7,8 @@ Times in seconds of the source's sound. Samples are put on the 24-bit grid first
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
@@ -20,6 +21,8 @@ from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, SURE_CENTS, fir
 
 GIVE_UP_S = 1.75
 """A note that is still of no use after so long is asked for again at once, rather than when it has died away."""
+_RUNNING_SHARE = 2.0
+"""A running value is followed by so many times its cost without another: beating notes take long to read."""
 LOOK_FROM_S = 0.3
 """By then it is known where the attack ends, and whether it behaves like a string."""
 
@@ -73,9 +76,11 @@ class Ear:
     ----------
     sample_rate : float
         Hz, of the source.
+    clock : callable
+        Seconds. What a reading costs decides which running values are left out, never what a note is read to be.
     """
 
-    def __init__(self, sample_rate: float) -> None:
+    def __init__(self, sample_rate: float, *, clock: Callable[[], float] = time.perf_counter) -> None:
         self.sample_rate = sample_rate
         self._segmenter = Segmenter(sample_rate, longest_s=LAST_S + 1.0)
         self._end_frame = 0
@@ -84,6 +89,11 @@ class Ear:
         self._reader: StreamingReader | None = None
         """Of the pluck under way, once it has shown itself to be one."""
         self._next_look_s = LOOK_FROM_S
+        self._clock = clock
+        self._cost_s = 0.0
+        """What the last reading took."""
+        self._next_running_s = 0.0
+        """Length of the pluck from which on another running value is worth its time."""
 
     @property
     def level_rms(self) -> float:
@@ -123,6 +133,7 @@ class Ear:
             case Onset():
                 self._open = True
                 self._reader = None
+                self._cost_s = self._next_running_s = 0.0
                 self._next_look_s = LOOK_FROM_S
                 yield Began(event.start_frame / self.sample_rate)
             case Pluck() if self._open:
@@ -155,7 +166,13 @@ class Ear:
         reader = self._reader
         assert reader is not None
         before, decided = reader.current, reader.decided
-        note = reader.push(samples, decisive_only=decisive_only)
+        length_s = reader.duration_s + len(samples) / self.sample_rate
+        costly = length_s < self._next_running_s or reader.next_decision_s < self._cost_s
+        began = self._clock()
+        note = reader.push(samples, decisive_only=decisive_only or costly)
+        if reader.current is not before:
+            self._cost_s = self._clock() - began
+            self._next_running_s = length_s + _RUNNING_SHARE * self._cost_s
         if reader.decided > decided:
             yield from self._decide(reader)
         elif note is not None and note is not before and note.f1_hz is not None:

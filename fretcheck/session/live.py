@@ -49,13 +49,25 @@ class LiveSession:
         Takes each event, for the display.
     cues : CuePlayer
         `SilentCues` for a silent session.
+    behind : callable, optional
+        True while sound waits that has not been heard yet: a cue waits until it has, lest it sounds into a pluck.
     """
 
-    def __init__(self, runner: Runner, journal: Journal, *, tell: Tell, cues: CuePlayer) -> None:
+    def __init__(
+        self,
+        runner: Runner,
+        journal: Journal,
+        *,
+        tell: Tell,
+        cues: CuePlayer,
+        behind: Callable[[], bool] = lambda: False,
+    ) -> None:
         self.runner = runner
         self.journal = journal
         self._tell = tell
         self._cues = cues
+        self._behind = behind
+        self._due_cue: Cue | None = None
         self._ear: Ear | None = None
         self._faint: FaintNotes | None = None
         self._cues_failed = False
@@ -164,9 +176,10 @@ class LiveSession:
 
     def _sound_cue(self, events: list[told.Event]) -> None:
         """One cue for all that happened together; none while a pluck is under way: it would get into the reading."""
-        if self.runner.state == "listening":
-            return
         wanted = {_CUES[type(event)] for event in events if type(event) in _CUES and not getattr(event, "silent", False)}
-        cue = next((cue for cue in _CUE_RANK if cue in wanted), None)
-        if cue is not None:
-            self._cues.play(cue)
+        self._due_cue = next((cue for cue in _CUE_RANK if cue in wanted), self._due_cue)
+        if self.runner.state == "listening":
+            self._due_cue = None
+        elif self._due_cue is not None and not self._behind():
+            self._cues.play(self._due_cue)
+            self._due_cue = None

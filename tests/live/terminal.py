@@ -79,7 +79,10 @@ class Terminal:
 
     def exit_code(self) -> int:
         """Exit code of the program, once it has ended."""
-        self.wait(lambda: self._code_file.exists() and self._code_file.read_text().strip() != "", "the end of the program")
+        self.wait(
+            lambda: self._code_file.exists() and self._code_file.read_text().strip() != "",
+            lambda: f"the end of the program; there stands:\n{self.screen()}",
+        )
         return int(self._code_file.read_text())
 
     def program_pid(self) -> int:

@@ -41,11 +41,11 @@ CLOSE_CENTS = 0.3
 class Bench:
     """A live session on a journal, with its events gathered."""
 
-    def __init__(self, folder, plan, *, cues=None, step_back=False):
+    def __init__(self, folder, plan, *, cues=None, step_back=False, behind=lambda: False):
         self.events = []
         self.journal = Journal.create(folder, NECK, plan)
         runner = Runner(NECK, plan, keep=self.journal.keep, clock=itertools.count().__next__, step_back=step_back)
-        self.session = LiveSession(runner, self.journal, tell=self.events.append, cues=cues or SilentCues())
+        self.session = LiveSession(runner, self.journal, tell=self.events.append, cues=cues or SilentCues(), behind=behind)
 
     def hear(self, recording, *, lose=()):
         """Play a recording to it; blocks that begin within `lose` (start and stop in seconds) are lost."""
@@ -53,6 +53,7 @@ class Bench:
         self.session.start()
         lost = False
         for start in range(0, len(recording.samples), BLOCK):
+            self.heard_s = start / recording.sample_rate
             if any(first <= start / recording.sample_rate < last for first, last in lose):
                 lost = True
                 continue
@@ -141,8 +142,8 @@ def test_the_ear_and_the_file_cut_and_read_alike_whatever_the_blocks(tmp_path):
             np.testing.assert_array_equal(pluck.samples, other.samples)
 
 
-def heard_by_an_ear(recording, **how):
-    ear = Ear(recording.sample_rate)
+def heard_by_an_ear(recording, *, clock=lambda: 0.0, **how):
+    ear = Ear(recording.sample_rate, clock=clock)
     heard = []
     for start in range(0, len(recording.samples), 256):
         heard += ear.push(Block(samples=recording.samples[start : start + 256], start_frame=start), **how)
@@ -168,6 +169,18 @@ def test_where_nobody_looks_only_what_decides_is_read():
     (same,) = [one for one in heard_by_an_ear(recording) if isinstance(one, Complete)]
     assert complete.note == same.note
     np.testing.assert_array_equal(complete.pluck.samples, same.pluck.samples)
+
+
+def test_readings_that_cost_much_leave_running_values_out_and_change_no_reading():
+    recording = played(NECK, [(2, 5)])
+    ticks = itertools.count()  # each reading takes 0.2 s by this clock
+    heard = heard_by_an_ear(recording, clock=lambda: 0.2 * next(ticks))
+    running = [one for one in heard if isinstance(one, Measured)]
+    assert 1 <= len(running) <= 3
+    assert max(one.note.window_s[1] for one in running) < FIRST_S - 0.2  # none may still be at work when the note is decided
+    (complete,) = [one for one in heard if isinstance(one, Complete)]
+    (same,) = [one for one in heard_by_an_ear(recording) if isinstance(one, Complete)]
+    assert complete.note == same.note
 
 
 def test_a_wrong_fret_is_named_and_asked_for_again(tmp_path):
@@ -243,6 +256,20 @@ def test_cues_tell_what_became_of_each_pluck(tmp_path):
     cues = ScriptedCues()
     Bench(tmp_path, ONE, cues=cues).hear(played(NECK, [(2, 0), (2, 2), (2, 1), (2, 5), (2, 12), (2, 0)]))
     assert cues.played == [Cue.ACCEPTED, Cue.WRONG_FRET, Cue.ACCEPTED, Cue.ACCEPTED, Cue.ACCEPTED, Cue.STRING_FINISHED]
+
+
+def test_a_cue_waits_for_sound_that_was_not_heard_yet_and_is_dropped_where_that_holds_a_pluck(tmp_path):
+    recording = played(NECK, [(2, 0), (2, 2), (2, 1), (2, 5), (2, 12), (2, 0)])
+    second_s, third_s = (recording.notes[index].start_s for index in (1, 2))
+    cues, heard_s = ScriptedCues(), []
+    bench = Bench(tmp_path, ONE, cues=cues, behind=lambda: bench.heard_s < third_s + 0.2)  # as if one reading took long
+    play = cues.play
+    cues.play = lambda cue: (play(cue), heard_s.append(bench.heard_s))
+    bench.hear(recording)
+    assert second_s > recording.notes[0].start_s + 1.2  # the first note was taken well before the second began
+    assert cues.played == [Cue.ACCEPTED, Cue.ACCEPTED, Cue.ACCEPTED, Cue.STRING_FINISHED]
+    assert heard_s[0] > third_s + 0.2
+    assert bench.events[-1] == told.Finished(complete=True)
 
 
 @pytest.mark.parametrize("fails", ["missing", "open", "write"])
