@@ -14,19 +14,18 @@ open note where there is none; an open note that is itself asked for answers tha
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Callable, Iterable, Sequence
 from typing import Literal
 
 from fretcheck.audio.pluck import Pluck
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
-from fretcheck.pitch.flags import disqualifies, sentence
-from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.pitch.reading import NoteReading
 from fretcheck.session import events as told
+from fretcheck.session.complaints import complaint_words, wrong_note_words
 from fretcheck.session.heard import Match, OpenHeard, expected_hz, match
 from fretcheck.session.plan import Ask, Plan
-from fretcheck.session.wording import asked_words, place_words
+from fretcheck.session.progress import Progress
 
 Keep = Callable[[told.Taken, Pluck], told.Taken]
 """Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't."""
@@ -34,8 +33,6 @@ Keep = Callable[[told.Taken, Pluck], told.Taken]
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
 DRIFT_WARNING_CENTS = 3.0
-FAINT_SNR_DB = 20.0
-"""A note that is in doubt and no louder than this against the room is called too quiet: that is what the player can cure."""
 RETUNED_CENTS = 8.0
 """An open string further than this from where it was before an interruption has been retuned: it is started over."""
 
@@ -74,19 +71,15 @@ class Runner:
         self.plan = plan
         self.state: State = "waiting"
         self._keep = keep
-        self._clock = clock
         self._step_back = step_back
-        self._taken: list[told.Taken] = list(taken)
-        self._skipped = set(skipped)
+        self._progress = Progress(plan, clock=clock, taken=taken, skipped=skipped)
         self._recheck: Ask | None = None
         self._unasked_opens = 0
         self._muted_until_s = float("-inf")
-        self._step_times: list[float] = []
-        self._last_step_at: float | None = None
-        self._step = self._next_step(0)
+        self._step = self._progress.next_step(0)
         self._opens: dict[int, OpenHeard] = {}
         self._first_open_hz: dict[int, float] = {}
-        for earlier in self._taken:
+        for earlier in self._progress.taken:
             self._note_open(earlier)
 
     # what is known
@@ -106,24 +99,22 @@ class Runner:
     @property
     def taken(self) -> tuple[told.Taken, ...]:
         """Accepted plucks that count, in the order in which they were played."""
-        return tuple(self._taken)
+        return self._progress.taken
 
     @property
     def skipped(self) -> frozenset[int]:
         """Steps left out."""
-        return frozenset(self._skipped)
+        return self._progress.skipped
 
     @property
     def notes_left(self) -> int:
         """How many asks of the plan are still open."""
-        return len(self.plan.asks) - len(self._done_steps())
+        return self._progress.notes_left
 
     @property
     def seconds_left(self) -> float | None:
         """Time left at the player's own pace (median of the notes so far); None until three notes are taken."""
-        if len(self._step_times) < 3:
-            return None
-        return statistics.median(self._step_times) * self.notes_left
+        return self._progress.seconds_left
 
     @property
     def expected_hz(self) -> float | None:
@@ -143,11 +134,11 @@ class Runner:
 
     def start(self) -> list[told.Event]:
         """Ask for the first note. A session that was interrupted within a string asks for its open note first."""
-        self._last_step_at = self._clock()
+        self._progress.begin_step()
         ask = self.ask
         if ask is None:
             return self._finish()
-        if self._taken and ask.fret > 0 and any(t.ask.string == ask.string for t in self._taken):
+        if ask.fret > 0 and any(taken.ask.string == ask.string for taken in self.taken):
             self._recheck = Ask(string=ask.string, fret=0, check=True)
         return [self._asked()]
 
@@ -191,7 +182,7 @@ class Runner:
         if pluck.end == "lost_samples":
             return self.lost()
         if not note.usable:
-            return self._again(ask, _complaint(self.neck, ask, note))
+            return self._again(ask, complaint_words(self.neck, ask, note))
         found = match(self.neck, ask, note, self._opens)
         if not found.as_asked:
             return self._not_as_asked(ask, found, note)
@@ -247,7 +238,7 @@ class Runner:
             return []
         step = self.step
         if step is not None:
-            self._skipped.add(step)
+            self._progress.skip(step)
         return [told.Skipped(step=step, ask=ask), *self._step_on(ask)]
 
     def pause(self) -> list[told.Event]:
@@ -256,7 +247,7 @@ class Runner:
             return []
         if self.state == "paused":
             self.state = "waiting"
-            self._last_step_at = self._clock()
+            self._progress.begin_step()
             return [told.Resumed(), self._asked(again=True)]
         self.state = "paused"
         return [told.Paused()]
@@ -275,15 +266,6 @@ class Runner:
         assert ask is not None
         return told.Asked(ask=ask, again=again)
 
-    def _done_steps(self) -> set[int]:
-        return self._skipped | {taken.step for taken in self._taken if taken.step is not None}
-
-    def _next_step(self, start: int) -> int | None:
-        """First open step from `start` on, or, when all those are done, the first of all."""
-        done = self._done_steps()
-        steps = range(len(self.plan.asks))
-        return next((i for i in (*steps[start:], *steps[:start]) if i not in done), None)
-
     def _again(self, ask: Ask, reason: str, *, silent: bool = False) -> list[told.Event]:
         self.state = "ringing"
         self._unasked_opens = 0
@@ -301,42 +283,25 @@ class Runner:
         open_of_this = ask.fret > 0 and (ask.string, 0) in found.places[:1]
         self._unasked_opens = self._unasked_opens + 1 if open_of_this else 0
         if self._step_back and self._unasked_opens == 2:
-            return self._go_back(self._step_before_gesture())
-        text = _wrong_note_words(self.neck, ask, found, note)
+            now = self._step if self._step is not None else len(self.plan.asks) - 1
+            return self._go_back(self._progress.fretted_before(now))
+        text = wrong_note_words(self.neck, ask, found, note)
         return [told.WrongNote(ask=ask, heard=found.places, text=text), self._asked(again=True)]
 
-    def _step_before_gesture(self) -> int:
-        """The fretted step before this one on the same string, or the string's first open step."""
-        now = self._step if self._step is not None else len(self.plan.asks) - 1
-        string = self.plan.asks[now].string
-        same = [i for i in range(now) if self.plan.asks[i].string == string]
-        fretted = [i for i in same if self.plan.asks[i].fret > 0]
-        return fretted[-1] if fretted else (same[-1] if same else now)
-
     def _go_back(self, step: int) -> list[told.Event]:
-        withdrawn = self._withdraw(taken for taken in self._taken if taken.step == step)
-        self._skipped.discard(step)
+        withdrawn = self._progress.reopen(step)
         self._recheck = None
         self._step = step
         self._unasked_opens = 0
         self.state = "ringing"
         return [told.SteppedBack(step=step, ask=self.plan.asks[step], withdrawn=withdrawn), self._asked(again=True)]
 
-    def _withdraw(self, plucks: Iterable[told.Taken]) -> tuple[int, ...]:
-        gone = tuple(plucks)
-        self._taken = [taken for taken in self._taken if taken not in gone]
-        return tuple(taken.number for taken in gone if taken.number is not None)
-
     def _accept(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
         taken = self._keep(told.Taken(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
         deviation = self.deviation_cents(ask, note)
-        self._taken.append(taken)
+        self._progress.take(taken)
         self._unasked_opens = 0
         self.state = "ringing"
-        now = self._clock()
-        if self._last_step_at is not None:
-            self._step_times.append(now - self._last_step_at)
-        self._last_step_at = now
         accepted = told.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
         return [accepted, *self._open_moved(taken), *self._step_on(ask)]
 
@@ -362,11 +327,11 @@ class Runner:
     def _start_over(self, fresh: told.Taken, jump: float) -> list[told.Event]:
         """The string was retuned while the session lay still: what it gave before can't be compared with what follows."""
         string = fresh.ask.string
-        own = [taken for taken in self._taken if taken.ask.string == string]
+        own = [taken for taken in self.taken if taken.ask.string == string]
         steps = [taken.step for taken in own if taken.step is not None]
-        withdrawn = self._withdraw(own)
+        withdrawn = self._progress.withdraw(own)
         self._first_open_hz.pop(string, None)
-        self._step = self._next_step(min(steps, default=0))
+        self._step = self._progress.next_step(min(steps, default=0))
         text = f"String {string} was retuned by {jump:+.1f} cents since the session was interrupted; it is played afresh."
         return [told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn)]
 
@@ -375,11 +340,10 @@ class Runner:
         if self._recheck is not None:
             self._recheck = None
         elif self._step is not None:
-            self._step = self._next_step(self._step + 1)
+            self._step = self._progress.next_step(self._step + 1)
         if self.state == "listening":
             self.state = "ringing"
-        done = self._done_steps()
-        if all(i in done for i, other in enumerate(self.plan.asks) if other.string == ask.string):
+        if self._progress.string_done(ask.string):
             events.append(told.StringFinished(string=ask.string))
         if self._step is None:
             return [*events, *self._finish()]
@@ -390,27 +354,3 @@ class Runner:
             return []
         self.state = "finished"
         return [told.Finished(complete=self._step is None)]
-
-
-def _complaint(neck: Neck, ask: Ask, note: NoteReading) -> str:
-    flag = next((flag for flag in note.flags if disqualifies(flag)), None)
-    if flag is None:
-        return "No pitch could be read; pluck it again."
-    if flag in (Flag.UNSURE, Flag.NOT_A_STRING) and note.snr_db is not None and note.snr_db < FAINT_SNR_DB:
-        return sentence(Flag.TOO_QUIET)
-    if flag is Flag.TWO_STRINGS and neck.string(ask.string).course is not None:
-        return "Both strings of the pair are sounding; damp the other one."
-    return sentence(flag)
-
-
-def _wrong_note_words(neck: Neck, ask: Ask, found: Match, note: NoteReading) -> str:
-    wanted = asked_words(neck, ask)
-    if found.places:
-        heard = " or ".join(place_words(neck, string, fret) for string, fret in found.places[:2])
-        if ask.fret == 0 and abs(found.cents) < 250:
-            return f"Heard {heard}, or string {ask.string} is {found.cents:+.0f} cents out of tune. Wanted: {wanted}."
-        return f"Heard {heard}. Wanted: {wanted}."
-    assert note.f1_hz is not None
-    if abs(found.cents) < 250:
-        return f"Heard {note.f1_hz:.1f} Hz, {found.cents:+.0f} cents from {wanted}. Is string {ask.string} in tune?"
-    return f"Heard {note.f1_hz:.1f} Hz, which is no note near {wanted}; pluck it again."

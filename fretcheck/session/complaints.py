@@ -1,0 +1,39 @@
+"""What is said about a pluck that is not taken: what is wrong with it, or which note was heard in its place."""
+
+from __future__ import annotations
+
+from fretcheck.neck.description import Neck
+from fretcheck.pitch.flags import disqualifies, sentence
+from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.session.heard import Match
+from fretcheck.session.plan import Ask
+from fretcheck.session.wording import asked_words, place_words
+
+_FAINT_SNR_DB = 20.0
+"""A note that is in doubt and no louder than this against the room is called too quiet: that is what the player can cure."""
+
+
+def complaint_words(neck: Neck, ask: Ask, note: NoteReading) -> str:
+    """Why a pluck that was to be `ask` is of no use, and the cure."""
+    flag = next((flag for flag in note.flags if disqualifies(flag)), None)
+    if flag is None:
+        return "No pitch could be read; pluck it again."
+    if flag in (Flag.UNSURE, Flag.NOT_A_STRING) and note.snr_db is not None and note.snr_db < _FAINT_SNR_DB:
+        return sentence(Flag.TOO_QUIET)
+    if flag is Flag.TWO_STRINGS and neck.string(ask.string).course is not None:
+        return "Both strings of the pair are sounding; damp the other one."
+    return sentence(flag)
+
+
+def wrong_note_words(neck: Neck, ask: Ask, found: Match, note: NoteReading) -> str:
+    """Which note was heard in place of `ask`."""
+    wanted = asked_words(neck, ask)
+    if found.places:
+        heard = " or ".join(place_words(neck, string, fret) for string, fret in found.places[:2])
+        if ask.fret == 0 and abs(found.cents) < 250:
+            return f"Heard {heard}, or string {ask.string} is {found.cents:+.0f} cents out of tune. Wanted: {wanted}."
+        return f"Heard {heard}. Wanted: {wanted}."
+    assert note.f1_hz is not None
+    if abs(found.cents) < 250:
+        return f"Heard {note.f1_hz:.1f} Hz, {found.cents:+.0f} cents from {wanted}. Is string {ask.string} in tune?"
+    return f"Heard {note.f1_hz:.1f} Hz, which is no note near {wanted}; pluck it again."

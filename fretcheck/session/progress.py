@@ -1,0 +1,112 @@
+"""How far a plan has come: the plucks that count, the steps left out, and the pace.
+
+Conventions
+-----------
+A step is an index into the plan's asks. Steps may be done in any order; a withdrawn pluck opens its step again.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Callable, Iterable, Sequence
+
+from fretcheck.session.events import Taken
+from fretcheck.session.plan import Plan
+
+_PACE_KNOWN_FROM = 3
+"""Notes."""
+
+
+class Progress:
+    """What of a plan is done.
+
+    Parameters
+    ----------
+    plan : Plan
+    clock : callable
+        Seconds, monotonic; for the pace.
+    taken : sequence of Taken
+        What is accepted already.
+    skipped : iterable of int
+        Steps left out already.
+    """
+
+    def __init__(
+        self, plan: Plan, *, clock: Callable[[], float], taken: Sequence[Taken] = (), skipped: Iterable[int] = ()
+    ) -> None:
+        self._plan = plan
+        self._clock = clock
+        self._taken = list(taken)
+        self._skipped = set(skipped)
+        self._step_times: list[float] = []
+        self._last_step_at: float | None = None
+
+    @property
+    def taken(self) -> tuple[Taken, ...]:
+        """Accepted plucks that count, in the order in which they were played."""
+        return tuple(self._taken)
+
+    @property
+    def skipped(self) -> frozenset[int]:
+        """Steps left out."""
+        return frozenset(self._skipped)
+
+    @property
+    def notes_left(self) -> int:
+        """How many steps are still open."""
+        return len(self._plan.asks) - len(self._done())
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Time left at the player's own pace (median of the notes so far); None until three notes are taken."""
+        if len(self._step_times) < _PACE_KNOWN_FROM:
+            return None
+        return statistics.median(self._step_times) * self.notes_left
+
+    def next_step(self, start: int) -> int | None:
+        """First open step from `start` on, or, when all those are done, the first of all."""
+        done = self._done()
+        steps = range(len(self._plan.asks))
+        return next((i for i in (*steps[start:], *steps[:start]) if i not in done), None)
+
+    def string_done(self, string: int) -> bool:
+        """True when nothing more is asked of a string."""
+        done = self._done()
+        return all(i in done for i, ask in enumerate(self._plan.asks) if ask.string == string)
+
+    def fretted_before(self, step: int) -> int:
+        """The fretted step before `step` on the same string, or the string's first open step."""
+        string = self._plan.asks[step].string
+        same = [i for i in range(step) if self._plan.asks[i].string == string]
+        fretted = [i for i in same if self._plan.asks[i].fret > 0]
+        return fretted[-1] if fretted else (same[-1] if same else step)
+
+    def begin_step(self) -> None:
+        """The player's time for the next note begins now."""
+        self._last_step_at = self._clock()
+
+    def take(self, taken: Taken) -> None:
+        """A pluck was accepted."""
+        self._taken.append(taken)
+        now = self._clock()
+        if self._last_step_at is not None:
+            self._step_times.append(now - self._last_step_at)
+        self._last_step_at = now
+
+    def withdraw(self, plucks: Iterable[Taken]) -> tuple[int, ...]:
+        """These no longer count; returns their numbers."""
+        gone = tuple(plucks)
+        self._taken = [taken for taken in self._taken if taken not in gone]
+        return tuple(taken.number for taken in gone if taken.number is not None)
+
+    def reopen(self, step: int) -> tuple[int, ...]:
+        """What was taken for a step no longer counts; returns the numbers of those plucks."""
+        self._skipped.discard(step)
+        return self.withdraw(taken for taken in self._taken if taken.step == step)
+
+    def skip(self, step: int) -> None:
+        """Leave a step out."""
+        self._skipped.add(step)
+
+    def _done(self) -> set[int]:
+        return self._skipped | {taken.step for taken in self._taken if taken.step is not None}
