@@ -31,6 +31,22 @@ def test_clean_pluck_is_read_to_a_hundredth_of_a_cent(f1_hz, glide_cents):
     assert abs(reading.inharmonicity - 1e-4) < 1e-5
 
 
+@pytest.mark.parametrize("f1_hz", [82.407, 195.998, 440.0])
+@pytest.mark.parametrize("growth", [0.0, 1.0])
+def test_two_planes_are_told_apart(f1_hz, growth):
+    """Planes split by 0.2 Hz at partial 1, the second 9 dB down: a fit of one plane is 0.05 to 0.13 cents off on such notes."""
+    rng = np.random.default_rng(round(f1_hz))
+    spec = PluckSpec(f1_hz=f1_hz, duration_s=1.5, split_hz=0.2, split_growth=growth, second_plane_db=-9.0)
+    sound = pluck_sound(spec, sample_rate=RATE, rng=rng)
+    sound = added(sound, white_noise(len(sound), rng=rng), relative_db=-60.0, sample_rate=RATE)
+    reading = read_pluck(sound, RATE)
+    assert reading.details["second_plane_split_hz"] == pytest.approx(
+        0.2 * np.median(np.arange(1, reading.partials + 1)) ** growth, rel=0.1
+    )
+    assert abs(cents(reading.f1_hz, f1_hz)) < 0.04
+    assert abs(cents(reading.f1_hz, f1_hz)) < 3.0 * reading.u_cents
+
+
 @pytest.mark.parametrize("samples", [np.zeros((2, 4800)), np.array([0.0, np.nan, 1.0])])
 def test_sound_that_is_none_is_refused(samples):
     with pytest.raises(UsageError, match="one channel of finite samples"):
