@@ -224,7 +224,7 @@ def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchVie
                 session.end_of_sound()
                 session.command("stop")
             elif isinstance(item, Block):
-                session.take(item, decisive_only=not display.wants_running or inbox.qsize() >= MANY_WAITING)
+                session.take(item, decisive_only=not display.wants_running)
             else:
                 session.trouble(item.sentence, listening=item.kind != "lost")
         level = session.level_rms

@@ -39,7 +39,7 @@ _WIDEST_HZ = 8.0
 _STEPS_A_CYCLE = 3.0
 _SLOWEST_CYCLES = 0.06  # over the note, of a shared split that is looked for
 _SLOW_CYCLES = np.array([0.12, 0.25, 0.4])  # over the note: splits too slow for the grid, always tried
-_TURNS, _START_TURNS = 8, 5
+_TURNS, _TIED_TURNS, _START_TURNS = 8, 20, 5
 _CONVERGED = 0.05  # χ²
 _STRAYS, _STUCK = 2.0, 1e3
 _FINE, _CANDIDATES, _FOLLOWED = 240, 3, 2
@@ -137,7 +137,7 @@ def _one_joint_tied(problem: PairProblem, state: Array, factor: Array) -> Array:
     return np.asarray(states[0])
 
 
-def _joint_tied(problem: PairProblem, states: Array, factors: Array, *, turns: int = 20) -> tuple[Array, Array]:
+def _joint_tied(problem: PairProblem, states: Array, factors: Array) -> tuple[Array, Array]:
     """Damped Gauss–Newton steps of all bands and the split they share; amplitudes follow each step by linear least squares.
 
     Parameters
@@ -146,8 +146,6 @@ def _joint_tied(problem: PairProblem, states: Array, factors: Array, *, turns: i
         Where to start; the fits have nothing to do with each other.
     factors : ndarray, shape (fits, bands)
         Each band's split for one of the shared split.
-    turns : int
-        At most so many steps.
 
     Returns
     -------
@@ -157,16 +155,11 @@ def _joint_tied(problem: PairProblem, states: Array, factors: Array, *, turns: i
     fits, bands = factors.shape
     whole = problem.repeated(fits)
     state = states.transpose(1, 0, 2).reshape(COUNT, fits * bands)
-    factor = factors.ravel()
     damping = np.full(fits, 1e-6)
-    furthest = LARGEST_STEP[SPLIT, 0] / np.median(factors, axis=1)
     cost, normal, wanted = _normal_equations(whole, state)
     open_fits = np.ones(fits, bool)
-    for _ in range(turns):
-        change, of_shared = _tied_step(damped(normal, np.repeat(damping, bands)), normal, wanted, factors)
-        trial = state + np.clip(change, -LARGEST_STEP, LARGEST_STEP)
-        # all bands of a fit stay tied, even where a step was cut short
-        trial[SPLIT] = state[SPLIT] + np.repeat(np.clip(of_shared, -furthest, furthest), bands) * factor
+    for _ in range(_TIED_TURNS):
+        trial = state + _tied_step(damped(normal, np.repeat(damping, bands)), normal, wanted, factors)
         moments = PairMoments.of(whole, trial)
         solved = with_amplitudes(trial, *moments.amplitudes())
         trial_cost, solved_cost = moments.cost(trial), moments.cost(solved)
@@ -244,17 +237,19 @@ def _linear_step(sums: PairMoments, c0: Complex, c2: Complex) -> tuple[Complex, 
     return c0, c2, moved
 
 
-def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Array) -> tuple[Array, Array]:
-    """Change of all parameters, shape ``(parameters, fits·bands)``, and of the shared splits, shape ``(fits,)``."""
+def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Array) -> Array:
+    """Change of all parameters, shape ``(parameters, fits·bands)``; the bands of a fit stay tied even where it is cut short."""
     block, across, stiffness, moved = _eliminated(damped_normal, normal, factors)
     first = np.linalg.solve(block, wanted[:, _OTHER, None])[:, :, 0]
     pull = factors.ravel() * wanted[:, SPLIT] - np.sum(across * first, axis=1)
     of_shared = np.sum(pull.reshape(factors.shape), axis=1) / stiffness
-    each = np.repeat(of_shared, factors.shape[1])
+    furthest = LARGEST_STEP[SPLIT, 0] / np.median(factors, axis=1)
     change = np.empty((COUNT, factors.size))
-    change[_OTHER] = (first - moved * each[:, None]).T
-    change[SPLIT] = factors.ravel() * each
-    return change, of_shared
+    change[_OTHER] = (first - moved * np.repeat(of_shared, factors.shape[1])[:, None]).T.clip(
+        -LARGEST_STEP[_OTHER], LARGEST_STEP[_OTHER]
+    )
+    change[SPLIT] = np.ravel(of_shared.clip(-furthest, furthest)[:, None] * factors)
+    return change
 
 
 def _tied_covariance(normal: Array, factor: Array) -> tuple[Array, Array]:

@@ -136,7 +136,7 @@ def linear_pairs(problem: PairProblem, splits: Array) -> LinearPairs:
     time, ratio, weight = problem.time, problem.ratio, problem.weight
     moments = [np.sum(weight * time[:, None] ** power, axis=0) for power in (0, 1, 2)]
     wide = np.broadcast_to(splits, (len(splits), ratio.shape[1]))
-    weighted = weight * ratio
+    weighted = problem.weighted
     if splits.shape[1] == 1:
         spin = np.exp(1j * splits * time)  # (splits, frames)
         cross = spin @ weight.astype(complex), (spin * time) @ weight.astype(complex)

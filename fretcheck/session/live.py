@@ -50,7 +50,8 @@ class LiveSession:
     cues : CuePlayer
         `SilentCues` for a silent session.
     behind : callable, optional
-        True while sound waits that has not been heard yet: a cue waits until it has, lest it sounds into a pluck.
+        True while sound waits that has not been heard yet. Running values are left out then, and a cue waits until it has
+        been heard, lest it sounds into a pluck.
     """
 
     def __init__(
@@ -102,7 +103,9 @@ class LiveSession:
         sounding = self._cues.is_sounding
         if sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
-        events = [event for heard in self._ear.push(block, decisive_only=decisive_only) for event in self._hear(heard)]
+        events = [
+            event for heard in self._ear.push(block, decisive_only=decisive_only or self._behind()) for event in self._hear(heard)
+        ]
         self._sound_cue([*events, *self._listen_for_faint(block, cue_sounds=sounding)])
 
     def end_of_sound(self) -> None:

@@ -182,7 +182,9 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
         view = BenchView(neck=neck, plan=plan, source=source.name)
         with ScreenDisplay(view, terminal, clock=clock) as display:
             probe = Probe(display, clock)
-            session = LiveSession(runner, journal, tell=probe.apply, cues=SilentCues())
+            session = LiveSession(
+                runner, journal, tell=probe.apply, cues=SilentCues(), behind=lambda: inbox.qsize() >= MANY_WAITING
+            )
             session.begin(source=source.name, sample_rate=source.sample_rate)
             session.start()
             threading.Thread(target=pump, daemon=True).start()
@@ -200,7 +202,7 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
                 blocks += 1
                 lost += block.lost
                 reached = (block.start_frame + len(block.samples)) / source.sample_rate
-                session.take(block, decisive_only=not display.wants_running or inbox.qsize() >= MANY_WAITING)
+                session.take(block, decisive_only=not display.wants_running)
                 if probe.missed:  # goes on with the next, as the recording does
                     probe.missed = False
                     session.command("skip")
