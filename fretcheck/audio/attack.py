@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fretcheck.audio.levels import SMOOTH, hops
+from fretcheck.audio.averages import SMOOTH, hops
 from fretcheck.audio.source import Samples
 
 CELLS_LOOKED_AT = 46

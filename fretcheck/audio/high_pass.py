@@ -35,7 +35,10 @@ class HighPass:
             return samples.copy()
         if self._last_in is None:
             self._last_in = float(samples[0])
-        steps = np.diff(samples, prepend=self._last_in) * ((1.0 + self._pole) / 2.0)
+        steps = np.empty(len(samples))
+        steps[0] = samples[0] - self._last_in
+        np.subtract(samples[1:], samples[:-1], out=steps[1:])
+        steps *= (1.0 + self._pole) / 2.0
         filtered = np.empty_like(steps)
         chunk = len(self._powers)
         for start in range(0, len(steps), chunk):

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from fretcheck.audio.high_pass import HighPass
 from fretcheck.audio.source import Samples
 from fretcheck.audio.tape import Tape
+from fretcheck.audio.windows import overlapping
 
 HOP_S = 0.005
 WINDOW_S = 0.024
@@ -87,17 +88,17 @@ class HopAnalyser:
         self._next += count
         start = self.frame(first_hop)
         held = self._tape.view(start + self.hop - self._size, start + count * self.hop)
-        windows = np.lib.stride_tricks.sliding_window_view(held, self._size)[:: self.hop]
+        windows = overlapping(held, self._size, self.hop)
         bands = np.empty((count, BANDS))
         for low in range(0, count, 256):  # bounded memory however long the block
             spectrum = scipy.fft.rfft(windows[low : low + 256] * self._window, axis=1)
             power = spectrum.real**2 + spectrum.imag**2
             bands[low : low + 256] = np.add.reduceat(power[:, : self._edges[-1]], self._edges[:-1], axis=1)
         bands *= self._scale
-        level = np.mean(self._tape.view(start, start + count * self.hop).reshape(count, self.hop) ** 2, axis=1)
+        level = np.sum(self._tape.view(start, start + count * self.hop).reshape(count, self.hop) ** 2, axis=1) / self.hop
         past = np.concatenate((self._past, bands))
         near, far = RECENT
-        recent = np.lib.stride_tricks.sliding_window_view(past, far - near + 1, axis=0)[:count].max(axis=-1)
+        recent = overlapping(past, far - near + 1)[:count].max(axis=1)
         self._past = past[-far:]
         self._tape.forget_before(self.frame(self._next) - self._size)
         return Hops(first_hop, bands, recent, level)

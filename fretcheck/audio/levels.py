@@ -13,15 +13,11 @@ from math import log10
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.audio.hops import HOP_S, RECENT
+from fretcheck.audio.averages import FALL, FAST, PAIR, SMOOTH, Averager, hops
+from fretcheck.audio.hops import RECENT
 from fretcheck.audio.room import QUIETEST
 
 Bands = NDArray[np.float64]
-
-
-def hops(seconds: float) -> int:
-    """Number of hops in `seconds`."""
-    return round(seconds / HOP_S)
 
 
 def decibels(power: float, reference: float) -> float:
@@ -29,14 +25,11 @@ def decibels(power: float, reference: float) -> float:
     return 10.0 * log10(max(power, 1e-20) / max(reference, 1e-20))
 
 
-SMOOTH, FAST = hops(0.065), hops(0.040)
-"""Levels are averaged over two periods of the lowest string; the fast one over little more than one."""
 CELLS = hops(0.6)
 """How many levels back anything here looks."""
 STILL = hops(2.0)
 STILL_DB, STILL_BANDS_DB = 1.5, 2.0
 """What changes less than this in two seconds is the room, not a string: even a bass string falls 4 dB."""
-_FALL = hops(0.1)
 _STOP_DB = 12.0
 _HALF_SECOND = range(0, hops(0.5), 5)
 
@@ -45,15 +38,30 @@ class Levels:
     """Told of each hop, answers about the last two seconds."""
 
     def __init__(self) -> None:
+        self._averager = Averager()
+        self._now = -1
         self._cells: list[float] = []
+        self._means: dict[int, list[float]] = {PAIR: [], FAST: [], SMOOTH: []}
+        self._falls: list[float] = []
         self._smooth: deque[float] = deque(maxlen=STILL + 1)
         self.bands: deque[Bands] = deque(maxlen=STILL + 1)
 
-    def add_level(self, level: float) -> None:
-        """Take the level of a new hop; its bands follow, when it has been judged against the past."""
+    def take(self, levels: NDArray[np.float64]) -> None:
+        """Take the levels of a run of new hops, shape ``(hops,)``; `step` makes them known one after the other."""
         if len(self._cells) >= 2 * CELLS:
-            del self._cells[:CELLS]
-        self._cells.append(level)
+            for kept in (self._cells, self._falls, *self._means.values()):
+                del kept[:-CELLS]
+            self._now = CELLS - 1
+        averages = self._averager.push(levels)
+        self._cells.extend(levels.tolist())
+        self._means[PAIR].extend(averages.pair.tolist())
+        self._means[FAST].extend(averages.fast.tolist())
+        self._means[SMOOTH].extend(averages.smooth.tolist())
+        self._falls.extend(averages.fall_db.tolist())
+
+    def step(self) -> None:
+        """Go on to the next hop's level; its bands follow, when it has been judged against the past."""
+        self._now += 1
 
     def add_bands(self, bands: Bands) -> None:
         """Take the bands of the same hop."""
@@ -66,32 +74,26 @@ class Levels:
         return self._smooth[-1] if self._smooth else 0.0
 
     def mean(self, count: int, *, ago: int = 0) -> float:
-        """Mean power of `count` hops, the last of them `ago` hops back."""
-        held = len(self._cells)
-        stop = held - ago
-        first = max(0, held - CELLS, stop - count)
-        return sum(self._cells[first:stop]) / (stop - first) if stop > first else 0.0
+        """Mean power of `PAIR`, `FAST` or `SMOOTH` hops, the last of them `ago` hops back."""
+        at = self._now - ago
+        return self._means[count][at] if at >= 0 else 0.0
 
     def loudest(self) -> float:
-        """The loudest hop held."""
-        return max(self._cells[-CELLS:])
+        """The loudest of the last 0.6 s."""
+        return max(self._cells[max(0, self._now + 1 - CELLS) : self._now + 1])
 
     def fall_db(self, *, ago: int = 0) -> float:
-        """How far the level fell in the last 100 ms, beyond the rate at which it had been falling before."""
-        if min(len(self._cells), CELLS) < 3 * _FALL + ago + FAST:
-            natural = 0.0
-        else:
-            natural = decibels(self.mean(FAST, ago=ago + 3 * _FALL), self.mean(FAST, ago=ago + _FALL)) / 2.0
-        return decibels(self.mean(FAST, ago=ago + _FALL), self.mean(FAST, ago=ago)) - max(0.0, natural)
+        """How far the level fell in 100 ms, beyond the rate at which it had been falling before; `ago` hops back."""
+        return self._falls[self._now - ago]
 
     def hand_stopped(self, floor: float) -> bool:
         """True when a level well above `floor` has dropped as no string does by itself."""
-        return self.mean(FAST, ago=_FALL) >= 10.0 * floor and self.fall_db() > _STOP_DB
+        return self._falls[self._now] > _STOP_DB and self.mean(FAST, ago=FALL) >= 10.0 * floor
 
     def hops_since_fall(self) -> int:
         """How long ago, within 100 ms, the level was last near what it had been."""
-        reference = self.mean(FAST, ago=_FALL)
-        return next((ago for ago in range(_FALL) if self._cells[-1 - ago] > 0.5 * reference), _FALL)
+        reference = self.mean(FAST, ago=FALL)
+        return next((ago for ago in range(FALL) if self._cells[self._now - ago] > 0.5 * reference), FALL)
 
     def standing_still(self) -> bool:
         """True when neither the level nor the bands have changed in two seconds."""

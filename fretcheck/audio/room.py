@@ -17,6 +17,8 @@ QUIETEST = 10**-9.5
 """−95 dB: below it there is nothing but rounding of 16 bits."""
 STANDS_OUT = 4.0
 """Four times the floor's power, 6 dB: more than a level averaged over 65 ms of noise reaches by chance."""
+LEAST_ALLOWANCE = np.full(BANDS, QUIETEST / BANDS)
+"""By how much band powers may differ without meaning in the quietest room."""
 _UP, _DOWN, _BANDS_RATE = 0.01, 0.1, 0.02
 
 
@@ -26,7 +28,7 @@ class Room:
     def __init__(self) -> None:
         self.power: float | None = None
         self._bands = np.zeros(BANDS)
-        self.allowance: NDArray[np.float64] = np.full(BANDS, QUIETEST / BANDS)
+        self.allowance: NDArray[np.float64] = LEAST_ALLOWANCE
         """Added to both sides of a comparison of band powers, so that noise compares as equal."""
 
     @property
@@ -58,4 +60,4 @@ class Room:
         self._allow()
 
     def _allow(self) -> None:
-        self.allowance = 4.0 * self._bands + QUIETEST / BANDS
+        self.allowance = 4.0 * self._bands + LEAST_ALLOWANCE

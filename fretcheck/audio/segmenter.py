@@ -16,15 +16,17 @@ from __future__ import annotations
 from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fretcheck.audio.attack import ATTACK, CELLS_LOOKED_AT, cell_frames, frames_since_start, settled_from
+from fretcheck.audio.averages import FAST, PAIR, SMOOTH, hops
 from fretcheck.audio.character import speaks_against_string
 from fretcheck.audio.clipping import clipped_fraction
 from fretcheck.audio.hops import HopAnalyser
-from fretcheck.audio.levels import FAST, SMOOTH, Bands, Levels, hops
+from fretcheck.audio.levels import Bands, Levels
 from fretcheck.audio.pluck import EndReason, Onset, Pluck, SetAside
 from fretcheck.audio.ring import Ring
-from fretcheck.audio.room import STANDS_OUT, Room
+from fretcheck.audio.room import LEAST_ALLOWANCE, STANDS_OUT, Room
 from fretcheck.audio.source import Block, Samples
 from fretcheck.audio.tape import Tape
 from fretcheck.errors import UsageError
@@ -138,8 +140,10 @@ class Segmenter:
             self._restart(block.start_frame, at_start=False)
         self._tape.append(block.samples)
         heard = self._analyser.push(block.samples)
-        for offset, level in enumerate(heard.level.tolist()):
-            self._take(heard.first + offset, heard.bands[offset], heard.recent[offset], level)
+        self._levels.take(heard.level)
+        may_be_onset = _novelty_db(heard.bands, heard.recent, LEAST_ALLOWANCE) > self._onset_db
+        for offset, worth_a_look in enumerate(may_be_onset.tolist()):
+            self._take(heard.first + offset, heard.bands[offset], heard.recent[offset] if worth_a_look else None)
         self._trim()
         return self._flush()
 
@@ -182,13 +186,14 @@ class Segmenter:
 
     # -- one hop -----------------------------------------------------------------------------------------------------
 
-    def _take(self, hop: int, bands: Bands, recent: Bands, level: float) -> None:
+    def _take(self, hop: int, bands: Bands, recent: Bands | None) -> None:
+        """Take one hop; `recent` is None where the bands are known not to have risen."""
         levels, ring = self._levels, self._ring
-        levels.add_level(level)
-        if self._novelty(hop, bands, recent) > self._onset_db and levels.mean(2) > STANDS_OUT * self._room.known_power:
+        levels.step()
+        if recent is not None and self._sets_in(hop, bands, recent):
             if ring is None or hop - ring.hop > APART:
                 self._begin(hop)
-            elif 4 <= hop - ring.hop <= TOUCH and levels.mean(2) > STANDS_OUT * ring.loudest:
+            elif 4 <= hop - ring.hop <= TOUCH and levels.mean(PAIR) > STANDS_OUT * ring.loudest:
                 ring.start, ring.hop = self._start_frame(hop), hop
         levels.add_bands(bands)
         if self._ring is not None:
@@ -198,12 +203,10 @@ class Segmenter:
         else:
             self._idle(hop)
 
-    def _novelty(self, hop: int, bands: Bands, recent: Bands) -> float:
-        if hop < LOWEST_START:
-            return 0.0
-        allowance = self._room.allowance + 1e-7 * float(recent.sum())
-        rise = 10.0 * np.log10((bands + allowance) / (recent + allowance))
-        return float(np.minimum(np.maximum(rise, 0.0), MOST_A_BAND).mean())
+    def _sets_in(self, hop: int, bands: Bands, recent: Bands) -> bool:
+        if hop < LOWEST_START or self._levels.mean(PAIR) <= STANDS_OUT * self._room.known_power:
+            return False
+        return bool(_novelty_db(bands, recent, self._room.allowance) > self._onset_db)
 
     # -- beginnings --------------------------------------------------------------------------------------------------
 
@@ -260,7 +263,7 @@ class Segmenter:
 
     def _follow(self, ring: Ring, hop: int) -> None:
         levels, age = self._levels, hop - ring.hop
-        ring.loudest = max(ring.loudest, levels.mean(2))
+        ring.loudest = max(ring.loudest, levels.mean(PAIR))
         if NEW_SOUND[0] <= age < NEW_SOUND[1]:
             ring.after.append(levels.bands[-1])
         if age < APART:
@@ -367,3 +370,10 @@ class Segmenter:
 
     def _set_aside(self, start: int, end: int, reason: str) -> None:
         self._events.append(SetAside(start / self.sample_rate, end / self.sample_rate, reason))
+
+
+def _novelty_db(bands: Bands, recent: Bands, allowance: Bands) -> NDArray[np.float64]:
+    """Mean rise of the bands, last axis, over their recent maxima; a larger allowance never makes it larger."""
+    added = allowance + 1e-7 * recent.sum(axis=-1, keepdims=True)
+    rise = 10.0 * np.log10((bands + added) / (recent + added))
+    return np.asarray(np.minimum(np.maximum(rise, 0.0), MOST_A_BAND).mean(axis=-1))
