@@ -30,7 +30,10 @@ def clipped_fraction(samples: Samples) -> float:
         if rail <= 0.0:
             continue
         sign = 1.0 if rail == float(samples.max()) else -1.0
-        lengths = _run_lengths(sign * samples >= rail * (1.0 - 1e-6))
+        at_rail = sign * samples >= rail * (1.0 - 1e-6)
+        if np.count_nonzero(at_rail) < RUN:
+            continue
+        lengths = _run_lengths(at_rail)
         if rail >= NEAR_FULL_SCALE or len(lengths) >= MANY_RUNS:
             clipped += int(lengths.sum())
     return min(clipped / len(samples), 1.0)

@@ -19,6 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.band import Band
+from fretcheck.pitch.frames import turns
+from fretcheck.pitch.noise import middle
 
 Array = NDArray[np.float64]
 
@@ -182,7 +184,7 @@ def _floor(spectrum: Array, step: float) -> Array:
     """Noise floor: the median of each 250 Hz, joined by straight lines."""
     width = max(8, round(250.0 / step))
     count = max(1, len(spectrum) // width)
-    medians = np.median(spectrum[: count * width].reshape(count, width), axis=1)
+    medians = middle(spectrum[: count * width].reshape(count, width).T)
     centres = (np.arange(count) + 0.5) * width
     return np.asarray(np.interp(np.arange(len(spectrum)), centres, medians))
 
@@ -197,7 +199,7 @@ def _envelope(frequency: Array, height: Array) -> Array:
 def _steady_mains(sound: Array, rate: float, frequency: Array) -> NDArray[np.bool_]:
     """Which of the peaks stand at a multiple of a mains frequency and are as strong late as early."""
     steady = np.zeros(len(frequency), dtype=bool)
-    half = len(sound) // 2
+    quarter = len(sound) // 4
     width = 1.5 * rate / len(sound)
     near = np.zeros(len(frequency), dtype=bool)
     for mains in MAINS_HZ:
@@ -205,10 +207,8 @@ def _steady_mains(sound: Array, rate: float, frequency: Array) -> NDArray[np.boo
         near |= (multiple >= 1) & (multiple <= 20) & (np.abs(frequency - multiple * mains) < width + 0.002 * frequency)
     if not np.any(near):
         return steady
-    window = np.hanning(half)
-    rotation = np.exp(-2j * np.pi / rate * np.arange(half)[None, :] * frequency[near][:, None])
-    early = np.abs(rotation @ (window * sound[:half]))
-    late = np.abs(rotation @ (window * sound[half : 2 * half]))
+    halves = sound[: 4 * quarter].reshape(2, -1) * np.hanning(2 * quarter)
+    early, late = np.abs(halves @ turns(-frequency[near] / rate, quarter))
     steady[near] = (late > 0.93 * early) & (late < 1.15 * early)
     return steady
 
@@ -272,13 +272,13 @@ def _refitted(f0: Array, inharmonicity: Array, reach: int, peaks: Peaks) -> tupl
     weight = square * earned**2 + 1e-12
     squared = peaks.frequency_hz[index] ** 2 / square
     weight = np.where(earned > 0.0, weight, 0.0) + 1e-12
-    total = np.sum(weight, axis=1, keepdims=True)
-    mean_n = np.sum(weight * square, axis=1, keepdims=True) / total
-    mean_s = np.sum(weight * squared, axis=1, keepdims=True) / total
-    spread = np.sum(weight * (square - mean_n) ** 2, axis=1)
-    slope = np.sum(weight * (square - mean_n) * (squared - mean_s), axis=1) / spread
-    mean_n, mean_s = mean_n[:, 0], mean_s[:, 0]
-    count = np.sum(earned > 0.0, axis=1)
+    total = weight.sum(axis=1)
+    mean_n = (weight * square).sum(axis=1) / total
+    mean_s = (weight * squared).sum(axis=1) / total
+    out = square - mean_n[:, None]
+    spread = (weight * out**2).sum(axis=1)
+    slope = (weight * out * (squared - mean_s[:, None])).sum(axis=1) / spread
+    count = np.count_nonzero(earned > 0.0, axis=1)
     slope = np.where(count >= 3, slope, inharmonicity * mean_s).clip(0.0, _LARGEST_INHARMONICITY * mean_s)
     found = np.sqrt(np.maximum(mean_s - slope * mean_n, 1.0))
     usable = (count > 0) & (np.abs(found / f0 - 1.0) < 0.03)

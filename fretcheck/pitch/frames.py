@@ -14,11 +14,14 @@ the phase of the band's reference frequency taken off; the window is a Hann wind
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from math import factorial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.band import Band
+from fretcheck.pitch.noise import frame_noise
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -27,8 +30,9 @@ CORRELATION = 4.0 / 3.0
 """Variance of a slow weighted sum of half-overlapping Hann frames against that of independent ones: 1 + 2·(1/6)."""
 
 _SERIES_UP_TO = 1.0
-_SERIES = tuple(2.0 * k * (2.0 * k + 1.0) for k in range(6, 0, -1))
+_SERIES = tuple(1.0 / factorial(2 * k + 1) for k in range(6, -1, -1))
 _OFF_THE_POLES = 1e-7
+_STANDS_OUT = 12.0
 _PERIODS = 4.0
 _SHORTEST_S = 0.010
 
@@ -47,6 +51,19 @@ class Frames:
     step_s: float
     turning: Complex
     """exp(2πi·reference·time), the phase that is taken off `values`; same shape."""
+
+    @cached_property
+    def turn(self) -> Complex:
+        """Each frame times the conjugate of the one before, shape ``(frames - 1, bands)``."""
+        return np.asarray(self.values[1:] * self.values[:-1].conj())
+
+    @cached_property
+    def surety(self) -> Array:
+        """Power of the smaller frame of each such pair against the noise; 0 where it does not stand out. Same shape."""
+        size = np.abs(self.values)
+        noise = frame_noise(size)  # of the modulus: about that of a quadrature, and free of any turning
+        power = np.minimum(size[1:], size[:-1]) ** 2
+        return np.where(power > _STANDS_OUT * noise, power / noise, 0.0)
 
     def first(self, count: int) -> Frames:
         """The first `count` frames."""
@@ -68,9 +85,10 @@ class Frames:
 
 def _sinhc_series(square: Complex) -> Complex:
     """sinh(z)/z from z² by its power series, to 1e-13 for |z²| < 1."""
-    total = square / _SERIES[0] + 1.0
-    for divisor in _SERIES[1:]:
-        total = total * (square / divisor) + 1.0
+    total = square * _SERIES[0] + _SERIES[1]
+    for factor in _SERIES[2:]:
+        total *= square
+        total += factor
     return total
 
 
@@ -111,12 +129,12 @@ def narrow_bands(band: Band, reference_hz: Array, *, f0_hz: float, start_s: floa
         nothing = np.zeros((0, len(reference_hz)), complex)
         return Frames(nothing, time, reference_hz, 2 * half / rate, half / rate, nothing)
     pieces = np.lib.stride_tricks.sliding_window_view(sound[first : first + half * (count + 1)], 2 * half)[::half]
-    values = (pieces * window) @ _turns(-reference_hz / rate, half)
+    values = (pieces * window) @ turns(-reference_hz / rate, half)
     turning = np.exp(2j * np.pi * np.outer(time, reference_hz))
     return Frames(values * turning.conj(), time, reference_hz, 2 * half / rate, half / rate, turning)
 
 
-def _turns(cycles: Array, half: int) -> Complex:
+def turns(cycles: Array, half: int) -> Complex:
     """exp(2πi·cycles·t) for t = −half+½ … half−½, shape ``(2·half, bands)``, by products of two short tables."""
     coarse = max(1, int(np.sqrt(2 * half)))
     rows = -(-2 * half // coarse)

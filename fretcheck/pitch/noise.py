@@ -25,11 +25,18 @@ def frame_noise(quadrature: Array) -> Array:
     """
     order = 4 if len(quadrature) >= _ENOUGH_FRAMES else 2
     high = np.diff(quadrature, n=order, axis=0)
-    own = np.median(high**2, axis=0) / _MEDIAN_SQUARE / _DIFFERENCE_VARIANCE[order] + 1e-24
+    own = middle(high**2) / _MEDIAN_SQUARE / _DIFFERENCE_VARIANCE[order] + 1e-24
     freedom = 0.37 * len(high)  # the median uses that share of what the mean would
     pooled = np.exp(running_median(np.log(own), _REACH)) * (1.0 + 1.0 / max(1.0, freedom))
     limit = 1.0 + 3.0 * np.sqrt(2.0 / freedom)
     return np.asarray(np.where(own > limit * pooled, own, pooled))
+
+
+def middle(values: Array) -> Array:
+    """Median of `values`, shape ``(rows,)`` or ``(rows, columns)``, over the rows, in a fraction of the time numpy's takes."""
+    lower, upper = (len(values) - 1) // 2, len(values) // 2
+    ordered = np.partition(values.T, (lower, upper) if lower < upper else upper, axis=-1)
+    return np.asarray((ordered[..., lower] + ordered[..., upper]) / 2.0)
 
 
 def running_median(values: Array, reach: int) -> Array:
@@ -37,4 +44,5 @@ def running_median(values: Array, reach: int) -> Array:
         padded = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
     else:
         padded = np.pad(values, reach, mode="edge")
-    return np.asarray(np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)[:, reach])
+    around = padded[np.add.outer(np.arange(len(values)), np.arange(2 * reach + 1))]
+    return np.asarray(np.partition(around, reach, axis=1)[:, reach])

@@ -26,6 +26,15 @@ _LEAK_HOLDS = 1e-3  # window bins that a partial may move before its leakage is 
 _WINDOW_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)  # of a Hann window of length 1
 
 
+@dataclass(frozen=True)
+class _Model:
+    """What `PartialFit.model` gives, and the objects that it was computed from."""
+
+    of: tuple[object, ...]
+    own: Complex
+    total: Complex
+
+
 @dataclass
 class PartialFit:
     """What the frames say of each partial; arrays of shape ``(bands,)``."""
@@ -48,6 +57,7 @@ class PartialFit:
     trust: Array = field(default_factory=lambda: np.ones((1, 1)))
     """Weight of each frame, shape ``(frames, 1)``: less than 1 where the click of the attack still rings."""
     _leak: tuple[Array, Complex, Complex] | None = field(default=None, repr=False)
+    _last_model: _Model | None = field(default=None, repr=False)
 
     @property
     def strength(self) -> Array:
@@ -66,15 +76,25 @@ class PartialFit:
     def envelopes(self) -> Complex:
         """exp(κ − αt + iφ(t)) of each partial against its band's reference, before the window."""
         time = self.frames.time_s
-        own = self.frequency_hz - self.frames.reference_hz
-        exponent = self.log_amplitude[None, :] + np.outer(time, -self.decay_per_s + 2j * np.pi * own)
+        exponent = self.log_amplitude - np.outer(time, self.decay_per_s)
+        exponent.imag += np.outer(time, 2.0 * np.pi * (self.frequency_hz - self.frames.reference_hz))
         if self.glide is not None:
-            exponent += 2j * np.pi * np.outer(self.glide.advance_s(time), self.follows * self.frequency_hz)
+            exponent.imag += np.outer(self.glide.advance_s(time), 2.0 * np.pi * self.follows * self.frequency_hz)
         return np.asarray(np.exp(exponent))
 
     def amplitudes(self) -> Complex:
         """Each partial in its own band, as the window shows it."""
-        return self.envelopes() * self._through_window()
+        known = self._known()
+        return self.envelopes() * self._through_window() if known is None else known.own
+
+    def _known(self) -> _Model | None:
+        """The model computed last, if nothing that it stands on has been replaced since."""
+        known = self._last_model
+        return known if known is not None and all(a is b for a, b in zip(known.of, self._parts(), strict=True)) else None
+
+    def _parts(self) -> tuple[object, ...]:
+        """What the model stands on; replaced, never written to."""
+        return self.frames, self.frequency_hz, self.log_amplitude, self.decay_per_s, self.follows, self.glide
 
     def _through_window(self) -> Complex:
         through = self.frames.response(self.rate())
@@ -103,6 +123,9 @@ class PartialFit:
 
     def model(self) -> tuple[Complex, Complex]:
         """Each partial in its own band, and all that the bands should hold, leakage included."""
+        known = self._known()
+        if known is not None:
+            return known.own, known.total
         envelopes = self.envelopes()
         own = envelopes * self._through_window()
         absolute = envelopes * self.frames.turning
@@ -110,7 +133,9 @@ class PartialFit:
         leaked = absolute @ across
         low = slice(0, len(mirrored))
         leaked[:, low] += absolute[:, low].conj() @ mirrored
-        return own, own + leaked * self.frames.turning.conj()
+        total = own + leaked * self.frames.turning.conj()
+        self._last_model = _Model(self._parts(), own, total)
+        return own, total
 
 
 def residual(fit: PartialFit) -> Complex:

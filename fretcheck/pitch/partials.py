@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from fretcheck.pitch.frames import CORRELATION, Frames
 from fretcheck.pitch.glide import GLIDE_EVIDENCE, MOST_GLIDE_CENTS, TAU_RANGE_S, Glide
-from fretcheck.pitch.noise import frame_noise
+from fretcheck.pitch.noise import frame_noise, middle
 from fretcheck.pitch.partial_fit import PartialFit, believe_noise, residual
 from fretcheck.pitch.pitch_track import glide_of_track
 
@@ -129,7 +129,7 @@ def _misfit(fit: PartialFit, noise: Array) -> float:
 def _trust(fit: PartialFit) -> Array:
     """Less weight for the first frames as far as they stray more than noise does, as while the attack still rings."""
     left = np.abs(residual(fit)) ** 2 / (2.0 * fit.noise)
-    stray = np.median(left, axis=1) / 0.693  # median of an exponential distribution
+    stray = middle(left.T) / 0.693  # median of an exponential distribution
     time = fit.frames.time_s
     first = np.cumprod((stray > _STRAYS) & (time < time[0] + _ATTACK_RINGS_S))
     return np.asarray(np.where(first > 0, 1.0 / np.maximum(stray, 1.0), 1.0)[:, None])
@@ -153,8 +153,8 @@ def _first_guess(frames: Frames, follows: Array) -> PartialFit:
     size = np.abs(values) ** 2
     sure = np.cumprod(size > _STANDS_OUT * frame_noise(values.imag), axis=0)
     sure[:3] = 1
-    turn = np.sum(sure[1:] * values[1:] * values[:-1].conj(), axis=0)
-    power = np.sum(sure[1:] * size[:-1], axis=0)
+    turn = (sure[1:] * values[1:] * values[:-1].conj()).sum(axis=0)
+    power = (sure[1:] * size[:-1]).sum(axis=0)
     offset = np.angle(turn) / (2.0 * np.pi * frames.step_s)
     decay = (-np.log(np.maximum(np.abs(turn) / np.maximum(power, 1e-300), 1e-3)) / frames.step_s).clip(0.1, 80.0)
     return PartialFit(frames, frames.reference_hz + offset, np.zeros(len(offset), complex), decay, follows)
@@ -167,12 +167,13 @@ def _untwist(fit: PartialFit) -> None:
         shape = fit.amplitudes()
         values = fit.frames.values
         still = values * (shape / (np.abs(shape) + 1e-300)).conj()
+        found = np.zeros(len(fit.frequency_hz))
         for lag in (1, 2, 4, 8):
             if lag < len(values) // 4:
-                turn = np.sum(still[lag:] * still[:-lag].conj(), axis=0)
-                offset = np.angle(turn) / (2.0 * np.pi * fit.frames.step_s * lag)
-                fit.frequency_hz = fit.frequency_hz + offset
-                still = still * np.exp(-2j * np.pi * np.outer(fit.frames.time_s, offset))
+                turn = (still[lag:] * still[:-lag].conj()).sum(axis=0)
+                cycle = 2.0 * np.pi * fit.frames.step_s * lag
+                found += np.angle(turn * np.exp(-1j * cycle * found)) / cycle
+        fit.frequency_hz = fit.frequency_hz + found
 
 
 def _project(fit: PartialFit) -> None:
@@ -211,8 +212,8 @@ def step(fit: PartialFit) -> float:
         residual_left = [lines.of(power * column) for column in columns]
         left = [column - a - b * time for column, (a, b) in zip(columns, residual_left, strict=True)]
         weight = power / fit.noise
-        normal = np.array([[np.sum(weight * one * other) for other in left] for one in left])
-        wanted = np.array([np.sum(one * moment.imag / fit.noise) for one in left])
+        normal = np.array([[(weight * one * other).sum() for other in left] for one in left])
+        wanted = np.array([(one * moment.imag / fit.noise).sum() for one in left])
         scale = np.sqrt(np.diag(normal)) + 1e-300
         ridge = normal / np.outer(scale, scale) + 1e-9 * np.eye(len(left))
         change = np.linalg.solve(ridge, wanted / scale) / scale

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.glide import CENTS, Glide
-from fretcheck.pitch.noise import frame_noise
 from fretcheck.pitch.partial_fit import PartialFit
 
 Array = NDArray[np.float64]
@@ -27,16 +26,12 @@ _TAU_GRIDS_S = (np.geomspace(0.03, 1.1, 13), np.geomspace(0.75, 1.33, 17), np.ge
 
 def pitch_track(fit: PartialFit) -> tuple[Array, Array, Array]:
     """Log frequency of the whole string over time against the partials' fitted ones: times, values and weights (1/variance)."""
-    values = fit.frames.values
-    turn = values[1:] * values[:-1].conj()
-    turn = turn * np.exp(-2j * np.pi * fit.frames.step_s * (fit.frequency_hz - fit.frames.reference_hz))
-    noise = frame_noise(np.abs(values))  # of the modulus: about that of a quadrature, and free of any turning
-    size = np.minimum(np.abs(values[1:]), np.abs(values[:-1])) ** 2
-    sure = size > 12.0 * noise
-    angle = 2.0 * np.pi * fit.frames.step_s * fit.frequency_hz
-    weight = np.where(sure, size / noise, 0.0) * fit.follows * angle**2
-    total = np.sum(weight, axis=1)
-    track = np.sum(weight * np.angle(turn) / angle, axis=1) / np.maximum(total, 1e-300)
+    frames = fit.frames
+    turn = frames.turn * np.exp(-2j * np.pi * frames.step_s * (fit.frequency_hz - frames.reference_hz))
+    angle = 2.0 * np.pi * frames.step_s * fit.frequency_hz
+    weight = frames.surety * (fit.follows * angle**2)
+    total = weight.sum(axis=1)
+    track = (weight * np.angle(turn) / angle).sum(axis=1) / np.maximum(total, 1e-300)
     return 0.5 * (fit.frames.time_s[1:] + fit.frames.time_s[:-1]), track, total / 2.0
 
 
