@@ -21,6 +21,7 @@ import typer
 from fretcheck import __version__
 from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, FretcheckError
 from fretcheck.plain_text import plain_line, spell_out
+from fretcheck.threads import use_one_thread
 
 COMMAND_MODULES: tuple[str, ...] = (
     "inspect",
@@ -145,4 +146,5 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="fretcheck signs")  # a sign that the console lacks is spelled out, never a traceback
+    use_one_thread()
     sys.exit(run())

@@ -36,6 +36,7 @@ from fretcheck.errors import (
 )
 from fretcheck.lots.neck_folders import NeckFolder, Outcome
 from fretcheck.register.document import Decision, InspectionDocument
+from fretcheck.threads import one_thread_each
 
 if TYPE_CHECKING:
     from fretcheck.register.store import Register
@@ -154,8 +155,6 @@ def _outcomes(necks: Sequence[NeckFolder], worker: Worker, processes: int | None
 
 def over_cores(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Outcome], *, processes: int) -> Iterator[Outcome]:
     """Outcomes as they come from a pool of processes, which is made anew when one of them dies."""
-    from fretcheck.session.recorded import one_thread_each
-
     waiting, suspects = list(reversed(necks)), list[NeckFolder]()
     with one_thread_each():
         while waiting:

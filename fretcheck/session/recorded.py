@@ -7,9 +7,8 @@ The path is the live one: blocks from an `AudioSource`, plucks from the segmente
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
@@ -23,6 +22,7 @@ from fretcheck.session.deviation import inspection_from
 from fretcheck.session.placement import HeardNote, PlacedNote, place_notes, playable_frets
 from fretcheck.session.reading import Inspection, SoundSetAside
 from fretcheck.session.take import read_take
+from fretcheck.threads import one_thread_each
 
 Progress = Callable[[int, int], None]
 """Called with (strings done, strings in all)."""
@@ -138,19 +138,3 @@ def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | Non
 def _worthwhile_processes(files: Iterable[Path]) -> int:
     """Cores, or 1 for recordings so short that starting processes would take longer than reading them."""
     return 1 if sum(file.stat().st_size for file in files) < SHORT_BYTES else os.cpu_count() or 1
-
-
-@contextmanager
-def one_thread_each() -> Iterator[None]:
-    """Processes started inside use one thread each for linear algebra: the small fits only lose by sharing cores."""
-    names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
-    before = {name: os.environ.get(name) for name in names}
-    os.environ.update(dict.fromkeys(names, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
