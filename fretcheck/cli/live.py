@@ -246,7 +246,8 @@ def _screen_stream(stdout_is_taken: bool) -> Iterator[TextIO | None]:
 
 def _display_on(stream: TextIO | None, view: BenchView, *, step_back: bool, stdout_is_taken: bool) -> Display:
     from fretcheck.cli.live_display import LinesDisplay, ScreenDisplay
+    from fretcheck.cli.terminal_screen import can_be_drawn_on
 
-    if stream is None:
+    if stream is None or not can_be_drawn_on(stream):
         return LinesDisplay(view, sys.stderr if stdout_is_taken else sys.stdout)
     return ScreenDisplay(view, stream, clock=time.monotonic, step_back=step_back)

@@ -6,15 +6,11 @@ and now and then for the level alone.
 
 from __future__ import annotations
 
-import os
 from collections import deque
 from collections.abc import Callable
-from contextlib import suppress
 from typing import Protocol, Self, TextIO
 
-from rich.console import Console, ConsoleDimensions
-from rich.live import Live
-
+from fretcheck.cli.terminal_screen import Picture, TerminalScreen
 from fretcheck.report.bench_lines import BenchLines
 from fretcheck.report.bench_screen import BenchScreen
 from fretcheck.report.bench_view import BenchView
@@ -45,22 +41,6 @@ class Display(Protocol):
     def __exit__(self, *exc: object) -> None: ...
 
 
-class _TerminalConsole(Console):
-    """A console as large as its terminal is now, whatever COLUMNS and LINES in the environment say: those do not follow it."""
-
-    @property
-    def size(self) -> ConsoleDimensions:
-        try:
-            columns, rows = os.get_terminal_size(self.file.fileno())
-        except (OSError, ValueError):  # no terminal, or none any more
-            columns = rows = 0
-        return ConsoleDimensions(columns, rows) if columns and rows else super().size
-
-    @size.setter
-    def size(self, new_size: tuple[int, int]) -> None:
-        raise AttributeError("the terminal decides on its size")
-
-
 class ScreenDisplay:
     """The whole terminal, redrawn; its size is taken anew for each frame.
 
@@ -76,31 +56,19 @@ class ScreenDisplay:
 
     def __init__(self, view: BenchView, stream: TextIO, *, clock: Callable[[], float], step_back: bool = True) -> None:
         self._view = view
-        self._stream = stream
+        self._picture: Picture = BenchScreen(view, step_back=step_back)
+        self._screen = TerminalScreen(stream, clock=clock)
         self._clock = clock
-        self._step_back = step_back
         self._drawn: deque[float] = deque(maxlen=MOST_DRAWS_A_SECOND)
         self._owed_at_once = self._owed = False
-        self._live: Live | None = None
         self.draws = 0
 
     def __enter__(self) -> Self:
-        self._screen = BenchScreen(self._view, step_back=self._step_back)
-        self._live = Live(
-            self._screen,
-            console=_TerminalConsole(file=self._stream, highlight=False),
-            screen=True,
-            auto_refresh=False,
-            redirect_stdout=False,
-            redirect_stderr=False,
-        )
-        self._live.start()
+        self._screen.__enter__()
         return self
 
     def __exit__(self, *exc: object) -> None:
-        if self._live is not None:
-            with suppress(OSError):  # the terminal may be gone
-                self._live.stop()
+        self._screen.__exit__(*exc)
 
     def apply(self, event: told.Event) -> None:
         self._view.apply(event)
@@ -118,12 +86,12 @@ class ScreenDisplay:
         now = self._clock()
         full = len(self._drawn) == MOST_DRAWS_A_SECOND and now - self._drawn[0] < 1.0
         due = self._since_last(now) >= (RUNNING_INTERVAL_S if self._owed else LEVEL_INTERVAL_S)
-        if full or not (self._owed_at_once or due) or self._live is None:
+        if full or not (self._owed_at_once or due):
             return
         self._owed_at_once = self._owed = False
         self._drawn.append(now)
         self.draws += 1
-        self._live.update(self._screen, refresh=True)
+        self._screen.show(self._picture)
 
 
 class LinesDisplay:

@@ -60,9 +60,7 @@ class BenchScreen:
         for number, line in enumerate(self.lines(width, height, glyphs)):
             if number:
                 yield Segment.line()
-            line.no_wrap = True
-            line.truncate(width)
-            yield from console.render_lines(line, options.update(width=width, height=1), pad=True, new_lines=False)[0]
+            yield from rendered_line(console, line, width)
 
     def lines(self, width: int, height: int, glyphs: Glyphs) -> list[Text]:
         """Exactly `height` lines; what matters least is left out first when there is little room."""
@@ -259,6 +257,13 @@ class BenchScreen:
         strings = max(1, lines - 1)
         first = min(max(1, ask.string - strings // 2), len(picture) - strings)
         return [picture[0], *picture[first : first + strings]]
+
+
+def rendered_line(console: Console, line: Text, width: int) -> list[Segment]:
+    """One line of the screen, exactly `width` columns of it."""
+    line.no_wrap = True
+    line.truncate(width)
+    return console.render_lines(line, console.options.update(width=width, height=1), pad=True, new_lines=False)[0]
 
 
 def bar(fraction: float, width: int, ascii_only: bool) -> str:

@@ -7,14 +7,17 @@ import itertools
 import os
 import re
 import struct
+from contextlib import suppress
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
+from rich.text import Text
 
 from fretcheck.cli.live_display import MOST_DRAWS_A_SECOND, LinesDisplay, ScreenDisplay
 from fretcheck.cli.live_terminal import commands_in
+from fretcheck.cli.terminal_screen import WHOLE_EVERY_S
 from fretcheck.report.bench_screen import BenchScreen
 from fretcheck.report.bench_view import BenchView, duration_words
 from fretcheck.report.big_digits import big_text, big_width
@@ -309,21 +312,59 @@ def test_the_terminal_decides_on_the_size_not_the_environment(monkeypatch):
     outer, inner = pty.openpty()
     sizes = []
 
-    class Screen:
-        def __rich_console__(self, console, options):
-            sizes.append((options.max_width, options.height or console.height))
-            yield ""
+    class Sized:
+        def lines(self, width, height, _glyphs):
+            sizes.append((width, height))
+            return [Text()] * height
 
     clock = Clock()
     with os.fdopen(outer, "rb", buffering=0), os.fdopen(inner, "w", encoding="utf-8") as terminal:
         fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
         with ScreenDisplay(a_view(), terminal, clock=clock) as display:
-            display._screen = Screen()
+            display._picture = Sized()
             for rows, columns in ((30, 100), (24, 80), (50, 140)):
                 fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
                 clock.now += 1.0
                 display.draw()
                 assert sizes[-1] == (columns, rows)
+
+
+def test_only_lines_that_changed_are_written_and_all_of_them_now_and_then(monkeypatch):
+    pty, termios, fcntl = (pytest.importorskip(name) for name in ("pty", "termios", "fcntl"))
+    monkeypatch.setenv("TERM", "xterm-256color")
+    outer, inner = pty.openpty()
+    os.set_blocking(outer, False)
+    view, clock = a_view(), Clock()
+
+    def written():
+        parts = []
+        with suppress(BlockingIOError):
+            while True:
+                parts.append(os.read(outer, 1 << 16))
+        return b"".join(parts)
+
+    def rows_written(display):
+        clock.now += 0.25
+        display.draw()
+        return [int(row) for row in re.findall(rb"\x1b\[(\d+);1H", written())]
+
+    with os.fdopen(inner, "w", encoding="utf-8") as terminal:
+        fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+        with ScreenDisplay(view, terminal, clock=clock) as display:
+            everything = rows_written(display)
+            assert everything == list(range(1, 25))
+            view.level_db = -20.0
+            assert 1 <= len(rows_written(display)) <= 2
+            display.apply(told.Running(deviation_cents=12.0, u_cents=0.1, settled=0.5))
+            assert 2 <= len(rows_written(display)) < 12
+            fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 25, 80, 0, 0))
+            assert rows_written(display) == list(range(1, 26))
+            clock.now += WHOLE_EVERY_S
+            assert rows_written(display) == list(range(1, 26))
+        left = written()
+        assert b"\x1b[?1049l" in left  # the terminal's own page is back
+        assert b"\x1b[?25h" in left  # and its cursor
+    os.close(outer)
 
 
 def test_lines_say_what_happens():
