@@ -11,7 +11,8 @@ Cents measured minus target: on the scale, flat lies left and sharp right of the
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.segment import Segment
@@ -19,7 +20,8 @@ from rich.text import Text
 
 from fretcheck.report.bench_view import HEADINGS, BenchView, Mood, duration_words
 from fretcheck.report.big_digits import SMALLEST_ROWS, big_text, big_width
-from fretcheck.report.neck_cells import CELL_WIDTH, Glyphs, cell_text, glyphs_for
+from fretcheck.report.neck_cells import CELL_WIDTH, Cell, Glyphs, cell_text, glyphs_for
+from fretcheck.session.plan import Ask
 from fretcheck.session.wording import note_name, partners_of, place_words
 
 KEYS = "space again   b back   s skip   p pause   q stop and keep"
@@ -53,6 +55,10 @@ class BenchScreen:
 
     view: BenchView
     step_back: bool = True
+    _neck_before: dict[tuple[int, Glyphs, Ask | None], tuple[dict[tuple[int, int], Cell], list[Text]]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+    """The neck as it was drawn last, with what it was drawn from: it changes once a note."""
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         width, height = options.max_width, options.height or console.height
@@ -65,7 +71,7 @@ class BenchScreen:
     def lines(self, width: int, height: int, glyphs: Glyphs) -> list[Text]:
         """Exactly `height` lines; what matters least is left out first when there is little room."""
         ascii_only = glyphs.sharp.isascii()
-        picture = self._neck_lines(width, glyphs)
+        picture = self._neck(width, glyphs)
         small = [self._title(width), *self._band(width), *self._scale(width, ascii_only)]
         rows = height - len(small) - len(picture) - 1
         if rows < READABLE_ROWS:
@@ -220,10 +226,17 @@ class BenchScreen:
         out = abs(cents) > self.view.neck.tolerance_cents
         return Text("".join(row), style="bold magenta" if out and cents > 0 else "bold cyan" if out else "bold green")
 
-    def _neck_lines(self, width: int, glyphs: Glyphs) -> list[Text]:
+    def _neck(self, width: int, glyphs: Glyphs) -> list[Text]:
+        cells, key = self.view.cells, (width, glyphs, self.view.ask)
+        known = self._neck_before.get(key)
+        if known is None or known[0] != cells:
+            self._neck_before.clear()
+            known = self._neck_before[key] = cells, self._neck_lines(cells, width, glyphs)
+        return list(known[1])
+
+    def _neck_lines(self, cells: Mapping[tuple[int, int], Cell], width: int, glyphs: Glyphs) -> list[Text]:
         """Strings down, frets across; each cell is filled once its note is taken."""
         view = self.view
-        cells = view.cells
         label = 5
         columns = view.neck.frets + 1
         cell_width = min(CELL_WIDTH, (width - label) // columns)
