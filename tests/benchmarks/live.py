@@ -16,6 +16,9 @@ capture to screen
     from the arrival of the newest block that a running value was read from to the frame that shows it having been written.
     What the sound took from the microphone to the program (buffers of driver and server) is the device's and is not in it;
     the latency that PortAudio names is printed beside it.
+woken late
+    how much longer than asked for another process slept that does nothing else, over the same time: what the machine itself and
+    whoever shares it add to every delay, and no program on it can undercut.
 own time per note
     processor time of the whole program over the measured time, listening and drawing included, divided by the plucks heard in it
     (knocks left out).
@@ -51,9 +54,13 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=3.0, help="how long to listen")
     parser.add_argument("--busy", action="store_true", help="keep another core busy meanwhile")
     parser.add_argument("--measure", metavar="FOLDER", help=argparse.SUPPRESS)
+    parser.add_argument("--doze", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.measure:
         print(json.dumps(measure(Path(options.measure), options.minutes * 60.0)))
+        return
+    if options.doze:
+        doze(options.minutes * 60.0)
         return
     part = missing_part()
     if part is not None:
@@ -86,10 +93,25 @@ def run(server: SoundServer, folder: Path, minutes: float) -> None:
         assert child.stdout is not None
         assert child.stdout.readline() == "listening\n"
         player = server.play(np.tile(body, rounds), RATE, latency_ms=500)
+        dozer = subprocess.Popen(
+            [sys.executable, "-m", "tests.benchmarks.live", "--minutes", str(minutes), "--doze"],
+            stdout=subprocess.PIPE,
+            text=True,
+        )
         found = json.loads(child.stdout.readline())
     player.kill()
+    found["woken late, ms"] = dozer.communicate()[0].strip()
     for name, value in found.items():
         print(f"{name:<44} {value}")
+
+
+def doze(seconds: float) -> None:
+    """Sleep for five milliseconds again and again, and print by how much more it was."""
+    begun, late = time.monotonic(), []
+    while (now := time.monotonic()) - begun < seconds:
+        time.sleep(0.005)
+        late.append(time.monotonic() - now - 0.005)
+    print(_spread(late))
 
 
 def bench():
@@ -255,7 +277,8 @@ def _spread(seconds: list[float]) -> str:
     if not seconds:
         return "none"
     values = 1e3 * np.array(seconds)
-    return f"median {np.median(values):.0f}, 95 % {np.percentile(values, 95):.0f}, most {values.max():.0f} (n = {len(values)})"
+    middle, high, higher = np.percentile(values, [50, 95, 99])
+    return f"median {middle:.0f}, 95 % {high:.0f}, 99 % {higher:.0f}, most {values.max():.0f} (n = {len(values)})"
 
 
 if __name__ == "__main__":
