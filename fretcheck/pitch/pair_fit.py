@@ -33,7 +33,8 @@ from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_OTHER = [at for at in range(COUNT) if at != SPLIT]
+_OTHER = np.array([at for at in range(COUNT) if at != SPLIT])
+_OTHERS_ROWS = _OTHER[:, None]
 
 _WIDEST_HZ = 8.0
 _STEPS_A_CYCLE = 3.0
@@ -157,25 +158,31 @@ def _joint_tied(problem: PairProblem, states: Array, factors: Array) -> tuple[Ar
     state = states.transpose(1, 0, 2).reshape(COUNT, fits * bands)
     damping = np.full(fits, 1e-6)
     cost, normal, wanted = _normal_equations(whole, state)
-    open_fits = np.ones(fits, bool)
-    for _ in range(_TIED_TURNS):
+    found, costs, going = np.empty_like(states), np.empty((fits, bands)), np.arange(fits)
+    for turn in range(_TIED_TURNS):
         trial = state + _tied_step(damped(normal, np.repeat(damping, bands)), normal, wanted, factors)
         moments = PairMoments.of(whole, trial)
         solved = with_amplitudes(trial, *moments.amplitudes())
         trial_cost, solved_cost = moments.cost(trial), moments.cost(solved)
         trial = np.where(solved_cost < trial_cost, solved, trial)
         new_cost = np.minimum(solved_cost, trial_cost)
-        gained = np.sum((cost - new_cost).reshape(fits, bands), axis=1)
-        better = open_fits & (gained > 0.0)
+        gained = np.sum((cost - new_cost).reshape(-1, bands), axis=1)
+        better = gained > 0.0
         taken = np.repeat(better, bands)
         new_normal, new_wanted = moments.normal_equations(trial)
         state, cost = np.where(taken, trial, state), np.where(taken, new_cost, cost)
         normal, wanted = np.where(taken[:, None, None], new_normal, normal), np.where(taken[:, None], new_wanted, wanted)
         damping = np.where(better, np.maximum(damping * 0.1, 1e-9), damping * 10.0)
-        open_fits &= np.where(better, gained >= _CONVERGED, damping <= _STUCK)
-        if not np.any(open_fits):
+        still = np.where(better, gained >= _CONVERGED, damping <= _STUCK)
+        if turn < _TIED_TURNS - 1 and np.all(still):
+            continue
+        found[going], costs[going] = state.reshape(COUNT, -1, bands).transpose(1, 0, 2), cost.reshape(-1, bands)
+        if not np.any(still):
             break
-    return state.reshape(COUNT, fits, bands).transpose(1, 0, 2), cost.reshape(fits, bands)
+        kept = np.flatnonzero(np.repeat(still, bands))  # what has come to its end is not stepped on with
+        state, cost, normal, wanted, whole = state[:, kept], cost[kept], normal[kept], wanted[kept], whole.only(kept)
+        damping, factors, going = damping[still], factors[still], going[still]
+    return found, costs
 
 
 def _normal_equations(problem: PairProblem, state: Array) -> tuple[Array, Array, Array]:
@@ -222,27 +229,24 @@ def _starts_tied(problem: PairProblem, splits: Array, shifts: tuple[float, ...])
 
 def _linear_step(sums: PairMoments, c0: Complex, c2: Complex) -> tuple[Complex, Complex, Complex]:
     """Amplitudes, and change of the rate they share, by linear least squares about given amplitudes."""
-    normal = np.empty((len(c0), 3, 3), complex)
-    normal[:, 0, 0], normal[:, 1, 1], normal[:, 0, 1] = sums.mm[0], sums.ss[0], sums.ms[0]
-    normal[:, 0, 2] = c0 * sums.mm[1] + c2 * sums.ms[1]
-    normal[:, 1, 2] = c0 * sums.ms[1].conj() + c2 * sums.ss[1]
+    by_main = c0 * sums.mm[1] + c2 * sums.ms[1]
+    by_second = c0 * sums.ms[1].conj() + c2 * sums.ss[1]
     both = 2.0 * (c0.conj() * c2 * sums.ms[2]).real
-    normal[:, 2, 2] = np.abs(c0) ** 2 * sums.mm[2] + np.abs(c2) ** 2 * sums.ss[2] + both
-    for row, column in ((0, 1), (0, 2), (1, 2)):
-        normal[:, column, row] = normal[:, row, column].conj()
-    diagonal = np.einsum("pii->pi", normal)
-    diagonal *= 1.0 + 1e-9
-    wanted = np.stack([sums.mr[0], sums.sr[0], c0.conj() * sums.mr[1] + c2.conj() * sums.sr[1]], axis=1)
-    c0, c2, moved = np.linalg.solve(normal, wanted[:, :, None])[:, :, 0].T
+    by_rate = np.abs(c0) ** 2 * sums.mm[2] + np.abs(c2) ** 2 * sums.ss[2] + both
+    parts = np.array(
+        [sums.mm[0], sums.ms[0], by_main, sums.ms[0].conj(), sums.ss[0], by_second, by_main.conj(), by_second.conj(), by_rate]
+    )
+    parts[::4] *= 1.0 + 1e-9
+    wanted = np.array([sums.mr[0], sums.sr[0], c0.conj() * sums.mr[1] + c2.conj() * sums.sr[1]])
+    c0, c2, moved = np.linalg.solve(parts.T.reshape(-1, 3, 3), wanted.T[:, :, None])[:, :, 0].T
     return c0, c2, moved
 
 
 def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Array) -> Array:
     """Change of all parameters, shape ``(parameters, fits·bands)``; the bands of a fit stay tied even where it is cut short."""
-    block, across, stiffness, moved = _eliminated(damped_normal, normal, factors)
-    first = np.linalg.solve(block, wanted[:, _OTHER, None])[:, :, 0]
-    pull = factors.ravel() * wanted[:, SPLIT] - np.sum(across * first, axis=1)
-    of_shared = np.sum(pull.reshape(factors.shape), axis=1) / stiffness
+    across, stiffness, moved, first = _eliminated(damped_normal, normal, factors, wanted)
+    pull = factors.ravel() * wanted[:, SPLIT] - (across * first).sum(axis=1)
+    of_shared = pull.reshape(factors.shape).sum(axis=1) / stiffness
     furthest = LARGEST_STEP[SPLIT, 0] / np.median(factors, axis=1)
     change = np.empty((COUNT, factors.size))
     change[_OTHER] = (first - moved * np.repeat(of_shared, factors.shape[1])[:, None]).T.clip(
@@ -254,24 +258,25 @@ def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Arra
 
 def _tied_covariance(normal: Array, factor: Array) -> tuple[Array, Array]:
     """Covariance of the parameters, the shared split known, and their move for one sigma of it."""
-    block, _, (stiffness,), moved = _eliminated(normal, normal, factor[None, :])
+    _, (stiffness,), moved, _ = _eliminated(normal, normal, factor[None, :], np.zeros((len(factor), COUNT)))
     covariance = np.zeros_like(normal)
-    covariance[np.ix_(range(len(factor)), _OTHER, _OTHER)] = inverse_of_many(block)
+    covariance[np.ix_(np.arange(len(factor)), _OTHER, _OTHER)] = inverse_of_many(normal[:, _OTHERS_ROWS, _OTHER])
     shared = np.empty((COUNT, len(factor)))
     shared[_OTHER] = -moved.T / np.sqrt(stiffness)
     shared[SPLIT] = factor / np.sqrt(stiffness)
     return covariance, shared
 
 
-def _eliminated(damped_normal: Array, normal: Array, factors: Array) -> tuple[Array, Array, Array, Array]:
-    """The bands' own part, their tie to the split, what is left to hold that, and how they move with it (Schur complement)."""
+def _eliminated(damped_normal: Array, normal: Array, factors: Array, wanted: Array) -> tuple[Array, Array, Array, Array]:
+    """The bands' tie to the split, what is left to hold that, how they move with it, and without it (Schur complement)."""
     factor = factors.ravel()
-    block = damped_normal[:, _OTHER][:, :, _OTHER]
     across = normal[:, _OTHER, SPLIT] * factor[:, None]
-    moved = np.linalg.solve(block, across[:, :, None])[:, :, 0]
-    held = factor**2 * damped_normal[:, SPLIT, SPLIT] - np.sum(across * moved, axis=1)
-    stiffness = np.asarray(np.maximum(np.sum(held.reshape(factors.shape), axis=1), 1e-12))
-    return block, across, stiffness, np.asarray(moved)
+    right = np.stack([across, wanted[:, _OTHER]], axis=-1)
+    solved = np.linalg.solve(damped_normal[:, _OTHERS_ROWS, _OTHER], right)
+    moved, first = np.asarray(solved[:, :, 0]), np.asarray(solved[:, :, 1])
+    held = factor**2 * damped_normal[:, SPLIT, SPLIT] - (across * moved).sum(axis=1)
+    stiffness = np.asarray(np.maximum(held.reshape(factors.shape).sum(axis=1), 1e-12))
+    return across, stiffness, moved, first
 
 
 def _likely_shared(problem: PairProblem, factor: Array) -> list[float]:

@@ -164,8 +164,10 @@ def linear_pairs(problem: PairProblem, splits: Array) -> LinearPairs:
 
 
 def damped(normal: Array, damping: Array) -> Array:
-    diagonal = np.einsum("pii->pi", normal)
-    return np.asarray(normal + damping[:, None, None] * np.eye(COUNT) * (diagonal[:, :, None] + 1e-12))
+    heavier = normal.copy()
+    diagonal = np.einsum("pii->pi", heavier)
+    diagonal += damping[:, None] * (diagonal + 1e-12)
+    return heavier
 
 
 def inverse_of_many(normal: Array) -> Array:

@@ -12,6 +12,7 @@ As in `pair_model`: arrays ``(parameters, bands)``, cost is χ² with the priors
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,13 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 _SMALLEST = 1e-6  # amplitude of the first plane, against the band
+
+_GRAM = np.array([[0, 1, 3, 4], [1, 2, 4, 5], [6, 7, 9, 10], [7, 8, 10, 11]])
+"""Where the products of m, t·m, s and t·s stand among powers 0, 1, 2 of m*m, m*s, s*m and s*s."""
+_MADE, _MADE_BY_LEVEL = np.zeros((2, COUNT, 4), complex)
+_MADE[range(6), (0, 0, 1, 1, 2, 2)] = (1.0, 1j, -1.0, 1j, 1.0, 1j)
+_MADE_BY_LEVEL[(0, 1, 2, 3, 6, 7), (2, 2, 3, 3, 3, 3)] = (1.0, 1j, -1.0, 1j, 1j, -1.0)
+"""The derivatives of c₀·(m + l·s) by its parameters as sums of c₀ times those four: constant parts, and factors of l."""
 
 
 @dataclass(frozen=True)
@@ -49,16 +57,18 @@ class PairMoments:
     @classmethod
     def at(cls, problem: PairProblem, rate: Complex, apart: Complex) -> PairMoments:
         """For the complex rates of the first plane, and of the second against it; shape ``(bands,)``."""
-        powers, weight = problem.powers, problem.weight
-        first, against = turning(rate, problem.time), turning(apart, problem.time)
-        power = weight * (first.real**2 + first.imag**2)
-        drawn = first.conj() * problem.weighted
+        powers, time = problem.powers, problem.time
+        drawn, power = turning_and_power(rate.conj(), time)
+        against, its_power = turning_and_power(apart, time)
+        power *= problem.weight
+        drawn *= problem.weighted
+        its_power *= power
         return cls(
             mm=powers @ power,
-            ss=powers @ (power * (against.real**2 + against.imag**2)),
-            ms=powers @ (power * against),
-            mr=powers[:2] @ drawn,
-            sr=powers[:2] @ (drawn * against.conj()),
+            ss=powers @ its_power,
+            ms=_summed(powers, power * against),
+            mr=_summed(powers[:2], drawn),
+            sr=_summed(powers[:2], drawn * against.conj()),
             energy=problem.energy,
             prior_decay=problem.prior_decay,
         )
@@ -88,26 +98,13 @@ class PairMoments:
         c0 = np.exp(state[0] + 1j * state[1])
         level = real + 1j * imaginary
         power = np.abs(c0) ** 2
-        bands = len(c0)
         # Gram matrix of (c₀m, t·c₀m, c₀s, t·c₀s), and their products with what is left
-        gram = np.empty((bands, 4, 4), complex)
-        for one, two, sums in ((0, 0, self.mm), (0, 2, self.ms), (2, 2, self.ss)):
-            for k in (0, 1):
-                for j in (0, 1):
-                    gram[:, one + k, two + j] = sums[k + j]
-        gram[:, 2:, :2] = gram[:, :2, 2:].conj().transpose(0, 2, 1)
-        gram *= power[:, None, None]
-        drawn = np.stack([self.mr[0], self.mr[1], self.sr[0], self.sr[1]]) * c0.conj()
+        sums = np.concatenate((self.mm, self.ms, self.ms.conj(), self.ss)) * power
+        gram = sums.T[:, _GRAM]
+        drawn = np.concatenate((self.mr, self.sr)) * c0.conj()
         left = drawn.T - gram[:, :, 0] - gram[:, :, 2] * level[:, None]
         # the eight derivatives as sums of those four
-        made = np.zeros((bands, COUNT, 4), complex)
-        made[:, 0, 0] = made[:, 4, 2] = 1.0
-        made[:, 1, 0] = made[:, 5, 2] = 1j
-        made[:, 2, 1] = -1.0
-        made[:, 3, 1] = 1j
-        made[:, 0, 2] = level
-        made[:, 1, 2] = made[:, 3, 3] = made[:, 6, 3] = 1j * level
-        made[:, 2, 3] = made[:, 7, 3] = -level
+        made = _MADE + level[:, None, None] * _MADE_BY_LEVEL
         adjoint = made.conj()
         normal = (adjoint @ gram @ made.transpose(0, 2, 1)).real
         wanted = (adjoint @ left[:, :, None])[:, :, 0].real
@@ -122,13 +119,26 @@ class PairMoments:
         return normal, wanted
 
 
-def turning(rate: Complex, time: Array) -> Complex:
-    """exp(rate·time) of shape ``(times, rates)``, for times in equal steps: few exponentials, and products of them."""
+def turning_and_power(rate: Complex, time: Array) -> tuple[Complex, Array]:
+    """exp(rate·time) and the square of its size, shape ``(times, rates)``.
+
+    For times in equal steps: few exponentials, and products of them.
+    """
     step = float(time[-1] - time[0]) / (len(time) - 1)
     by = int(np.ceil(np.sqrt(len(time))))
     fine = np.exp(rate * (step * np.arange(by))[:, None])
     coarse = np.exp(rate * (time[0] + by * step * np.arange(-(-len(time) // by)))[:, None])
-    return np.asarray((coarse[:, None, :] * fine[None, :, :]).reshape(-1, len(rate))[: len(time)])
+    sizes = (each.real**2 + each.imag**2 for each in (coarse, fine))
+    return _products(coarse, fine)[: len(time)], _products(*sizes)[: len(time)]
+
+
+def _products(coarse: NDArray[Any], fine: NDArray[Any]) -> NDArray[Any]:
+    return np.asarray((coarse[:, None, :] * fine[None, :, :]).reshape(-1, coarse.shape[1]))
+
+
+def _summed(powers: Array, values: Complex) -> Complex:
+    """The matrix product; real sums of real and imaginary parts take half the time that complex ones would."""
+    return np.asarray((powers @ values.view(np.float64)).view(np.complex128))
 
 
 def with_amplitudes(state: Array, c0: Complex, c2: Complex) -> Array:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem
-from fretcheck.pitch.pair_moments import PairMoments, turning, with_amplitudes
+from fretcheck.pitch.pair_moments import PairMoments, turning_and_power, with_amplitudes
 
 BANDS, FRAMES = 5, 61
 
@@ -86,4 +86,6 @@ def test_no_other_amplitudes_fit_better(problem, state):
 def test_turning_is_the_exponential(count):
     rate = np.array([-0.5 + 3j, 2j, -4.0 - 40j])
     time = 0.03 + 0.011 * np.arange(count)
-    np.testing.assert_allclose(turning(rate, time), np.exp(np.outer(time, rate)), rtol=1e-12)
+    turning, power = turning_and_power(rate, time)
+    np.testing.assert_allclose(turning, np.exp(np.outer(time, rate)), rtol=1e-12)
+    np.testing.assert_allclose(power, np.exp(2.0 * np.outer(time, rate.real)), rtol=1e-12)
