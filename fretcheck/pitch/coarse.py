@@ -36,10 +36,15 @@ _PEAK_UNDER_TOP = 3e-4
 _MOST_PEAKS = 64
 _WORTH = 0.6
 _SLOT_COST = 0.27
-_MOST_SLOTS = 40
 _MATCH = 0.09  # of f0
 _INHARMONICITIES = np.array([0.0, 3e-5, 1e-4, 2.5e-4, 6e-4, 1.5e-3])
 _FIRST_SLOTS = 8
+_MOST_SLOTS = 40
+_REACHES = (5, 8, 12, 18, 27, _MOST_SLOTS)
+_DOUBTFUL = 0.65  # share of the peaks' worth below which there may be a better comb than those found
+_PARTS, _BASES, _APART, _KEPT = (1.0, 2.0, 3.0), 6, 0.01, 3
+_NEARBY = 1.0 + 0.001 * np.arange(-5.0, 6.0)
+_FINE_INHARMONICITIES = np.concatenate([[0.0], np.geomspace(5e-6, 1.5e-3, 24)])
 _MOST_COMBS = 48
 _LARGEST_INHARMONICITY = 4e-3
 _NOTE_CENTS = 100.0  # further apart than this are different notes
@@ -109,6 +114,8 @@ def coarse_pitch(
     if not len(candidates):
         return None
     combs = _combs(candidates, peaks)
+    if combs.explained[np.argmax(combs.score)] < _DOUBTFUL:
+        combs = _with_second_look(combs, peaks)
     ranked = combs.score.copy()
     if hint_hz is not None:
         ranked[np.abs(1200.0 * np.log2(combs.f0_hz / hint_hz)) < _NOTE_CENTS] += _HINT_WORTH
@@ -237,6 +244,19 @@ class _Combs:
     score: Array
     explained: Array
 
+    def columns(self) -> tuple[Array, Array, Array, Array]:
+        """The arrays, in order."""
+        return self.f0_hz, self.inharmonicity, self.score, self.explained
+
+    def only(self, which: NDArray[np.intp]) -> _Combs:
+        """Those of them."""
+        return _Combs(*(each[which] for each in self.columns()))
+
+    def or_better(self, others: _Combs) -> _Combs:
+        """Of each pair the one that scores higher."""
+        better = others.score > self.score
+        return _Combs(*(np.where(better, new, old) for new, old in zip(others.columns(), self.columns(), strict=True)))
+
 
 def _combs(candidates: Array, peaks: Peaks) -> _Combs:
     """Comb of each promising candidate, fitted outward from its lowest partials."""
@@ -247,8 +267,38 @@ def _combs(candidates: Array, peaks: Peaks) -> _Combs:
     chosen = np.argsort(first.ravel())[-_MOST_COMBS:]
     f0 = candidates[chosen // len(_INHARMONICITIES)]
     inharmonicity = _INHARMONICITIES[chosen % len(_INHARMONICITIES)]
-    for reach in (5, 8, 12, 18, 27, _MOST_SLOTS):
+    for reach in _REACHES:
         f0, inharmonicity = _refitted(f0, inharmonicity, reach, peaks)
+    return _scored(f0, inharmonicity, peaks)
+
+
+def _with_second_look(combs: _Combs, peaks: Peaks) -> _Combs:
+    """The combs, and better ones near the best of them and at integer parts of it.
+
+    Where every partial is a pair of lines, as of a string whose two planes differ, a comb fitted outward may have followed the
+    upper lines on its way, and never come near the right stiffness. Here it is looked for on a grid instead.
+    """
+    ranked = combs.f0_hz[np.argsort(combs.score)[::-1]]
+    bases = [ranked[0] / part for part in _PARTS]
+    for f0 in ranked[1:]:
+        if len(bases) < _BASES and np.min(np.abs(np.array(bases) / f0 - 1.0)) > _APART:
+            bases.append(f0)
+    found = [combs]
+    for base in bases:
+        if base < LOWEST_HZ:
+            continue
+        nearby, stiffness = np.meshgrid(base * _NEARBY, _FINE_INHARMONICITIES)
+        grid = _scored(nearby.ravel(), stiffness.ravel(), peaks)
+        best = grid.only(np.argsort(grid.score)[-_KEPT:])
+        for reach in _REACHES[1:]:
+            fitted = _scored(*_refitted(best.f0_hz, best.inharmonicity, reach, peaks), peaks)
+            best = best.or_better(fitted)
+        found.append(best)
+    return _Combs(*(np.concatenate(each) for each in zip(*(one.columns() for one in found), strict=True)))
+
+
+def _scored(f0: Array, inharmonicity: Array, peaks: Peaks) -> _Combs:
+    """What those combs earn, less what they promise."""
     slots = np.arange(1, _MOST_SLOTS + 1)
     promised = f0[:, None] * slots * np.sqrt(1.0 + inharmonicity[:, None] * slots**2)
     earned, _ = _earned(promised, f0[:, None], peaks)

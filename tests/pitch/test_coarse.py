@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import zlib
+
 import numpy as np
 import pytest
 
 from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import coarse_pitch
 from fretcheck.synth.pluck import added, hum, pink_noise, rumble
+from tests.benchmarks.pitch_conditions import RATE as SAMPLE_RATE
+from tests.benchmarks.pitch_conditions import conditions
 
 RATE = 44_100.0
 NOTES = range(23, 89, 3)
@@ -82,3 +86,14 @@ def test_two_partials_suffice_for_a_high_note_at_a_low_rate():
 
 def test_silence_has_no_pitch():
     assert coarse_pitch(Band(np.zeros(20_000), RATE)) is None
+
+
+@pytest.mark.parametrize(("midi", "repeat"), [(23, 10), (33, 9), (23, 3), (28, 5), (40, 2)])
+def test_pairs_of_lines_are_no_octave(midi, repeat):
+    """Two planes 7 to 10 cents apart make two lines of each high partial; the first two were read an octave high once."""
+    condition = next(one for one in conditions() if one.name == "two planes, same split in cents")
+    sample = condition.make(440.0 * 2.0 ** ((midi - 69) / 12.0), zlib.crc32(f"{condition.name}/{midi}/{repeat}/4002".encode()))
+    found = coarse_pitch(Band(sample.sound - np.mean(sample.sound), SAMPLE_RATE), start_s=0.01)
+    assert found is not None
+    assert abs(1200.0 * np.log2(found.f1_hz / sample.f1_hz)) < 30.0
+    assert found.explained > 0.6
