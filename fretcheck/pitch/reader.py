@@ -38,7 +38,8 @@ LOWEST_RATE_HZ = 4_000.0
 _WORK = 100_000.0  # f0 times the square of the number of partials; keeps the time per note about the same for all notes
 _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
 _STRENGTH = 50.0
-_GLIDE_WIDENED = 1.7  # by trial: the law of a slow glide is not seen to its end
+# by trial: the law of a glide is seen the less well the more of it is left at the end
+_GLIDE_WIDENED, _GLIDE_WIDENED_MOST, _GLIDE_WIDENED_BY_LEFT = 1.3, 2.0, 14.0
 _BEATING_WIDENED = 1.5  # by trial: pairs that are hard to tell apart err alike
 _STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
@@ -235,9 +236,11 @@ def _reading(
         common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
     split_cents = float(np.linalg.norm((pairs.shared_hz / pairs.frequency_hz)[:, kept] @ string.influence)) * CENTS
     widened = _BEATING_WIDENED if pairs.beating else 1.0
-    u_cents = float(np.linalg.norm([string.u_cents, _GLIDE_WIDENED * common_cents, split_cents])) * widened
+    share_left = 0.0 if fit.glide is None else float(np.exp(-time[-1] / fit.glide.tau_s))
+    common_cents *= min(_GLIDE_WIDENED + _GLIDE_WIDENED_BY_LEFT * share_left, _GLIDE_WIDENED_MOST)
+    u_cents = float(np.linalg.norm([string.u_cents, common_cents, split_cents])) * widened
     glide_cents = 0.0 if fit.glide is None else fit.glide.cents
-    left = 0.0 if fit.glide is None else float(fit.glide.cents * np.exp(-time[-1] / fit.glide.tau_s))
+    left = glide_cents * share_left
     wander = wander_cents(fit if pairs.weaker is None else replace(fit, frames=without(fit.frames, pairs.weaker)))
     if pairs.beating and pairs.level > limits.beating_level:
         flags.append(Flag.BEATING)
