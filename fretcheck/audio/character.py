@@ -12,7 +12,6 @@ Reasons are sentences for the person at the bench; None means that nothing speak
 from __future__ import annotations
 
 import numpy as np
-import scipy.fft
 
 from fretcheck.audio.source import Samples
 
@@ -60,7 +59,7 @@ def coherence(samples: Samples, sample_rate: float) -> float:
 
 def _share_below(samples: Samples, sample_rate: float, limit_hz: float) -> float:
     part = samples[: 2 * round(LONG_S * sample_rate)]
-    power = np.abs(scipy.fft.rfft(_centred(part) * np.hanning(len(part)))) ** 2
+    power = np.abs(np.fft.rfft(_centred(part) * np.hanning(len(part)))) ** 2
     total = float(power.sum())
     return float(power[: round(limit_hz * len(part) / sample_rate)].sum()) / total if total > 0.0 else 1.0
 
@@ -76,7 +75,7 @@ def _coherence(samples: Samples, sample_rate: float, window_s: float) -> float:
     for start in range(0, min(len(samples) // size, 2 * PAIRS) // 2 * 2 * size, 2 * size):
         # Windows a whole length apart: between them every bin's own frequency turns by full circles, nothing to undo.
         before, after = (
-            scipy.fft.rfft(_centred(samples[begin : begin + size]) * window)[low:high] for begin in (start, start + size)
+            np.fft.rfft(_centred(samples[begin : begin + size]) * window)[low:high] for begin in (start, start + size)
         )
         powers = [np.convolve(np.abs(part) ** 2, lobe, mode="same") for part in (before, after)]
         weight = float(np.sqrt(powers[0] * powers[1]).sum())

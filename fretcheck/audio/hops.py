@@ -16,13 +16,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
 from numpy.typing import NDArray
 
 from fretcheck.audio.high_pass import HighPass
 from fretcheck.audio.source import Samples
 from fretcheck.audio.tape import Tape
 from fretcheck.audio.windows import overlapping
+from fretcheck.fast_length import fast_length
 
 HOP_S = 0.005
 WINDOW_S = 0.024
@@ -53,7 +53,7 @@ class HopAnalyser:
 
     def __init__(self, sample_rate: float, *, origin: int = 0) -> None:
         self.hop = max(1, round(HOP_S * sample_rate))
-        self._size = scipy.fft.next_fast_len(round(WINDOW_S * sample_rate), real=True)
+        self._size = fast_length(round(WINDOW_S * sample_rate))
         self._window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(self._size) / self._size)  # Hann
         self._scale = 2.0 / (self._size * float(np.sum(self._window**2)))
         top = min(HIGHEST_BAND_HZ, 0.46 * sample_rate)
@@ -91,7 +91,7 @@ class HopAnalyser:
         windows = overlapping(held, self._size, self.hop)
         bands = np.empty((count, BANDS))
         for low in range(0, count, 256):  # bounded memory however long the block
-            spectrum = scipy.fft.rfft(windows[low : low + 256] * self._window, axis=1)
+            spectrum = np.fft.rfft(windows[low : low + 256] * self._window, axis=1)
             power = spectrum.real**2 + spectrum.imag**2
             bands[low : low + 256] = np.add.reduceat(power[:, : self._edges[-1]], self._edges[:-1], axis=1)
         bands *= self._scale

@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
+
+from fretcheck.fast_length import fast_length
 
 Array = NDArray[np.float64]
 
@@ -44,7 +45,7 @@ class Band:
             return self.sound, self.sample_rate
         frames = len(self.sound)
         if self._spectrum is None:
-            self._spectrum = fft.rfft(self.sound, _padded(frames + round(0.05 * self.sample_rate)))
+            self._spectrum = np.fft.rfft(self.sound, _padded(frames + round(0.05 * self.sample_rate)))
         length = 2 * (len(self._spectrum) - 1)
         while length % factor:
             factor -= 1
@@ -55,10 +56,10 @@ class Band:
         place = np.arange(len(cut)) / thinned
         fade = place > _FLAT_TO
         cut[fade] *= 0.5 + 0.5 * np.cos(np.pi * (place[fade] - _FLAT_TO) / (0.5 - _FLAT_TO))
-        return fft.irfft(cut, thinned)[: -(-frames // factor)] / factor, self.sample_rate / factor
+        return np.fft.irfft(cut, thinned)[: -(-frames // factor)] / factor, self.sample_rate / factor
 
 
 def _padded(frames: int) -> int:
     """A length of at least `frames` that has many small factors."""
     unit = 720
-    return unit * int(fft.next_fast_len(-(-frames // unit), real=True))
+    return unit * fast_length(-(-frames // unit))
