@@ -158,31 +158,25 @@ def _joint_tied(problem: PairProblem, states: Array, factors: Array) -> tuple[Ar
     state = states.transpose(1, 0, 2).reshape(COUNT, fits * bands)
     damping = np.full(fits, 1e-6)
     cost, normal, wanted = _normal_equations(whole, state)
-    found, costs, going = np.empty_like(states), np.empty((fits, bands)), np.arange(fits)
-    for turn in range(_TIED_TURNS):
+    open_fits = np.ones(fits, bool)
+    for _ in range(_TIED_TURNS):
         trial = state + _tied_step(damped(normal, np.repeat(damping, bands)), normal, wanted, factors)
         moments = PairMoments.of(whole, trial)
         solved = with_amplitudes(trial, *moments.amplitudes())
         trial_cost, solved_cost = moments.cost(trial), moments.cost(solved)
         trial = np.where(solved_cost < trial_cost, solved, trial)
         new_cost = np.minimum(solved_cost, trial_cost)
-        gained = np.sum((cost - new_cost).reshape(-1, bands), axis=1)
-        better = gained > 0.0
+        gained = np.sum((cost - new_cost).reshape(fits, bands), axis=1)
+        better = open_fits & (gained > 0.0)
         taken = np.repeat(better, bands)
         new_normal, new_wanted = moments.normal_equations(trial)
         state, cost = np.where(taken, trial, state), np.where(taken, new_cost, cost)
         normal, wanted = np.where(taken[:, None, None], new_normal, normal), np.where(taken[:, None], new_wanted, wanted)
         damping = np.where(better, np.maximum(damping * 0.1, 1e-9), damping * 10.0)
-        still = np.where(better, gained >= _CONVERGED, damping <= _STUCK)
-        if turn < _TIED_TURNS - 1 and np.all(still):
-            continue
-        found[going], costs[going] = state.reshape(COUNT, -1, bands).transpose(1, 0, 2), cost.reshape(-1, bands)
-        if not np.any(still):
+        open_fits &= np.where(better, gained >= _CONVERGED, damping <= _STUCK)
+        if not np.any(open_fits):
             break
-        kept = np.flatnonzero(np.repeat(still, bands))  # what has come to its end is not stepped on with
-        state, cost, normal, wanted, whole = state[:, kept], cost[kept], normal[kept], wanted[kept], whole.only(kept)
-        damping, factors, going = damping[still], factors[still], going[still]
-    return found, costs
+    return state.reshape(COUNT, fits, bands).transpose(1, 0, 2), cost.reshape(fits, bands)
 
 
 def _normal_equations(problem: PairProblem, state: Array) -> tuple[Array, Array, Array]:
