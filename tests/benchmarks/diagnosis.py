@@ -12,7 +12,6 @@ skew (0.03 mm), the fretboard's scale (0.05 mm) and the evenness of sound string
 from __future__ import annotations
 
 import argparse
-import os
 import time
 from collections import defaultdict
 from collections.abc import Callable, Sequence
@@ -31,6 +30,7 @@ from fretcheck.synth.layout_mistake import rule_of_18
 from fretcheck.synth.perfect_listener import sampled_deviations, sampled_press_test
 from fretcheck.synth.random_neck import random_built_neck
 from fretcheck.synth.strung_neck import BuiltNeck
+from fretcheck.threads import use_one_thread
 from tests.diagnosis.necks import SCALE_MM, observed, steel_neck
 
 FRETS = 20
@@ -361,8 +361,7 @@ def main() -> None:
     chosen = options.only if options.only else range(len(SCENARIOS))
     jobs = [(number, seed, options.seed) for number in chosen for seed in range(options.necks)]
     outcomes: dict[int, list[Outcome]] = defaultdict(list)
-    for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):  # the spawned processes import numpy anew
-        os.environ.setdefault(variable, "1")
+    use_one_thread()  # the spawned processes import numpy anew
     with get_context("spawn").Pool(options.processes) as pool:
         for number, outcome in pool.imap_unordered(run_one, jobs, chunksize=4):
             outcomes[number].append(outcome)

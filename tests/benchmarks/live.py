@@ -41,6 +41,7 @@ import numpy as np
 
 from fretcheck.neck.description import Neck, String
 from fretcheck.session.plan import make_plan
+from fretcheck.threads import use_one_thread
 from tests.live.strings import THREE, played_plan
 from tests.sound_server import SoundServer, missing_part
 
@@ -65,6 +66,7 @@ def main() -> None:
     part = missing_part()
     if part is not None:
         raise SystemExit(part)
+    use_one_thread()  # as the command does; the child imports numpy anew
     with tempfile.TemporaryDirectory(prefix="fretcheck-bench-") as folder:
         server = SoundServer(Path(folder))
         server.start()
@@ -88,8 +90,7 @@ def run(server: SoundServer, folder: Path, minutes: float) -> None:
     body[-len(fade) :] *= fade[::-1]
     rounds = int(np.ceil((minutes * 60.0 + 20.0) / (len(body) / RATE)))
     command = [sys.executable, "-m", "tests.benchmarks.live", "--minutes", str(minutes), "--measure", str(folder)]
-    environment = server.environment | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as child:
+    with subprocess.Popen(command, env=server.environment, stdout=subprocess.PIPE, text=True) as child:
         assert child.stdout is not None
         assert child.stdout.readline() == "listening\n"
         player = server.play(np.tile(body, rounds), RATE, latency_ms=500)

@@ -99,10 +99,9 @@ class Program:
         fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
         chosen = ["--frets", f"1-{FRETS}", "--repeats", str(REPEATS), "--no-step-back", "--no-cues", "--no-keep", *options]
         wanted = {"FRETCHECK_DATA": str(self._data), "TERM": "xterm-256color", "LC_ALL": "C.UTF-8"}
-        one = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         self._process = subprocess.Popen(
             [sys.executable, "-m", "fretcheck", "inspect", str(folder / "neck.toml"), *chosen],
-            env={**environment, **wanted, **one},
+            env={**environment, **wanted},
             stdin=inner,
             stdout=inner,
             stderr=inner,

@@ -27,8 +27,7 @@ class Terminal:
         self._pause = threading.Event()
         self._runs = 0
         self.folder = folder
-        whole = {**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm-256color", "PS1": "ready> "}
-        whole |= {"LC_ALL": "C.UTF-8", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        whole = {**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm-256color", "PS1": "ready> ", "LC_ALL": "C.UTF-8"}
         for name in ("TMUX", "COLUMNS", "LINES"):  # readline, once imported, leaves a size in the environment of the tests
             whole.pop(name, None)
         whole |= environment or {}

@@ -60,7 +60,7 @@ class Player:
 
 @pytest.fixture
 def forks():
-    environment = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-m", "tests.live.forking"]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=environment, cwd=ROOT) as server:
         yield server
