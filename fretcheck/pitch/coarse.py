@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.band import Band
-from fretcheck.pitch.frames import turns
 from fretcheck.pitch.noise import middle
+from fretcheck.pitch.turns import turns
 
 Array = NDArray[np.float64]
 
@@ -42,7 +42,8 @@ _FIRST_SLOTS = 8
 _MOST_SLOTS = 40
 _REACHES = (5, 8, 12, 18, 27, _MOST_SLOTS)
 _DOUBTFUL = 0.65  # share of the peaks' worth below which there may be a better comb than those found
-_PARTS, _BASES, _APART, _KEPT = (1.0, 2.0, 3.0), 6, 0.01, 3
+_PARTS, _BASES, _KEPT = (1.0, 2.0, 3.0), 6, 3  # of the best comb; fundamentals looked at again; combs followed at each
+_APART = 0.01  # fundamentals closer than this share are one
 _NEARBY = 1.0 + 0.001 * np.arange(-5.0, 6.0)
 _FINE_INHARMONICITIES = np.concatenate([[0.0], np.geomspace(5e-6, 1.5e-3, 24)])
 _MOST_COMBS = 48

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from fretcheck.pitch.band import Band
 from fretcheck.pitch.noise import frame_noise
+from fretcheck.pitch.turns import turns
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -132,12 +133,3 @@ def narrow_bands(band: Band, reference_hz: Array, *, f0_hz: float, start_s: floa
     values = (pieces * window) @ turns(-reference_hz / rate, half)
     turning = np.exp(2j * np.pi * np.outer(time, reference_hz))
     return Frames(values * turning.conj(), time, reference_hz, 2 * half / rate, half / rate, turning)
-
-
-def turns(cycles: Array, half: int) -> Complex:
-    """exp(2πi·cycles·t) for t = −half+½ … half−½, shape ``(2·half, bands)``, by products of two short tables."""
-    coarse = max(1, int(np.sqrt(2 * half)))
-    rows = -(-2 * half // coarse)
-    outer = np.exp(2j * np.pi * np.outer(np.arange(rows) * coarse - (half - 0.5), cycles))
-    inner = np.exp(2j * np.pi * np.outer(np.arange(coarse), cycles))
-    return np.asarray((outer[:, None, :] * inner[None, :, :]).reshape(rows * coarse, -1)[: 2 * half])

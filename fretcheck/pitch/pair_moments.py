@@ -12,12 +12,12 @@ As in `pair_model`: arrays ``(parameters, bands)``, cost is χ² with the priors
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem
+from fretcheck.pitch.turns import turning_and_power
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -117,23 +117,6 @@ class PairMoments:
         normal[:, 7, 7] += self.prior_decay
         wanted[:, 7] -= self.prior_decay * extra
         return normal, wanted
-
-
-def turning_and_power(rate: Complex, time: Array) -> tuple[Complex, Array]:
-    """exp(rate·time) and the square of its size, shape ``(times, rates)``.
-
-    For times in equal steps: few exponentials, and products of them.
-    """
-    step = float(time[-1] - time[0]) / (len(time) - 1)
-    by = int(np.ceil(np.sqrt(len(time))))
-    fine = np.exp(rate * (step * np.arange(by))[:, None])
-    coarse = np.exp(rate * (time[0] + by * step * np.arange(-(-len(time) // by)))[:, None])
-    sizes = (each.real**2 + each.imag**2 for each in (coarse, fine))
-    return _products(coarse, fine)[: len(time)], _products(*sizes)[: len(time)]
-
-
-def _products(coarse: NDArray[Any], fine: NDArray[Any]) -> NDArray[Any]:
-    return np.asarray((coarse[:, None, :] * fine[None, :, :]).reshape(-1, coarse.shape[1]))
 
 
 def _summed(powers: Array, values: Complex) -> Complex:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem
-from fretcheck.pitch.pair_moments import PairMoments, turning_and_power, with_amplitudes
+from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
+from fretcheck.pitch.turns import turning_and_power
 
 BANDS, FRAMES = 5, 61
 
