@@ -26,8 +26,9 @@ def decibels(power: float, reference: float) -> float:
 
 
 CELLS = hops(0.6)
-"""How many levels back anything here looks."""
+"""How many levels back the loudest is looked for."""
 STILL = hops(2.0)
+KEPT = STILL + 1
 STILL_DB, STILL_BANDS_DB = 1.5, 2.0
 """What changes less than this in two seconds is the room, not a string: even a bass string falls 4 dB."""
 _STOP_DB = 12.0
@@ -43,15 +44,14 @@ class Levels:
         self._cells: list[float] = []
         self._means: dict[int, list[float]] = {PAIR: [], FAST: [], SMOOTH: []}
         self._falls: list[float] = []
-        self._smooth: deque[float] = deque(maxlen=STILL + 1)
-        self.bands: deque[Bands] = deque(maxlen=STILL + 1)
+        self.bands: deque[Bands] = deque(maxlen=KEPT)
 
     def take(self, levels: NDArray[np.float64]) -> None:
         """Take the levels of a run of new hops, shape ``(hops,)``; `step` makes them known one after the other."""
-        if len(self._cells) >= 2 * CELLS:
+        if len(self._cells) >= 2 * KEPT:
             for kept in (self._cells, self._falls, *self._means.values()):
-                del kept[:-CELLS]
-            self._now = CELLS - 1
+                del kept[:-KEPT]
+            self._now = KEPT - 1
         averages = self._averager.push(levels)
         self._cells.extend(levels.tolist())
         self._means[PAIR].extend(averages.pair.tolist())
@@ -65,13 +65,12 @@ class Levels:
 
     def add_bands(self, bands: Bands) -> None:
         """Take the bands of the same hop."""
-        self._smooth.append(self.mean(SMOOTH))
         self.bands.append(bands)
 
     @property
     def smooth(self) -> float:
         """Mean of the last 65 ms; 0 before there is any."""
-        return self._smooth[-1] if self._smooth else 0.0
+        return self.mean(SMOOTH)
 
     def mean(self, count: int, *, ago: int = 0) -> float:
         """Mean power of `PAIR`, `FAST` or `SMOOTH` hops, the last of them `ago` hops back."""
@@ -97,10 +96,10 @@ class Levels:
 
     def standing_still(self) -> bool:
         """True when neither the level nor the bands have changed in two seconds."""
-        if len(self._smooth) <= STILL:
+        if self._now < STILL:
             return False
-        recent = sum(self._smooth[-1 - ago] for ago in _HALF_SECOND)
-        earlier = sum(self._smooth[index] for index in _HALF_SECOND)
+        recent = sum(self.mean(SMOOTH, ago=ago) for ago in _HALF_SECOND)
+        earlier = sum(self.mean(SMOOTH, ago=STILL - since) for since in _HALF_SECOND)
         if abs(decibels(earlier, recent)) > STILL_DB:
             return False
         then = np.mean([self.bands[index] for index in _HALF_SECOND], axis=0)
