@@ -21,7 +21,6 @@ from rich.text import Text
 from fretcheck.report.bench_view import HEADINGS, BenchView, Mood, duration_words
 from fretcheck.report.big_digits import SMALLEST_ROWS, big_text, big_width
 from fretcheck.report.neck_cells import CELL_WIDTH, Cell, Glyphs, cell_text, glyphs_for
-from fretcheck.session.plan import Ask
 from fretcheck.session.wording import note_name, partners_of, place_words
 
 KEYS = "space again   b back   s skip   p pause   q stop and keep"
@@ -55,10 +54,8 @@ class BenchScreen:
 
     view: BenchView
     step_back: bool = True
-    _neck_before: dict[tuple[int, Glyphs, Ask | None], tuple[dict[tuple[int, int], Cell], list[Text]]] = field(
-        default_factory=dict, compare=False, repr=False
-    )
-    """The neck as it was drawn last, with what it was drawn from: it changes once a note."""
+    _neck_before: dict[tuple[object, ...], list[Text]] = field(default_factory=dict, compare=False, repr=False)
+    """The neck as it was drawn last, under what it was drawn from: it changes once a note."""
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         width, height = options.max_width, options.height or console.height
@@ -227,12 +224,12 @@ class BenchScreen:
         return Text("".join(row), style="bold magenta" if out and cents > 0 else "bold cyan" if out else "bold green")
 
     def _neck(self, width: int, glyphs: Glyphs) -> list[Text]:
-        cells, key = self.view.cells, (width, glyphs, self.view.ask)
-        known = self._neck_before.get(key)
-        if known is None or known[0] != cells:
+        cells = self.view.cells
+        drawn_from = (width, glyphs, self.view.ask, *cells.items())
+        if drawn_from not in self._neck_before:
             self._neck_before.clear()
-            known = self._neck_before[key] = cells, self._neck_lines(cells, width, glyphs)
-        return list(known[1])
+            self._neck_before[drawn_from] = self._neck_lines(cells, width, glyphs)
+        return self._neck_before[drawn_from]
 
     def _neck_lines(self, cells: Mapping[tuple[int, int], Cell], width: int, glyphs: Glyphs) -> list[Text]:
         """Strings down, frets across; each cell is filled once its note is taken."""
