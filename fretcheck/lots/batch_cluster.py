@@ -1,7 +1,7 @@
 """Many necks over a Dask cluster, whose workers must see the same folders under the same paths and have fretcheck installed.
 
-A worker that dies takes no neck with it: the scheduler hands its necks to others, and gives one up only when it has taken
-several workers down.
+A worker that dies takes no neck with it: the scheduler hands its necks to others. What still fails on the cluster, be it that
+a neck took several workers down or that a result was lost with another's, is read once more, alone, before it is given up.
 
 Conventions
 -----------
@@ -49,13 +49,12 @@ def over_cluster(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Ou
     with client:
         work = _Work(distributed, client, inspect)
         try:
-            suspects: list[NeckFolder] = []
-            yield from work.through(necks, at_once=work.threads(), suspects=suspects)
-            for suspect in suspects:
-                again: list[NeckFolder] = []
-                yield from work.through([suspect], at_once=1, suspects=again)
-                if again:
-                    yield work.given_up(suspect)
+            failed: list[Outcome] = []
+            yield from work.through(necks, at_once=work.threads(), failed=failed)
+            for one in failed:
+                again: list[Outcome] = []
+                yield from work.through([one.neck], at_once=1, failed=again)
+                yield from again
         except distributed.CancelledError as error:
             raise DeviceError(
                 f"the connection to the scheduler at {address} was lost: start again, what was kept stays"
@@ -85,8 +84,8 @@ class _Work:
     def threads(self) -> int:
         return max(1, int(sum(self._client.nthreads().values())))
 
-    def through(self, necks: Sequence[NeckFolder], *, at_once: int, suspects: list[NeckFolder]) -> Iterator[Outcome]:
-        """Outcomes as they come; necks with which workers died go to `suspects`."""
+    def through(self, necks: Sequence[NeckFolder], *, at_once: int, failed: list[Outcome]) -> Iterator[Outcome]:
+        """Outcomes as they come; what the cluster itself failed with goes to `failed`: it may be the fault of another neck."""
         waiting = list(reversed(necks))
         running: dict[Any, NeckFolder] = {}
         coming = self._distributed.as_completed()
@@ -101,16 +100,14 @@ class _Work:
             try:
                 outcome = future.result()
             except self._distributed.KilledWorker:
-                suspects.append(neck)
+                failed.append(
+                    Outcome(neck=neck, error="its workers died while reading it, alone too: too large for their memory?")
+                )
             except self._distributed.CancelledError:
                 raise
-            except Exception as error:  # noqa: BLE001 - a neck that cannot be sent or read there is its own line
-                yield Outcome(neck=neck, error=f"on the cluster: {type(error).__name__}: {' '.join(str(error).split())}")
+            except Exception as error:  # noqa: BLE001 - also when a result went down with the worker that held it
+                why = f"on the cluster: {type(error).__name__}: {' '.join(str(error).split())}"
+                failed.append(Outcome(neck=neck, error=why))
             else:
                 yield outcome
             future.release()
-
-    @staticmethod
-    def given_up(neck: NeckFolder) -> Outcome:
-        """What is said of a neck with which workers died when it was read alone, too."""
-        return Outcome(neck=neck, error="its workers died while reading it, alone too: too large for their memory?")
