@@ -20,6 +20,7 @@ GLIDE_EVIDENCE = 18.0
 """Fall in χ² that makes a glide believed."""
 TAU_RANGE_S = (0.025, 1.5)
 MOST_GLIDE_CENTS = 120.0
+_C_RANGE = (-0.05, 0.1)
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,18 @@ class Glide:
     def cents(self) -> float:
         """How much sharper the note began than it settled."""
         return self.c * CENTS
+
+    def moved(self, c: float, log_tau: float) -> Glide:
+        """Changed by so much, within bounds."""
+        tau_s = float(np.clip(self.tau_s * np.exp(np.clip(log_tau, -0.5, 0.5)), *TAU_RANGE_S))
+        return Glide(float(np.clip(self.c + c, *_C_RANGE)), tau_s)
+
+    def phase_columns(self, time_s: Array, angle: Array) -> list[Array]:
+        """Derivatives of the phase by c and by log τ, of bands of so many rad/s; each of shape ``(frames, bands)``."""
+        fade = np.exp(-time_s / self.tau_s)
+        by_c = -self.tau_s * fade * (1.0 + self.c * fade / 2.0)
+        by_tau = -self.c * fade * (self.tau_s + time_s)
+        return [np.outer(by_c, angle), np.outer(by_tau, angle)]
 
     def advance_s(self, time_s: Array) -> Array:
         """Time gained against the settled pitch, up to a constant: the integral of exp(c·exp(−t/τ)) − 1."""

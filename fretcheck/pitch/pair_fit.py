@@ -18,44 +18,43 @@ from numpy.typing import NDArray
 
 from fretcheck.pitch.pair_model import (
     COUNT,
+    IMAGINARY,
     LARGEST_STEP,
-    LEVEL,
+    OTHERS,
+    REAL,
     SPLIT,
-    U_LOG_LEVEL,
     PairFit,
     PairProblem,
     damped,
+    exchanged,
     inverse_of_many,
     linear_pairs,
 )
 from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
+from fretcheck.pitch.pair_starts import MANY, MOST, alone_grid, likely_shared, starts_tied
 
 Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
+_OTHERS_ROWS = OTHERS[:, None]
 
-_OTHER = np.array([at for at in range(COUNT) if at != SPLIT])
-_OTHERS_ROWS = _OTHER[:, None]
-
-_WIDEST_HZ = 8.0
-_STEPS_A_CYCLE = 3.0
-_SLOWEST_CYCLES = 0.06  # over the note, of a shared split that is looked for
-_SLOW_CYCLES = np.array([0.12, 0.25, 0.4])  # over the note: splits too slow for the grid, always tried
-_TURNS, _TIED_TURNS, _START_TURNS = 8, 20, 5
+_TURNS, _TIED_TURNS = 8, 20
 _CONVERGED = 0.05  # χ²
+_TRUSTED = 0.5  # of the fall in χ² that a step foretold
+_OUT_OF_REACH = 5.0  # times its last gain, that a fit may lie behind the best and still be followed
 _STRAYS, _STUCK = 2.0, 1e3
-_FINE, _CANDIDATES, _FOLLOWED = 240, 3, 2
 _SEARCH_BANDS = 14
 _GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
-_WORSE = 100.0  # times the χ² of the best start, beyond which another is not followed
-_FAR = 5.0  # χ² for each value
-_ALIKE = 100.0  # tighter, at first, is it known that both planes decay alike: a slow split hides behind unequal decays
+_WORSE = 10.0  # times the χ² of the best start, beyond which another is not followed
+ALIKE = 100.0  # tighter, at first, is it known that both planes decay alike: a slow split hides behind unequal decays
+_MENDED = 2  # times
 _NO_RIVAL = 12.0  # half a χ²
-_FEW_STARTS, _MANY_STARTS = (0.0, -1.0), (0.0, -1.0, -0.5, 0.5)
+_SAME = 0.02  # of a split
+_MIXED = 0.15  # of the bands
+_U_LOG_STRONGER, _SURE = 0.1, 3.0
 
 
 def fit_alone(problem: PairProblem) -> PairFit:
     """Every band with a split of its own, from the best of a grid."""
-    grid = linear_pairs(problem, _alone_grid(problem))
+    grid = linear_pairs(problem, alone_grid(problem))
     best = np.argmax(grid.gain, axis=0)
     state = grid.start(best)
     damping = np.full(problem.ratio.shape[1], 1e-2)
@@ -74,7 +73,7 @@ def fit_alone(problem: PairProblem) -> PairFit:
     return PairFit(state, inverse_of_many(normal), cost, nothing, nothing)
 
 
-def fit_tied(problem: PairProblem, numbers: Array, *, near: tuple[float, float] | None = None) -> PairFit | None:
+def fit_tied(problem: PairProblem, numbers: Array, *, far: float = 5.0) -> PairFit | None:
     """All bands with one shared split; None where none comes near to what the strongest bands hold.
 
     Parameters
@@ -82,60 +81,139 @@ def fit_tied(problem: PairProblem, numbers: Array, *, near: tuple[float, float] 
     problem : PairProblem
     numbers : ndarray, shape (bands,)
         Of the partials.
-    near : (float, float), optional
-        By which power of n the split of partial n grows, and the split of partial 1 in rad/s, where these are nearly known.
+    far : float
+        χ² for each value, beyond which a fit is none.
     """
     thinned = problem.thinned()
     strong = np.sort(np.argsort(np.sum(thinned.weight, axis=0))[-_SEARCH_BANDS:])
     few, number = thinned.only(strong), numbers[strong]
-    if near is None:
-        likely = [(growth, shared) for growth in _GROWTHS for shared in _likely_shared(few, number**growth)]
-    else:
-        likely = [near, (near[0], -near[1])]
+    likely = [(growth, shared) for growth in _GROWTHS for shared in likely_shared(few, number**growth)]
     growths = np.array([growth for growth, _ in likely])
     factors = number ** growths[:, None]
-    states, costs = _starts_tied(few, np.array([shared for _, shared in likely])[:, None] * factors, _MANY_STARTS)
+    states, costs = starts_tied(few, np.array([shared for _, shared in likely])[:, None] * factors, MANY)
     followed = costs < _WORSE * np.min(costs)
     growths, factors, states = growths[followed], factors[followed], states[followed]
-    alike = replace(few, prior_decay=_ALIKE * few.prior_decay)
-    states, _ = _joint_tied(alike, states, factors)
-    states, band_costs = _joint_tied(few, states, factors)
-    costs = np.sum(band_costs, axis=1)
-    first = int(np.argmin(costs))
-    if np.median(band_costs[first]) > _FAR * 2.0 * len(few.time):
+    alike = replace(few, prior_decay=ALIKE * few.prior_decay)
+    states, costs = _joint_tied(alike, states, factors)
+    states = np.stack([_stronger_first(alike, state) for state in states])
+    apart = _apart(states[:, SPLIT, 0] / factors[:, 0], growths, np.sum(costs, axis=1))
+    growths, factors = growths[apart], factors[apart]
+    states, band_costs = _joint_tied(few, states[apart], factors)
+    costs, shared = np.sum(band_costs, axis=1), states[:, SPLIT, 0] / factors[:, 0]
+    likeliest, *others = _apart(shared, growths, costs)
+    if np.median(band_costs[likeliest]) > far * 2.0 * len(few.time):
         return None
-    growth, shared = growths[first], float(states[first, SPLIT, 0] / factors[first, 0])
-    factor = numbers**growth
-    state = _one_joint_tied(problem, _all_bands(thinned, shared, factor), factor)
-    band_cost, normal, _ = _normal_equations(problem, state)
-    covariance, moved = _tied_covariance(normal, factor)
+    growth, factor = growths[likeliest], numbers ** growths[likeliest]
+    state = _all_bands(thinned, factor, _stronger_first(few, states[likeliest]), strong)
+    state, _ = _one_joint_tied(problem, state, factor)
     rival = np.zeros_like(state)
-    for other in range(len(costs)):
-        worse = 0.5 * float(costs[other] - costs[first])
-        if other != first and growths[other] == growth and worse < _NO_RIVAL:
+    for other in others:
+        worse = 0.5 * float(costs[other] - costs[likeliest])
+        if growths[other] == growth and worse < _NO_RIVAL:
             share = 1.0 / (1.0 + np.exp(worse))
-            its_split = float(states[other, SPLIT, 0] / factors[other, 0])
-            (its_state,), _ = _starts_tied(thinned, its_split * factor[None, :], _MANY_STARTS)
+            (its_state,), _ = starts_tied(thinned, shared[other] * factor[None, :], MANY)
             rival = np.sqrt(share * (1.0 - share)) * (its_state - state)
-    return PairFit(state, covariance, band_cost, moved, rival, float(growth))
+    return _tied_fit(problem, state, factor, rival, float(growth))
 
 
-def _all_bands(problem: PairProblem, shared: float, factor: Array) -> Array:
-    """The bands at a split that was found with the strongest of them; those that settle beside their best begin again."""
-    alike = replace(problem, prior_decay=_ALIKE * problem.prior_decay)
-    start, _ = _starts_tied(problem, shared * factor[None, :], _MANY_STARTS)
-    states, _ = _joint_tied(alike, start, factor[None, :])
-    states, costs = _joint_tied(problem, states, factor[None, :])
-    state, cost = states[0], costs[0]
-    if np.max(cost) > _STRAYS * np.median(cost):
-        (again,), _ = _starts_tied(problem, state[None, SPLIT], _MANY_STARTS)
-        state = _one_joint_tied(problem, np.where(PairMoments.of(problem, again).cost(again) < cost, again, state), factor)
-    return np.asarray(state)
+def _apart(shared: Array, growths: Array, costs: Array) -> list[int]:
+    """Fits that are not the same again, the best first."""
+    chosen: list[int] = []
+    for at in np.argsort(costs):
+        if all(growths[at] != growths[one] or abs(shared[at] - shared[one]) > _SAME * abs(shared[one]) for one in chosen):
+            chosen.append(int(at))
+    return chosen
 
 
-def _one_joint_tied(problem: PairProblem, state: Array, factor: Array) -> Array:
-    states, _ = _joint_tied(problem, state[None], factor[None])
-    return np.asarray(states[0])
+def _stronger_first(problem: PairProblem, state: Array) -> Array:
+    """The same pairs, the plane first that is the stronger by what the bands together say."""
+    _, normal, _ = _normal_equations(problem, state)
+    return state if first_is_stronger(state, inverse_of_many(normal)) else exchanged(state)
+
+
+def first_is_stronger(state: Array, covariance: Array) -> bool:
+    real, imaginary = state[REAL], state[IMAGINARY]
+    size2 = real**2 + imaginary**2 + 1e-12
+    crossed = 2.0 * real * imaginary * covariance[:, REAL, IMAGINARY]
+    variance = (real**2 * covariance[:, REAL, REAL] + imaginary**2 * covariance[:, IMAGINARY, IMAGINARY] + crossed) / size2**2
+    says = 0.5 * np.log(size2) / np.sqrt(variance.clip(0.0) + _U_LOG_STRONGER**2)
+    return float(np.sum(says.clip(-_SURE, _SURE))) <= 0.0
+
+
+def fit_tied_near(problem: PairProblem, numbers: Array, near: PairFit) -> PairFit:
+    """The same from what is nearly known; the rival is taken over.
+
+    Parameters
+    ----------
+    problem : PairProblem
+    numbers : ndarray, shape (bands,)
+        Of the partials.
+    near : PairFit
+        Of the same bands, with a shared split.
+    """
+    assert near.growth is not None
+    factor = numbers**near.growth
+    start = with_amplitudes(near.state, *PairMoments.of(problem, near.state).amplitudes())
+    state, _ = _one_joint_tied(problem, start, factor)
+    return _tied_fit(problem, state, factor, near.rival, near.growth)
+
+
+def _tied_fit(problem: PairProblem, state: Array, factor: Array, rival: Array, growth: float) -> PairFit:
+    cost, normal, _ = _normal_equations(problem, state)
+    covariance, moved = _tied_covariance(normal, factor)
+    return PairFit(state, covariance, cost, moved, rival, growth, first_is_stronger(state, covariance))
+
+
+def _all_bands(problem: PairProblem, factor: Array, known: Array, strong: NDArray[np.intp]) -> Array:
+    """The bands at a split that was found with the strongest of them, whose pairs are known."""
+    split = known[SPLIT, 0] / factor[strong[0]] * factor
+    (start,), _ = starts_tied(problem, split[None, :], MANY)
+    start[:, strong] = known
+    return _settled(problem, *_one_joint_tied(problem, start, factor), factor)
+
+
+def _settled(problem: PairProblem, state: Array, cost: Array, factor: Array) -> Array:
+    """Without strays, and with the planes in the order that suits the bands together."""
+    state, cost = _without_strays(problem, state, cost, factor)
+    if np.mean(np.hypot(state[REAL], state[IMAGINARY]) > 1.0) < _MIXED:
+        return state
+    # what the strong bands say is the second plane may have been taken for the first by the weak ones, of which both fit
+    other = exchanged(state)
+    (again,), _ = starts_tied(problem, other[None, SPLIT], MANY)
+    better = PairMoments.of(problem, again).cost(again) < PairMoments.of(problem, other).cost(other)
+    other, its_cost = _without_strays(problem, *_one_joint_tied(problem, np.where(better, again, other), factor), factor)
+    return other if np.sum(its_cost) < np.sum(cost) else state
+
+
+def _without_strays(problem: PairProblem, state: Array, cost: Array, factor: Array) -> tuple[Array, Array]:
+    """A band that settled beside its best draws the split that all share its way: it begins again at what suits the others."""
+    for _ in range(_MENDED):
+        stray = cost > _STRAYS * np.median(cost)
+        if not np.any(stray):
+            break
+        others = ~stray
+        state[:, others], _ = _one_joint_tied(problem.only(np.flatnonzero(others)), state[:, others], factor[others])
+        split = (state[SPLIT, others] / factor[others])[0] * factor[stray]
+        (state[:, stray],), _ = starts_tied(problem.only(np.flatnonzero(stray)), split[None, :], MOST)
+        state, cost = _one_joint_tied(problem, state, factor)
+    return state, cost
+
+
+def mended(problem: PairProblem, fit: PairFit, numbers: Array) -> PairFit | None:
+    """The fit without bands that settled beside their best, and its planes in order; None where nothing asks for it."""
+    mixed = np.mean(np.hypot(fit.state[REAL], fit.state[IMAGINARY]) > 1.0) >= _MIXED
+    if not mixed and np.max(fit.cost) <= _STRAYS * np.median(fit.cost):
+        return None
+    assert fit.growth is not None
+    thinned, factor = problem.thinned(), numbers**fit.growth
+    state = _settled(thinned, *_one_joint_tied(thinned, fit.state, factor), factor)
+    state, _ = _one_joint_tied(problem, state, factor)
+    return _tied_fit(problem, state, factor, fit.rival, fit.growth)
+
+
+def _one_joint_tied(problem: PairProblem, state: Array, factor: Array) -> tuple[Array, Array]:
+    (state,), (cost,) = _joint_tied(problem, state[None], factor[None])
+    return state, cost
 
 
 def _joint_tied(problem: PairProblem, states: Array, factors: Array) -> tuple[Array, Array]:
@@ -156,24 +234,32 @@ def _joint_tied(problem: PairProblem, states: Array, factors: Array) -> tuple[Ar
     fits, bands = factors.shape
     whole = problem.repeated(fits)
     state = states.transpose(1, 0, 2).reshape(COUNT, fits * bands)
-    damping = np.full(fits, 1e-6)
+    damping = np.full(fits * bands, 1e-6)
     cost, normal, wanted = _normal_equations(whole, state)
     open_fits = np.ones(fits, bool)
+    last_gain = np.full(fits, np.inf)
     for _ in range(_TIED_TURNS):
-        trial = state + _tied_step(damped(normal, np.repeat(damping, bands)), normal, wanted, factors)
+        change = _tied_step(damped(normal, damping), normal, wanted, factors)
+        trial = state + change
         moments = PairMoments.of(whole, trial)
         solved = with_amplitudes(trial, *moments.amplitudes())
         trial_cost, solved_cost = moments.cost(trial), moments.cost(solved)
         trial = np.where(solved_cost < trial_cost, solved, trial)
         new_cost = np.minimum(solved_cost, trial_cost)
-        gained = np.sum((cost - new_cost).reshape(fits, bands), axis=1)
+        fall = cost - new_cost
+        gained = np.sum(fall.reshape(fits, bands), axis=1)
         better = open_fits & (gained > 0.0)
         taken = np.repeat(better, bands)
+        foretold = 2.0 * np.sum(change.T * wanted, axis=1) - np.einsum("ib,bij,jb->b", change, normal, change)
+        trusted = taken & (fall >= _TRUSTED * foretold)
+        damping = np.where(fall < 0.0, damping * 10.0, np.where(trusted, np.maximum(damping * 0.1, 1e-9), damping))
         new_normal, new_wanted = moments.normal_equations(trial)
         state, cost = np.where(taken, trial, state), np.where(taken, new_cost, cost)
         normal, wanted = np.where(taken[:, None, None], new_normal, normal), np.where(taken[:, None], new_wanted, wanted)
-        damping = np.where(better, np.maximum(damping * 0.1, 1e-9), damping * 10.0)
-        open_fits &= np.where(better, gained >= _CONVERGED, damping <= _STUCK)
+        open_fits &= np.where(better, gained >= _CONVERGED, np.max(damping.reshape(fits, bands), axis=1) <= _STUCK)
+        last_gain = np.where(better, gained, last_gain)
+        behind = np.sum(cost.reshape(fits, bands), axis=1)
+        open_fits &= behind - np.min(behind) <= np.maximum(_OUT_OF_REACH * last_gain, _NO_RIVAL * 2.0)
         if not np.any(open_fits):
             break
     return state.reshape(COUNT, fits, bands).transpose(1, 0, 2), cost.reshape(fits, bands)
@@ -185,57 +271,6 @@ def _normal_equations(problem: PairProblem, state: Array) -> tuple[Array, Array,
     return moments.cost(state), *moments.normal_equations(state)
 
 
-def _starts_tied(problem: PairProblem, splits: Array, shifts: tuple[float, ...]) -> tuple[Array, Array]:
-    """Pairs at given splits: the rate by Gauss–Newton steps, the amplitudes by linear least squares at each.
-
-    The first guess may have followed either plane or something between: it is shifted by those parts of the split, and each
-    band takes what suits it best.
-
-    Parameters
-    ----------
-    splits : ndarray, shape (rows, bands)
-
-    Returns
-    -------
-    states : ndarray, shape (rows, parameters, bands)
-    cost : ndarray, shape (rows,)
-        χ² of all bands, with the level's prior.
-    """
-    rows, bands = splits.shape
-    tried = problem.repeated(len(shifts) * rows)
-    split = np.tile(splits.ravel(), len(shifts))
-    apart = np.asarray(1j * split, dtype=np.complex128)
-    rate = np.asarray(1j * np.repeat(shifts, rows * bands) * split, dtype=np.complex128)
-    c0, c2 = np.ones(len(split), complex), np.zeros(len(split), complex)
-    for _ in range(_START_TURNS):
-        sums = PairMoments.at(tried, rate, apart)
-        c0, c2, moved = _linear_step(sums, c0, c2)
-        rate = rate + moved.real.clip(-3.0, 3.0) + 1j * moved.imag.clip(-3.0, 3.0)
-    nothing = np.zeros(len(split))
-    state = with_amplitudes(np.array([*[nothing] * 2, -rate.real, rate.imag, *[nothing] * 2, split, nothing]), c0, c2)
-    cost = PairMoments.at(tried, rate, apart).misfit(c0, c2)
-    cost += (np.log(np.hypot(state[4], state[5]).clip(1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
-    cost = np.where(np.isfinite(cost), cost, np.inf).reshape(len(shifts), rows, bands)
-    best = np.argmin(cost, axis=0)
-    chosen = np.take_along_axis(state.reshape(COUNT, len(shifts), rows, bands), best[None, None], axis=1)[:, 0]
-    return chosen.transpose(1, 0, 2), np.sum(np.min(cost, axis=0), axis=1)
-
-
-def _linear_step(sums: PairMoments, c0: Complex, c2: Complex) -> tuple[Complex, Complex, Complex]:
-    """Amplitudes, and change of the rate they share, by linear least squares about given amplitudes."""
-    by_main = c0 * sums.mm[1] + c2 * sums.ms[1]
-    by_second = c0 * sums.ms[1].conj() + c2 * sums.ss[1]
-    both = 2.0 * (c0.conj() * c2 * sums.ms[2]).real
-    by_rate = np.abs(c0) ** 2 * sums.mm[2] + np.abs(c2) ** 2 * sums.ss[2] + both
-    parts = np.array(
-        [sums.mm[0], sums.ms[0], by_main, sums.ms[0].conj(), sums.ss[0], by_second, by_main.conj(), by_second.conj(), by_rate]
-    )
-    parts[::4] *= 1.0 + 1e-9
-    wanted = np.array([sums.mr[0], sums.sr[0], c0.conj() * sums.mr[1] + c2.conj() * sums.sr[1]])
-    c0, c2, moved = np.linalg.solve(parts.T.reshape(-1, 3, 3), wanted.T[:, :, None])[:, :, 0].T
-    return c0, c2, moved
-
-
 def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Array) -> Array:
     """Change of all parameters, shape ``(parameters, fits·bands)``; the bands of a fit stay tied even where it is cut short."""
     across, stiffness, moved, first = _eliminated(damped_normal, normal, factors, wanted)
@@ -243,8 +278,8 @@ def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Arra
     of_shared = pull.reshape(factors.shape).sum(axis=1) / stiffness
     furthest = LARGEST_STEP[SPLIT, 0] / np.median(factors, axis=1)
     change = np.empty((COUNT, factors.size))
-    change[_OTHER] = (first - moved * np.repeat(of_shared, factors.shape[1])[:, None]).T.clip(
-        -LARGEST_STEP[_OTHER], LARGEST_STEP[_OTHER]
+    change[OTHERS] = (first - moved * np.repeat(of_shared, factors.shape[1])[:, None]).T.clip(
+        -LARGEST_STEP[OTHERS], LARGEST_STEP[OTHERS]
     )
     change[SPLIT] = np.ravel(of_shared.clip(-furthest, furthest)[:, None] * factors)
     return change
@@ -254,9 +289,9 @@ def _tied_covariance(normal: Array, factor: Array) -> tuple[Array, Array]:
     """Covariance of the parameters, the shared split known, and their move for one sigma of it."""
     _, (stiffness,), moved, _ = _eliminated(normal, normal, factor[None, :], np.zeros((len(factor), COUNT)))
     covariance = np.zeros_like(normal)
-    covariance[np.ix_(np.arange(len(factor)), _OTHER, _OTHER)] = inverse_of_many(normal[:, _OTHERS_ROWS, _OTHER])
+    covariance[np.ix_(np.arange(len(factor)), OTHERS, OTHERS)] = inverse_of_many(normal[:, _OTHERS_ROWS, OTHERS])
     shared = np.empty((COUNT, len(factor)))
-    shared[_OTHER] = -moved.T / np.sqrt(stiffness)
+    shared[OTHERS] = -moved.T / np.sqrt(stiffness)
     shared[SPLIT] = factor / np.sqrt(stiffness)
     return covariance, shared
 
@@ -264,45 +299,10 @@ def _tied_covariance(normal: Array, factor: Array) -> tuple[Array, Array]:
 def _eliminated(damped_normal: Array, normal: Array, factors: Array, wanted: Array) -> tuple[Array, Array, Array, Array]:
     """The bands' tie to the split, what is left to hold that, how they move with it, and without it (Schur complement)."""
     factor = factors.ravel()
-    across = normal[:, _OTHER, SPLIT] * factor[:, None]
-    right = np.stack([across, wanted[:, _OTHER]], axis=-1)
-    solved = np.linalg.solve(damped_normal[:, _OTHERS_ROWS, _OTHER], right)
+    across = normal[:, OTHERS, SPLIT] * factor[:, None]
+    right = np.stack([across, wanted[:, OTHERS]], axis=-1)
+    solved = np.linalg.solve(damped_normal[:, _OTHERS_ROWS, OTHERS], right)
     moved, first = np.asarray(solved[:, :, 0]), np.asarray(solved[:, :, 1])
     held = factor**2 * damped_normal[:, SPLIT, SPLIT] - (across * moved).sum(axis=1)
     stiffness = np.asarray(np.maximum(held.reshape(factors.shape).sum(axis=1), 1e-12))
     return across, stiffness, moved, first
-
-
-def _likely_shared(problem: PairProblem, factor: Array) -> list[float]:
-    """The likeliest splits of partial 1 upward, and downward; bands whose split would be out of reach add nothing."""
-    grid = linear_pairs(problem, _tied_grid(problem))
-    splits = grid.splits[:, 0]
-    positive = splits[splits > 0.0]
-    fine = np.geomspace(positive[0] / np.max(factor), positive[-1], _FINE)
-    least = np.min(grid.gain, axis=0)
-    likely = []
-    for sign in (1.0, -1.0):
-        total = np.zeros(len(fine))
-        for band, times in enumerate(factor):
-            total += np.interp(sign * fine * times, splits, grid.gain[:, band], left=least[band], right=least[band])
-        peak = np.flatnonzero((total >= np.append(total[1:], -np.inf)) & (total > np.append(-np.inf, total[:-1])))
-        shared = sign * fine[peak[np.argsort(total[peak])[::-1][:_CANDIDATES]]]
-        shared = np.append(shared, sign * 2.0 * np.pi / problem.span_s / np.max(factor) ** 0.5 * _SLOW_CYCLES)
-        _, costs = _starts_tied(problem, shared[:, None] * factor, _FEW_STARTS)
-        likely += [float(shared[at]) for at in np.argsort(costs)[:_FOLLOWED]]
-    return likely
-
-
-def _alone_grid(problem: PairProblem) -> Array:
-    step = 1.0 / (_STEPS_A_CYCLE * problem.span_s)
-    splits = step * np.arange(1, int(min(_WIDEST_HZ, 0.2 / (problem.time[1] - problem.time[0])) / step) + 1)
-    return np.asarray(2.0 * np.pi * np.concatenate([splits, -splits])[:, None])
-
-
-def _tied_grid(problem: PairProblem) -> Array:
-    """Fine where splits are slow, a few to the cycle where they are fast; in rising order."""
-    even = _alone_grid(problem)[:, 0]
-    even = even[even > 0.0]
-    slow = np.geomspace(2.0 * np.pi * _SLOWEST_CYCLES / problem.span_s, even[0], 8, endpoint=False)
-    positive = np.concatenate([slow, even])
-    return np.asarray(np.concatenate([-positive[::-1], positive])[:, None])

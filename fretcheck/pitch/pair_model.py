@@ -21,8 +21,10 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 PARAMETERS = ("log_size", "phase", "decay", "turn", "level_real", "level_imaginary", "split", "extra_decay")
-TURN, SPLIT = 3, 6
+DECAY, TURN, REAL, IMAGINARY, SPLIT, EXTRA = 2, 3, 4, 5, 6, 7
 COUNT = len(PARAMETERS)
+OTHERS = np.array([at for at in range(COUNT) if at != SPLIT])
+"""Those that every band has of its own where the split is shared."""
 LEVEL, U_LOG_LEVEL = 0.35, 1.2
 LARGEST_STEP = np.array([1.0, 1.0, 5.0, 5.0, 1.0, 1.0, 5.0, 5.0])[:, None]
 """Of the parameters, in one step of a fit."""
@@ -42,6 +44,8 @@ class PairProblem:
     """One over the variance of a quadrature of `ratio`; same shape."""
     guess: Complex
     """What `ratio` times its bands' first guess is taken of: the two multiply to the bands' values."""
+    decay_per_s: Array
+    """Of the first guess, shape ``(bands,)``."""
     prior_decay: Array
     """Of `extra_decay`: one over its variance, shape ``(bands,)``."""
 
@@ -73,15 +77,17 @@ class PairProblem:
         if by < 2:
             return self
         count = len(self.time) // by * by
-        weight = self.weight[:count].reshape(-1, by, self.weight.shape[1])
-        total = np.sum(weight, axis=1)
-        ratio = np.sum(weight * self.ratio[:count].reshape(weight.shape), axis=1) / np.maximum(total, 1e-300)
+        groups = -1, by, self.weight.shape[1]
+        # plain means stand for the mean time, whatever the weights; weighted ones would be drawn to a side where trust changes
+        ratio = np.mean(self.ratio[:count].reshape(groups), axis=1)
+        total = by**2 / np.sum(1.0 / np.maximum(self.weight[:count], 1e-300).reshape(groups), axis=1)
         guess = self.guess[:count:by]
         return replace(self, time=self.time[:count].reshape(-1, by).mean(axis=1), ratio=ratio, guess=guess, weight=total)
 
     def only(self, bands: NDArray[np.intp]) -> PairProblem:
         """Those bands."""
-        return PairProblem(self.time, self.ratio[:, bands], self.weight[:, bands], self.guess[:, bands], self.prior_decay[bands])
+        ratio, weight, guess = self.ratio[:, bands], self.weight[:, bands], self.guess[:, bands]
+        return PairProblem(self.time, ratio, weight, guess, self.decay_per_s[bands], self.prior_decay[bands])
 
     def repeated(self, times: int) -> PairProblem:
         """The same bands so many times over."""
@@ -108,6 +114,8 @@ class PairFit:
     """One sigma of which of two shared splits it is, one upward and one downward; same shape as `shared`."""
     growth: float | None = None
     """g of a shared split; None where untied."""
+    first_is_stronger: bool = True
+    """Of pairs with a shared split, by what the bands together say."""
 
 
 @dataclass(frozen=True)
@@ -161,6 +169,16 @@ def linear_pairs(problem: PairProblem, splits: Array) -> LinearPairs:
     level = np.abs(found[..., 2]) / (np.abs(found[..., 0]) + 1e-12)
     gain = gain - 0.5 * (np.log(np.maximum(level, 1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
     return LinearPairs(np.asarray(wide), gain, found)
+
+
+def exchanged(state: Array) -> Array:
+    """The same pairs, first and second plane exchanged."""
+    log_size, phase, decay, turn, real, imaginary, split, extra = state
+    level = real + 1j * imaginary
+    level = np.where(np.abs(level) < 1e-6, 1e-6, level)
+    other = 1.0 / level
+    size, turned = log_size + np.log(np.abs(level)), phase + np.angle(level)
+    return np.array([size, turned, decay + extra, turn + split, other.real, other.imag, -split, -extra])
 
 
 def damped(normal: Array, damping: Array) -> Array:

@@ -52,32 +52,36 @@ class PairMoments:
     def of(cls, problem: PairProblem, state: Array) -> PairMoments:
         """For the rates that `state` says."""
         _, _, decay, turn, _, _, split, extra = state
-        return cls.at(problem, -decay + 1j * turn, -extra + 1j * split)
+        return cls.at(problem, -decay + 1j * turn, turning_and_power(-extra + 1j * split, problem.time))
 
     @classmethod
-    def at(cls, problem: PairProblem, rate: Complex, apart: Complex) -> PairMoments:
-        """For the complex rates of the first plane, and of the second against it; shape ``(bands,)``."""
-        powers, time = problem.powers, problem.time
-        drawn, power = turning_and_power(rate.conj(), time)
-        against, its_power = turning_and_power(apart, time)
+    def at(cls, problem: PairProblem, rate: Complex, against: tuple[Complex, Array]) -> PairMoments:
+        """For complex rates of the first plane, shape ``(bands,)``, and the second against it, by `turning_and_power`."""
+        powers = problem.powers
+        drawn, power = turning_and_power(rate.conj(), problem.time)
         power *= problem.weight
         drawn *= problem.weighted
-        its_power *= power
+        turning, its_power = against
         return cls(
             mm=powers @ power,
-            ss=powers @ its_power,
-            ms=_summed(powers, power * against),
+            ss=powers @ (power * its_power),
+            ms=_summed(powers, power * turning),
             mr=_summed(powers[:2], drawn),
-            sr=_summed(powers[:2], drawn * against.conj()),
+            sr=_summed(powers[:2], drawn * turning.conj()),
             energy=problem.energy,
             prior_decay=problem.prior_decay,
         )
 
+    @property
+    def determinant(self) -> Array:
+        """Of the two planes' Gram matrix, kept above 0."""
+        product = self.mm[0] * self.ss[0]
+        return np.asarray(np.maximum(product - np.abs(self.ms[0]) ** 2, 1e-12 * product))
+
     def amplitudes(self) -> tuple[Complex, Complex]:
         """c₀ and c₂ by linear least squares."""
         aa, bb, ab, ra, rb = self.mm[0], self.ss[0], self.ms[0], self.mr[0], self.sr[0]
-        determinant = np.maximum(aa * bb - np.abs(ab) ** 2, 1e-12 * aa * bb)
-        return (bb * ra - ab * rb) / determinant, (aa * rb - ab.conj() * ra) / determinant
+        return (bb * ra - ab * rb) / self.determinant, (aa * rb - ab.conj() * ra) / self.determinant
 
     def cost(self, state: Array) -> Array:
         """χ² of every pair, the priors' share included; `state` must have the moments' rates."""

@@ -206,9 +206,11 @@ def step(fit: PartialFit) -> float:
 
     # phase and frequency: imaginary part, columns 1 and 2πt, and the glide's, which all partials share
     phase, turn = lines.of(moment.imag)
-    columns = _glide_columns(fit)
+    columns = (
+        [] if fit.glide is None else fit.glide.phase_columns(fit.frames.time_s, 2.0 * np.pi * fit.follows * fit.frequency_hz)
+    )
     largest = 0.0
-    if columns:
+    if fit.glide is not None:
         residual_left = [lines.of(power * column) for column in columns]
         left = [column - a - b * time for column, (a, b) in zip(columns, residual_left, strict=True)]
         weight = power / fit.noise
@@ -222,7 +224,7 @@ def step(fit: PartialFit) -> float:
         for delta, (a, b) in zip(change, residual_left, strict=True):
             phase, turn = phase - a * delta, turn - b * delta
         largest = float(np.max(np.abs(change) / np.sqrt(np.diag(fit.glide_covariance))))
-        _move_glide(fit, change)
+        fit.glide = fit.glide.moved(*change)
     else:
         fit.glide_effect, fit.glide_covariance = None, None
     limit = 0.25 / fit.frames.length_s
@@ -256,24 +258,6 @@ class _Lines:
         """a and b; `moment` is weight times ordinate."""
         slope = (moment * self._centred).sum(axis=0) / self.spread
         return moment.sum(axis=0) / self.total - slope * self.mean, slope
-
-
-def _glide_columns(fit: PartialFit) -> list[Array]:
-    """Derivatives of every band's phase by c and by log τ."""
-    if fit.glide is None:
-        return []
-    time, tau, c = fit.frames.time_s, fit.glide.tau_s, fit.glide.c
-    fade = np.exp(-time / tau)
-    by_c = -tau * fade * (1.0 + c * fade / 2.0)
-    by_tau = -c * fade * (tau + time)
-    angle = 2.0 * np.pi * fit.follows * fit.frequency_hz
-    return [np.outer(by_c, angle), np.outer(by_tau, angle)]
-
-
-def _move_glide(fit: PartialFit, change: Array) -> None:
-    assert fit.glide is not None
-    tau = float(np.clip(fit.glide.tau_s * np.exp(np.clip(change[1], -0.5, 0.5)), *TAU_RANGE_S))
-    fit.glide = Glide(float(np.clip(fit.glide.c + change[0], -0.05, 0.1)), tau)
 
 
 def _glide_guess(fit: PartialFit) -> Glide | None:

@@ -15,15 +15,17 @@ relative to a one-plane `PartialFit`, whose glide is kept.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.frames import CORRELATION
+from fretcheck.pitch.glide import Glide
 from fretcheck.pitch.noise import running_median
-from fretcheck.pitch.pair_fit import fit_alone, fit_tied
-from fretcheck.pitch.pair_model import PARAMETERS, SPLIT, TURN, PairFit, PairProblem
+from fretcheck.pitch.pair_fit import ALIKE, fit_alone, fit_tied, fit_tied_near, mended
+from fretcheck.pitch.pair_glide import GlidingPairs, fit_gliding
+from fretcheck.pitch.pair_model import DECAY, EXTRA, PARAMETERS, SPLIT, TURN, PairFit, PairProblem
 from fretcheck.pitch.partial_fit import PartialFit
 
 Array = NDArray[np.float64]
@@ -34,6 +36,7 @@ _BETTER = 0.7  # a pair must fit this much better than one plane
 _EXCESS_OF_ALL = 3.0  # the same, mean of all bands: less than that no shared split would explain
 _FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
 _UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
+
 _LEAST = 0.15  # of a beat's reach in frequency, that no pair is trusted beyond
 _SPLIT_WORTH = 6.0  # χ² that a split of its own must be worth to a band
 _LEVEL_WORTH = 2.0  # χ² for each band, that a shared split must be worth
@@ -42,13 +45,33 @@ _LONGEST_RUN = 30.0  # frames
 _SETTLED = 0.75  # share of the bands that must agree; a fit of many may leave one beside its best
 _NEAR_NOISE = 2.5  # χ² for each degree of freedom
 _U_DECAY = 0.3  # how far the two planes' decays may differ, as a share
+_ASTRAY, _FAR, _FAR_GLIDING = 1.5, 5.0, 100.0  # χ² for each value; while a glide is nearly known only, pairs fit badly
 _DECAY_REACH = 3  # bands on either side among which a decay is usual
+
+
+@dataclass(frozen=True)
+class TiedPairs:
+    """A fit of pairs with a shared split, and what it is relative to."""
+
+    fit: PairFit
+    guess_hz: Array
+    """Of its bands."""
+    decay_per_s: Array
+
+    def against(self, problem: PairProblem, guess_hz: Array) -> PairFit:
+        """The same against another first guess."""
+        state = self.fit.state.copy()
+        state[TURN] += 2.0 * np.pi * (self.guess_hz - guess_hz)
+        state[DECAY] += self.decay_per_s - problem.decay_per_s
+        return replace(self.fit, state=state)
 
 
 @dataclass(frozen=True)
 class Pairs:
     """All partials, those that beat as pairs; arrays of shape ``(bands,)``."""
 
+    fit: PartialFit
+    """That they are relative to: its glide is that of both planes."""
     frequency_hz: Array
     variance_hz2: Array
     misfit: float
@@ -61,8 +84,8 @@ class Pairs:
     shared_hz: Array
     """By how much the frequencies move for one sigma of the split they share, and of which way it goes; shape ``(2, bands)``."""
 
-    tied: tuple[float, float] | None = None
-    """Of a split that all share: by which power of its number it grows, and its value at partial 1 in rad/s."""
+    tied: TiedPairs | None = None
+    """The fit, where all share a split."""
     weaker: Complex | None = None
     """The weaker plane of every band as it stands in the frames, shape ``(frames, bands)``; None where none beats."""
 
@@ -78,7 +101,7 @@ def with_planes(
     """Fit the kept bands as pairs, if they beat.
 
     `string_hz` makes of frequencies and their variances those of the string that suits them best; `like` are pairs found with
-    nearly the same fit, whose shared split is not looked for again.
+    nearly the same fit: a shared split is not looked for again, neither near another nor where there was none.
 
     A band that does not show its beating may still beat too slowly to be seen: where others do, its frequency is in doubt by
     what such a beat would move it.
@@ -93,18 +116,81 @@ def with_planes(
     little = float(np.mean(np.maximum(single[kept] - 1.0, 0.0))) < _EXCESS_OF_ALL / np.sqrt(frames)
     if little or np.sum(beats) < max(_FEWEST, _SHARE * float(np.sum(kept))):
         cost = float(np.sum(single[kept])) * freedom
-        return Pairs(fit.frequency_hz, single_variance, cost, 0, 0.0, 0.0, np.zeros((2, len(single))))
+        return Pairs(fit, fit.frequency_hz, single_variance, cost, 0, 0.0, 0.0, np.zeros((2, len(single))))
     guess_hz = string_hz(fit.frequency_hz, single_variance)
-    alone = _alone(fit, kept, single, single_variance, guess_hz, np.flatnonzero(beats))
     bands = np.flatnonzero(kept)
-    problem = _pair_problem(fit, guess_hz, bands)
     one_plane = float(np.sum(single[bands])) * freedom / CORRELATION
-    tied = fit_tied(problem, np.asarray(1.0 + bands, dtype=np.float64), near=like.tied if like is not None else None)
-    if tied is None or not _explains(tied, single[bands], frames):
+    gliding, found = _tied(fit, guess_hz, bands, like)
+    explained = found is not None and _explains(found, single[bands], frames)
+    if found is not None and explained and like is not None and _with_levels(found) < one_plane:
+        return _tied_pairs(gliding, guess_hz, bands, found)
+    alone = _alone(fit, kept, single, single_variance, guess_hz, np.flatnonzero(beats))
+    if found is None or not explained or like is not None:
         return alone.pairs
-    if float(np.sum(tied.cost)) + _LEVEL_WORTH * len(bands) > min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating):
+    if _with_levels(found) > min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating):
         return alone.pairs
-    return _tied_pairs(fit, problem, tied, guess_hz, bands)
+    return _tied_pairs(gliding, guess_hz, bands, found)
+
+
+def _tied(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], like: Pairs | None) -> tuple[PartialFit, PairFit | None]:
+    """Pairs with a shared split, if any come near, and the fit whose glide is that of both planes."""
+    problem = _pair_problem(fit, guess_hz, bands)
+    numbers = np.asarray(1.0 + bands, dtype=np.float64)
+    if like is None:
+        found = fit_tied(problem, numbers, far=_FAR if fit.glide is None else _FAR_GLIDING)
+        return (fit, found) if found is None or fit.glide is None else _with_glide(fit, guess_hz, bands, numbers, found)
+    if like.tied is None:
+        return fit, None
+    known = like.tied.against(problem, guess_hz[bands])
+    if fit.glide is None or like.fit.glide is None:
+        return fit, fit_tied_near(problem, numbers, known)
+    return _with_glide(replace(fit, glide=like.fit.glide), guess_hz, bands, numbers, known)
+
+
+def _with_glide(
+    fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], numbers: Array, tied: PairFit
+) -> tuple[PartialFit, PairFit]:
+    """The glide fitted together with the pairs."""
+    assert fit.glide is not None
+    assert tied.growth is not None
+    angle = 2.0 * np.pi * (fit.follows * fit.frequency_hz)[bands]
+    factor = numbers**tied.growth
+
+    def problem_of(glide: Glide) -> PairProblem:
+        return _pair_problem(replace(fit, glide=glide), guess_hz, bands)
+
+    def columns_of(glide: Glide) -> list[Array]:
+        return glide.phase_columns(fit.frames.time_s, angle)
+
+    def alike_of(glide: Glide) -> PairProblem:
+        problem = problem_of(glide)
+        return replace(problem, prior_decay=ALIKE * problem.prior_decay)
+
+    per_value = 2.0 * len(fit.frames.time_s)
+
+    def settled_from(start: PairFit, glide: Glide) -> GlidingPairs:
+        found = fit_gliding(problem_of, columns_of, start, factor, glide)
+        hopeful = np.median(found.fit.cost) < _FAR * per_value
+        again = mended(problem_of(found.glide), found.fit, numbers) if hopeful else None
+        return found if again is None else fit_gliding(problem_of, columns_of, again, factor, found.glide)
+
+    gliding = None
+    if np.median(tied.cost) > _ASTRAY * per_value:
+        # what is wrong with the glide hides behind unequal decays
+        start = replace(tied, state=tied.state * (np.arange(len(tied.state)) != EXTRA)[:, None])
+        alike = fit_gliding(alike_of, columns_of, start, factor, fit.glide)
+        gliding = settled_from(alike.fit, alike.glide)
+    if gliding is None or np.median(gliding.fit.cost) > _ASTRAY * per_value:
+        direct = settled_from(tied, fit.glide)
+        gliding = direct if gliding is None or np.sum(direct.fit.cost) < np.sum(gliding.fit.cost) else gliding
+    effect = np.zeros((2, len(fit.frequency_hz)))
+    effect[:, bands] = gliding.effect / (2.0 * np.pi * guess_hz[bands])
+    return replace(fit, glide=gliding.glide, glide_covariance=gliding.covariance, glide_effect=effect), gliding.fit
+
+
+def _with_levels(tied: PairFit) -> float:
+    """χ² of all bands, and what a second plane must be worth."""
+    return float(np.sum(tied.cost)) + _LEVEL_WORTH * len(tied.cost)
 
 
 def _explains(tied: PairFit, single: Array, frames: int) -> bool:
@@ -154,12 +240,12 @@ def _alone(
     else:
         better = better[:0]
     cost = float(np.sum(costs[kept]))
-    return _Alone(Pairs(frequency, variance, cost * CORRELATION, len(better), level, split, nothing, None, weaker), cost)
+    return _Alone(Pairs(fit, frequency, variance, cost * CORRELATION, len(better), level, split, nothing, None, weaker), cost)
 
 
-def _tied_pairs(fit: PartialFit, problem: PairProblem, tied: PairFit, guess_hz: Array, bands: NDArray[np.intp]) -> Pairs:
-    first_is_stronger = np.median(np.hypot(tied.state[4], tied.state[5])) <= 1.0
-    planes = _Planes.of(tied, problem, stronger=np.full(len(bands), first_is_stronger))
+def _tied_pairs(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], tied: PairFit) -> Pairs:
+    problem = _pair_problem(fit, guess_hz, bands)
+    planes = _Planes.of(tied, problem, stronger=np.full(len(bands), tied.first_is_stronger))
     frequency, variance = fit.frequency_hz.copy(), fit.variance_hz2.copy()
     shared = np.zeros((2, len(frequency)))
     frequency[bands] = guess_hz[bands] + planes.turn_hz
@@ -168,9 +254,10 @@ def _tied_pairs(fit: PartialFit, problem: PairProblem, tied: PairFit, guess_hz: 
     level, split = float(np.median(planes.level)), float(np.median(np.abs(planes.split_hz)))
     weaker = np.zeros(fit.frames.values.shape, complex)
     weaker[:, bands] = planes.weaker
-    assert tied.growth is not None
-    known = tied.growth, float(tied.state[SPLIT, 0] / (1.0 + bands[0]) ** tied.growth)
-    return Pairs(frequency, variance, float(np.sum(tied.cost)) * CORRELATION, len(bands), level, split, shared, known, weaker)
+    known = TiedPairs(tied, guess_hz[bands], problem.decay_per_s)
+    return Pairs(
+        fit, frequency, variance, float(np.sum(tied.cost)) * CORRELATION, len(bands), level, split, shared, known, weaker
+    )
 
 
 @dataclass(frozen=True)
@@ -251,6 +338,7 @@ def _pair_problem(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp]) -> 
         ratio=ratio / size,
         weight=weight * size**2,
         guess=guess * size,
+        decay_per_s=usual,
         prior_decay=1.0 / (_U_DECAY * np.maximum(usual, 0.5)) ** 2,
     )
 

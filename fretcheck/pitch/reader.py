@@ -44,7 +44,6 @@ _BEATING_WIDENED = 1.5  # by trial: pairs that are hard to tell apart err alike
 _STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _LESS_NOISE = 0.8
-_PEELED = 3  # times that the glide is looked for in what the weaker plane leaves
 _END_MARGIN_S = 0.004
 _AFTER_CLIPPING_S = 0.005
 _BERTHS_CYCLES = (6.0, 3.0, 1.2)  # distance from a multiple of the mains, in cycles over the note
@@ -151,43 +150,26 @@ def read_pluck(
     def string_hz(frequency_hz: Array, variance_hz2: Array) -> Array:
         return string_of(frequency_hz, variance_hz2).partial_hz(numbers)
 
-    fit, pairs = _with_planes_and_glide(fit, kept, string_hz)
+    pairs = _with_planes_and_glide(fit, kept, string_hz)
     string = string_of(pairs.frequency_hz, pairs.variance_hz2)
     details |= pairs.details()
-    return _reading(fit, string, pairs, kept, coarse, flags, details, limits)
+    return _reading(pairs.fit, string, pairs, kept, coarse, flags, details, limits)
 
 
-def _with_planes_and_glide(
-    fit: PartialFit, kept: NDArray[np.bool_], string_hz: Callable[[Array, Array], Array]
-) -> tuple[PartialFit, Pairs]:
-    """Two planes and a glide disturb each other's fits: without a glide is tried, and the glide of what one plane leaves."""
+def _with_planes_and_glide(fit: PartialFit, kept: NDArray[np.bool_], string_hz: Callable[[Array, Array], Array]) -> Pairs:
+    """Two planes and a glide disturb each other's fits: where a glide was found, without one is tried."""
     pairs = with_planes(fit, kept, string_hz)
-    if not pairs.beating:
-        return fit, pairs
-    frames, follows = fit.frames, fit.follows
-    if fit.glide is not None:
-        steady = fit_without_glide(frames, follows)
-        noise = np.minimum(fit.noise, steady.noise)  # what either leaves beyond the noise must not pass for noise
-        believe_noise(steady, noise)
-        still = with_planes(steady, kept, string_hz)
-        if np.any(noise < _LESS_NOISE * fit.noise):
-            believe_noise(fit, noise)
-            pairs = with_planes(fit, kept, string_hz, like=pairs)
-        if still.misfit + _PAIR_COST * still.beating < pairs.misfit + _PAIR_COST * pairs.beating + GLIDE_EVIDENCE:
-            fit, pairs = steady, still
-    for _ in range(_PEELED):
-        if pairs.tied is None or pairs.weaker is None:
-            break
-        one_plane = fit_partials(without(frames, pairs.weaker), follows)
-        one_plane.frames = frames
-        if one_plane.glide is None:
-            break
-        believe_noise(one_plane, fit.noise)
-        both = with_planes(one_plane, kept, string_hz, like=pairs)
-        if both.misfit > pairs.misfit - GLIDE_EVIDENCE:
-            break
-        fit, pairs = one_plane, both
-    return fit, pairs
+    if not pairs.beating or fit.glide is None:
+        return pairs
+    steady = fit_without_glide(fit.frames, fit.follows)
+    noise = np.minimum(fit.noise, steady.noise)  # what either leaves beyond the noise must not pass for noise
+    believe_noise(steady, noise)
+    still = with_planes(steady, kept, string_hz, like=pairs if pairs.tied is not None else None)
+    if np.any(noise < _LESS_NOISE * fit.noise):
+        believe_noise(fit, noise)
+        pairs = with_planes(fit, kept, string_hz, like=pairs)
+    less = still.misfit + _PAIR_COST * still.beating < pairs.misfit + _PAIR_COST * pairs.beating + GLIDE_EVIDENCE
+    return still if less else pairs
 
 
 def _partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Array:

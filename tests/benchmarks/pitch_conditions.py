@@ -63,6 +63,7 @@ def conditions() -> list[Condition]:
         Condition("glide ≤ 8 c, τ 0.5 s", "≤ 0.2", _with(_glide(0.5, 0.5)), True),
         Condition("two planes, same split in Hz", "≤ 0.04", _with(_planes(0.0))),
         Condition("two planes, same split in cents", "≤ 0.04", _with(_planes(1.0))),
+        Condition("two planes and a glide", "–", _with(lambda rng: _planes(0.0)(rng) | _glide(0.1, 0.25)(rng))),
         Condition("body resonances ±1 c", "≤ 0.3", _with(lambda rng: {"body_pull_cents": 1.0})),
         Condition("neighbour string −20 dB", "–", _with(disturb=_neighbour)),
         Condition(

@@ -21,6 +21,7 @@ def problem():
         ratio=ratio,
         weight=rng.uniform(0.5, 40.0, (FRAMES, BANDS)),
         guess=np.ones((FRAMES, BANDS), complex),
+        decay_per_s=np.ones(BANDS),
         prior_decay=rng.uniform(0.1, 1.0, BANDS),
     )
 
