@@ -2,7 +2,8 @@
 
 Tied, δ of partial n is D·n^g for all bands, with the one unknown D: g is 0 where the planes differ by the same number of hertz,
 1 where they differ by the same number of cents. Gauss–Newton steps with Levenberg's damping; D is eliminated last (Schur
-complement), so that a step costs one small system a band, and the amplitudes follow each step by linear least squares.
+complement), so that a step costs one small system a band, and the amplitudes follow each step by linear least squares. Each band
+has a damping of its own: one that overshoots does not hold the others back.
 
 Conventions
 -----------
@@ -132,6 +133,7 @@ def _stronger_first(problem: PairProblem, state: Array) -> Array:
 
 
 def first_is_stronger(state: Array, covariance: Array) -> bool:
+    """Whether the bands together say so: each by its level in its own uncertainties, the surest no louder than three."""
     real, imaginary = state[REAL], state[IMAGINARY]
     size2 = real**2 + imaginary**2 + 1e-12
     crossed = 2.0 * real * imaginary * covariance[:, REAL, IMAGINARY]

@@ -9,7 +9,7 @@ stronger plane's frequency is the partial's.
 Conventions
 -----------
 `level` is the amplitude of the weaker plane against the stronger's, `split_hz` its frequency less the stronger's. Everything is
-relative to a one-plane `PartialFit`, whose glide is kept.
+relative to a one-plane `PartialFit`; its glide is fitted again with pairs that share a split, and kept with others.
 """
 
 from __future__ import annotations
