@@ -40,7 +40,8 @@ _FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
 _STRENGTH = 50.0
 # by trial: the law of a glide is seen the less well the more of it is left at the end
 _GLIDE_WIDENED, _GLIDE_WIDENED_MOST, _GLIDE_WIDENED_BY_LEFT = 1.3, 2.0, 14.0
-_BEATING_WIDENED = 1.5  # by trial: pairs that are hard to tell apart err alike
+# by trial: pairs that are hard to tell apart err alike, the more so with a split each or a glide beside them
+_BEATING_WIDENED, _TIED_WIDENED = 1.5, 1.25
 _STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _LESS_NOISE = 0.8
@@ -217,7 +218,8 @@ def _reading(
         moved = fit.glide_effect[:, kept] @ string.influence
         common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
     split_cents = float(np.linalg.norm((pairs.shared_hz / pairs.frequency_hz)[:, kept] @ string.influence)) * CENTS
-    widened = _BEATING_WIDENED if pairs.beating else 1.0
+    beating = _BEATING_WIDENED if pairs.tied is None or fit.glide is not None else _TIED_WIDENED
+    widened = beating if pairs.beating else 1.0
     share_left = 0.0 if fit.glide is None else float(np.exp(-time[-1] / fit.glide.tau_s))
     common_cents *= min(_GLIDE_WIDENED + _GLIDE_WIDENED_BY_LEFT * share_left, _GLIDE_WIDENED_MOST)
     u_cents = float(np.linalg.norm([string.u_cents, common_cents, split_cents])) * widened
