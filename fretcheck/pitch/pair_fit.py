@@ -12,8 +12,6 @@ As in `pair_model`.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,15 +24,18 @@ from fretcheck.pitch.pair_model import (
     SPLIT,
     PairFit,
     PairProblem,
+    covariance_of_others,
     damped,
     exchanged,
     inverse_of_many,
+    level_of,
     linear_pairs,
 )
 from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
 from fretcheck.pitch.pair_starts import MANY, MOST, alone_grid, likely_shared, starts_tied
 
 Array = NDArray[np.float64]
+
 _OTHERS_ROWS = OTHERS[:, None]
 
 _TURNS, _TIED_TURNS = 8, 20
@@ -45,7 +46,8 @@ _STRAYS, _STUCK = 2.0, 1e3
 _SEARCH_BANDS = 14
 _GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
 _WORSE = 10.0  # times the χ² of the best start, beyond which another is not followed
-ALIKE = 100.0  # tighter, at first, is it known that both planes decay alike: a slow split hides behind unequal decays
+FAR = 5.0
+"""χ² for each value, beyond which a fit is none."""
 _MENDED = 2  # times
 _NO_RIVAL = 12.0  # half a χ²
 _SAME = 0.02  # of a split
@@ -74,7 +76,7 @@ def fit_alone(problem: PairProblem) -> PairFit:
     return PairFit(state, inverse_of_many(normal), cost, nothing, nothing)
 
 
-def fit_tied(problem: PairProblem, numbers: Array, *, far: float = 5.0) -> PairFit | None:
+def fit_tied(problem: PairProblem, numbers: Array, *, far: float = FAR) -> PairFit | None:
     """All bands with one shared split; None where none comes near to what the strongest bands hold.
 
     Parameters
@@ -94,7 +96,7 @@ def fit_tied(problem: PairProblem, numbers: Array, *, far: float = 5.0) -> PairF
     states, costs = starts_tied(few, np.array([shared for _, shared in likely])[:, None] * factors, MANY)
     followed = costs < _WORSE * np.min(costs)
     growths, factors, states = growths[followed], factors[followed], states[followed]
-    alike = replace(few, prior_decay=ALIKE * few.prior_decay)
+    alike = few.alike()
     states, costs = _joint_tied(alike, states, factors)
     states = np.stack([_stronger_first(alike, state) for state in states])
     apart = _apart(states[:, SPLIT, 0] / factors[:, 0], growths, np.sum(costs, axis=1))
@@ -177,7 +179,7 @@ def _all_bands(problem: PairProblem, factor: Array, known: Array, strong: NDArra
 def _settled(problem: PairProblem, state: Array, cost: Array, factor: Array) -> Array:
     """Without strays, and with the planes in the order that suits the bands together."""
     state, cost = _without_strays(problem, state, cost, factor)
-    if np.mean(np.hypot(state[REAL], state[IMAGINARY]) > 1.0) < _MIXED:
+    if not _mixed(state):
         return state
     # what the strong bands say is the second plane may have been taken for the first by the weak ones, of which both fit
     other = exchanged(state)
@@ -190,7 +192,7 @@ def _settled(problem: PairProblem, state: Array, cost: Array, factor: Array) -> 
 def _without_strays(problem: PairProblem, state: Array, cost: Array, factor: Array) -> tuple[Array, Array]:
     """A band that settled beside its best draws the split that all share its way: it begins again at what suits the others."""
     for _ in range(_MENDED):
-        stray = cost > _STRAYS * np.median(cost)
+        stray = _strays(cost)
         if not np.any(stray):
             break
         others = ~stray
@@ -201,10 +203,18 @@ def _without_strays(problem: PairProblem, state: Array, cost: Array, factor: Arr
     return state, cost
 
 
+def _strays(cost: Array) -> NDArray[np.bool_]:
+    return np.asarray(cost > _STRAYS * np.median(cost))
+
+
+def _mixed(state: Array) -> bool:
+    """True when the second plane is the stronger in not so few of the bands."""
+    return bool(np.mean(level_of(state) > 1.0) >= _MIXED)
+
+
 def mended(problem: PairProblem, fit: PairFit, numbers: Array) -> PairFit | None:
     """The fit without bands that settled beside their best, and its planes in order; None where nothing asks for it."""
-    mixed = np.mean(np.hypot(fit.state[REAL], fit.state[IMAGINARY]) > 1.0) >= _MIXED
-    if not mixed and np.max(fit.cost) <= _STRAYS * np.median(fit.cost):
+    if not (_mixed(fit.state) or np.any(_strays(fit.cost))):
         return None
     assert fit.growth is not None
     thinned, factor = problem.thinned(), numbers**fit.growth
@@ -290,12 +300,10 @@ def _tied_step(damped_normal: Array, normal: Array, wanted: Array, factors: Arra
 def _tied_covariance(normal: Array, factor: Array) -> tuple[Array, Array]:
     """Covariance of the parameters, the shared split known, and their move for one sigma of it."""
     _, (stiffness,), moved, _ = _eliminated(normal, normal, factor[None, :], np.zeros((len(factor), COUNT)))
-    covariance = np.zeros_like(normal)
-    covariance[np.ix_(np.arange(len(factor)), OTHERS, OTHERS)] = inverse_of_many(normal[:, _OTHERS_ROWS, OTHERS])
     shared = np.empty((COUNT, len(factor)))
     shared[OTHERS] = -moved.T / np.sqrt(stiffness)
     shared[SPLIT] = factor / np.sqrt(stiffness)
-    return covariance, shared
+    return covariance_of_others(normal), shared
 
 
 def _eliminated(damped_normal: Array, normal: Array, factors: Array, wanted: Array) -> tuple[Array, Array, Array, Array]:

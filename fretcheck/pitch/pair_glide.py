@@ -12,15 +12,16 @@ As in `pair_model`; what all bands share stands in the order split, c, log τ.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.glide import Glide
-from fretcheck.pitch.pair_fit import first_is_stronger
+from fretcheck.pitch.pair_fit import FAR, first_is_stronger, mended
 from fretcheck.pitch.pair_model import (
     COUNT,
+    EXTRA,
     IMAGINARY,
     LARGEST_STEP,
     OTHERS,
@@ -29,7 +30,7 @@ from fretcheck.pitch.pair_model import (
     TURN,
     PairFit,
     PairProblem,
-    inverse_of_many,
+    covariance_of_others,
 )
 from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
 
@@ -38,6 +39,7 @@ Array = NDArray[np.float64]
 _TURNS = 10
 _CONVERGED = 0.05  # χ²
 _STUCK = 1e3
+_ASTRAY = 1.5  # χ² for each value, beyond which the glide may be far off
 _HOPEFUL, _HALF = 10.0, 0.3  # χ² for each value, beyond which a step must take away so large a share
 
 
@@ -45,6 +47,8 @@ _HOPEFUL, _HALF = 10.0, 0.3  # χ² for each value, beyond which a step must tak
 class GlidingPairs:
     """Pairs, and the glide that both planes have."""
 
+    problem: PairProblem
+    """With that glide taken off."""
     fit: PairFit
     glide: Glide
     covariance: Array
@@ -53,27 +57,61 @@ class GlidingPairs:
     """By how much these two move the stronger plane, rad/s, the split following them; shape ``(2, bands)``."""
 
 
-def fit_gliding(
-    problem_of: Callable[[Glide], PairProblem],
-    columns_of: Callable[[Glide], list[Array]],
-    start: PairFit,
-    factor: Array,
-    glide: Glide,
-) -> GlidingPairs:
+@dataclass(frozen=True)
+class GlidingProblem:
+    """What is to be fitted, as it depends on the glide."""
+
+    problem_of: Callable[[Glide], PairProblem]
+    """With a given glide taken off."""
+    columns_of: Callable[[Glide], list[Array]]
+    """Derivatives of the bands' phases by c and log τ, each of shape ``(frames, bands)``."""
+    frames: int
+
+    def alike(self) -> GlidingProblem:
+        """As `PairProblem.alike`."""
+        return replace(self, problem_of=lambda glide: self.problem_of(glide).alike())
+
+    def per_value(self, fit: PairFit) -> float:
+        """χ² for each value, of the middle band."""
+        return float(np.median(fit.cost)) / (2.0 * self.frames)
+
+
+def fit_gliding(gliding: GlidingProblem, start: PairFit, numbers: Array, glide: Glide) -> GlidingPairs:
     """From pairs that were fitted with a fixed glide.
 
     Parameters
     ----------
-    problem_of : callable
-        The problem with a given glide taken off.
-    columns_of : callable
-        Derivatives of the bands' phases by c and log τ, each of shape ``(frames, bands)``.
+    gliding : GlidingProblem
     start : PairFit
         With a shared split.
-    factor : ndarray, shape (bands,)
-        Each band's split for one of the shared split.
+    numbers : ndarray, shape (bands,)
+        Of the partials.
     glide : Glide
     """
+    found = None
+    if gliding.per_value(start) > _ASTRAY:
+        # what is wrong with the glide hides behind unequal decays
+        state = start.state.copy()
+        state[EXTRA] = 0.0
+        alike = _fit(gliding.alike(), replace(start, state=state), numbers, glide)
+        found = _settled(gliding, alike.fit, numbers, alike.glide)
+    if found is None or gliding.per_value(found.fit) > _ASTRAY:
+        direct = _settled(gliding, start, numbers, glide)
+        found = direct if found is None or np.sum(direct.fit.cost) < np.sum(found.fit.cost) else found
+    return found
+
+
+def _settled(gliding: GlidingProblem, start: PairFit, numbers: Array, glide: Glide) -> GlidingPairs:
+    """Without strays, and with the planes in order, where there is hope."""
+    found = _fit(gliding, start, numbers, glide)
+    again = mended(found.problem, found.fit, numbers) if gliding.per_value(found.fit) < FAR else None
+    return found if again is None else _fit(gliding, again, numbers, found.glide)
+
+
+def _fit(gliding: GlidingProblem, start: PairFit, numbers: Array, glide: Glide) -> GlidingPairs:
+    assert start.growth is not None
+    factor = numbers**start.growth
+    problem_of, columns_of = gliding.problem_of, gliding.columns_of
     problem, state = problem_of(glide), start.state
     moments = PairMoments.of(problem, state)
     cost = moments.cost(state)
@@ -98,7 +136,7 @@ def fit_gliding(
         slow = left > _HOPEFUL * 2.0 * problem.ratio.size and 0.0 < gained < _HALF * left
         if damping > _STUCK or 0.0 < gained < _CONVERGED or slow:
             break
-    return _known(state, cost, normal, factor, glide, start)
+    return _known(problem, state, cost, normal, factor, glide, start)
 
 
 def _with_glide(problem: PairProblem, moments: PairMoments, state: Array, columns: list[Array]) -> tuple[Array, Array]:
@@ -152,7 +190,9 @@ def _step(normal: Array, wanted: Array, factor: Array, damping: float) -> tuple[
     return change, shared
 
 
-def _known(state: Array, cost: Array, normal: Array, factor: Array, glide: Glide, start: PairFit) -> GlidingPairs:
+def _known(
+    problem: PairProblem, state: Array, cost: Array, normal: Array, factor: Array, glide: Glide, start: PairFit
+) -> GlidingPairs:
     """Covariances about the fit's end."""
     held, _, moved = _shared_of(normal, factor, normal)
     scale = np.sqrt(np.diag(held).clip(1e-30))
@@ -160,8 +200,7 @@ def _known(state: Array, cost: Array, normal: Array, factor: Array, glide: Glide
     of_glide = covariance[1:, 1:]
     follows = np.linalg.solve(of_glide, covariance[1:, 0])
     split_sigma = float(np.sqrt(max(covariance[0, 0] - follows @ covariance[1:, 0], 0.0)))
-    own = np.zeros((len(factor), COUNT, COUNT))
-    own[np.ix_(np.arange(len(factor)), OTHERS, OTHERS)] = inverse_of_many(normal[:, OTHERS[:, None], OTHERS])
+    own = covariance_of_others(normal)
     by_shared = np.zeros((3, COUNT, len(factor)))
     by_shared[:, OTHERS] = -moved.transpose(2, 1, 0)
     by_shared[0, SPLIT] = factor
@@ -169,4 +208,4 @@ def _known(state: Array, cost: Array, normal: Array, factor: Array, glide: Glide
     stronger = first_is_stronger(state, own)
     fit = PairFit(state, own, cost, split_sigma * by_shared[0], start.rival, start.growth, stronger)
     effect = by_glide[:, TURN] if stronger else by_glide[:, TURN] + by_glide[:, SPLIT]
-    return GlidingPairs(fit, glide, of_glide, effect)
+    return GlidingPairs(problem, fit, glide, of_glide, effect)

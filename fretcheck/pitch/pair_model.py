@@ -30,6 +30,7 @@ LARGEST_STEP = np.array([1.0, 1.0, 5.0, 5.0, 1.0, 1.0, 5.0, 5.0])[:, None]
 """Of the parameters, in one step of a fit."""
 
 _SEARCH_FRAMES = 64
+_ALIKE = 100.0
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,10 @@ class PairProblem:
     def repeated(self, times: int) -> PairProblem:
         """The same bands so many times over."""
         return self.only(np.tile(np.arange(self.ratio.shape[1]), times))
+
+    def alike(self) -> PairProblem:
+        """The same with it better known that both planes decay alike, behind which slow splits and glides hide at first."""
+        return replace(self, prior_decay=_ALIKE * self.prior_decay)
 
     @property
     def span_s(self) -> float:
@@ -171,6 +176,11 @@ def linear_pairs(problem: PairProblem, splits: Array) -> LinearPairs:
     return LinearPairs(np.asarray(wide), gain, found)
 
 
+def level_of(state: Array) -> Array:
+    """Size of the second plane against the first, of every band."""
+    return np.asarray(np.hypot(state[REAL], state[IMAGINARY]))
+
+
 def exchanged(state: Array) -> Array:
     """The same pairs, first and second plane exchanged."""
     log_size, phase, decay, turn, real, imaginary, split, extra = state
@@ -193,3 +203,10 @@ def inverse_of_many(normal: Array) -> Array:
     scale = np.sqrt(np.einsum("pii->pi", normal)) + 1e-300
     inverse = np.linalg.inv(normal / scale[:, :, None] / scale[:, None, :] + 1e-10 * np.eye(normal.shape[1]))
     return np.asarray(inverse / scale[:, :, None] / scale[:, None, :])
+
+
+def covariance_of_others(normal: Array) -> Array:
+    """Covariance of each band's parameters, the shared split known; shape ``(bands, parameters, parameters)``."""
+    covariance = np.zeros((len(normal), COUNT, COUNT))
+    covariance[np.ix_(np.arange(len(normal)), OTHERS, OTHERS)] = inverse_of_many(normal[:, OTHERS[:, None], OTHERS])
+    return covariance

@@ -12,11 +12,12 @@ As in `pair_model`: arrays ``(parameters, bands)``, cost is χ² with the priors
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem
+from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem, level_of
 from fretcheck.pitch.turns import turning_and_power
 
 Array = NDArray[np.float64]
@@ -72,7 +73,7 @@ class PairMoments:
             prior_decay=problem.prior_decay,
         )
 
-    @property
+    @cached_property
     def determinant(self) -> Array:
         """Of the two planes' Gram matrix, kept above 0."""
         product = self.mm[0] * self.ss[0]
@@ -87,7 +88,7 @@ class PairMoments:
         """χ² of every pair, the priors' share included; `state` must have the moments' rates."""
         c0 = np.exp(state[0] + 1j * state[1])
         c2 = c0 * (state[4] + 1j * state[5])
-        log_level = np.log((np.hypot(state[4], state[5]) + 1e-6) / LEVEL) / U_LOG_LEVEL
+        log_level = np.log((level_of(state) + 1e-6) / LEVEL) / U_LOG_LEVEL
         return np.asarray(self.misfit(c0, c2) + log_level**2 + self.prior_decay * state[7] ** 2)
 
     def misfit(self, c0: Complex, c2: Complex) -> Array:

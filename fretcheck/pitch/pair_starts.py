@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem, linear_pairs
+from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem, level_of, linear_pairs
 from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
 from fretcheck.pitch.turns import turning_and_power
 
@@ -121,11 +121,11 @@ def starts_tied(problem: PairProblem, splits: Array, starts: Starts) -> tuple[Ar
         step = np.where(better, moved.real.clip(-_FURTHEST, _FURTHEST) + 1j * moved.imag.clip(-_FURTHEST, _FURTHEST), 0.25 * step)
     nothing = np.zeros(len(split))
     state = with_amplitudes(np.array([*[nothing] * 2, -rate.real, rate.imag, *[nothing] * 2, split, nothing]), c0, c2)
-    cost = cost + (np.log(np.hypot(state[4], state[5]).clip(1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
-    cost = cost.reshape(len(shifts), rows, bands)
-    best = np.argmin(cost, axis=0)
+    with_level = cost + (np.log(level_of(state).clip(1e-3) / LEVEL) / U_LOG_LEVEL) ** 2
+    by_shift = with_level.reshape(len(shifts), rows, bands)
+    best = np.argmin(by_shift, axis=0)
     chosen = np.take_along_axis(state.reshape(COUNT, len(shifts), rows, bands), best[None, None], axis=1)[:, 0]
-    return chosen.transpose(1, 0, 2), np.sum(np.min(cost, axis=0), axis=1)
+    return chosen.transpose(1, 0, 2), np.sum(np.min(by_shift, axis=0), axis=1)
 
 
 def _shared_step(sums: PairMoments, c0: Complex, c2: Complex) -> Complex:

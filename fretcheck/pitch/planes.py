@@ -21,11 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.frames import CORRELATION
-from fretcheck.pitch.glide import Glide
 from fretcheck.pitch.noise import running_median
-from fretcheck.pitch.pair_fit import ALIKE, fit_alone, fit_tied, fit_tied_near, mended
-from fretcheck.pitch.pair_glide import GlidingPairs, fit_gliding
-from fretcheck.pitch.pair_model import DECAY, EXTRA, PARAMETERS, SPLIT, TURN, PairFit, PairProblem
+from fretcheck.pitch.pair_fit import FAR, fit_alone, fit_tied, fit_tied_near
+from fretcheck.pitch.pair_glide import GlidingProblem, fit_gliding
+from fretcheck.pitch.pair_model import DECAY, PARAMETERS, SPLIT, TURN, PairFit, PairProblem, level_of
 from fretcheck.pitch.partial_fit import PartialFit
 
 Array = NDArray[np.float64]
@@ -36,7 +35,6 @@ _BETTER = 0.7  # a pair must fit this much better than one plane
 _EXCESS_OF_ALL = 3.0  # the same, mean of all bands: less than that no shared split would explain
 _FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
 _UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
-
 _LEAST = 0.15  # of a beat's reach in frequency, that no pair is trusted beyond
 _SPLIT_WORTH = 6.0  # χ² that a split of its own must be worth to a band
 _LEVEL_WORTH = 2.0  # χ² for each band, that a shared split must be worth
@@ -45,7 +43,7 @@ _LONGEST_RUN = 30.0  # frames
 _SETTLED = 0.75  # share of the bands that must agree; a fit of many may leave one beside its best
 _NEAR_NOISE = 2.5  # χ² for each degree of freedom
 _U_DECAY = 0.3  # how far the two planes' decays may differ, as a share
-_ASTRAY, _FAR, _FAR_GLIDING = 1.5, 5.0, 100.0  # χ² for each value; while a glide is nearly known only, pairs fit badly
+_FAR_GLIDING = 100.0  # χ² for each value; while a glide is nearly known only, pairs fit badly
 _DECAY_REACH = 3  # bands on either side among which a decay is usual
 
 
@@ -120,77 +118,68 @@ def with_planes(
     guess_hz = string_hz(fit.frequency_hz, single_variance)
     bands = np.flatnonzero(kept)
     one_plane = float(np.sum(single[bands])) * freedom / CORRELATION
-    gliding, found = _tied(fit, guess_hz, bands, like)
-    explained = found is not None and _explains(found, single[bands], frames)
-    if found is not None and explained and like is not None and _with_levels(found) < one_plane:
-        return _tied_pairs(gliding, guess_hz, bands, found)
+    tied = _tied(fit, guess_hz, bands, like)
+    if tied is not None and not _explains(tied.found, single[bands], frames):
+        tied = None
+    if tied is not None and like is not None and tied.worth < one_plane:
+        return _tied_pairs(tied, guess_hz, bands)
     alone = _alone(fit, kept, single, single_variance, guess_hz, np.flatnonzero(beats))
-    if found is None or not explained or like is not None:
+    if tied is None or like is not None or tied.worth > min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating):
         return alone.pairs
-    if _with_levels(found) > min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating):
-        return alone.pairs
-    return _tied_pairs(gliding, guess_hz, bands, found)
+    return _tied_pairs(tied, guess_hz, bands)
 
 
-def _tied(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], like: Pairs | None) -> tuple[PartialFit, PairFit | None]:
-    """Pairs with a shared split, if any come near, and the fit whose glide is that of both planes."""
+@dataclass(frozen=True)
+class _Tied:
+    """Pairs with a shared split."""
+
+    found: PairFit
+    problem: PairProblem
+    fit: PartialFit
+    """That the problem is made of; its glide is that of both planes."""
+
+    @property
+    def worth(self) -> float:
+        """χ² of all bands, and what a second plane must be worth."""
+        return float(np.sum(self.found.cost)) + _LEVEL_WORTH * len(self.found.cost)
+
+
+def _tied(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], like: Pairs | None) -> _Tied | None:
+    """Pairs with a shared split, if any come near."""
+    known = None if like is None else like.tied
+    if like is not None and known is None:
+        return None
     problem = _pair_problem(fit, guess_hz, bands)
     numbers = np.asarray(1.0 + bands, dtype=np.float64)
-    if like is None:
-        found = fit_tied(problem, numbers, far=_FAR if fit.glide is None else _FAR_GLIDING)
-        return (fit, found) if found is None or fit.glide is None else _with_glide(fit, guess_hz, bands, numbers, found)
-    if like.tied is None:
-        return fit, None
-    known = like.tied.against(problem, guess_hz[bands])
-    if fit.glide is None or like.fit.glide is None:
-        return fit, fit_tied_near(problem, numbers, known)
-    return _with_glide(replace(fit, glide=like.fit.glide), guess_hz, bands, numbers, known)
+    if like is None or known is None:
+        found = fit_tied(problem, numbers, far=FAR if fit.glide is None else _FAR_GLIDING)
+        if found is None:
+            return None
+        glide = fit.glide
+    else:
+        found = known.against(problem, guess_hz[bands])
+        glide = like.fit.glide if fit.glide is not None else None
+        if glide is None:
+            found = fit_tied_near(problem, numbers, found)
+    if glide is None:
+        return _Tied(found, problem, fit)
+    return _with_glide(replace(fit, glide=glide), guess_hz, bands, numbers, found)
 
 
-def _with_glide(
-    fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], numbers: Array, tied: PairFit
-) -> tuple[PartialFit, PairFit]:
+def _with_glide(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], numbers: Array, tied: PairFit) -> _Tied:
     """The glide fitted together with the pairs."""
     assert fit.glide is not None
-    assert tied.growth is not None
     angle = 2.0 * np.pi * (fit.follows * fit.frequency_hz)[bands]
-    factor = numbers**tied.growth
-
-    def problem_of(glide: Glide) -> PairProblem:
-        return _pair_problem(replace(fit, glide=glide), guess_hz, bands)
-
-    def columns_of(glide: Glide) -> list[Array]:
-        return glide.phase_columns(fit.frames.time_s, angle)
-
-    def alike_of(glide: Glide) -> PairProblem:
-        problem = problem_of(glide)
-        return replace(problem, prior_decay=ALIKE * problem.prior_decay)
-
-    per_value = 2.0 * len(fit.frames.time_s)
-
-    def settled_from(start: PairFit, glide: Glide) -> GlidingPairs:
-        found = fit_gliding(problem_of, columns_of, start, factor, glide)
-        hopeful = np.median(found.fit.cost) < _FAR * per_value
-        again = mended(problem_of(found.glide), found.fit, numbers) if hopeful else None
-        return found if again is None else fit_gliding(problem_of, columns_of, again, factor, found.glide)
-
-    gliding = None
-    if np.median(tied.cost) > _ASTRAY * per_value:
-        # what is wrong with the glide hides behind unequal decays
-        start = replace(tied, state=tied.state * (np.arange(len(tied.state)) != EXTRA)[:, None])
-        alike = fit_gliding(alike_of, columns_of, start, factor, fit.glide)
-        gliding = settled_from(alike.fit, alike.glide)
-    if gliding is None or np.median(gliding.fit.cost) > _ASTRAY * per_value:
-        direct = settled_from(tied, fit.glide)
-        gliding = direct if gliding is None or np.sum(direct.fit.cost) < np.sum(gliding.fit.cost) else gliding
+    problem = GlidingProblem(
+        lambda glide: _pair_problem(replace(fit, glide=glide), guess_hz, bands),
+        lambda glide: glide.phase_columns(fit.frames.time_s, angle),
+        len(fit.frames.time_s),
+    )
+    gliding = fit_gliding(problem, tied, numbers, fit.glide)
     effect = np.zeros((2, len(fit.frequency_hz)))
     effect[:, bands] = gliding.effect / (2.0 * np.pi * guess_hz[bands])
-    return replace(fit, glide=gliding.glide, glide_covariance=gliding.covariance, glide_effect=effect), gliding.fit
-
-
-def _with_levels(tied: PairFit) -> float:
-    """χ² of all bands, and what a second plane must be worth."""
-    return float(np.sum(tied.cost)) + _LEVEL_WORTH * len(tied.cost)
+    moved = replace(fit, glide=gliding.glide, glide_covariance=gliding.covariance, glide_effect=effect)
+    return _Tied(gliding.fit, gliding.problem, moved)
 
 
 def _explains(tied: PairFit, single: Array, frames: int) -> bool:
@@ -223,7 +212,7 @@ def _alone(
     costs = single * freedom / CORRELATION
     problem = _pair_problem(fit, guess_hz, beating)
     found = fit_alone(problem)
-    planes = _Planes.of(found, problem, stronger=np.hypot(found.state[4], found.state[5]) <= 1.0)
+    planes = _Planes.of(found, problem, stronger=level_of(found.state) <= 1.0)
     worth = planes.misfit < _BETTER * single[beating]
     better = beating[worth]
     level, split, weaker = 0.0, 0.0, None
@@ -243,9 +232,9 @@ def _alone(
     return _Alone(Pairs(fit, frequency, variance, cost * CORRELATION, len(better), level, split, nothing, None, weaker), cost)
 
 
-def _tied_pairs(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], tied: PairFit) -> Pairs:
-    problem = _pair_problem(fit, guess_hz, bands)
-    planes = _Planes.of(tied, problem, stronger=np.full(len(bands), tied.first_is_stronger))
+def _tied_pairs(tied: _Tied, guess_hz: Array, bands: NDArray[np.intp]) -> Pairs:
+    fit, problem, found = tied.fit, tied.problem, tied.found
+    planes = _Planes.of(found, problem, stronger=np.full(len(bands), found.first_is_stronger))
     frequency, variance = fit.frequency_hz.copy(), fit.variance_hz2.copy()
     shared = np.zeros((2, len(frequency)))
     frequency[bands] = guess_hz[bands] + planes.turn_hz
@@ -254,10 +243,9 @@ def _tied_pairs(fit: PartialFit, guess_hz: Array, bands: NDArray[np.intp], tied:
     level, split = float(np.median(planes.level)), float(np.median(np.abs(planes.split_hz)))
     weaker = np.zeros(fit.frames.values.shape, complex)
     weaker[:, bands] = planes.weaker
-    known = TiedPairs(tied, guess_hz[bands], problem.decay_per_s)
-    return Pairs(
-        fit, frequency, variance, float(np.sum(tied.cost)) * CORRELATION, len(bands), level, split, shared, known, weaker
-    )
+    known = TiedPairs(found, guess_hz[bands], problem.decay_per_s)
+    misfit = float(np.sum(found.cost)) * CORRELATION
+    return Pairs(fit, frequency, variance, misfit, len(bands), level, split, shared, known, weaker)
 
 
 @dataclass(frozen=True)
@@ -279,7 +267,7 @@ class _Planes:
     def of(cls, found: PairFit, problem: PairProblem, *, stronger: NDArray[np.bool_]) -> _Planes:
         """`stronger` says of each band whether the pair's first member is the stronger plane."""
         state, covariance = found.state, found.covariance
-        level, split = np.hypot(state[4], state[5]) + 1e-9, state[SPLIT]
+        level, split = level_of(state) + 1e-9, state[SPLIT]
         turn = state[TURN] + np.where(stronger, 0.0, split)
         shared = np.array([one[TURN] + np.where(stronger, 0.0, one[SPLIT]) for one in (found.shared, found.rival)])
         variance = covariance[:, TURN, TURN]
