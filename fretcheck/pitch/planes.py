@@ -35,7 +35,9 @@ _BETTER = 0.7  # a pair must fit this much better than one plane
 _EXCESS_OF_ALL = 3.0  # the same, mean of all bands: less than that no shared split would explain
 _FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
 _UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
-_LEAST = 0.15  # of a beat's reach in frequency, that no pair is trusted beyond
+_ALIKE = 0.1  # of a beat's reach in frequency, by which pairs may all err the same way as far as their planes lie the same way
+_LEAST = 0.01  # the same, by which each may err on its own
+_LEAST_STIFFNESS = 0.15  # the same for the stiffness, which few high partials settle
 _SPLIT_WORTH = 6.0  # χ² that a split of its own must be worth to a band
 _LEVEL_WORTH = 2.0  # χ² for each band, that a shared split must be worth
 _LEFT_OVER = 0.1  # of what one plane leaves beyond the noise, where two explain it
@@ -80,12 +82,21 @@ class Pairs:
     """Of the second plane, the middle one of the bands that beat; 0 where none does."""
     split_hz: float
     shared_hz: Array
-    """By how much the frequencies move for one sigma of the split they share, and of which way it goes; shape ``(2, bands)``."""
+    """By how much the frequencies move for one sigma of what they share; shape ``(2, bands)``.
 
+    Of the split and of which way it goes, or, where each has a split of its own, of what all are in doubt by alike.
+    """
+    reach_hz: float = 0.0
+    """Of the beats in frequency, level times split, where each has a split of its own."""
     tied: TiedPairs | None = None
     """The fit, where all share a split."""
     weaker: Complex | None = None
     """The weaker plane of every band as it stands in the frames, shape ``(frames, bands)``; None where none beats."""
+
+    @property
+    def variance_for_stiffness_hz2(self) -> Array:
+        """As `variance_hz2`, so even that no pair rules alone."""
+        return np.asarray(self.variance_hz2 + (_LEAST_STIFFNESS * self.reach_hz) ** 2)
 
     def details(self) -> dict[str, float]:
         """For the technical page."""
@@ -208,7 +219,7 @@ def _alone(
     frames = len(fit.frames.time_s)
     freedom = max(1.0, 2.0 * frames - 4.0)
     frequency = fit.frequency_hz
-    nothing = np.zeros((2, len(frequency)))
+    shared = np.zeros((2, len(frequency)))
     costs = single * freedom / CORRELATION
     problem = _pair_problem(fit, guess_hz, beating)
     found = fit_alone(problem)
@@ -223,13 +234,16 @@ def _alone(
         variance = variance + 0.5 * (level * split) ** 2
         variance[better] = planes.variance_hz2[worth]
         variance += (_LEAST * level * split) ** 2
+        shared[0] = _ALIKE * level * split * np.mean(np.sign(planes.split_hz[worth]))
         costs[better] = found.cost[worth]
         weaker = np.zeros(fit.frames.values.shape, complex)
         weaker[:, better] = planes.weaker[:, worth]
     else:
         better = better[:0]
     cost = float(np.sum(costs[kept]))
-    return _Alone(Pairs(fit, frequency, variance, cost * CORRELATION, len(better), level, split, nothing, None, weaker), cost)
+    misfit = cost * CORRELATION
+    pairs = Pairs(fit, frequency, variance, misfit, len(better), level, split, shared, level * split, weaker=weaker)
+    return _Alone(pairs, cost)
 
 
 def _tied_pairs(tied: _Tied, guess_hz: Array, bands: NDArray[np.intp]) -> Pairs:
@@ -245,7 +259,7 @@ def _tied_pairs(tied: _Tied, guess_hz: Array, bands: NDArray[np.intp]) -> Pairs:
     weaker[:, bands] = planes.weaker
     known = TiedPairs(found, guess_hz[bands], problem.decay_per_s)
     misfit = float(np.sum(found.cost)) * CORRELATION
-    return Pairs(fit, frequency, variance, misfit, len(bands), level, split, shared, known, weaker)
+    return Pairs(fit, frequency, variance, misfit, len(bands), level, split, shared, tied=known, weaker=weaker)
 
 
 @dataclass(frozen=True)

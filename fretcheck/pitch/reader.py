@@ -153,6 +153,9 @@ def read_pluck(
 
     pairs = _with_planes_and_glide(fit, kept, string_hz)
     string = string_of(pairs.frequency_hz, pairs.variance_hz2)
+    if pairs.reach_hz > 0.0:
+        even = string_of(pairs.frequency_hz, pairs.variance_for_stiffness_hz2)
+        string = replace(string, inharmonicity=even.inharmonicity, u_inharmonicity=even.u_inharmonicity)
     details |= pairs.details()
     return _reading(pairs.fit, string, pairs, kept, coarse, flags, details, limits)
 
