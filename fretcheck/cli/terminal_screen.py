@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import Protocol, Self, TextIO
 
+from rich.cells import cached_cell_len
 from rich.console import Console, ConsoleDimensions
 from rich.text import Text
 
@@ -81,6 +82,7 @@ class TerminalScreen:
         whole = size != self._size or now - self._whole_at >= WHOLE_EVERY_S
         if whole:
             self._size, self._whole_at, self._shown = size, now, []
+            cached_cell_len.cache_clear()  # it would fill, over an hour, with thousands of lines that never come again
         if self._console.is_alt_screen:
             with self._console:  # written at once at the end
                 for row, line in enumerate(lines):
