@@ -23,6 +23,7 @@ from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz, ot
 from fretcheck.pitch.frames import narrow_bands, without
 from fretcheck.pitch.glide import CENTS, GLIDE_EVIDENCE
 from fretcheck.pitch.judging import Limits, flat_tops
+from fretcheck.pitch.noise import middle
 from fretcheck.pitch.partial_fit import PartialFit, believe_noise
 from fretcheck.pitch.partials import fit_partials, fit_without_glide
 from fretcheck.pitch.pitch_track import wander_cents
@@ -41,7 +42,7 @@ _STRENGTH = 50.0
 # by trial: the law of a glide is seen the less well the more of it is left at the end
 _GLIDE_WIDENED, _GLIDE_WIDENED_MOST, _GLIDE_WIDENED_BY_LEFT = 1.3, 2.0, 14.0
 # by trial: pairs that are hard to tell apart err alike, the more so with a split each or a glide beside them
-_BEATING_WIDENED, _TIED_WIDENED = 1.5, 1.25
+_BEATING_WIDENED, _TIED_WIDENED, _TIED_GLIDING_WIDENED = 1.5, 1.25, 1.75
 _STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _LESS_NOISE = 0.8
@@ -199,8 +200,16 @@ def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
     early = fit.frames.time_s < fit.frames.time_s[0] + 0.25
     power = 0.5 * float(np.mean(np.sum(np.abs(fit.amplitudes()[early][:, kept]) ** 2, axis=1)))
     band_hz = float(np.max(fit.frames.reference_hz))
-    noise = float(np.median(fit.noise)) * fit.frames.length_s / 3.0 * 2.0 * band_hz
+    noise = float(middle(fit.noise)) * fit.frames.length_s / 3.0 * 2.0 * band_hz
     return 10.0 * float(np.log10(power / max(noise, 1e-30)))
+
+
+def _widened(pairs: Pairs) -> float:
+    if not pairs.beating:
+        return 1.0
+    if pairs.tied is None:
+        return _BEATING_WIDENED
+    return _TIED_WIDENED if pairs.fit.glide is None else _TIED_GLIDING_WIDENED
 
 
 def _reading(
@@ -221,8 +230,7 @@ def _reading(
         moved = fit.glide_effect[:, kept] @ string.influence
         common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
     split_cents = float(np.linalg.norm((pairs.shared_hz / pairs.frequency_hz)[:, kept] @ string.influence)) * CENTS
-    beating = _BEATING_WIDENED if pairs.tied is None or fit.glide is not None else _TIED_WIDENED
-    widened = beating if pairs.beating else 1.0
+    widened = _widened(pairs)
     share_left = 0.0 if fit.glide is None else float(np.exp(-time[-1] / fit.glide.tau_s))
     common_cents *= min(_GLIDE_WIDENED + _GLIDE_WIDENED_BY_LEFT * share_left, _GLIDE_WIDENED_MOST)
     u_cents = float(np.linalg.norm([string.u_cents, common_cents, split_cents])) * widened
