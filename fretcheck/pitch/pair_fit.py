@@ -48,6 +48,7 @@ _GROWTHS = (0.0, 1.0)  # the same in hertz, the same in cents
 _WORSE = 10.0  # times the χ² of the best start, beyond which another is not followed
 FAR = 5.0
 """χ² for each value, beyond which a fit is none."""
+_FAR_ALIKE = 1.5  # times as far, while both planes decay alike
 _MENDED = 2  # times
 _NO_RIVAL = 12.0  # half a χ²
 _SAME = 0.02  # of a split
@@ -91,6 +92,8 @@ def fit_tied(problem: PairProblem, numbers: Array, *, far: float = FAR) -> PairF
     strong = np.sort(np.argsort(np.sum(thinned.weight, axis=0))[-_SEARCH_BANDS:])
     few, number = thinned.only(strong), numbers[strong]
     likely = [(growth, shared) for growth in _GROWTHS for shared in likely_shared(few, number**growth)]
+    if not likely:
+        return None
     growths = np.array([growth for growth, _ in likely])
     factors = number ** growths[:, None]
     states, costs = starts_tied(few, np.array([shared for _, shared in likely])[:, None] * factors, MANY)
@@ -98,6 +101,8 @@ def fit_tied(problem: PairProblem, numbers: Array, *, far: float = FAR) -> PairF
     growths, factors, states = growths[followed], factors[followed], states[followed]
     alike = few.alike()
     states, costs = _joint_tied(alike, states, factors)
+    if np.min(np.median(costs, axis=1)) > _FAR_ALIKE * far * 2.0 * len(few.time):
+        return None
     states = np.stack([_stronger_first(alike, state) for state in states])
     apart = _apart(states[:, SPLIT, 0] / factors[:, 0], growths, np.sum(costs, axis=1))
     growths, factors = growths[apart], factors[apart]

@@ -24,6 +24,7 @@ _STEPS_A_CYCLE = 3.0
 _SLOWEST_CYCLES = 0.06  # over the note, of a shared split that is looked for
 _SLOW_CYCLES = np.array([0.12, 0.25, 0.4])  # over the note: splits too slow for the grid, always tried
 _FINE, _CANDIDATES, _FOLLOWED = 240, 4, 3
+_SHARED = 0.93  # of what splits of their own are worth to the bands, that the best shared one must be worth
 _BESIDE = 3.0  # rad
 _FURTHEST = 3.0  # rad/s, in one step
 _LEAST_HELD = 1e-6
@@ -48,7 +49,7 @@ MOST = Starts(((0.0, 2.0), *MANY.shifts, (-1.0, -2.0)), 10)
 
 
 def likely_shared(problem: PairProblem, factor: Array) -> list[float]:
-    """The likeliest splits of partial 1, upward: downward is the same with the planes exchanged.
+    """The likeliest splits of partial 1, upward: downward is the same with the planes exchanged; none where none suits all bands.
 
     Bands whose split would be out of reach add nothing.
     """
@@ -62,6 +63,8 @@ def likely_shared(problem: PairProblem, factor: Array) -> list[float]:
         up += np.interp(fine * times, splits, grid.gain[:, band], left=least[band], right=least[band])
         down += np.interp(-fine * times, splits, grid.gain[:, band], left=least[band], right=least[band])
     total = np.maximum(up, down)
+    if np.max(total) - np.sum(least) < _SHARED * np.sum(np.max(grid.gain, axis=0) - least):
+        return []
     peak = np.flatnonzero((total >= np.append(total[1:], -np.inf)) & (total > np.append(-np.inf, total[:-1])))
     shared = fine[peak[np.argsort(total[peak])[::-1][:_CANDIDATES]]]
     shared = np.append(shared, 2.0 * np.pi / problem.span_s / np.max(factor) ** 0.5 * _SLOW_CYCLES)
