@@ -33,6 +33,7 @@ Complex = NDArray[np.complex128]
 _EXCESS = 4.0  # standard deviations of χ² that make a band beat
 _BETTER = 0.7  # a pair must fit this much better than one plane
 _EXCESS_OF_ALL = 3.0  # the same, mean of all bands: less than that no shared split would explain
+_SURE_OF_MANY = 6.0  # standard deviations, that many bands together must beat by where no one does so clearly
 _FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
 _UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
 _ALIKE = 0.1  # of a beat's reach in frequency, by which pairs may all err the same way as far as their planes lie the same way
@@ -123,7 +124,8 @@ def with_planes(
     freedom = max(1.0, 2.0 * frames - 4.0)
     beats = kept & (single > 1.0 + _EXCESS / np.sqrt(frames))
     little = float(np.mean(np.maximum(single[kept] - 1.0, 0.0))) < _EXCESS_OF_ALL / np.sqrt(frames)
-    if little or np.sum(beats) < max(_FEWEST, _SHARE * float(np.sum(kept))):
+    few = np.sum(beats) < max(_FEWEST, _SHARE * float(np.sum(kept)))
+    if (little or few) and _excess_of_many(single[kept], single_variance[kept], frames) < _SURE_OF_MANY:
         cost = float(np.sum(single[kept])) * freedom
         return Pairs(fit, fit.frequency_hz, single_variance, cost, 0, 0.0, 0.0, np.zeros((2, len(single))))
     guess_hz = string_hz(fit.frequency_hz, single_variance)
@@ -138,6 +140,16 @@ def with_planes(
     if tied is None or like is not None or tied.worth > min(one_plane, alone.cost + _SPLIT_WORTH * alone.pairs.beating):
         return alone.pairs
     return _tied_pairs(tied, guess_hz, bands)
+
+
+def _excess_of_many(single: Array, variance: Array, frames: int) -> float:
+    """Mean excess of χ² over the bands, as they weigh in the string's pitch, in its own standard deviations.
+
+    No band adds more than what makes one beat by itself, twice over: it takes several.
+    """
+    excess = (single - 1.0).clip(-1.0, 2.0 * _EXCESS / np.sqrt(frames))
+    weight = 1.0 / variance
+    return float(np.sum(weight * excess) / np.linalg.norm(weight) * np.sqrt(frames))
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,8 @@ _STRENGTH = 50.0
 # by trial: the law of a glide is seen the less well the more of it is left at the end
 _GLIDE_WIDENED, _GLIDE_WIDENED_MOST, _GLIDE_WIDENED_BY_LEFT = 1.3, 2.0, 14.0
 # by trial: pairs that are hard to tell apart err alike, the more so with a split each or a glide beside them
-_BEATING_WIDENED, _TIED_WIDENED, _TIED_GLIDING_WIDENED = 1.5, 1.25, 1.75
+_BEATING_WIDENED, _BEATING_GLIDING_WIDENED = 1.5, 2.0
+_TIED_WIDENED, _TIED_GLIDING_WIDENED = 1.25, 1.75
 _STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _LESS_NOISE = 0.8
@@ -207,9 +208,10 @@ def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
 def _widened(pairs: Pairs) -> float:
     if not pairs.beating:
         return 1.0
-    if pairs.tied is None:
-        return _BEATING_WIDENED
-    return _TIED_WIDENED if pairs.fit.glide is None else _TIED_GLIDING_WIDENED
+    steady, gliding = (
+        (_BEATING_WIDENED, _BEATING_GLIDING_WIDENED) if pairs.tied is None else (_TIED_WIDENED, _TIED_GLIDING_WIDENED)
+    )
+    return steady if pairs.fit.glide is None else gliding
 
 
 def _reading(
