@@ -32,6 +32,7 @@ _STANDS_OUT = 8.0  # power over the noise of a quadrature
 _TRACK_TURNS = 3
 _STEPS = 4
 _CONVERGED, _MOVED = 0.02, 1.0  # standard uncertainties
+_FAR_MORE = 2.0  # power left, against what there is
 _ASTRAY = 0.15  # window bins
 _NOTHING = -30.0 + 0.0j  # log amplitude
 _GOOD_TO = 1e-6  # of the strongest partial: leakage beyond the nearest bands, and the window's share in a glide
@@ -58,6 +59,7 @@ def fit_partials(frames: Frames, follows: Array) -> PartialFit:
             return plain
         moving = replace(plain, glide=glide)
     _converge(moving)
+    _give_up_lost(moving)
     moving.trust = _trust(moving)
     step(moving)
     assert moving.glide is not None
@@ -81,6 +83,7 @@ def fit_without_glide(frames: Frames, follows: Array, *, trust: Array | None = N
     plain = _first_guess(frames, follows)
     _project(plain)
     _converge(plain)
+    _give_up_lost(plain)
     plain.trust = _trust(plain) if trust is None else trust
     _finish(plain)
     return plain
@@ -98,6 +101,17 @@ def _finish(fit: PartialFit) -> None:
         strayed = np.abs(fit.frequency_hz - fit.frames.reference_hz) * fit.frames.length_s > _ASTRAY
         lost = strayed & (left > np.sum(fit.trust * np.abs(fit.frames.values) ** 2, axis=0))
         fit.log_amplitude = np.where(lost, _NOTHING, fit.log_amplitude)
+
+
+def _give_up_lost(fit: PartialFit) -> None:
+    """Take out bands of which the model leaves far more than there is.
+
+    A partial that the pluck does not excite may be fitted to what its neighbours leave in its band, and blown up by it.
+    """
+    _, total = fit.model()
+    values = fit.frames.values
+    lost = np.sum(np.abs(values - total) ** 2, axis=0) > _FAR_MORE * np.sum(np.abs(values) ** 2, axis=0)
+    fit.log_amplitude = np.where(lost, _NOTHING, fit.log_amplitude)
 
 
 def _noise_of(fit: PartialFit, quadrature: Array) -> Array:

@@ -34,6 +34,7 @@ _EXCESS = 4.0  # standard deviations of χ² that make a band beat
 _BETTER = 0.7  # a pair must fit this much better than one plane
 _EXCESS_OF_ALL = 3.0  # the same, mean of all bands: less than that no shared split would explain
 _SURE_OF_MANY = 8.0  # standard deviations, that many bands together must beat by where no one does so clearly
+_LONG_ENOUGH_S = 1.1  # to look for a beat that no band shows clearly
 _FEWEST, _SHARE = 3, 0.2  # pairs, among all partials, that make a note beat
 _UNSEEN = 0.4  # of a beat's squared reach in frequency, where it is too slow to be seen
 _ALIKE = 0.1  # of a beat's reach in frequency, by which pairs may all err the same way as far as their planes lie the same way
@@ -125,7 +126,7 @@ def with_planes(
     beats = kept & (single > 1.0 + _EXCESS / np.sqrt(frames))
     little = float(np.mean(np.maximum(single[kept] - 1.0, 0.0))) < _EXCESS_OF_ALL / np.sqrt(frames)
     few = np.sum(beats) < max(_FEWEST, _SHARE * float(np.sum(kept)))
-    if (little or few) and _excess_of_many(single[kept], single_variance[kept], frames) < _SURE_OF_MANY:
+    if (little or few) and not _many_beat_a_little(single[kept], single_variance[kept], fit.frames.time_s):
         cost = float(np.sum(single[kept])) * freedom
         return Pairs(fit, fit.frequency_hz, single_variance, cost, 0, 0.0, 0.0, np.zeros((2, len(single))))
     guess_hz = string_hz(fit.frequency_hz, single_variance)
@@ -142,14 +143,18 @@ def with_planes(
     return _tied_pairs(tied, guess_hz, bands)
 
 
-def _excess_of_many(single: Array, variance: Array, frames: int) -> float:
-    """Mean excess of χ² over the bands, as they weigh in the string's pitch, in its own standard deviations.
+def _many_beat_a_little(single: Array, variance: Array, time_s: Array) -> bool:
+    """Whether the bands together, as they weigh in the string's pitch, have an excess of χ² that none has clearly by itself.
 
-    No band adds more than what makes one beat by itself, twice over: it takes several.
+    No band adds more than what makes one beat by itself, twice over: it takes several. In a short note they would not be told
+    apart by what they beat by.
     """
-    excess = (single - 1.0).clip(-1.0, 2.0 * _EXCESS / np.sqrt(frames))
+    if time_s[-1] - time_s[0] < _LONG_ENOUGH_S:
+        return False
+    spread = 1.0 / np.sqrt(len(time_s))
+    excess = (single - 1.0).clip(-1.0, 2.0 * _EXCESS * spread)
     weight = 1.0 / variance
-    return float(np.sum(weight * excess) / np.linalg.norm(weight) * np.sqrt(frames))
+    return bool(np.sum(weight * excess) > _SURE_OF_MANY * spread * np.linalg.norm(weight))
 
 
 @dataclass(frozen=True)
