@@ -178,24 +178,25 @@ def _all_bands(problem: PairProblem, factor: Array, known: Array, strong: NDArra
     split = known[SPLIT, 0] / factor[strong[0]] * factor
     (start,), _ = starts_tied(problem, split[None, :], MANY)
     start[:, strong] = known
-    return _settled(problem, *_one_joint_tied(problem, start, factor), factor)
+    return _settled(problem, start, factor)
 
 
-def _settled(problem: PairProblem, state: Array, cost: Array, factor: Array) -> Array:
-    """Without strays, and with the planes in the order that suits the bands together."""
-    state, cost = _without_strays(problem, state, cost, factor)
+def _settled(problem: PairProblem, start: Array, factor: Array) -> Array:
+    """Fitted without strays, and with the planes in the order that suits the bands together."""
+    state, cost = _without_strays(problem, start, factor)
     if not _mixed(state):
         return state
     # what the strong bands say is the second plane may have been taken for the first by the weak ones, of which both fit
     other = exchanged(state)
     (again,), _ = starts_tied(problem, other[None, SPLIT], MANY)
     better = PairMoments.of(problem, again).cost(again) < PairMoments.of(problem, other).cost(other)
-    other, its_cost = _without_strays(problem, *_one_joint_tied(problem, np.where(better, again, other), factor), factor)
+    other, its_cost = _without_strays(problem, np.where(better, again, other), factor)
     return other if np.sum(its_cost) < np.sum(cost) else state
 
 
-def _without_strays(problem: PairProblem, state: Array, cost: Array, factor: Array) -> tuple[Array, Array]:
-    """A band that settled beside its best draws the split that all share its way: it begins again at what suits the others."""
+def _without_strays(problem: PairProblem, start: Array, factor: Array) -> tuple[Array, Array]:
+    """A band that settles beside its best draws the split that all share its way: it begins again at what suits the others."""
+    state, cost = _one_joint_tied(problem, start, factor)
     for _ in range(_MENDED):
         stray = _strays(cost)
         if not np.any(stray):
@@ -223,7 +224,7 @@ def mended(problem: PairProblem, fit: PairFit, numbers: Array) -> PairFit | None
         return None
     assert fit.growth is not None
     thinned, factor = problem.thinned(), numbers**fit.growth
-    state = _settled(thinned, *_one_joint_tied(thinned, fit.state, factor), factor)
+    state = _settled(thinned, fit.state, factor)
     state, _ = _one_joint_tied(problem, state, factor)
     return _tied_fit(problem, state, factor, fit.rival, fit.growth)
 

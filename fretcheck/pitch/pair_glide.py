@@ -31,6 +31,8 @@ from fretcheck.pitch.pair_model import (
     PairFit,
     PairProblem,
     covariance_of_others,
+    damped,
+    off_zero,
 )
 from fretcheck.pitch.pair_moments import PairMoments, with_amplitudes
 
@@ -143,8 +145,7 @@ def _with_glide(problem: PairProblem, moments: PairMoments, state: Array, column
     """Normal matrix and gradient of every pair and the glide, shape ``(bands, 10, 10)`` and ``(bands, 10)``."""
     first, second = problem.planes(state)
     both, at = first + second, problem.time[:, None]
-    level = state[REAL] + 1j * state[IMAGINARY]
-    unit = second / np.where(np.abs(level) < 1e-6, 1e-6, level)
+    unit = second / off_zero(state[REAL] + 1j * state[IMAGINARY])
     glided = [1j * both * column for column in columns]
     made = np.stack([both, 1j * both, -at * both, 1j * at * both, unit, 1j * unit, 1j * at * second, -at * second, *glided])
     root = np.sqrt(problem.weight)
@@ -160,24 +161,22 @@ def _with_glide(problem: PairProblem, moments: PairMoments, state: Array, column
     return normal, wanted
 
 
-def _shared_of(normal: Array, factor: Array, damped: Array) -> tuple[Array, Array, Array]:
+def _shared_of(normal: Array, factor: Array, heavier: Array) -> tuple[Array, Array, Array]:
     """What all share: its normal matrix, others left free, its ties to them, and how they move with it."""
     spread = np.zeros((len(factor), COUNT + 2, 3))
     spread[:, SPLIT, 0], spread[:, COUNT, 1], spread[:, COUNT + 1, 2] = factor, 1.0, 1.0
     tied = normal @ spread
     across = tied[:, OTHERS]
-    moved = np.linalg.solve(damped[:, OTHERS[:, None], OTHERS], across)
-    held = np.sum(spread.transpose(0, 2, 1) @ (damped @ spread) - across.transpose(0, 2, 1) @ moved, axis=0)
+    moved = np.linalg.solve(heavier[:, OTHERS[:, None], OTHERS], across)
+    held = np.sum(spread.transpose(0, 2, 1) @ (heavier @ spread) - across.transpose(0, 2, 1) @ moved, axis=0)
     return np.asarray(held), across, np.asarray(moved)
 
 
 def _step(normal: Array, wanted: Array, factor: Array, damping: float) -> tuple[Array, Array]:
     """Change of the pairs, shape ``(parameters, bands)``, and of what they share."""
-    damped = normal.copy()
-    diagonal = np.einsum("pii->pi", damped)
-    diagonal += damping * (diagonal + 1e-12)
-    held, across, moved = _shared_of(normal, factor, damped)
-    first = np.linalg.solve(damped[:, OTHERS[:, None], OTHERS], wanted[:, OTHERS, None])[:, :, 0]
+    heavier = damped(normal, np.full(len(normal), damping))
+    held, across, moved = _shared_of(normal, factor, heavier)
+    first = np.linalg.solve(heavier[:, OTHERS[:, None], OTHERS], wanted[:, OTHERS, None])[:, :, 0]
     pull = np.array([factor @ wanted[:, SPLIT], *np.sum(wanted[:, COUNT:], axis=0)])
     pull -= np.einsum("bos,bo->s", across, first)
     scale = np.sqrt(np.diag(held).clip(1e-30))

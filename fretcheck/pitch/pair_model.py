@@ -31,6 +31,7 @@ LARGEST_STEP = np.array([1.0, 1.0, 5.0, 5.0, 1.0, 1.0, 5.0, 5.0])[:, None]
 
 _SEARCH_FRAMES = 64
 _ALIKE = 100.0
+_SMALLEST = 1e-6
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,7 @@ class LinearPairs:
         """Parameters of each band at the split chosen for it."""
         every = np.arange(len(which))
         c0, c1, c2 = np.moveaxis(self.coefficients[which, every], -1, 0)
-        c0 = np.where(np.abs(c0) < 1e-6, 1e-6, c0)
+        c0 = off_zero(c0)
         drift, level = c1 / c0, c2 / c0
         level = level / np.maximum(1.0, np.abs(level) / 1.5)
         splits = self.splits[which, every]
@@ -176,6 +177,11 @@ def linear_pairs(problem: PairProblem, splits: Array) -> LinearPairs:
     return LinearPairs(np.asarray(wide), gain, found)
 
 
+def off_zero(amplitude: Complex) -> Complex:
+    """The same, none too small to be divided by."""
+    return np.asarray(np.where(np.abs(amplitude) < _SMALLEST, _SMALLEST, amplitude))
+
+
 def level_of(state: Array) -> Array:
     """Size of the second plane against the first, of every band."""
     return np.asarray(np.hypot(state[REAL], state[IMAGINARY]))
@@ -184,8 +190,7 @@ def level_of(state: Array) -> Array:
 def exchanged(state: Array) -> Array:
     """The same pairs, first and second plane exchanged."""
     log_size, phase, decay, turn, real, imaginary, split, extra = state
-    level = real + 1j * imaginary
-    level = np.where(np.abs(level) < 1e-6, 1e-6, level)
+    level = off_zero(real + 1j * imaginary)
     other = 1.0 / level
     size, turned = log_size + np.log(np.abs(level)), phase + np.angle(level)
     return np.array([size, turned, decay + extra, turn + split, other.real, other.imag, -split, -extra])

@@ -17,13 +17,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem, level_of
+from fretcheck.pitch.pair_model import COUNT, LEVEL, U_LOG_LEVEL, PairProblem, level_of, off_zero
 from fretcheck.pitch.turns import turning_and_power
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_SMALLEST = 1e-6  # amplitude of the first plane, against the band
 
 _GRAM = np.array([[0, 1, 3, 4], [1, 2, 4, 5], [6, 7, 9, 10], [7, 8, 10, 11]])
 """Where the products of m, t·m, s and t·s stand among powers 0, 1, 2 of m*m, m*s, s*m and s*s."""
@@ -131,6 +130,6 @@ def _summed(powers: Array, values: Complex) -> Complex:
 
 def with_amplitudes(state: Array, c0: Complex, c2: Complex) -> Array:
     """The state with those complex amplitudes."""
-    c0 = np.where(np.abs(c0) < _SMALLEST, _SMALLEST, c0)
+    c0 = off_zero(c0)
     level = c2 / c0
     return np.array([np.log(np.abs(c0)), np.angle(c0), state[2], state[3], level.real, level.imag, state[6], state[7]])

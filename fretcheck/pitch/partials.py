@@ -96,11 +96,8 @@ def _finish(fit: PartialFit) -> None:
     """
     if step(fit) > _MOVED:
         believe_noise(fit, _noise_of(fit, residual(fit).imag))
-        _, total = fit.model()
-        left = np.sum(fit.trust * np.abs(fit.frames.values - total) ** 2, axis=0)
         strayed = np.abs(fit.frequency_hz - fit.frames.reference_hz) * fit.frames.length_s > _ASTRAY
-        lost = strayed & (left > np.sum(fit.trust * np.abs(fit.frames.values) ** 2, axis=0))
-        fit.log_amplitude = np.where(lost, _NOTHING, fit.log_amplitude)
+        _take_out(fit, strayed & _leaves_more(fit, 1.0, fit.trust))
 
 
 def _give_up_lost(fit: PartialFit) -> None:
@@ -108,10 +105,19 @@ def _give_up_lost(fit: PartialFit) -> None:
 
     A partial that the pluck does not excite may be fitted to what its neighbours leave in its band, and blown up by it.
     """
+    _take_out(fit, _leaves_more(fit, _FAR_MORE, np.ones((1, 1))))
+
+
+def _leaves_more(fit: PartialFit, times: float, trust: Array) -> NDArray[np.bool_]:
+    """Bands of which the model leaves so many times more power than there is, frames weighed by `trust`."""
     _, total = fit.model()
     values = fit.frames.values
-    lost = np.sum(np.abs(values - total) ** 2, axis=0) > _FAR_MORE * np.sum(np.abs(values) ** 2, axis=0)
-    fit.log_amplitude = np.where(lost, _NOTHING, fit.log_amplitude)
+    left, there = (np.sum(trust * np.abs(power) ** 2, axis=0) for power in (values - total, values))
+    return np.asarray(left > times * there)
+
+
+def _take_out(fit: PartialFit, bands: NDArray[np.bool_]) -> None:
+    fit.log_amplitude = np.where(bands, _NOTHING, fit.log_amplitude)
 
 
 def _noise_of(fit: PartialFit, quadrature: Array) -> Array:
@@ -220,11 +226,9 @@ def step(fit: PartialFit) -> float:
 
     # phase and frequency: imaginary part, columns 1 and 2πt, and the glide's, which all partials share
     phase, turn = lines.of(moment.imag)
-    columns = (
-        [] if fit.glide is None else fit.glide.phase_columns(fit.frames.time_s, 2.0 * np.pi * fit.follows * fit.frequency_hz)
-    )
     largest = 0.0
     if fit.glide is not None:
+        columns = fit.glide.phase_columns(fit.frames.time_s, 2.0 * np.pi * fit.follows * fit.frequency_hz)
         residual_left = [lines.of(power * column) for column in columns]
         left = [column - a - b * time for column, (a, b) in zip(columns, residual_left, strict=True)]
         weight = power / fit.noise

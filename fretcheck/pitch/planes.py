@@ -88,12 +88,15 @@ class Pairs:
 
     Of the split and of which way it goes, or, where each has a split of its own, of what all are in doubt by alike.
     """
-    reach_hz: float = 0.0
-    """Of the beats in frequency, level times split, where each has a split of its own."""
     tied: TiedPairs | None = None
     """The fit, where all share a split."""
     weaker: Complex | None = None
     """The weaker plane of every band as it stands in the frames, shape ``(frames, bands)``; None where none beats."""
+
+    @property
+    def reach_hz(self) -> float:
+        """Of the beats in frequency, where each has a split of its own; 0 elsewhere."""
+        return self.level * self.split_hz if self.tied is None else 0.0
 
     @property
     def variance_for_stiffness_hz2(self) -> Array:
@@ -259,7 +262,7 @@ def _alone(
         better = better[:0]
     cost = float(np.sum(costs[kept]))
     misfit = cost * CORRELATION
-    pairs = Pairs(fit, frequency, variance, misfit, len(better), level, split, shared, level * split, weaker=weaker)
+    pairs = Pairs(fit, frequency, variance, misfit, len(better), level, split, shared, weaker=weaker)
     return _Alone(pairs, cost)
 
 

@@ -42,8 +42,7 @@ _STRENGTH = 50.0
 # by trial: the law of a glide is seen the less well the more of it is left at the end
 _GLIDE_WIDENED, _GLIDE_WIDENED_MOST, _GLIDE_WIDENED_BY_LEFT = 1.3, 2.0, 14.0
 # by trial: pairs that are hard to tell apart err alike, the more so with a split each or a glide beside them
-_BEATING_WIDENED, _BEATING_GLIDING_WIDENED = 1.5, 2.0
-_TIED_WIDENED, _TIED_GLIDING_WIDENED = 1.25, 1.75
+_BEATING_WIDENED, _TIED_WIDENED = (1.5, 2.0), (1.25, 1.75)  # steady, gliding
 _STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
 _PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
 _LESS_NOISE = 0.8
@@ -159,7 +158,7 @@ def read_pluck(
         even = string_of(pairs.frequency_hz, pairs.variance_for_stiffness_hz2)
         string = replace(string, inharmonicity=even.inharmonicity, u_inharmonicity=even.u_inharmonicity)
     details |= pairs.details()
-    return _reading(pairs.fit, string, pairs, kept, coarse, flags, details, limits)
+    return _reading(string, pairs, kept, coarse, flags, details, limits)
 
 
 def _with_planes_and_glide(fit: PartialFit, kept: NDArray[np.bool_], string_hz: Callable[[Array, Array], Array]) -> Pairs:
@@ -208,14 +207,11 @@ def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
 def _widened(pairs: Pairs) -> float:
     if not pairs.beating:
         return 1.0
-    steady, gliding = (
-        (_BEATING_WIDENED, _BEATING_GLIDING_WIDENED) if pairs.tied is None else (_TIED_WIDENED, _TIED_GLIDING_WIDENED)
-    )
+    steady, gliding = _BEATING_WIDENED if pairs.tied is None else _TIED_WIDENED
     return steady if pairs.fit.glide is None else gliding
 
 
 def _reading(
-    fit: PartialFit,
     string: StiffString,
     pairs: Pairs,
     kept: NDArray[np.bool_],
@@ -224,6 +220,7 @@ def _reading(
     details: dict[str, float],
     limits: Limits,
 ) -> NoteReading:
+    fit = pairs.fit
     time = fit.frames.time_s
     half = fit.frames.length_s / 2.0
     snr_db = _snr_db(fit, kept)
