@@ -3,7 +3,7 @@
 The rooms, in the order in which data flows: ``neck`` (what the neck is meant to be), ``audio`` (sound in, plucks cut
 from it), ``pitch`` (a pluck becomes a pitch with an uncertainty), ``session`` (plucks become an inspection),
 ``diagnosis`` (deviations become causes), ``register`` (inspections kept), ``lots`` (many necks), ``report`` (shown),
-``cli`` (commands). ``synth`` makes necks and plucks for the demo, the benchmarks and the tests.
+``cli`` (commands).
 """
 
 __version__ = "0.1.0"

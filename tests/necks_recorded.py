@@ -10,8 +10,8 @@ import soundfile
 
 from fretcheck.neck.description import Neck
 from fretcheck.neck.writing import write_neck
-from fretcheck.synth.recording import PlayedNote, Take, plan_take, record
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.recording import PlayedNote, Take, plan_take, record
+from tests.synth.strung_neck import BuiltNeck
 
 
 def write_recordings(

@@ -9,7 +9,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from fretcheck.synth.pluck import PluckSpec, pluck_sound
+from tests.synth.pluck import PluckSpec, pluck_sound
 
 RATE = 44100
 NOTES = {1: "E4", 2: "B3", 3: "G3"}

@@ -10,10 +10,11 @@ import pytest
 
 import fretcheck
 
-PACKAGE = Path(fretcheck.__file__).parent
+PLACES = {"fretcheck": Path(fretcheck.__file__).parent, "tests.synth": Path(__file__).parent / "synth"}
 MODULES = [
-    ".".join(("fretcheck", *path.relative_to(PACKAGE).with_suffix("").parts))
-    for path in sorted(PACKAGE.rglob("*.py"))
+    ".".join((name, *path.relative_to(place).with_suffix("").parts))
+    for name, place in PLACES.items()
+    for path in sorted(place.rglob("*.py"))
     if ">>> " in path.read_text(encoding="utf-8")
 ]
 
@@ -24,4 +25,4 @@ def test_examples(name: str) -> None:
 
 
 def test_examples_are_found() -> None:
-    assert {"fretcheck.neck.layout", "fretcheck.synth.recording", "fretcheck.plain_text"} <= set(MODULES)
+    assert {"fretcheck.neck.layout", "tests.synth.recording", "fretcheck.plain_text"} <= set(MODULES)

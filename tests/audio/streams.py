@@ -15,7 +15,7 @@ import scipy.signal
 from fretcheck.audio.pluck import Pluck, SetAside
 from fretcheck.audio.segmenter import Segmenter
 from fretcheck.audio.source import Block
-from fretcheck.synth.pluck import PluckSpec, hum, pink_noise, pluck_sound
+from tests.synth.pluck import PluckSpec, hum, pink_noise, pluck_sound
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ from fretcheck.audio.character import (
 )
 from fretcheck.audio.clipping import clipped_fraction
 from fretcheck.audio.tape import Tape
-from fretcheck.synth.pluck import PluckSpec, added, pink_noise, pluck_sound, white_noise
 from tests.audio import streams
+from tests.synth.pluck import PluckSpec, added, pink_noise, pluck_sound, white_noise
 
 RATE = 24_000.0
 ATTACK = round(0.05 * RATE)

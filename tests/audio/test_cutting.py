@@ -9,8 +9,8 @@ import soundfile
 from fretcheck.audio.cutting import cut_plucks
 from fretcheck.audio.file_source import FileSource
 from fretcheck.errors import RecordingError
-from fretcheck.synth.pluck import pink_noise
 from tests.audio import streams
+from tests.synth.pluck import pink_noise
 
 RATE = 22_050
 

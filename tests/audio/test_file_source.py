@@ -8,7 +8,7 @@ import soundfile
 
 from fretcheck.audio.file_source import FileSource
 from fretcheck.errors import RecordingError, UsageError
-from fretcheck.synth.pluck import PluckSpec, pink_noise, pluck_sound
+from tests.synth.pluck import PluckSpec, pink_noise, pluck_sound
 
 RATE = 44_100
 

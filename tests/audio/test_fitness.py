@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from fretcheck.audio.fitness import FitnessCheck, hum_power
-from fretcheck.synth.pluck import hum, white_noise
 from tests.audio import streams
+from tests.synth.pluck import hum, white_noise
 
 RATE = 24_000.0
 

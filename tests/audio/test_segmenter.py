@@ -14,8 +14,8 @@ from fretcheck.audio.pluck import Onset, Pluck, SetAside
 from fretcheck.audio.segmenter import DOES_NOT_FADE, OVER_RINGING, Segmenter
 from fretcheck.audio.source import Block
 from fretcheck.errors import UsageError
-from fretcheck.synth.pluck import hum, pink_noise
 from tests.audio import streams
+from tests.synth.pluck import hum, pink_noise
 
 RATE = 24_000.0
 STEPS = (0, 1, 5, 12, 3, 0, 0, 7)

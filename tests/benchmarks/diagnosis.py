@@ -25,13 +25,13 @@ from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.result import CauseEstimate, Diagnosis, Finding
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Measurement
-from fretcheck.synth.false_string import random_profile
-from fretcheck.synth.layout_mistake import rule_of_18
-from fretcheck.synth.perfect_listener import sampled_deviations, sampled_press_test
-from fretcheck.synth.random_neck import random_built_neck
-from fretcheck.synth.strung_neck import BuiltNeck
 from fretcheck.threads import use_one_thread
 from tests.diagnosis.necks import SCALE_MM, observed, steel_neck
+from tests.synth.false_string import random_profile
+from tests.synth.layout_mistake import rule_of_18
+from tests.synth.perfect_listener import sampled_deviations, sampled_press_test
+from tests.synth.random_neck import random_built_neck
+from tests.synth.strung_neck import BuiltNeck
 
 FRETS = 20
 OPEN_ERROR_CENTS = 0.12

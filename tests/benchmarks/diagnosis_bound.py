@@ -23,9 +23,9 @@ from numpy.typing import NDArray
 from fretcheck.diagnosis.as_designed import as_designed
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.parameters import parameters_of
-from fretcheck.synth.random_neck import SOUND
 from tests.benchmarks.diagnosis import FRETS, NUT_SKEW_MM, OPEN_ERROR_CENTS, SCALE_ERROR_MM
 from tests.diagnosis.necks import steel_neck
+from tests.synth.random_neck import SOUND
 
 Reals = NDArray[np.float64]
 

@@ -24,9 +24,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fretcheck.pitch.reader import read_pluck
-from fretcheck.synth.pluck import Mode, modes, pluck_sound, warped_time
 from tests.benchmarks.pitch_bound import sd_f1_hz
 from tests.benchmarks.pitch_conditions import NOTES, QUICK_NOTES, RATE, Condition, Sample, conditions
+from tests.synth.pluck import Mode, modes, pluck_sound, warped_time
 
 CENTS = 1200.0 / np.log(2.0)
 GROSS_CENTS = 50.0
@@ -215,7 +215,7 @@ def _pyworld(sound: np.ndarray, note_hz: float) -> float:
 def speed() -> None:
     """Time of one 1.5 s note, warm, and of the first call in a fresh process beyond its imports."""
     print("\none 1.5 s note at 48 kHz, warm, 40 dB: shortest and middle of 30 calls")
-    from fretcheck.synth.pluck import PluckSpec, added, white_noise
+    from tests.synth.pluck import PluckSpec, added, white_noise
 
     for f1_hz, glide_cents in ((30.87, 0.0), (82.41, 0.0), (329.63, 0.0), (1318.5, 0.0), (110.0, 5.0)):
         rng = np.random.default_rng(1)

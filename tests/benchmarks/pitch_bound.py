@@ -1,6 +1,6 @@
 """The least error that any unbiased estimator could have: the Cramér–Rao bound of a decaying stiff string in white noise.
 
-The Fisher information is summed over every sample from the exact derivatives of the model that `fretcheck.synth.pluck` plays:
+The Fisher information is summed over every sample from the exact derivatives of the model that `tests.synth.pluck` plays:
 f1 and B, amplitude, phase and decay of each partial, and the glide where there is one.
 
 Conventions
@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fretcheck.synth.pluck import Mode, warped_time
+from tests.synth.pluck import Mode, warped_time
 
 
 def sd_f1_hz(

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fretcheck.synth import pluck
-from fretcheck.synth.pluck import PluckSpec
+from tests.synth import pluck
+from tests.synth.pluck import PluckSpec
 
 RATE = 48_000.0
 NOTES = (23, 28, 33, 40, 45, 50, 55, 59, 64, 69, 76, 83, 88)

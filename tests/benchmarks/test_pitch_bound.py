@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.testing import assert_allclose
 
-from fretcheck.synth.pluck import Mode
 from tests.benchmarks.pitch_bound import sd_f1_hz
+from tests.synth.pluck import Mode
 
 RATE = 48_000.0
 

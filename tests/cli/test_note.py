@@ -10,7 +10,7 @@ import soundfile
 
 from fretcheck.cli.main import run
 from fretcheck.errors import EXIT_BAD_INPUT
-from fretcheck.synth.pluck import PluckSpec, pluck_sound
+from tests.synth.pluck import PluckSpec, pluck_sound
 
 RATE = 44_100
 TRUTH_HZ = (110.0, 146.83, 220.4)

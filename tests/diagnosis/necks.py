@@ -6,9 +6,9 @@ import numpy as np
 
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.neck.description import Neck, String
-from fretcheck.synth.perfect_listener import HeardPluck, sampled_deviations
-from fretcheck.synth.random_neck import random_built_neck
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.perfect_listener import HeardPluck, sampled_deviations
+from tests.synth.random_neck import random_built_neck
+from tests.synth.strung_neck import BuiltNeck
 
 SCALE_MM = 648.0
 

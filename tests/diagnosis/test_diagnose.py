@@ -14,9 +14,9 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.neck.description import Measurement
 from fretcheck.neck.starts import STARTS
-from fretcheck.synth.layout_mistake import other_scale, rounded, rule_of_18, step_by_step
-from fretcheck.synth.perfect_listener import sampled_press_test
 from tests.diagnosis.necks import heard_on, observed, steel_neck
+from tests.synth.layout_mistake import other_scale, rounded, rule_of_18, step_by_step
+from tests.synth.perfect_listener import sampled_press_test
 
 
 def cause(diagnosis: Diagnosis, name: str, *, fret: int | None = None, string: int | None = None) -> CauseEstimate:

@@ -13,9 +13,9 @@ from fretcheck.diagnosis.forward import ForwardModel, expected_cents
 from fretcheck.diagnosis.parameters import Parameters, parameters_of
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS
-from fretcheck.synth.false_string import shift_cents
-from fretcheck.synth.strung_neck import BuiltNeck
 from tests.diagnosis.necks import steel_neck
+from tests.synth.false_string import shift_cents
+from tests.synth.strung_neck import BuiltNeck
 
 
 def model_of(neck: Neck, extra: tuple[Cell, ...] = ()) -> tuple[ForwardModel, NDArray[np.float64]]:

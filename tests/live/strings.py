@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from fretcheck.neck.description import Neck, String
-from fretcheck.synth.recording import PlayedNote, Recording, Take, plan_take, record
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.recording import PlayedNote, Recording, Take, plan_take, record
+from tests.synth.strung_neck import BuiltNeck
 
 THREE = (("E4", 0.254, "plain"), ("B3", 0.33, "plain"), ("G3", 0.432, "plain"))
 

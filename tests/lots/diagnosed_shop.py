@@ -23,9 +23,9 @@ from fretcheck.register.document import (
     ReadingPart,
     VerdictPart,
 )
-from fretcheck.synth.demo import demo_neck
-from fretcheck.synth.perfect_listener import sampled_deviations
-from fretcheck.synth.random_neck import random_built_neck
+from tests.synth.demo import demo_neck
+from tests.synth.perfect_listener import sampled_deviations
+from tests.synth.random_neck import random_built_neck
 
 TEMPLATE_FRET, TEMPLATE_MM = 7, 0.12
 

@@ -17,10 +17,10 @@ from fretcheck.lots.batch import inspect_necks
 from fretcheck.lots.neck_folders import find_necks, is_folder_of_necks
 from fretcheck.neck.writing import write_neck
 from fretcheck.register.store import open_register
-from fretcheck.synth.demo import demo_neck, write_recording
-from fretcheck.synth.recording import open_up_and_down, plan_take, record
-from fretcheck.synth.strung_neck import BuiltNeck
 from tests.lots.batch_workers import inspect
+from tests.synth.demo import demo_neck, write_recording
+from tests.synth.recording import open_up_and_down, plan_take, record
+from tests.synth.strung_neck import BuiltNeck
 
 
 def make_necks(folder: Path, *names: str) -> Path:

@@ -12,9 +12,9 @@ from fretcheck.cli.main import run
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS
 from fretcheck.session.placement import playable_frets
-from fretcheck.synth.recording import Take
-from fretcheck.synth.strung_neck import BuiltNeck
 from tests.necks_recorded import cents_off, write_recordings
+from tests.synth.recording import Take
+from tests.synth.strung_neck import BuiltNeck
 
 QUICK = Take(sample_rate=16000.0, seconds_per_note=1.3, open_seconds=1.6, lead_s=0.4, hand_cents=0.2, gaps_s=(0.05, 0.15))
 HIGHEST = {"mandolin": 18}

@@ -9,9 +9,9 @@ import pytest
 
 from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import coarse_pitch
-from fretcheck.synth.pluck import added, hum, pink_noise, rumble
 from tests.benchmarks.pitch_conditions import RATE as SAMPLE_RATE
 from tests.benchmarks.pitch_conditions import conditions
+from tests.synth.pluck import added, hum, pink_noise, rumble
 
 RATE = 44_100.0
 NOTES = range(23, 89, 3)

@@ -10,7 +10,7 @@ import pytest
 from fretcheck.pitch.flags import disqualifies, sentence
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import Flag
-from fretcheck.synth.pluck import PluckSpec, added, clipped, hum, loudness, pluck_sound, white_noise
+from tests.synth.pluck import PluckSpec, added, clipped, hum, loudness, pluck_sound, white_noise
 
 RATE = 48_000.0
 SPEC = PluckSpec(f1_hz=146.83, duration_s=1.5, glide_cents=3.0, glide_tau_s=0.15)

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretcheck.pitch.reader import read_pluck
-from fretcheck.synth.pluck import PluckSpec, added, pluck_sound, white_noise
+from tests.synth.pluck import PluckSpec, added, pluck_sound, white_noise
 
 RATE = 48_000.0
 NOTES_HZ = (41.2, 110.0, 246.94, 659.26)

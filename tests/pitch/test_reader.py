@@ -10,7 +10,7 @@ import soundfile
 
 from fretcheck.errors import UsageError
 from fretcheck.pitch.reader import read_pluck
-from fretcheck.synth.pluck import PluckSpec, added, pluck_sound, reverberated, white_noise
+from tests.synth.pluck import PluckSpec, added, pluck_sound, reverberated, white_noise
 
 RATE = 48_000.0
 

@@ -8,7 +8,7 @@ import pytest
 from fretcheck.errors import UsageError
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.streaming import EVERY_S, StreamingReader
-from fretcheck.synth.pluck import PluckSpec, added, pluck_sound, white_noise
+from tests.synth.pluck import PluckSpec, added, pluck_sound, white_noise
 
 RATE = 44_100.0
 

@@ -12,9 +12,9 @@ from fretcheck.register.assemble import Circumstances, judge
 from fretcheck.register.document import InspectionDocument
 from fretcheck.session.deviation import inspection_from
 from fretcheck.session.placement import PlacedNote
-from fretcheck.synth.demo import demo_built
-from fretcheck.synth.perfect_listener import sampled_deviations
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.demo import demo_built
+from tests.synth.perfect_listener import sampled_deviations
+from tests.synth.strung_neck import BuiltNeck
 
 INTAKE = (0, 1, 3, 5, 7, 9, 12, 15, 20)
 

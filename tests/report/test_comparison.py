@@ -12,9 +12,9 @@ from fretcheck.register.document import InspectionDocument
 from fretcheck.report.compare_page import compare_page
 from fretcheck.report.comparison import compare, judged_move, threshold, to_json
 from fretcheck.report.comparison_words import headline
-from fretcheck.synth.demo import demo_built
 from tests.report import documents
 from tests.report.reading_html import read
+from tests.synth.demo import demo_built
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
 

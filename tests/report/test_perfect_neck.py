@@ -13,8 +13,8 @@ from fretcheck.diagnosis.as_designed import expected_cents
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.starts import STARTS
 from fretcheck.report.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
-from fretcheck.synth.strung_neck import BuiltNeck
 from tests.report.documents import heard
+from tests.synth.strung_neck import BuiltNeck
 
 NECK = STARTS["guitar-6-steel"].neck
 

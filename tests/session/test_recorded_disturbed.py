@@ -13,9 +13,9 @@ from scipy.signal import resample_poly
 
 from fretcheck.cli.main import run
 from fretcheck.neck.starts import STARTS
-from fretcheck.synth.recording import PlayedNote, Take
-from fretcheck.synth.strung_neck import BuiltNeck
 from tests.necks_recorded import cents_off, write_recordings
+from tests.synth.recording import PlayedNote, Take
+from tests.synth.strung_neck import BuiltNeck
 
 WHOLE = STARTS["guitar-6-steel"].neck
 BUILT = BuiltNeck(neck=replace(WHOLE, strings=(WHOLE.strings[1], WHOLE.strings[3], WHOLE.strings[5]), frets=5))

@@ -11,8 +11,8 @@ import pytest
 import soundfile
 
 from fretcheck.neck.reading import read_neck
-from fretcheck.synth import demo
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth import demo
+from tests.synth.strung_neck import BuiltNeck
 
 FOLDER = Path(__file__).parents[2] / "recordings_demo"
 

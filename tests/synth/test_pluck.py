@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from fretcheck.synth import pluck
+from tests.synth import pluck
 
 RATE = 48_000.0
 SPEC = pluck.PluckSpec(f1_hz=110.0, partials=6, duration_s=1.0)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.synth import layout_mistake
-from fretcheck.synth.false_string import random_profile, shift_cents
-from fretcheck.synth.perfect_listener import sampled_deviations, sampled_press_test
-from fretcheck.synth.random_neck import Scatter, random_built_neck
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth import layout_mistake
+from tests.synth.false_string import random_profile, shift_cents
 from tests.synth.necks import steel_neck
+from tests.synth.perfect_listener import sampled_deviations, sampled_press_test
+from tests.synth.random_neck import Scatter, random_built_neck
+from tests.synth.strung_neck import BuiltNeck
 
 STILL = Scatter(
     frets_mm=0, fret_tilts_mm=0, nut_mm=0, nut_height_mm=0, saddle_mm=0, action_mm=0, relief_mm=0, end_stiffness=0,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.synth.recording import Take, door, open_up_and_down, plan_take, record, speech, squeak
-from fretcheck.synth.strung_neck import BuiltNeck
 from tests.synth.necks import steel_neck
+from tests.synth.recording import Take, door, open_up_and_down, plan_take, record, speech, squeak
+from tests.synth.strung_neck import BuiltNeck
 
 QUIET = Take(seconds_per_note=1.5, hum_db=-120.0, room_db=-120.0)
 

@@ -13,9 +13,9 @@ import pytest
 from scipy.optimize import least_squares
 
 from fretcheck.errors import UsageError
-from fretcheck.synth.string_matter import StringMatter, stiff_end_factor
-from fretcheck.synth.strung_neck import BuiltNeck
 from tests.synth.necks import one_string_neck, steel_neck
+from tests.synth.string_matter import StringMatter, stiff_end_factor
+from tests.synth.strung_neck import BuiltNeck
 
 CENTS_PER_RELATIVE = 1200.0 / np.log(2.0)
 

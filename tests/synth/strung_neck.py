@@ -23,9 +23,9 @@ import numpy as np
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
-from fretcheck.synth.false_string import shift_cents
-from fretcheck.synth.nominal import matter_of, open_note_hz
-from fretcheck.synth.string_matter import Reals, StringMatter
+from tests.synth.false_string import shift_cents
+from tests.synth.nominal import matter_of, open_note_hz
+from tests.synth.string_matter import Reals, StringMatter
 
 _MOST_OF_THE_GAP = 0.8  # the finger stays between the frets, however far behind the fret it is wanted
 
@@ -36,7 +36,7 @@ class BuiltNeck:
 
     Examples
     --------
-    >>> from fretcheck.synth.demo import demo_neck
+    >>> from tests.synth.demo import demo_neck
     >>> perfect, built = BuiltNeck(neck=demo_neck()), BuiltNeck(neck=demo_neck(), frets_mm={7: 0.4})
     >>> round(built.deviation_cents(1, 7) - perfect.deviation_cents(1, 7), 1)  # 1731.2 · 0.4 mm / 430 mm
     1.6

@@ -16,7 +16,7 @@ from math import log
 
 import numpy as np
 
-from fretcheck.synth.string_matter import Reals
+from tests.synth.string_matter import Reals
 
 _CENTS_PER_RELATIVE = 1200.0 / log(2.0)
 _STEPS = 400

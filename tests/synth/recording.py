@@ -15,8 +15,8 @@ from typing import Literal
 
 import numpy as np
 
-from fretcheck.synth.pluck import PluckSpec, Sound, hum, pink_noise, pluck_sound
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.pluck import PluckSpec, Sound, hum, pink_noise, pluck_sound
+from tests.synth.strung_neck import BuiltNeck
 
 Disturbance = Literal["speech", "door"]
 

@@ -7,7 +7,7 @@ from functools import lru_cache
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.physics import string_constants
 from fretcheck.neck.temperament import note_frequency_hz
-from fretcheck.synth.string_matter import StringMatter
+from tests.synth.string_matter import StringMatter
 
 
 def open_note_hz(neck: Neck, string: int) -> float:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from fretcheck.neck.description import Neck
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.strung_neck import BuiltNeck
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,7 +63,7 @@ def random_built_neck(neck: Neck, rng: np.random.Generator, *, scatter: Scatter 
 
     Examples
     --------
-    >>> from fretcheck.synth.demo import demo_neck
+    >>> from tests.synth.demo import demo_neck
     >>> built = random_built_neck(demo_neck(), np.random.default_rng(1), frets_mm={7: 0.4})
     >>> 0.25 < built.frets_mm[7] < 0.55
     True

@@ -13,8 +13,8 @@ from typing import Literal
 
 import numpy as np
 
-from fretcheck.synth.nominal import open_note_hz
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.nominal import open_note_hz
+from tests.synth.strung_neck import BuiltNeck
 
 Press = Literal["light", "firm"]
 
@@ -71,7 +71,7 @@ def sampled_deviations(
 
     Examples
     --------
-    >>> from fretcheck.synth.demo import demo_built
+    >>> from tests.synth.demo import demo_built
     >>> heard = sampled_deviations(demo_built(), np.random.default_rng(2), plucks=2)
     >>> len(heard), [pluck.fret for pluck in heard[:4]]
     (258, [0, 1, 2, 3])

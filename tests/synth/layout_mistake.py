@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fretcheck.synth.string_matter import Reals
+from tests.synth.string_matter import Reals
 
 
 def rule_of_18(*, scale_length_mm: float, frets: int) -> tuple[float, ...]:

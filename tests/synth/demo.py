@@ -1,4 +1,4 @@
-"""Writes the demo recordings: ``python -m fretcheck.synth.demo OUT_FOLDER``.
+"""Writes the demo recordings: ``python -m tests.synth.demo OUT_FOLDER``.
 
 One neck of an invented workshop with three known faults, a recording of each string, and the truth beside them. The seed is
 fixed: the same machine and libraries write the same bytes again.
@@ -23,9 +23,9 @@ import numpy as np
 
 from fretcheck.neck.description import Neck
 from fretcheck.neck.reading import neck_from_mapping
-from fretcheck.synth.random_neck import Scatter, random_built_neck
-from fretcheck.synth.recording import PlayedNote, Recording, Take, open_up_and_down, plan_take, record
-from fretcheck.synth.strung_neck import BuiltNeck
+from tests.synth.random_neck import Scatter, random_built_neck
+from tests.synth.recording import PlayedNote, Recording, Take, open_up_and_down, plan_take, record
+from tests.synth.strung_neck import BuiltNeck
 
 SEED = 1414
 FRET, FRET_MM = 7, 0.40
@@ -58,7 +58,7 @@ _ORDER_OF_5 = 5
 
 def demo_text() -> str:
     """The neck.toml of the demo."""
-    return files("fretcheck.synth").joinpath("demo_neck.toml").read_text(encoding="utf-8")
+    return files("tests.synth").joinpath("demo_neck.toml").read_text(encoding="utf-8")
 
 
 def demo_neck() -> Neck:
@@ -163,5 +163,5 @@ def _parts(built: BuiltNeck) -> dict[str, Any]:
 
 if __name__ == "__main__":
     if len(sys.argv) != 2:
-        sys.exit("usage: python -m fretcheck.synth.demo OUT_FOLDER")
+        sys.exit("usage: python -m tests.synth.demo OUT_FOLDER")
     write_demo(Path(sys.argv[1]))
