@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from tests.audio import streams
-from tests.audio.patches import FOLDER, read_patch
+from tests.real.patches import read_patch
+from tests.real.plucks import PATCHES as FOLDER
 
 PATCHES = (
     "024_Nylon_Guitar",
@@ -32,7 +33,7 @@ def test_every_recorded_note_is_found_loud_and_soft(rng, name):
         pytest.skip("recorded notes are not installed (Debian: freepats)")
     for note in read_patch(path):
         rate = note.sample_rate
-        sound = note.samples.copy()
+        sound = note.sound.copy()
         fade = round(0.03 * rate)
         sound[-fade:] *= np.linspace(1.0, 0.0, fade)
         quiet = np.zeros(round(QUIET_S * rate))

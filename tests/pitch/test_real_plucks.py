@@ -16,7 +16,7 @@ import pytest
 
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import Flag
-from tests.pitch.patches import read_patch
+from tests.real.patches import read_patch
 
 NATIVE_HZ = 44_100.0
 FRETS = {"a_e5": 5, "c_e8": 8, "e_e12": 12, "a_e17": 17}
