@@ -11,7 +11,6 @@ cells. mm and cents; heights above the plane of the fret crowns. A short string 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -21,17 +20,12 @@ from numpy.typing import NDArray
 
 from fretcheck.diagnosis.stopped_string import Stop, sharpness_cents
 from fretcheck.neck.description import Neck
-from fretcheck.neck.materials import MATERIALS, default_core
+from fretcheck.neck.heights import hollow, nut_height, saddle_height_mm
 from fretcheck.neck.physics import StringConstants, string_constants
 
 Reals = NDArray[np.float64]
 Press = str | None
 
-NUT_HEIGHT_MM = {False: 0.5, True: 0.7}  # metal, polymer strings of a guitar; common practice, no source
-ACTION_12_MM = {False: 2.0, True: 3.0}  # the same, over fret 12 on a straight neck
-GUITAR_SCALE_MM = 650.0
-"""Strings of another length lie higher or lower: over fret 12 as its square root (1.5 mm on a mandolin of 352 mm, 2.3 on a bass
-of 864 mm), at the nut in proportion, but no higher than a guitar's; common practice, no source."""
 FINGER_BEHIND_MM = 8.0  # about half a fingertip; common practice, no source
 MOST_OF_THE_GAP = 0.8  # the finger stays between the frets
 
@@ -88,13 +82,11 @@ class AsDesigned:
     @cached_property
     def hollow(self) -> Reals:
         """Per cell: share of the neck's relief by which the fret's crown lies low, a parabola from the nut to the last fret."""
-        scales = np.array([string.scale_length_mm for string in self.neck.strings])[self.string]
-        along = self.fret_x_mm / (scales * (1.0 - 2.0 ** (-self.neck.frets / 12.0)))
-        return np.asarray(4.0 * along * (1.0 - along))
+        return np.array([hollow(self.neck, fret) for fret in self.fret.tolist()])
 
     def nut_heights_mm(self) -> Reals:
         """Per string: designed height at the nut; none over a zero fret."""
-        return np.array([nut_height_mm(self.neck, number) for number in range(1, len(self.neck.strings) + 1)])
+        return np.array([nut_height(self.neck, number).mm for number in range(1, len(self.neck.strings) + 1)])
 
     def stop(self) -> Stop:
         """All cells as designed, touched as a light hand does."""
@@ -113,7 +105,7 @@ class AsDesigned:
             nut_height=nut_height[self.string],
             saddle_height=rise[self.string],
             finger=np.minimum(FINGER_BEHIND_MM, MOST_OF_THE_GAP * gap),
-            relief=zero,
+            relief=(self.neck.relief_mm or 0.0) * self.hollow,
             log_kappa=np.log([one.kappa_prior.median for one in self.constants])[self.string],
             log_beta=np.log([one.beta0_prior.median for one in self.constants])[self.string],
             end=np.ones(size),
@@ -136,39 +128,7 @@ def as_designed(neck: Neck, *, constants: Iterable[StringConstants] | None = Non
 
 def across(neck: Neck) -> Reals:
     """Where each string lies across the neck: 1 at string 1, −1 at the last, courses evenly spaced."""
-    places: dict[object, int] = {}
-    place = [
-        places.setdefault(("course", string.course) if string.course is not None else ("string", number), len(places))
-        for number, string in enumerate(neck.strings)
-    ]
-    return 1.0 - 2.0 * np.array(place) / max(len(places) - 1, 1) if len(places) > 1 else np.zeros(len(place))
-
-
-def is_polymer(neck: Neck, number: int) -> bool:
-    """Whether what carries the string's tension is nylon, gut or the like."""
-    string = neck.string(number)
-    core = string.core_material or (default_core(string.material) if string.construction == "wound" else string.material)
-    return MATERIALS[core].is_polymer
-
-
-def nut_height_mm(neck: Neck, number: int) -> float:
-    """Height of a string at the nut, above the plane of the frets."""
-    length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
-    return 0.0 if neck.zero_fret else NUT_HEIGHT_MM[is_polymer(neck, number)] * min(length, 1.0)
-
-
-def action_12_mm(neck: Neck, number: int) -> float:
-    """Designed height of a string over fret 12 of a straight neck."""
-    length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
-    return ACTION_12_MM[is_polymer(neck, number)] * math.sqrt(length)
-
-
-def saddle_height_mm(neck: Neck, number: int) -> float:
-    """Height of a string's saddle above the plane of the frets: its action over fret 12, drawn on in a straight line."""
-    string = neck.string(number)
-    nut = nut_height_mm(neck, number)
-    rise = 2.0 * (action_12_mm(neck, number) - nut)
-    return nut + rise * (1.0 + string.saddle_setback_mm / string.scale_length_mm)
+    return np.array([neck.across(number) for number in range(1, len(neck.strings) + 1)])
 
 
 def expected_cents(neck: Neck, *, constants: Iterable[StringConstants] | None = None) -> Reals:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.neck.description import Measurement
+from fretcheck.neck.heights import described_relief_mm
 from fretcheck.neck.layout import nut_distance_mm
 
 Reals = NDArray[np.float64]
@@ -100,10 +101,11 @@ def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int 
         return float(np.mean(stop.scale[cells] + stop.saddle[cells]))
     nut, saddle = float(np.mean(stop.nut_height[cells])), float(np.mean(stop.saddle_height[cells]))
     if what == "first_fret_clearance":
-        return nut + (saddle - nut) * FIRST_FRET_SHARE
+        return nut + (saddle - nut) * FIRST_FRET_SHARE + described_relief_mm(neck, 1)
     if what == "action_12":
-        return nut + (saddle - nut) * float(np.mean(0.5 * stop.scale[cells] / (stop.scale[cells] + stop.saddle[cells])))
-    return float(np.mean(stop.finger[cells])) if what == "capo" else 0.0
+        along = float(np.mean(0.5 * stop.scale[cells] / (stop.scale[cells] + stop.saddle[cells])))
+        return nut + (saddle - nut) * along + described_relief_mm(neck, 12)
+    return float(np.mean(stop.finger[cells])) if what == "capo" else neck.relief_mm or 0.0
 
 
 def _cells(design: AsDesigned, *, fret: int | None, string: int | None) -> NDArray[np.intp]:

@@ -25,6 +25,7 @@ from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.result import Cause
 from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
 from fretcheck.neck.description import Neck
+from fretcheck.neck.heights import action_12, relief
 
 Reals = NDArray[np.float64]
 
@@ -84,8 +85,7 @@ PRESSURE_OWN_MM = 0.015
 LIGHT_MEAN_MM, LIGHT_SOUND_MM = 0.02, 0.02
 FIRM_MEAN_MM, FIRM_SOUND_MM = 0.6, 0.25
 END, END_OWN = 0.05, 0.02
-SADDLE_HEIGHT_MM, SADDLE_HEIGHT_OWN_MM = 0.20, 0.04
-RELIEF_MEAN_MM, RELIEF_MM = 0.04, 0.03
+SADDLE_HEIGHT_OWN_MM = 0.04
 CROWN_MM = 0.01  # a worn or uneven crown: each note by itself
 
 UNEVENNESS_ORDERS = 3
@@ -220,8 +220,9 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
         _own(table, design, index=index, here=of[index], several=count > 1, open_u_cents=open_u_cents[index])
     table.add("end", "end", ones, END)
     table.add("finger", "finger", ones, FINGER_BEHIND_MM)
-    table.add("saddle_height", "saddle_height", ones, SADDLE_HEIGHT_MM)
-    table.add("relief", "relief", design.hollow, RELIEF_MM, mean=RELIEF_MEAN_MM)
+    table.add("saddle_height", "saddle_height", ones, 2.0 * action_12(neck, 1).u_mm)
+    hollow = relief(neck)
+    table.add("relief", "relief", design.hollow, hollow.u_mm, mean=0.0 if hollow.described else hollow.mm)
     _pressures(table, design)
     return table
 

@@ -17,11 +17,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from fretcheck.diagnosis.as_designed import is_polymer
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.neck.description import Neck
 from fretcheck.neck.materials import MATERIALS, default_core
-from fretcheck.neck.physics import U_WOUND_STIFFNESS_REL, Prior, StringConstants, string_constants
+from fretcheck.neck.physics import U_WOUND_STIFFNESS_REL, Prior, StringConstants, is_polymer, string_constants
 
 U_INHARMONICITY_REL = 0.10
 """Of a reading that brings none of its own, and the least that any is trusted: bridge and body shift single partials."""
@@ -59,7 +58,7 @@ def _one(neck: Neck, number: int, observations: Sequence[Observation]) -> String
     if measured is None:
         return string_constants(string, reference_hz=neck.reference_hz)
     constants = string_constants(string, reference_hz=neck.reference_hz, inharmonicity=measured[0], u_inharmonicity=measured[1])
-    if is_polymer(neck, number):
+    if is_polymer(string):
         return constants
     wound = string.construction == "wound"
     core = MATERIALS[string.core_material or default_core(string.material) if wound else string.material]

@@ -7,6 +7,8 @@ Kinds, their needs and ranges are those of `fretcheck.neck.measurement`. A compl
 
 from __future__ import annotations
 
+import datetime
+
 from fretcheck.neck.complaint import complaint, length_cure, one_of, require, shown
 from fretcheck.neck.description import Measurement, Neck
 from fretcheck.neck.layout import MM_PER_INCH, nut_distance_mm, speaking_length_mm
@@ -43,7 +45,20 @@ def measurement_of(row: MeasuredTable, *, number: int, neck: Neck) -> Measuremen
         allowed = f"lies outside the allowed {kind.low_mm:g} to {kind.high_mm:g} mm"
         raise complaint(f"{kind.what}: mm = {shown(row.mm)} {allowed}{cure}", place=place, key="mm", value=row.mm)
     _check_against_design(row, kind, place=place, neck=neck)
-    return Measurement(what=row.what, mm=row.mm, u_mm=row.u_mm, fret=row.fret, string=row.string)
+    day = _date_of(row, place=place)
+    return Measurement(what=row.what, mm=row.mm, u_mm=row.u_mm, fret=row.fret, string=row.string, date=day)
+
+
+def _date_of(row: MeasuredTable, *, place: str) -> datetime.date | None:
+    """The day of a measurement, given as a date or as text."""
+    if not isinstance(row.date, str):
+        return row.date
+    try:
+        return datetime.date.fromisoformat(row.date)
+    except ValueError:
+        raise complaint(
+            f"date = {shown(row.date)} is no day: write 2026-11-28", place=place, key="date", value=row.date
+        ) from None
 
 
 def _check_against_design(row: MeasuredTable, kind: MeasurementKind, *, place: str, neck: Neck) -> None:

@@ -163,6 +163,12 @@ def string_constants(
     )
 
 
+def is_polymer(string: String) -> bool:
+    """Whether what carries the string's tension is nylon, gut or the like."""
+    core = string.core_material or (default_core(string.material) if string.construction == "wound" else string.material)
+    return MATERIALS[core].is_polymer
+
+
 def usual_core_mm(gauge_mm: float) -> float:
     """Core of a wound string where it is not given: thicker strings have thicker cores, but a smaller share of the whole.
 

@@ -17,11 +17,11 @@ from typing import Any
 from pydantic import ValidationError
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.complaint import complaint, first_complaint, in_file, require
+from fretcheck.neck.complaint import complaint, first_complaint, in_file, length_cure, require, shown
 from fretcheck.neck.described_measurements import measurement_of
 from fretcheck.neck.described_strings import length_mm, strings_of
-from fretcheck.neck.description import Neck
-from fretcheck.neck.schema import NeckTable
+from fretcheck.neck.description import Neck, Sides
+from fretcheck.neck.schema import SIDES_MM, NeckTable
 
 MAX_FILE_BYTES = 1_000_000
 
@@ -124,7 +124,39 @@ def _neck(table: NeckTable) -> Neck:
         tolerance_cents=table.tolerance_cents,
         tolerance_mm=table.tolerance_mm,
         perpendicular_fret=square,
+        saddle_moves=table.saddle_moves,
+        action_12_mm=_sides(table.action_12_mm, "action_12_mm"),
+        u_action_12_mm=table.u_action_12_mm,
+        relief_mm=table.relief_mm,
+        u_relief_mm=table.u_relief_mm,
+        first_fret_clearance_mm=_sides(table.first_fret_clearance_mm, "first_fret_clearance_mm"),
+        u_first_fret_clearance_mm=table.u_first_fret_clearance_mm,
         strings=strings_of(table, scale_lengths_mm=[length or scale for length in own]),
     )
+    over_zero = "is for a nut: the zero fret carries the strings, leave it out (measured, it goes into [[measured]])"
+    clearance = table.first_fret_clearance_mm
+    free = clearance is None or not table.zero_fret
+    require(free, f"first_fret_clearance_mm {over_zero}", key="first_fret_clearance_mm", value=clearance)
     measured = tuple(measurement_of(row, number=number, neck=neck) for number, row in enumerate(table.measured, start=1))
     return replace(neck, measured=measured)
+
+
+def _sides(value: object, key: str) -> Sides | None:
+    """A height given once, or at both edges of the neck."""
+    if value is None:
+        return None
+    sides: dict[str, Any] = value if isinstance(value, dict) else {"treble": value, "bass": value}
+    for side in sides:
+        require(side in ("treble", "bass"), f'{key}: unknown side "{side}": write treble and bass', key=key, value=value)
+    for side in ("treble", "bass"):
+        require(
+            side in sides, f"{key}: {side} is missing: write {{ treble = 1.8, bass = 2.2 }}, or one number", key=key, value=value
+        )
+        one, (low, high) = sides[side], SIDES_MM[key]
+        number = isinstance(one, int | float) and not isinstance(one, bool)
+        form = "must be a number, or { treble = …, bass = … }"
+        require(number, f"{key} = {shown(one)} {form}", key=key, value=value)
+        cure = length_cure(key, one, limits=(low, high))
+        allowed = f"lies outside the allowed {low:g} to {high:g} mm{cure}"
+        require(low <= one <= high, f"{key} = {shown(one)} {allowed}", key=key, value=value)
+    return Sides(treble=float(sides["treble"]), bass=float(sides["bass"]))

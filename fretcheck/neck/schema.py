@@ -9,10 +9,12 @@ between a sopranino and a long bass.
 
 from __future__ import annotations
 
+import datetime
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from fretcheck.neck.description import SaddleMoves
 from fretcheck.neck.layout import MM_PER_INCH
 from fretcheck.neck.temperament import REFERENCE_MAX_HZ, REFERENCE_MIN_HZ
 
@@ -31,6 +33,8 @@ def _inches(low_mm: float, high_mm: float, description: str) -> Any:
 
 
 SCALE_MM, GAUGE_MM, CORE_MM = (200.0, 1500.0), (0.15, 10.0), (0.1, 5.0)
+SIDES_MM = {"action_12_mm": (0.2, 10.0), "first_fret_clearance_mm": (0.05, 3.0)}
+"""Heights that may differ across the neck: a number, or { treble = …, bass = … }."""
 
 
 class _Table(BaseModel):
@@ -65,6 +69,7 @@ class MeasuredTable(_Table):
     u_mm: float = Field(ge=0.001, le=10.0, description="its standard uncertainty")
     fret: int | None = Field(None, ge=1, le=MAX_FRETS, description="at this fret")
     string: int | None = Field(None, ge=1, le=MAX_STRINGS, description="along this string")
+    date: datetime.date | str | None = Field(None, description="when it was measured")
 
 
 class NeckTable(_Table):
@@ -80,5 +85,12 @@ class NeckTable(_Table):
     tolerance_cents: float = Field(3.0, ge=0.1, le=50.0, description="verdict limit on a note")
     tolerance_mm: float | None = Field(None, ge=0.01, le=5.0, description="verdict limit on a fret's place")
     perpendicular_fret: int | None = Field(None, ge=0, le=MAX_FRETS, description="fanned frets: the one that stands square")
+    saddle_moves: SaddleMoves | None = Field(None, description="how the saddle is set: none | whole | slant | per_string")
+    action_12_mm: Any = Field(None, description="gap over fret 12 as set up; or { treble = 1.8, bass = 2.2 }")
+    u_action_12_mm: float = Field(0.1, ge=0.01, le=2.0, description="its standard uncertainty")
+    relief_mm: float | None = _mm(-1.0, 2.0, "hollow of the neck at mid-length, as set up")
+    u_relief_mm: float = Field(0.05, ge=0.005, le=1.0, description="its standard uncertainty")
+    first_fret_clearance_mm: Any = Field(None, description="gap over fret 1 as intended; or { treble = …, bass = … }")
+    u_first_fret_clearance_mm: float = Field(0.05, ge=0.005, le=1.0, description="its standard uncertainty")
     strings: list[StringTable] = Field(min_length=MIN_STRINGS, max_length=MAX_STRINGS)
     measured: list[MeasuredTable] = Field(default_factory=list, max_length=200)

@@ -8,13 +8,14 @@ Lengths are written in mm. What is unknown or at its default is left out; `read_
 
 from __future__ import annotations
 
+import datetime
 import textwrap
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fretcheck.errors import StorageError, UsageError
-from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.description import Measurement, Neck, Sides, String
 from fretcheck.neck.layout import nut_distance_mm
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
@@ -45,7 +46,14 @@ def neck_to_mapping(neck: Neck) -> dict[str, Any]:
 def _given(record: Neck | String | Measurement, *, leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
     """Fields of a record that differ from their default, and those that a reader wants to see in any case."""
     values = {item.name: (getattr(record, item.name), item.default) for item in fields(record) if item.name not in leave_out}
-    return {name: value for name, (value, default) in values.items() if value != default or name in ALWAYS_WRITTEN}
+    return {name: _plain(value) for name, (value, default) in values.items() if value != default or name in ALWAYS_WRITTEN}
+
+
+def _plain(value: object) -> object:
+    """As TOML and JSON hold it."""
+    if isinstance(value, Sides):
+        return value.treble if value.treble == value.bass else {"treble": value.treble, "bass": value.bass}
+    return value.isoformat() if isinstance(value, datetime.date) else value
 
 
 def neck_text(neck: Neck, *, heading: str = "", remark: str = "") -> str:
@@ -80,8 +88,10 @@ def neck_text(neck: Neck, *, heading: str = "", remark: str = "") -> str:
     for line in textwrap.wrap(remark, width=110):
         document.add(tomlkit.comment(line))
     document.add(
-        tomlkit.comment("also: serial, tolerance_mm; for fanned frets perpendicular_fret, and a scale_length_mm in each string")
+        tomlkit.comment("also: serial, tolerance_mm; for fanned frets perpendicular_fret, and a scale_length_mm in each string;")
     )
+    document.add(tomlkit.comment("as it is set up: action_12_mm (one number, or { treble = 1.8, bass = 2.2 }), relief_mm,"))
+    document.add(tomlkit.comment("first_fret_clearance_mm; what was measured on this very neck goes into [[measured]] instead"))
     tables: list[Table] = []
     for number, row in enumerate(data["strings"], start=1):
         tables.append(_table(row, StringTable.model_fields, commented=number == 1))

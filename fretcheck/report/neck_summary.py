@@ -16,6 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.heights import action_12, first_fret_clearance, nut_height, relief
 from fretcheck.neck.plausibility import constants_of, doubts
 from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.neck.writing import neck_to_mapping
@@ -39,7 +40,7 @@ def neck_summary(neck: Neck) -> RenderableType:
         pull = f"{one.tension_n:.0f} ± {one.u_tension_n:.0f} N"
         table.add_row(str(number), string.note, f"{string.gauge_mm:.3f}", _made_of(string, neck), pull)
     total = sum(one.tension_n for one in constants)
-    parts: list[RenderableType] = [title, Text(_in_words(neck)), table]
+    parts: list[RenderableType] = [title, Text(_in_words(neck)), table, Text(said_of_heights(neck))]
     parts += [Text(f"Measured: {_measured(measurement)}") for measurement in neck.measured]
     parts.append(Text(said_of_perfect(neck)))
     parts += [Padding(Text(f"- {doubt}"), (0, 0, 0, 1)) for doubt in _all_doubts(neck)]
@@ -65,6 +66,24 @@ def _in_words(neck: Neck) -> str:
     return f"{len(neck.strings)} strings{in_courses}, {neck.frets} frets{zero}, {scale}, A4 = {neck.reference_hz:g} Hz, {limit}"
 
 
+def said_of_heights(neck: Neck) -> str:
+    """How high the strings lie by this description, and what of that is assumed."""
+    last = len(neck.strings)
+    rows = (
+        ("over fret 12", "action_12_mm", [action_12(neck, number) for number in (1, last)]),
+        ("over fret 1", "first_fret_clearance_mm", [first_fret_clearance(neck, number) for number in (1, last)]),
+        ("relief", "relief_mm", [relief(neck)]),
+    )
+    words, assumed = [], []
+    for name, key, heights in rows:
+        both = " to ".join(dict.fromkeys(f"{height.mm:.2f}" for height in heights))
+        words.append(f"{name} {both} ± {heights[0].u_mm:.2f} mm")
+        if not heights[0].described:
+            assumed.append(f"{name} ({key})")
+    tail = f" Assumed, since not described: {', '.join(assumed)}." if assumed else ""
+    return f"Heights: {', '.join(words)}.{tail}"
+
+
 def _made_of(string: String, neck: Neck) -> str:
     words = f"{string.construction} {string.material.replace('_', ' ')}"
     if string.core_mm is not None:
@@ -75,7 +94,8 @@ def _made_of(string: String, neck: Neck) -> str:
 def _measured(measurement: Measurement) -> str:
     where = f" {measurement.fret}" if measurement.fret is not None else ""
     where += f", string {measurement.string}" if measurement.string is not None else ""
-    return f"{measurement.what}{where}: {measurement.mm:g} ± {measurement.u_mm:g} mm"
+    day = f" ({measurement.date.isoformat()})" if measurement.date is not None else ""
+    return f"{measurement.what}{where}: {measurement.mm:g} ± {measurement.u_mm:g} mm{day}"
 
 
 def neck_document(neck: Neck) -> dict[str, Any]:
@@ -99,6 +119,16 @@ def neck_document(neck: Neck) -> dict[str, Any]:
             }
             for number, (string, one) in enumerate(zip(neck.strings, constants_of(neck), strict=True), start=1)
         ],
+        "heights": [
+            {
+                "string": number,
+                "action_12": asdict(action_12(neck, number)),
+                "first_fret_clearance": asdict(first_fret_clearance(neck, number)),
+                "nut_height": asdict(nut_height(neck, number)),
+            }
+            for number in range(1, len(neck.strings) + 1)
+        ],
+        "relief": asdict(relief(neck)),
         "worst_as_designed": asdict(worst_as_designed(neck)),
         "warnings": _all_doubts(neck),
     }

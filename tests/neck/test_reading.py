@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import copy
+import datetime
 import math
 
 import pytest
 
 from fretcheck.errors import NeckError
+from fretcheck.neck.description import Sides
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
 from fretcheck.neck.reading import neck_from_mapping, read_neck
 from fretcheck.neck.starts import STARTS
@@ -45,6 +47,26 @@ def test_inches():
     neck = neck_from_mapping({**data, "scale_length_in": 25.5})
     assert neck.scale_length_mm == pytest.approx(647.7, abs=1e-9)
     assert neck.string(1).gauge_mm == pytest.approx(0.254, abs=1e-12)
+
+
+def test_heights_saddle_and_dates():
+    told = {
+        "action_12_mm": {"treble": 1.6, "bass": 2},
+        "relief_mm": 0.2,
+        "first_fret_clearance_mm": 0.45,
+        "saddle_moves": "slant",
+    }
+    days = ({**RULED, "date": datetime.date(2026, 11, 28)}, {**RULED, "date": "2026-11-28"}, RULED)
+    neck = neck_from_mapping({**GOOD, **told, "measured": list(days)})
+    assert (neck.action_12_mm, neck.first_fret_clearance_mm) == (Sides(treble=1.6, bass=2.0), Sides(treble=0.45, bass=0.45))
+    assert (neck.relief_mm, neck.saddle_moves) == (0.2, "slant")
+    assert [one.date for one in neck.measured] == [datetime.date(2026, 11, 28)] * 2 + [None]
+    assert neck_from_mapping(neck_to_mapping(neck)) == neck
+
+
+def test_a_zero_fret_leaves_no_clearance_to_describe():
+    with pytest.raises(NeckError, match="the zero fret carries the strings"):
+        neck_from_mapping({**GOOD, "zero_fret": True, "first_fret_clearance_mm": 0.4})
 
 
 BAD_VALUES = [
@@ -103,6 +125,13 @@ BAD_VALUES = [
     (("measured",), [{"what": "nut_to_saddle", "string": 1, "mm": 700.0, "u_mm": 0.3}], "from the design, 648.0 mm"),
     (("measured",), [{"what": "relief", "fret": 7, "mm": 0.2, "u_mm": 0.05}], "relief takes no fret"),
     (("measured",), [{"what": "action_12", "mm": 0.08, "u_mm": 0.05}], "0.2 to 10 mm: looks like inches"),
+    (("measured",), [{**RULED, "date": "yesterday"}], "measurement 1: date = .* is no day: write 2026-11-28"),
+    (("action_12_mm",), 0.08, r"action_12_mm = 0\.08 lies outside the allowed 0\.2 to 10 mm: looks like inches"),
+    (("action_12_mm",), {"treble": 1.6}, "bass is missing"),
+    (("action_12_mm",), {"treble": 1.6, "base": 2.0}, 'unknown side "base": write treble and bass'),
+    (("action_12_mm",), "2.0", "must be a number, or { treble"),
+    (("relief_mm",), 3.0, r"relief_mm = 3 lies outside the allowed -1 to 2 mm"),
+    (("saddle_moves",), "all", "saddle_moves = .all. is not one of"),
 ]
 
 

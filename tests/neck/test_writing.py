@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import tomllib
+from typing import get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fretcheck.errors import StorageError, UsageError
-from fretcheck.neck.description import Measurement, Neck, String
+from fretcheck.neck.description import Measurement, Neck, SaddleMoves, Sides, String
 from fretcheck.neck.layout import nut_distance_mm
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.reading import neck_from_mapping, read_neck
@@ -39,6 +40,10 @@ def strings(draw, *, note, scale_length_mm, frets):
     )
 
 
+def sides(low_mm, high_mm):
+    return st.builds(Sides, treble=st.floats(low_mm, high_mm), bass=st.floats(low_mm, high_mm))
+
+
 @st.composite
 def necks(draw):
     frets = draw(st.integers(1, 36))
@@ -47,14 +52,25 @@ def necks(draw):
     fanned = draw(st.booleans())
     scales = [draw(st.floats(scale - 20.0, scale + 20.0)) if fanned else scale for _ in range(count)]
     fret = draw(st.integers(1, frets))
-    measured = Measurement(what="nut_to_fret", mm=nut_distance_mm(fret, scale_length_mm=scale), u_mm=0.1, fret=fret)
+    measured = Measurement(
+        what="nut_to_fret",
+        mm=nut_distance_mm(fret, scale_length_mm=scale),
+        u_mm=0.1,
+        fret=fret,
+        date=draw(st.none() | st.dates()),
+    )
+    zero_fret = draw(st.booleans())
     return Neck(
         name=draw(TEXT),
         serial=draw(st.none() | TEXT),
         reference_hz=draw(st.floats(380.0, 480.0)),
         scale_length_mm=scale,
         frets=frets,
-        zero_fret=draw(st.booleans()),
+        zero_fret=zero_fret,
+        saddle_moves=draw(st.none() | st.sampled_from(get_args(SaddleMoves))),
+        action_12_mm=draw(st.none() | sides(0.2, 10.0)),
+        relief_mm=draw(st.none() | st.floats(-1.0, 2.0)),
+        first_fret_clearance_mm=None if zero_fret else draw(st.none() | sides(0.05, 3.0)),
         tolerance_cents=draw(st.floats(0.1, 50.0)),
         tolerance_mm=draw(st.none() | st.floats(0.01, 5.0)),
         perpendicular_fret=draw(st.none() | st.integers(0, frets)) if any(x != scale for x in scales) else None,
