@@ -48,6 +48,20 @@ def decimal(value: float, digits: int = 2) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}".replace("-", "−")
 
 
+def signed(value: float, digits: int = 1) -> str:
+    """A number with its sign (a real minus), never a negative zero.
+
+    Examples
+    --------
+    >>> signed(-1.26), signed(0.04), signed(-0.04)
+    ('−1.3', '0.0', '0.0')
+    """
+    rounded = round(value, digits)
+    if rounded == 0.0:
+        return f"{0.0:.{digits}f}"
+    return f"{rounded:+.{digits}f}".replace("-", "−")
+
+
 def spell_out(error: UnicodeError) -> tuple[str, int]:
     """Handler for `codecs.register_error`: what an encoding lacks in ASCII, or as a question mark; never a lost minus.
 

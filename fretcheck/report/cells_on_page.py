@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fretcheck.plain_text import signed
+
 if TYPE_CHECKING:
     from fretcheck.register.document import FretPart, InspectionDocument
 
@@ -59,7 +61,7 @@ def _look(note: FretPart | None) -> tuple[str, str, str]:
     cents = note.deviation_cents
     way = "sharp" if cents > 0 else "flat"
     if note.decision in (None, "pass"):
-        return "within", f"{abs(cents):.0f}", f"within tolerance, {abs(cents):.1f} cents {way}"
+        return "within", signed(cents, 0), f"within tolerance, {abs(cents):.1f} cents {way}"
     sign = "▲" if cents > 0 else "▼"
     if note.decision == "undecided":
         return "unsure", f"{sign}{abs(cents):.0f}?", f"too close to call, {abs(cents):.1f} cents {way}"

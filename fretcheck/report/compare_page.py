@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fretcheck.plain_text import signed
 from fretcheck.report import drawing
 from fretcheck.report.cells_on_page import CellOnPage, CellsOnPage
 from fretcheck.report.comparison_words import corrected_part, headline, part_name, summary, worth_showing
-from fretcheck.report.inspection_page import open_note
-from fretcheck.report.page import moment, render, signed
+from fretcheck.report.inspection_page import open_note, running_line
+from fretcheck.report.page import moment, render
 from fretcheck.report.panel import Panel, canvas
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ def compare_page(comparison: Comparison, before: InspectionDocument, after: Insp
     )
     return render(
         "comparison.html",
+        running=f"{running_line(before)} and {moment(after.taken_at)}",
         comparison=comparison,
         before=before,
         after=after,

@@ -8,10 +8,10 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fretcheck.plain_text import plain_line
+from fretcheck.plain_text import plain_line, signed
 from fretcheck.report.comparison_words import corrected_part, headline, part_name, summary, worth_showing
 from fretcheck.report.neck_cells import glyphs_for
-from fretcheck.report.page import moment, signed
+from fretcheck.report.page import moment
 from fretcheck.report.terminal import DECISION_STYLES, Shown, section
 
 if TYPE_CHECKING:

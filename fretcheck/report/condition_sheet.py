@@ -12,7 +12,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from fretcheck.report.condition_words import how_noticeable, plain_words
-from fretcheck.report.inspection_page import context_of, facts
+from fretcheck.report.inspection_page import context_of, facts, running_line
 from fretcheck.report.neck_figure import neck_figure, upright_neck_figure
 from fretcheck.report.page import moment, render
 
@@ -38,6 +38,7 @@ def condition_sheet(document: InspectionDocument) -> str:
     plan = context["plan"]
     return render(
         "condition_sheet.html",
+        running=running_line(document),
         **context,
         sheet_neck=None if plan is None else neck_figure(plan, document.findings, chart=False, name="neck-plain"),
         sheet_neck_upright=None if plan is None else upright_neck_figure(plan, document.findings, name="neck-plain-upright"),

@@ -12,13 +12,13 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fretcheck.plain_text import plain_line
+from fretcheck.plain_text import plain_line, signed
 from fretcheck.report.budget import NoteBudget, note_budget
 from fretcheck.report.cells_on_page import cells_on_page
 from fretcheck.report.finding_words import label, where_heard
 from fretcheck.report.neck_figure import description, neck_figure, upright_neck_figure
 from fretcheck.report.neck_plan import NeckPlan, plan_of
-from fretcheck.report.page import moment, render, signed
+from fretcheck.report.page import moment, render
 from fretcheck.report.string_figure import string_figure
 from fretcheck.report.verdict_words import (
     DECISION_WORDS,
@@ -42,6 +42,8 @@ PLAN_WORDS = {
     "press": "press test",
     "own": "own choice",
 }
+MOST_ROWS = 60
+"""Of a table of readings: 190 mm at the size in which they are printed, so that none is cut between sheets."""
 LEAST_LAYOUT = 0.01
 """Ways of laying out the frets less probable than this are not listed."""
 
@@ -53,7 +55,8 @@ class StringOnPage:
     number: int
     note: str
     curves: Markup | None
-    readings: list[ReadingPart]
+    readings: list[list[ReadingPart]]
+    """In tables of at most `MOST_ROWS` rows, each about as long as the others."""
     hand_scatter_cents: float | None
     drift_cents: float | None
     open_plucks: int
@@ -61,7 +64,7 @@ class StringOnPage:
 
 def inspection_page(document: InspectionDocument) -> str:
     """The page as HTML."""
-    return render("inspection.html", **context_of(document))
+    return render("inspection.html", running=running_line(document), **context_of(document))
 
 
 def context_of(document: InspectionDocument) -> dict[str, Any]:
@@ -93,6 +96,12 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "own_missing": missing_by_string(document),
         "set_aside": set_aside_by_reason(document),
     }
+
+
+def running_line(document: InspectionDocument) -> str:
+    """What stands at the foot of every printed sheet: serial or name, when it was inspected, and the inspection's number."""
+    parts = [document.neck.serial or document.neck.name, moment(document.taken_at), document.id and f"inspection {document.id}"]
+    return " · ".join(plain_line(one)[:60] for one in parts if one)
 
 
 def facts(document: InspectionDocument) -> list[tuple[str, str | None]]:
@@ -151,13 +160,19 @@ def _strings(document: InspectionDocument, notes_of: dict[int, list[FretPart]]) 
                 )
                 if has_curve
                 else None,
-                readings=own,
+                readings=_in_tables(own),
                 hand_scatter_cents=document.conditions.hand_scatter_cents.get(number),
                 drift_cents=document.conditions.drift_cents.get(number),
                 open_plucks=sum(one.fret == 0 and one.used for one in own),
             )
         )
     return answer
+
+
+def _in_tables(readings: list[ReadingPart]) -> list[list[ReadingPart]]:
+    rows = sum(1 + bool(one.flags or not one.used) for one in readings)
+    length = -(-len(readings) // max(1, -(-rows // MOST_ROWS)))
+    return [readings[start : start + length] for start in range(0, len(readings), max(length, 1))]
 
 
 def _direction(finding: FindingPart) -> str:

@@ -32,7 +32,7 @@ def lot_page(
     lot: Lot, documents: Mapping[str, InspectionDocument], *, series: Mapping[str, Sequence[InspectionDocument]] | None = None
 ) -> str:
     """The page as HTML; `documents` by serial, `series` the documents of every lot of the same template in their order."""
-    return render("lot.html", **_context(lot, documents, series or {}))
+    return render("lot.html", running=f"Lot {lot.name} · {moment(lot.opened_at)}", **_context(lot, documents, series or {}))
 
 
 def _context(

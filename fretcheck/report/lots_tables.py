@@ -18,8 +18,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fretcheck.lots.capability import capability_in_words
-from fretcheck.plain_text import decimal, plain_line
-from fretcheck.report.page import signed
+from fretcheck.plain_text import decimal, plain_line, signed
 
 if TYPE_CHECKING:
     from fretcheck.lots.lot import Lot

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 WIDTH, LANE, BOARD, NUMBERS, CHART = 900.0, 20.0, 118.0, 26.0, 136.0
 UPRIGHT_WIDTH, UPRIGHT_LENGTH = 350.0, 640.0
+NUMBER_ROW = 14.0
 MOST_NAMED = 6
 CHARACTER = 7.9
 """Mean width of a character in px, generous."""
@@ -34,19 +35,21 @@ def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = Tr
     low, high = _ends(plan)
     labels = _placed_labels(plan, findings, low=low, high=high)
     lanes = 1 + max((lane for _, _, _, lane, _ in labels), default=-1)
+    numbers = _number_rows(plan, least_mm=17.0 * (high - low) / WIDTH)
+    foot = NUMBERS + NUMBER_ROW * max(numbers.values(), default=0)
     top = lanes * LANE + 6.0
     beside = (high - _board_end(plan)) / (high - low) * WIDTH >= LEGEND
     below = 0.0 if not chart else CHART + 14.0 + (0.0 if beside else 2.0 * LEGEND_LINE)
-    height = top + BOARD + NUMBERS + below
+    height = top + BOARD + foot + below
     with drawing.style():
         figure = drawing.new_figure(WIDTH, height)
-        axes = figure.add_axes((0.0, 1.0 - (top + BOARD + NUMBERS) / height, 1.0, (top + BOARD + NUMBERS) / height))
+        axes = figure.add_axes((0.0, 1.0 - (top + BOARD + foot) / height, 1.0, (top + BOARD + foot) / height))
         axes.set_xlim(low, high)
-        axes.set_ylim(-NUMBERS / BOARD, 1.0 + top / BOARD)
+        axes.set_ylim(-foot / BOARD, 1.0 + top / BOARD)
         axes.axis("off")
         _draw(axes, plan, upright=False)
-        for fret in _numbered(plan, least_mm=19.0 * (high - low) / WIDTH):
-            axes.text(_middle(plan, fret), -0.05, str(fret), ha="center", va="top", fontsize=12.0)
+        for fret, row in numbers.items():
+            axes.text(_middle(plan, fret), -0.05 - row * NUMBER_ROW / BOARD, str(fret), ha="center", va="top", fontsize=12.0)
         axes.text(_middle(plan, 0), -0.05, "nut", ha="center", va="top", fontsize=12.0, color=drawing.SOFT)
         if plan.saddles:
             axes.text(plan.saddle(len(plan.neck.strings)), -0.05, "saddle", ha="center", va="top", color=drawing.SOFT)
@@ -63,7 +66,7 @@ def upright_neck_figure(plan: NeckPlan, findings: list[FindingPart], *, name: st
     """The neck standing, nut on top, for a narrow screen."""
     low, high = _ends(plan)
     length = UPRIGHT_LENGTH
-    left, board = 34.0, 118.0
+    left, board = 44.0, 118.0
     with drawing.style():
         figure = drawing.new_figure(UPRIGHT_WIDTH, length)
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -71,8 +74,8 @@ def upright_neck_figure(plan: NeckPlan, findings: list[FindingPart], *, name: st
         axes.set_ylim(high, low)
         axes.axis("off")
         _draw(axes, plan, upright=True)
-        for fret in _numbered(plan, least_mm=12.0 * (high - low) / length):
-            axes.text(-0.06, _middle(plan, fret), str(fret), ha="right", va="center", fontsize=11.0)
+        for fret, row in _number_rows(plan, least_mm=12.0 * (high - low) / length).items():
+            axes.text(-0.06 - row * 17.0 / board, _middle(plan, fret), str(fret), ha="right", va="center", fontsize=11.0)
         axes.text(-0.06, _middle(plan, 0), "nut", ha="right", va="center", fontsize=11.0, color=drawing.SOFT)
         line, taken = (high - low) / length * 15.0, low
         for finding in sorted(findings, key=lambda one: _anchor(plan, one) or 0.0):
@@ -125,14 +128,15 @@ def _middle(plan: NeckPlan, fret: int) -> float:
     return plan.along(fret, len(plan.neck.strings))
 
 
-def _numbered(plan: NeckPlan, *, least_mm: float) -> list[int]:
-    """Frets whose number is written: all, but high up only as many as have room; those named in a finding always."""
-    named = {fret: one.finding or one.tilt_finding for fret, one in plan.frets.items()}
-    chosen = [fret for fret, finding in named.items() if finding is not None and finding.cause != "layout_rule"]
-    for fret in sorted(plan.frets, key=lambda number: (number % 2, number)):
-        if all(abs(_middle(plan, fret) - _middle(plan, other)) >= least_mm for other in chosen if other != fret):
-            chosen.append(fret)
-    return sorted(set(chosen))
+def _number_rows(plan: NeckPlan, *, least_mm: float) -> dict[int, int]:
+    """The row in which each fret's number stands: the first in which it is `least_mm` from the number before it."""
+    ends: list[float] = []
+    rows = {}
+    for fret in sorted(plan.frets):
+        place = _middle(plan, fret)
+        rows[fret] = next((row for row, end in enumerate(ends) if place - end >= least_mm), len(ends))
+        ends[rows[fret] : rows[fret] + 1] = [place]
+    return rows
 
 
 def _anchor(plan: NeckPlan, finding: FindingPart) -> float | None:

@@ -20,12 +20,14 @@ How to make a page
        </section>
        {% endblock %}
 
-2. ``html = render("lot.html", lot=lot, chart=chart)`` with `chart` from `drawing.as_svg`, then ``write_page(html, path)``.
+2. ``html = render("lot.html", running="Lot 7", lot=lot, chart=chart)`` with `chart` from `drawing.as_svg`, then
+   ``write_page(html, path)``.
 
 Classes that the style sheet knows: ``figure``; ``table.list`` (with ``td.number``; wrap a wide one in ``div.wide`` so that a
 phone can scroll within it); ``.badge.pass|fail|undecided``; ``.sharp .flat .within .unsure`` (text colours: always say it by
 word or sign too); ``ol.steps``; ``p.lead``; ``p.small``; ``.caution``; ``.columns`` (side by side where there is room);
-``.new-page`` (a new sheet of paper begins here); ``.keep`` (not cut between sheets); ``.vh`` (for screen readers only).
+``.new-page`` (a new sheet of paper begins here); ``.keep`` (not cut between sheets; nor is any table that fits on one);
+``.vh`` (for screen readers only).
 
 Conventions
 -----------
@@ -43,19 +45,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fretcheck.errors import StorageError
-from fretcheck.plain_text import decimal, plain_line
+from fretcheck.plain_text import decimal, plain_line, signed
 from fretcheck.report.verdict_words import sureness
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
-def render(template: str, **context: object) -> str:
+def render(template: str, *, running: str, **context: object) -> str:
     """The page that a template of this package makes of `context`.
 
     A name that the template asks for and `context` lacks is an error, never an empty place.
+
+    Parameters
+    ----------
+    running : str
+        What stands beside the page number at the foot of every printed sheet: which neck or lot, and when.
     """
-    return _environment().get_template(template).render(context)
+    return _environment().get_template(template).render(context, running=running)
 
 
 def write_page(html: str, path: Path) -> Path:
@@ -88,7 +95,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         finalize=_shown,
     )
-    environment.filters.update(line=plain_line, signed=signed, decimal=decimal, moment=moment, sure=sureness)
+    environment.filters.update(line=plain_line, signed=signed, decimal=decimal, moment=moment, sure=sureness, css=in_css)
     return environment
 
 
@@ -97,18 +104,15 @@ def _shown(value: object) -> object:
     return plain_line(value) if type(value) is str else value
 
 
-def signed(value: float, digits: int = 1) -> str:
-    """A number with its sign (a real minus), never a negative zero.
+def in_css(text: str) -> str:
+    """A text to stand between quotes in the style sheet: all but plain letters and digits as escapes.
 
     Examples
     --------
-    >>> signed(-1.26), signed(0.04), signed(-0.04)
-    ('−1.3', '0.0', '0.0')
+    >>> in_css('a"}b')
+    'a\\\\000022\\\\00007db'
     """
-    rounded = round(value, digits)
-    if rounded == 0.0:
-        return f"{0.0:.{digits}f}"
-    return f"{rounded:+.{digits}f}".replace("-", "−")
+    return "".join(one if one.isascii() and one.isalnum() else f"\\{ord(one):06x}" for one in plain_line(text))
 
 
 def moment(taken_at: str | None) -> str:

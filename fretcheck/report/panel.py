@@ -7,6 +7,7 @@ The figure's own coordinates are px from its lower left; a panel maps frets (x) 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,8 @@ if TYPE_CHECKING:
 
 NAN = float("nan")
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
-NUMBERED_FRETS = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24, 27, 30, 33, 36)
+NUMBER_WIDTH, NUMBER_ROW = 12.5, 10.0
+"""Room for a fret's number, and the height of a row of them, px."""
 
 
 def canvas(figure: Any, *, width: float, height: float) -> Any:
@@ -82,11 +84,12 @@ class Panel:
             self.axes.text(self.left - 6.0, y, value, ha="right", va="center", fontsize=11.0)
 
     def scale_of_frets(self) -> None:
-        """Numbers below."""
-        first, last = self.frets
-        for fret in NUMBERED_FRETS:
-            if first <= fret <= last:
-                self.axes.text(self.x(fret), self.bottom - 6.0, str(fret), ha="center", va="top", fontsize=11.0)
+        """Every fret's number below, in two rows where one has no room."""
+        first, last = math.ceil(self.frets[0]), math.floor(self.frets[1])
+        rows = 1 if self.x(1.0) - self.x(0.0) >= NUMBER_WIDTH else 2
+        for fret in range(first, last + 1):
+            y = self.bottom - 5.0 - NUMBER_ROW * ((fret - first) % rows)
+            self.axes.text(self.x(fret), y, str(fret), ha="center", va="top", fontsize=9.5)
 
     def heading(self, text: str) -> None:
         """The string's name above, and what is plotted."""

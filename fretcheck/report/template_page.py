@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from fretcheck.errors import FretcheckError
 from fretcheck.lots.template_study import Drift, drift_over_lots, results_of_lots
+from fretcheck.plain_text import signed
 from fretcheck.report.lot_figures import chart_figure, template_figure
 from fretcheck.report.lots_tables import drift_in_words, scatter_in_words, what_to_correct
-from fretcheck.report.page import render, signed
+from fretcheck.report.page import render
 
 if TYPE_CHECKING:
     from fretcheck.lots.template_study import TemplateStudy
@@ -30,6 +31,7 @@ def template_page(
     position = study.position
     return render(
         "template.html",
+        running=f"Template {name} · {len(lots)} lots",
         name=name,
         facts=[
             ("Necks", position.necks),

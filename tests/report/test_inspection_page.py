@@ -118,6 +118,9 @@ def test_cells_say_in_words_what_colour_shows(read_pages: dict[str, Page]) -> No
     flat = [one for one in document.frets if one.fret > 0 and one.decision == "fail" and (one.deviation_cents or 0) < 0]
     assert sum(one.attributes["class"] == "flat" for one in cells) == len(flat) > 0
     assert all("▼" in one.text and "out of tolerance" in one.text for one in cells if one.attributes["class"] == "flat")
+    inside = [one.text for one in cells if one.attributes["class"] == "within"]
+    assert all(("sharp" in text) == text.startswith("+") for text in inside if not text.startswith("0"))
+    assert any(text.startswith("−") for text in inside)
 
 
 def test_hostile_texts_are_text_everywhere(read_pages: dict[str, Page]) -> None:
@@ -195,6 +198,21 @@ def test_sheet_one_says_which_fret_and_which_way(pages: dict[str, Path], tmp_pat
     )]  # fmt: skip
     assert order == sorted(order)
     assert order[0] >= 0
+
+
+@pytest.mark.browser
+def test_every_sheet_names_its_neck_and_its_number_and_no_table_is_cut(tmp_path: Path) -> None:
+    document = documents.before()
+    long = [one.model_copy(update={"start_s": one.start_s + 2000.0 * turn}) for turn in range(3) for one in document.readings]
+    path = write_report(document.model_copy(update={"readings": long, "id": "261129-7"}), tmp_path / "long.html")
+    sheets = browser.printed(tmp_path, path)
+    for number, sheet in enumerate(sheets, start=1):
+        foot = " ".join(sheet.strip().splitlines()[-1].split())
+        assert foot.startswith("TW-014 · ")
+        assert "inspection 261129-7" in foot
+        assert foot.endswith(f"page {number} of {len(sheets)}")
+    for sheet in sheets:
+        assert sheet.count("at s") == len(re.findall(r"String \d [A-G]\d", sheet)) or "String by string" in sheet  # none goes on
 
 
 @pytest.mark.browser

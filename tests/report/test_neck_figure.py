@@ -86,6 +86,18 @@ def test_fanned_frets_stand_square_at_the_fret_that_should() -> None:
     assert "<svg" in upright_neck_figure(fanned, document.findings)
 
 
+@pytest.mark.parametrize("frets", [20, 24, 36])
+def test_every_fret_has_its_number_and_none_covers_another(frets: int) -> None:
+    part = plan().frets[5]
+    made = replace(plan(), neck=replace(plan().neck, frets=frets), frets=dict.fromkeys(range(1, frets + 1), part))
+    for svg in (str(neck_figure(made, [], chart=False)), str(upright_neck_figure(made, []))):
+        texts = re.findall(r'x="([\d.]+)" y="([\d.]+)"[^>]*>(\d+)</text>', svg)
+        assert sorted(int(number) for _, _, number in texts) == list(range(1, frets + 1))
+        places = [(float(x), float(y)) for x, y, _ in texts]
+        for one, (x, y) in enumerate(places):  # two digits are about 15 px wide and 11 high
+            assert all(abs(x - a) > 12.0 or abs(y - b) > 9.0 for a, b in places[:one])
+
+
 @pytest.mark.parametrize("count", [0, 1, 6])
 def test_labels_do_not_cover_each_other(count: int) -> None:
     findings = [
