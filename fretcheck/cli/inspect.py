@@ -7,6 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fretcheck.cli.job_option import (
+    CustomerOption,
+    InstrumentOption,
+    JobOption,
+    NotesOption,
+    PriceOption,
+    StringSetOption,
+    job_of,
+)
 from fretcheck.cli.limits_option import GuardBandOption, LimitsOption, RiskOption, ToleranceOption, settings_of, with_gauge_study
 from fretcheck.cli.live import LiveOptions
 from fretcheck.cli.many import inspect_many
@@ -16,8 +25,9 @@ from fretcheck.errors import UsageError
 
 if TYPE_CHECKING:
     from fretcheck.register.assemble import Circumstances
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.register.document import InspectionDocument, JobPart
 
+PLANS_OF_RECORDINGS = ("full", "intake", "spot")
 _WHICH_NECK = "which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings"
 
 
@@ -40,6 +50,12 @@ def inspect(
     operator: Annotated[str | None, typer.Option(help="Who measured.")] = None,
     temperature: Annotated[float | None, typer.Option("--temperature", metavar="°C", help="Of the room.")] = None,
     humidity: Annotated[float | None, typer.Option("--humidity", metavar="%", help="Of the room.")] = None,
+    customer: CustomerOption = None,
+    instrument: InstrumentOption = None,
+    job: JobOption = None,
+    string_set: StringSetOption = None,
+    notes: NotesOption = None,
+    price: PriceOption = None,
     tolerance: ToleranceOption = None,
     risk: RiskOption = None,
     guard_band: GuardBandOption = None,
@@ -47,7 +63,9 @@ def inspect(
     cross_check: Annotated[
         bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
     ] = False,
-    plan: Annotated[str | None, typer.Option(help="Live: full, intake, spot or press; two joined by +. Else: full.")] = None,
+    plan: Annotated[
+        str | None, typer.Option(help="full, intake or spot; live also press, and two joined by +.  [default: full]")
+    ] = None,
     frets: Annotated[str | None, typer.Option(metavar="LIST", help="Live: frets of your own, such as 1-5,7,12.")] = None,
     strings: Annotated[str | None, typer.Option(metavar="LIST", help="Live: only these strings.")] = None,
     repeats: Annotated[int | None, typer.Option(metavar="N", help="Live: plucks of each note. Else: 1.")] = None,
@@ -76,7 +94,10 @@ def inspect(
     asked for on the screen and heard live; the screen steps on by sound alone, and what is taken is on disk before the next
     note is asked for.
     """
-    circumstances = _circumstances(operator, temperature, humidity)
+    told = job_of(
+        customer=customer, instrument=instrument, job=job, string_set=string_set, notes=notes, price=price, limits=limits
+    )
+    circumstances = _circumstances(operator, temperature, humidity, told)
     settings = settings_of(tolerance=tolerance, risk=risk, guard_band=guard_band, limits=limits)
     if keep:
         settings = with_gauge_study(settings, register)
@@ -104,8 +125,10 @@ def inspect(
         heard = inspect_again(again, data=data, register=register)
         document, sounds = judge(heard.inspection, settings=settings, circumstances=circumstances), heard.folder
     elif recordings is not None:
-        if live.chosen():
-            raise UsageError(f"{live.chosen()[0]} is for a live session, and --from reads recordings; leave one out")
+        if only_live := [one for one in live.chosen() if one != "--plan"]:
+            raise UsageError(f"{only_live[0]} is for a live session, and --from reads recordings; leave one out")
+        if plan not in (None, *PLANS_OF_RECORDINGS):
+            raise UsageError(f"--plan {plan} is none for recordings: choose {', '.join(PLANS_OF_RECORDINGS)}")
         if _holds_necks(recordings):
             if cross_check or report:
                 raise UsageError("--cross-check and --report are for one neck; give the folder of that neck's recordings")
@@ -116,13 +139,16 @@ def inspect(
                 register=register,
                 settings=settings,
                 circumstances=circumstances,
+                plan=plan or "full",
                 processes=processes,
                 scheduler=scheduler,
                 as_json=json,
             )
         if neck is None:
             raise UsageError(_WHICH_NECK)
-        document = inspect_recorded(neck, recordings, settings=settings, circumstances=circumstances, quiet=json)
+        document = inspect_recorded(
+            neck, recordings, settings=settings, circumstances=circumstances, plan=plan or "full", quiet=json
+        )
         sounds = recordings
     elif neck is not None:
         from fretcheck.cli.live import run_live
@@ -151,11 +177,11 @@ def _second_opinion(document: InspectionDocument, recordings: Path | None, *, qu
     return disagreements(document, recordings, quiet=quiet)
 
 
-def _circumstances(operator: str | None, temperature: float | None, humidity: float | None) -> Circumstances:
+def _circumstances(operator: str | None, temperature: float | None, humidity: float | None, job: JobPart) -> Circumstances:
     from fretcheck.register.assemble import Circumstances
 
     if temperature is not None and not -10.0 <= temperature <= 50.0:
         raise UsageError(f"--temperature {temperature:g} is no room's: −10 to 50 °C (degrees Fahrenheit? 68 °F is 20 °C)")
     if humidity is not None and not 0.0 <= humidity <= 100.0:
         raise UsageError(f"--humidity {humidity:g} is outside 0 to 100 %")
-    return Circumstances(operator=operator, temperature_c=temperature, humidity_pct=humidity)
+    return Circumstances(operator=operator, temperature_c=temperature, humidity_pct=humidity, job=job)

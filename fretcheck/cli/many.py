@@ -23,6 +23,7 @@ def inspect_many(
     register: str | None,
     settings: DiagnosisSettings,
     circumstances: Circumstances,
+    plan: str,
     processes: int | None,
     scheduler: str | None,
     as_json: bool,
@@ -49,7 +50,7 @@ def inspect_many(
         result = inspect_necks(
             necks,
             register=store,
-            worker=partial(inspect_folder, settings=settings, circumstances=circumstances, processes=1),
+            worker=partial(inspect_folder, settings=settings, circumstances=circumstances, plan=plan, processes=1),
             processes=processes,
             scheduler=scheduler,
             progress=lambda done, total, name: bar.update(task, completed=done, total=total, description=f"Inspecting {name}"),

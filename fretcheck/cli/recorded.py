@@ -19,6 +19,7 @@ def inspect_recorded(
     *,
     settings: DiagnosisSettings | None = None,
     circumstances: Circumstances | None = None,
+    plan: str = "full",
     quiet: bool = False,
 ) -> InspectionDocument:
     """Inspect a folder of recordings; no bar when `quiet`, or when standard error is no terminal."""
@@ -31,6 +32,7 @@ def inspect_recorded(
             folder,
             settings=settings,
             circumstances=circumstances,
+            plan=plan,
             progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
 

@@ -6,6 +6,8 @@ risk = 0.02
 fret_position_mm = 0.05
 saddle = "straight"
 ```
+
+A table ``[shop]`` may stand beside them; it is read where papers are made.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ import tomllib
 from dataclasses import fields, replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import get_args
+from typing import Any, get_args
 
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.errors import FretcheckError, UsageError
@@ -28,12 +30,8 @@ def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> Diagn
     UsageError
         For a file that is missing or no TOML, an unknown name, or a value out of range; one line with file and name.
     """
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror}); check the path") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UsageError(f"{path}: is no TOML: {error}") from None
+    data = read_toml(path)
+    data.pop("shop", None)
     known = {field.name: field for field in fields(DiagnosisSettings)}
     for name, value in data.items():
         if name not in known:
@@ -51,3 +49,19 @@ def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> Diagn
         return replace(base or DiagnosisSettings(), **data)
     except FretcheckError as error:
         raise UsageError(f"{path}: {error}") from None
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """The file as data.
+
+    Raises
+    ------
+    UsageError
+        For a file that is missing or no TOML.
+    """
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be read ({error.strerror}); check the path") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise UsageError(f"{path}: is no TOML: {error}") from None

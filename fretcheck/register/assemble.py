@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from fretcheck.register.document import (
     FindingPart,
     FretPart,
     InspectionDocument,
+    JobPart,
     LayoutPart,
     NeckPart,
     PredictedPart,
@@ -41,6 +42,7 @@ class Circumstances:
     operator: str | None = None
     temperature_c: float | None = None
     humidity_pct: float | None = None
+    job: JobPart = field(default_factory=JobPart)
 
 
 def inspect_folder(
@@ -49,6 +51,7 @@ def inspect_folder(
     *,
     settings: DiagnosisSettings | None = None,
     circumstances: Circumstances | None = None,
+    plan: str = "full",
     progress: Callable[[int, int], None] | None = None,
     processes: int | None = None,
 ) -> InspectionDocument:
@@ -59,7 +62,7 @@ def inspect_folder(
     NeckError, RecordingError
         When either cannot be used; one line with the cure.
     """
-    inspection = inspect_recordings(read_neck(neck_file), folder, progress=progress, processes=processes)
+    inspection = inspect_recordings(read_neck(neck_file), folder, plan=plan, progress=progress, processes=processes)
     return judge(inspection, settings=settings, circumstances=circumstances)
 
 
@@ -132,6 +135,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
             hand_scatter_cents=dict(diagnosis.hand_scatter_cents or {}),
             drift_cents=dict(inspection.drift_cents),
         ),
+        job=circumstances.job,
     )
 
 

@@ -170,6 +170,31 @@ class ConditionsPart(_Part):
     """From a gauge study, in every note's uncertainty already; null where none was made."""
 
 
+JobText = Annotated[str, Field(max_length=1000)]
+
+
+class ShopPart(_Part):
+    """Whose paper it is, from the limits file's ``[shop]``."""
+
+    name: JobText
+    address: JobText | None = None
+    phone: JobText | None = None
+    email: JobText | None = None
+    web: JobText | None = None
+
+
+class JobPart(_Part):
+    """What a shop's paper tells besides the measurement; what was not told is null, and a blank line on the sheet."""
+
+    customer: JobText | None = None
+    instrument: JobText | None = None
+    job: JobText | None = None
+    string_set: JobText | None = None
+    notes: JobText | None = None
+    price: JobText | None = None
+    shop: ShopPart | None = None
+
+
 class InspectionDocument(_Part):
     schema_: Literal["fretcheck/inspection/1"] = Field(default=SCHEMA, alias="schema")
     id: str | None = None
@@ -191,6 +216,7 @@ class InspectionDocument(_Part):
     missing: list[tuple[int, int]] = Field(default_factory=list)
     set_aside: list[SetAsidePart] = Field(default_factory=list)
     conditions: ConditionsPart = Field(default_factory=ConditionsPart)
+    job: JobPart = Field(default_factory=JobPart)
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
 

@@ -212,6 +212,9 @@ def _searchable(document: InspectionDocument) -> str:
         document.conditions.operator,
         document.conditions.source,
         document.verdict.reason,
+        document.job.customer,
+        document.job.instrument,
+        document.job.job,
         *(finding.text for finding in document.findings),
         *(correction.text for correction in document.corrections),
     ]

@@ -19,7 +19,8 @@ from fretcheck.audio.pluck import Pluck
 from fretcheck.audio.string_files import find_string_files, surplus_string_files
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placement import HeardNote, PlacedNote, place_notes, playable_frets
+from fretcheck.session.placement import HeardNote, PlacedNote, place_notes
+from fretcheck.session.plan import make_plan
 from fretcheck.session.reading import Inspection, SoundSetAside
 from fretcheck.session.take import read_take
 from fretcheck.threads import one_thread_each
@@ -75,13 +76,17 @@ def read_note(string: int, pluck: Pluck, *, sound_file: str | None = None) -> He
     )
 
 
-def inspect_recordings(neck: Neck, folder: Path, *, progress: Progress | None = None, processes: int | None = None) -> Inspection:
+def inspect_recordings(
+    neck: Neck, folder: Path, *, plan: str = "full", progress: Progress | None = None, processes: int | None = None
+) -> Inspection:
     """Inspect a neck from a folder of recordings, ``string-1.flac`` and so on.
 
     Parameters
     ----------
     neck : Neck
     folder : Path
+    plan : str
+        Whose notes should be there, as in `make_plan`; what else is heard counts all the same.
     progress : callable, optional
         Called in this process as strings are done.
     processes : int, optional
@@ -91,17 +96,19 @@ def inspect_recordings(neck: Neck, folder: Path, *, progress: Progress | None = 
     ------
     RecordingError
         When the folder, a string's file or its contents cannot be used.
+    UsageError
+        For an unknown plan.
     """
+    planned = make_plan(neck, name=plan).notes
     files = find_string_files(folder, range(1, len(neck.strings) + 1))
     heard = _hear_all(neck, files, progress=progress, processes=processes)
     rates = {one.sample_rate for one in heard}
-    planned = [(string, fret) for string in files for fret in (0, *playable_frets(neck, string))]
     return inspection_from(
         neck,
         [note for one in heard for note in one.notes],
         planned=planned,
         set_aside=[aside for one in heard for aside in one.set_aside],
-        plan="full",
+        plan=plan,
         source=folder.name,
         sample_rate_hz=rates.pop() if len(rates) == 1 else None,
         warnings=[
