@@ -45,7 +45,7 @@ def test_a_damaged_copy_is_not_read_nor_one_that_is_not_known(kept, tmp_path, ca
     ("arguments", "message"),
     [
         (["neck.toml", "--again", "none-such"], "leave the neck and other choices out"),
-        (["neck.toml", "--from", ".", "--plan", "spot"], "--plan is for a live session"),
+        (["neck.toml", "--from", ".", "--plan", "press"], "--plan press is none for recordings"),
         (["neck.toml", "--from", ".", "--resume"], "--resume is for a live session"),
     ],
 )

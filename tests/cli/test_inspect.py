@@ -206,3 +206,44 @@ def test_many_necks_get_a_line_each_and_one_bad_one_stops_none(
     assert "string 3" in lines["N-2"]["error"]
     assert lines["N-1"]["inspection"]
     assert lines["N-3"]["inspection"]
+
+
+SHOP = """
+risk = 0.02
+[shop]
+name = "Reed & Daughter"
+phone = "01 234"
+"""
+
+
+def test_intake_of_recordings_keeps_what_the_sheet_tells(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "limits.toml").write_text(SHOP, encoding="utf-8")
+    told = ["--customer", "A. Lind", "--job", "J-7", "--instrument", "Tenor", "--string-set", "light", "--price", "80"]
+    inspect(folder, "--json", "--plan", "intake", "--limits", "limits.toml", *told)
+    document = json.loads(capsys.readouterr().out)
+    assert document["conditions"]["plan"] == "intake"
+    assert document["missing"] == []  # the plan asks for frets 1 and 3 of this three-fret neck; fret 2 is heard besides
+    assert {(one["string"], one["fret"]) for one in document["readings"]} == {(s, f) for s in (1, 2, 3) for f in range(4)}
+    job = document["job"]
+    assert (job["customer"], job["job"], job["instrument"], job["string_set"]) == ("A. Lind", "J-7", "Tenor", "light")
+    assert (job["price"], job["notes"]) == ("80", None)
+    assert (job["shop"]["name"], job["shop"]["phone"], job["shop"]["address"]) == ("Reed & Daughter", "01 234", None)
+    assert len(list(tmp_path.glob("report-*.html"))) == 1
+
+
+@pytest.mark.parametrize(
+    ("shop", "says"),
+    [
+        ("shop = 3", "must be a table"),
+        ("[shop]\naddress = 'x'", "[shop] name is missing"),
+        ("[shop]\nname = 'x'\nfax = '1'", "[shop] fax is unknown"),
+        ("[shop]\nname = 3", "[shop] name must be a text"),
+    ],
+)
+def test_shop_that_is_none_is_one_line(folder: Path, shop: str, says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "limits.toml").write_text(shop, encoding="utf-8")
+    assert inspect(folder, "--limits", str(folder / "limits.toml")) == 2
+    assert says in complaint(capsys)
