@@ -12,9 +12,9 @@ def data_folder(chosen: Path | None = None) -> Path:
     It is not created here.
     """
     if chosen is not None:
-        return chosen
+        return chosen.absolute()
     if from_environment := os.environ.get("FRETCHECK_DATA"):
-        return Path(from_environment)
+        return Path(from_environment).absolute()
     from platformdirs import user_data_path
 
     return user_data_path("fretcheck", appauthor=False)

@@ -18,7 +18,9 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.audio.announced_size import announced_bytes
 from fretcheck.audio.clipping import NEAR_FULL_SCALE
+from fretcheck.audio.quiet_stderr import quiet_stderr
 from fretcheck.audio.source import Block, Samples
 from fretcheck.errors import RecordingError, UsageError
 
@@ -147,11 +149,20 @@ def _open(path: Path) -> soundfile.SoundFile:
     if path.is_dir():
         raise RecordingError(f"{path} is a folder, not a recording; name a file in it", file=path)
     if not path.is_file():
-        raise RecordingError(f"{path}: there is no such file; check the name and its ending", file=path)
+        what = "is a pipe or a device; name a file" if path.exists() else "there is no such file; check the name and its ending"
+        raise RecordingError(f"{path}: {what}", file=path)
     if path.stat().st_size == 0:
         raise RecordingError(f"{path} is empty (0 bytes); record or export it again", file=path)
+    announced, there = announced_bytes(path)
+    if announced > there:
+        raise RecordingError(
+            f"{path} is damaged or cut short: {there:,} of the {announced:,} bytes it announces are there; "
+            "copy or export it again",
+            file=path,
+        )
     try:
-        return soundfile.SoundFile(str(path))
+        with quiet_stderr():  # libraries below complain of junk on descriptor 2
+            return soundfile.SoundFile(str(path))
     except (soundfile.LibsndfileError, TypeError) as error:
         looks = " (it looks like text)" if _is_text(path) else ""
         raise RecordingError(f"{path} is no recording that can be read{looks}; export it as {READABLE}", file=path) from error

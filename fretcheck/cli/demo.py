@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from fretcheck.cli.register_option import ForceOption
 from fretcheck.errors import RecordingError
 
 FOLDER_NAME = "recordings_demo"
@@ -23,6 +24,7 @@ def demo(
     ] = False,
     report: Annotated[Path, typer.Option("--report", metavar="FILE", help="Where to write its page.")] = Path("demo-report.html"),
     picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Save the screen as an SVG, too.")] = None,
+    force: ForceOption = False,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
 ) -> int:
     """Inspect the demo neck: an invented workshop's, with three faults that its truth.json tells.
@@ -43,10 +45,10 @@ def demo(
     if picture is not None:
         from fretcheck.report.screen_picture import write_picture
 
-        write_picture(document, picture)
+        write_picture(document, picture, force=force)
     if not json:
         print()
-    write_page(document, report, as_json=json)
+    write_page(document, report, as_json=json, force=force)
     return 0
 
 

@@ -12,6 +12,7 @@ from typing import IO, Annotated
 import typer
 
 from fretcheck.cli.register_option import (
+    ForceOption,
     JsonOption,
     RegisterOption,
     SerialOption,
@@ -20,7 +21,7 @@ from fretcheck.cli.register_option import (
     VerdictOption,
     selection_of,
 )
-from fretcheck.errors import FretcheckError, StorageError, UsageError
+from fretcheck.errors import UsageError
 
 
 def add_to(app: typer.Typer) -> None:
@@ -37,6 +38,7 @@ def export(
     since: SinceOption = None,
     until: UntilOption = None,
     verdict: VerdictOption = None,
+    force: ForceOption = False,
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -52,7 +54,7 @@ def export(
         for one in inspections or []:
             store.load(one)  # all are there before the first is written
         ids = inspections or [one.id for one in reversed(store.select(selection))]
-        with _writing(to, byte_order_mark=not as_json) as stream:
+        with _writing(to, wants_json=as_json, force=force) as stream:
             count = store.export_json(stream, ids) if as_json else store.export_csv(stream, ids)
     if to is not None:
         print(f"{to}: {count} {'inspections' if as_json else 'readings'}", file=sys.stderr)
@@ -68,22 +70,18 @@ def _wants_json(to: Path | None, json: bool) -> bool:
 
 
 @contextmanager
-def _writing(to: Path | None, *, byte_order_mark: bool) -> Iterator[IO[str]]:
+def _writing(to: Path | None, *, wants_json: bool, force: bool) -> Iterator[IO[str]]:
     """A stream for UTF-8 text; a file appears under its name only once it is whole."""
     if to is None:
         if isinstance(sys.stdout, TextIOWrapper):
             sys.stdout.reconfigure(encoding="utf-8", newline="")
         yield sys.stdout
         return
-    partial = to.with_name(to.name + ".partial")
-    try:
-        # Spreadsheets take a CSV for UTF-8 only where it starts with the mark.
-        with partial.open("w", encoding="utf-8-sig" if byte_order_mark else "utf-8", newline="") as stream:
-            yield stream
-        partial.replace(to)
-    except FretcheckError:
-        raise
-    except OSError as error:
-        raise StorageError(f"{to} cannot be written: {error.strerror or error}", path=to) from error
-    finally:
-        partial.unlink(missing_ok=True)
+    from fretcheck.files import starts_like, written_whole
+    from fretcheck.register.exchange import CSV_COLUMNS, EXPORT_SCHEMA
+
+    head = f'{{"schema": "{EXPORT_SCHEMA}"' if wants_json else ",".join(CSV_COLUMNS[:4])
+    # Spreadsheets take a CSV for UTF-8 only where it starts with the mark.
+    encoding = "utf-8" if wants_json else "utf-8-sig"
+    with written_whole(to, is_ours=starts_like(head), force=force, encoding=encoding, newline="") as stream:
+        yield stream

@@ -20,6 +20,7 @@ from fretcheck.cli.limits_option import GuardBandOption, LimitsOption, RiskOptio
 from fretcheck.cli.live import LiveOptions
 from fretcheck.cli.many import inspect_many
 from fretcheck.cli.recorded import inspect_recorded
+from fretcheck.cli.register_option import ForceOption
 from fretcheck.cli.result import keep_and_show
 from fretcheck.errors import UsageError
 
@@ -86,6 +87,7 @@ def inspect(
     report: Annotated[
         Path | None, typer.Option("--report", metavar="FILE", help="Write the page, too; an intake always gets one.")
     ] = None,
+    force: ForceOption = False,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
 ) -> int:
     """Inspect a neck: read every note, judge it, and say which part is out of place and by how much.
@@ -94,6 +96,10 @@ def inspect(
     asked for on the screen and heard live; the screen steps on by sound alone, and what is taken is on disk before the next
     note is asked for.
     """
+    if report is not None:
+        from fretcheck.files import check_place, is_page
+
+        check_place(report, is_ours=is_page, force=force)  # before the work, not after it
     told = job_of(
         customer=customer, instrument=instrument, job=job, string_set=string_set, notes=notes, price=price, limits=limits
     )
@@ -160,7 +166,9 @@ def inspect(
     else:
         raise UsageError(_WHICH_NECK)
     opinions = _second_opinion(document, recordings, quiet=json) if cross_check else None
-    return keep_and_show(document, keep=keep, register=register, sounds=sounds, as_json=json, opinions=opinions, report=report)
+    return keep_and_show(
+        document, keep=keep, register=register, sounds=sounds, as_json=json, opinions=opinions, report=report, force=force
+    )
 
 
 def _holds_necks(folder: Path) -> bool:

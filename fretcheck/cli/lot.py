@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
 
 if TYPE_CHECKING:
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
     from fretcheck.register.store import Register
 
+_MOST_SERIAL_BYTES = 1_000_000
 _EXIT_OF_OUTCOME = {"accept": EXIT_DONE, "refuse": EXIT_OUT_OF_TOLERANCE, "open": EXIT_UNDECIDED}
 
 LotArgument = Annotated[str, typer.Argument(metavar="LOT", help="Name of the lot.")]
@@ -192,7 +193,12 @@ def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
 
 
 def show(
-    name: LotArgument, html: HtmlOption = None, csv: CsvOption = None, register: RegisterOption = None, json: JsonOption = False
+    name: LotArgument,
+    html: HtmlOption = None,
+    csv: CsvOption = None,
+    force: ForceOption = False,
+    register: RegisterOption = None,
+    json: JsonOption = False,
 ) -> None:
     """Show a lot; with --html or --csv write it to a file."""
     from fretcheck.lots.store import inspections_of, load_lot
@@ -205,11 +211,11 @@ def show(
     if csv is not None:
         from fretcheck.report.lots_tables import lot_csv
 
-        _write(csv, lot_csv(lot, results))
+        _write_table(csv, lot_csv(lot, results), force=force)
     if html is not None:
         from fretcheck.report.lot_page import lot_page
 
-        _write(html, lot_page(lot, documents, series=series))
+        _write_page(html, lot_page(lot, documents, series=series), force=force)
     _show(lot, results, as_json=json)
 
 
@@ -220,6 +226,7 @@ def template(
     tolerance_mm: Annotated[float, typer.Option("--tolerance-mm", help="Tolerance of a slot, ± mm, for the capability.")] = 0.10,
     html: HtmlOption = None,
     csv: CsvOption = None,
+    force: ForceOption = False,
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> int:
@@ -235,11 +242,11 @@ def template(
     if csv is not None:
         from fretcheck.report.lots_tables import template_csv
 
-        _write(csv, template_csv(study))
+        _write_table(csv, template_csv(study), force=force)
     if html is not None:
         from fretcheck.report.template_page import template_page
 
-        _write(html, template_page(name, study, lots=list(chosen), series=series))
+        _write_page(html, template_page(name, study, lots=list(chosen), series=series), force=force)
     if json:
         _print_json({"schema": "fretcheck/template/1", "template": name, "lots": list(chosen), **_plain(study)})
     else:
@@ -340,16 +347,21 @@ def _series(register: str | None, template_name: str) -> dict[str, list[Inspecti
 
 
 def _lines(path: Path) -> list[str]:
-    try:
-        return path.read_text(encoding="utf-8").split()
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{path} cannot be read: {error}") from error
+    from fretcheck.files import read_text
+
+    return read_text(path, most_bytes=_MOST_SERIAL_BYTES, refuse=lambda why: UsageError(f"--serials-from {path}: {why}")).split()
 
 
-def _write(path: Path, text: str) -> None:
+def _write_table(path: Path, text: str, *, force: bool) -> None:
+    from fretcheck.files import starts_like, write_text
+
+    write_text(path, text, is_ours=starts_like(text.splitlines()[0]), force=force)
+
+
+def _write_page(path: Path, text: str, *, force: bool) -> None:
     from fretcheck.report.page import write_page
 
-    write_page(text, path)
+    write_page(text, path, force=force)
 
 
 def _plain(record: Any) -> dict[str, Any]:

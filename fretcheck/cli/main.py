@@ -12,6 +12,7 @@ import errno
 import os
 import re
 import sys
+import warnings
 from importlib import import_module
 from io import TextIOWrapper
 from typing import Annotated
@@ -19,7 +20,8 @@ from typing import Annotated
 import typer
 
 from fretcheck import __version__
-from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, FretcheckError
+from fretcheck.cli.secrets import without_secrets
+from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, EXIT_UNFORESEEN, FretcheckError, UsageError
 from fretcheck.plain_text import plain_line, spell_out
 from fretcheck.threads import use_one_thread
 
@@ -82,8 +84,11 @@ def _show_version(wanted: bool) -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """Run one command and return its exit code; errors of the user's kind go to standard error as one line."""
+    words = sys.argv[1:] if arguments is None else arguments
     try:
-        code = _obey(arguments)
+        for word in words:
+            _check_letters(word)
+        code = _obey(words)
         sys.stdout.flush()  # here, where a full disk or a closed pipe can still be told
     except FretcheckError as error:
         print(f"fretcheck: {one_line(str(error))}", file=sys.stderr)
@@ -104,10 +109,24 @@ def run(arguments: list[str] | None = None) -> int:
         place = f"{error.filename}: " if error.filename else ""
         print(f"fretcheck: {one_line(place + (error.strerror or str(error)))}", file=sys.stderr)
         return EXIT_BAD_INPUT if error.errno in _BAD_NAME else EXIT_DEVICE_OR_STORAGE
+    except Exception as error:  # noqa: BLE001 - the last guard
+        from fretcheck.cli.unforeseen import account_of
+
+        _let_output_go()
+        print(f"fretcheck: {one_line(account_of(error, words))}", file=sys.stderr)
+        return EXIT_UNFORESEEN
     return code if isinstance(code, int) else 0
 
 
-def _obey(arguments: list[str] | None) -> object:
+def _check_letters(word: str) -> None:
+    """A name that is no UTF-8 can be kept nowhere: not in the register, not in a document."""
+    try:
+        word.encode()
+    except UnicodeEncodeError:
+        raise UsageError(f"{word!r} is not written in UTF-8; rename the file, or write it anew") from None
+
+
+def _obey(arguments: list[str]) -> object:
     """What the command returned; for words that make no command, what is wrong with them is told."""
     try:
         return build_app()(args=arguments, standalone_mode=False)
@@ -128,7 +147,7 @@ def _what_is_wrong(error: Exception) -> str:
 
 def one_line(text: str) -> str:
     """`text` folded into a single line, the middle of an endless one left out; other control characters become visible."""
-    line = plain_line(" ".join(text.split()))
+    line = without_secrets(plain_line(" ".join(text.split())))
     return line if len(line) <= _LONGEST_LINE else f"{line[: _LONGEST_LINE // 2]} … {line[-_LONGEST_LINE // 2 :]}"
 
 
@@ -146,5 +165,6 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="fretcheck signs")  # a sign that the console lacks is spelled out, never a traceback
+    warnings.simplefilter("ignore")  # libraries' remarks are no lines of ours
     use_one_thread()
     sys.exit(run())

@@ -20,6 +20,7 @@ RegisterOption = Annotated[
         help="Where inspections are kept: file, folder, or postgresql:// URL; else FRETCHECK_REGISTER, else the data folder.",
     ),
 ]
+ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that is no output of this kind, too.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 SerialOption = Annotated[str | None, typer.Option("--serial", help="Of the neck; capitals do not matter.")]
 SinceOption = Annotated[str | None, typer.Option("--since", metavar="DATE", help="First day, such as 2026-03-14.")]

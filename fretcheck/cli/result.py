@@ -21,6 +21,7 @@ def keep_and_show(
     as_json: bool,
     opinions: list[str] | None = None,
     report: Path | None = None,
+    force: bool = False,
 ) -> int:
     """Keep the result and show it; a register that fails does not cost the result, which is shown all the same.
 
@@ -28,6 +29,8 @@ def keep_and_show(
     ----------
     report : Path, optional
         Where to write its page; an intake always gets one, for the customer.
+    force : bool
+        Replace a file there that is no page of fretcheck's.
 
     Raises
     ------
@@ -45,17 +48,17 @@ def keep_and_show(
             failure = error
     show(document, as_json=as_json, opinions=opinions)
     if report is not None or document.conditions.plan == "intake":
-        write_page(document, report, as_json=as_json)
+        write_page(document, report, as_json=as_json, force=force)
     if failure is not None:
         raise failure
     return exit_code_of(document)
 
 
-def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool) -> None:
+def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool, force: bool) -> None:
     """Write the page of a result, under its usual name in the working folder unless `path` says where, and name it."""
     from fretcheck.report.report_file import usual_name, write_report
 
-    written = write_report(document, path or Path(usual_name(document)))
+    written = write_report(document, path or Path(usual_name(document)), force=force)
     if not as_json:
         print(f"Report: {written}")
 

@@ -20,6 +20,9 @@ from typing import Any, get_args
 
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.errors import FretcheckError, UsageError
+from fretcheck.files import read_text
+
+MOST_BYTES = 1_000_000
 
 
 def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> DiagnosisSettings:
@@ -59,9 +62,8 @@ def read_toml(path: Path) -> dict[str, Any]:
     UsageError
         For a file that is missing or no TOML.
     """
+    text = read_text(path, most_bytes=MOST_BYTES, refuse=lambda why: UsageError(f"{path}: {why}; name a TOML file with limits"))
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror}); check the path") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UsageError(f"{path}: is no TOML: {error}") from None
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise UsageError(f"{path}: is no TOML: {str(error) or 'nested too deeply'}") from None

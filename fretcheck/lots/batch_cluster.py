@@ -88,7 +88,7 @@ class _Work:
         """Outcomes as they come; what the cluster itself failed with goes to `failed`: it may be the fault of another neck."""
         waiting = list(reversed(necks))
         running: dict[Any, NeckFolder] = {}
-        coming = self._distributed.as_completed()
+        coming = self._distributed.as_completed(loop=self._client.loop)
         while waiting or running:
             while waiting and len(running) < at_once:
                 neck = waiting.pop()

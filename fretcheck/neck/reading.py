@@ -17,6 +17,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from fretcheck.errors import NeckError
+from fretcheck.files import read_whole
 from fretcheck.neck.complaint import complaint, first_complaint, in_file, length_cure, require, shown
 from fretcheck.neck.described_measurements import measurement_of
 from fretcheck.neck.described_strings import length_mm, strings_of
@@ -47,16 +48,7 @@ def read_neck(path: Path) -> Neck:
 
 
 def _toml_data(path: Path) -> dict[str, Any]:
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(MAX_FILE_BYTES + 1)
-    except FileNotFoundError:
-        raise complaint("no such file") from None
-    except IsADirectoryError:
-        raise complaint("is a folder: name the neck.toml inside it") from None
-    except OSError as error:
-        raise complaint(f"cannot be read: {error.strerror}") from None
-    require(len(raw) <= MAX_FILE_BYTES, "is larger than 1 MB: that is no neck description")
+    raw = read_whole(path, most_bytes=MAX_FILE_BYTES, refuse=_refused)
     try:
         text = raw.decode("utf-8-sig")
         return tomllib.loads(text)
@@ -66,6 +58,10 @@ def _toml_data(path: Path) -> dict[str, Any]:
         raise complaint("broken TOML: lists within lists too deep to read") from None
     except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
         raise complaint(_toml_sentence(str(error), lines=len(text.splitlines()))) from None
+
+
+def _refused(why: str) -> NeckError:
+    return complaint({"is a folder": "is a folder: name the neck.toml inside it"}.get(why, why))
 
 
 def _toml_sentence(text: str, *, lines: int) -> str:

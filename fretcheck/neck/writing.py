@@ -14,7 +14,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fretcheck.errors import StorageError, UsageError
+from fretcheck.files import write_text
 from fretcheck.neck.description import Measurement, Neck, Sides, String
 from fretcheck.neck.layout import nut_distance_mm
 from fretcheck.neck.materials import MATERIALS
@@ -159,10 +159,4 @@ def write_neck(neck: Neck, path: Path, *, heading: str = "", remark: str = "", o
         The file cannot be written.
     """
     text = neck_text(neck, heading=heading, remark=remark)
-    try:
-        with path.open("w" if overwrite else "x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-    except FileExistsError:
-        raise UsageError(f"{path} exists: name another file, or add --force to replace it") from None
-    except OSError as error:
-        raise StorageError(f"{path} cannot be written: {error.strerror}", path=path) from None
+    write_text(path, text, force=overwrite)

@@ -2,8 +2,9 @@
 
 Conventions
 -----------
-SQLite: the online backup of the database into one file, then the sound files beside it, so that the copy is a register itself.
-What is committed while the copy runs is in it or not, each inspection whole. PostgreSQL: an export as JSON, which `import`
+SQLite: the sound files, then the online backup of the database into one file beside them, so that the copy is a register itself
+as soon as it has its name; interrupted before, it can be run again. What is committed while the copy runs is in it or not, each
+inspection whole. PostgreSQL: an export as JSON, which `import`
 reads back; the server's own tools make any other kind.
 """
 
@@ -11,6 +12,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import tempfile
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,13 +33,17 @@ def back_up(register: Register, path: Path) -> int:
     StorageError
         When it cannot be written, or the register turns out to be damaged.
     """
-    if path.exists():
+    if os.path.lexists(path):
         raise UsageError(f"{path} exists already: name a new file")
     if not path.parent.is_dir():
         raise StorageError(f"there is no folder {path.parent} to put the backup in", path=path)
-    partial = path.with_name(path.name + ".partial")
+    partial = _name_beside(path)
     try:
+        if register.location.file is not None:
+            _copy_sounds(register.folder, path.parent)
         count = _copy_as_json(register, path, partial) if register.location.file is None else _copy_database(register, partial)
+        if register.location.file is not None:
+            _copy_sounds(register.folder, path.parent)  # those of inspections that were kept meanwhile
         os.replace(partial, path)
     except FretcheckError:
         raise
@@ -45,9 +51,17 @@ def back_up(register: Register, path: Path) -> int:
         raise StorageError(f"the backup {path} cannot be written: {error.strerror or error}", path=path) from error
     finally:
         partial.unlink(missing_ok=True)
-    if register.location.file is not None:
-        _copy_sounds(register.folder, path.parent)
     return count
+
+
+def _name_beside(path: Path) -> Path:
+    """An empty file beside `path` under a name nobody can foresee."""
+    try:
+        handle, name = tempfile.mkstemp(prefix=".fretcheck-", suffix=".part", dir=path.parent)
+    except OSError as error:
+        raise StorageError(f"the backup {path} cannot be written: {error.strerror or error}", path=path) from error
+    os.close(handle)
+    return Path(name)
 
 
 def _copy_as_json(register: Register, path: Path, partial: Path) -> int:
@@ -63,7 +77,6 @@ def _copy_as_json(register: Register, path: Path, partial: Path) -> int:
 def _copy_database(register: Register, partial: Path) -> int:
     from fretcheck.register.connection import storage_error
 
-    partial.unlink(missing_ok=True)
     with register.session(write=False) as session:
         source = session.connection().connection.driver_connection
         assert isinstance(source, sqlite3.Connection)

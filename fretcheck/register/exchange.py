@@ -16,10 +16,13 @@ from typing import IO, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from fretcheck.errors import StorageError, UsageError
+from fretcheck.errors import UsageError
+from fretcheck.files import read_whole
 from fretcheck.plain_text import plain_line
 from fretcheck.register.document import InspectionDocument, ReadingPart
 
+MOST_BYTES = 1_000_000_000
+"""A register of ten thousand inspections, exported whole; what is larger goes by --since and --until."""
 EXPORT_SCHEMA: Literal["fretcheck/export/1"] = "fretcheck/export/1"
 _FORMULA_STARTS = tuple("=+-@＝＋－＠\t\r\n")
 _READING_COLUMNS = tuple(ReadingPart.model_fields)
@@ -53,15 +56,10 @@ def read_json(file: Path) -> list[InspectionDocument]:
 
     Raises
     ------
-    StorageError
-        When the file cannot be read.
     UsageError
-        When it is neither; names the first place that is wrong.
+        When the file cannot be read or is neither; names the first place that is wrong.
     """
-    try:
-        text = file.read_bytes().removeprefix(b"\xef\xbb\xbf")
-    except OSError as error:
-        raise StorageError(f"{file} cannot be read: {error.strerror or error}", path=file) from error
+    text = read_whole(file, most_bytes=MOST_BYTES, refuse=lambda why: UsageError(f"{file}: {why}")).removeprefix(b"\xef\xbb\xbf")
     try:
         if b"fretcheck/export/" in text[:200]:
             return ExportDocument.model_validate_json(text).inspections

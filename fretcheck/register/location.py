@@ -64,7 +64,10 @@ def default_folder() -> Path:
 def _from_path(chosen: str | Path) -> Location:
     if "\0" in str(chosen):
         raise UsageError(f"{str(chosen)!r} is no path: it holds a NUL character")
-    path = Path(chosen).expanduser().absolute()
+    try:
+        path = Path(chosen).expanduser().absolute()
+    except RuntimeError:
+        raise UsageError(f"{chosen}: there is no such user's home here; write the path out") from None
     if path.is_dir():
         path /= FILE_NAME
     return Location(folder=path.parent, file=path)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from fretcheck.errors import UsageError
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from sqlalchemy import ColumnElement, Select
 
 Decision = Literal["pass", "fail", "undecided"]
+_LAST_DAY = date.max - timedelta(days=2)
 DECISIONS: tuple[Decision, ...] = ("pass", "fail", "undecided")
 
 
@@ -115,10 +116,18 @@ def summaries(selection: Selection) -> Select[*tuple[Any, ...]]:
 
 
 def _first_moment(when: date | datetime) -> datetime:
-    return (when if isinstance(when, datetime) else datetime.combine(when, time.min)).astimezone()
+    return _local(when if isinstance(when, datetime) else datetime.combine(when, time.min))
 
 
 def _moment_after(when: date | datetime) -> datetime:
     if isinstance(when, datetime):
-        return when.astimezone() + timedelta(microseconds=1)
-    return datetime.combine(when + timedelta(days=1), time.min).astimezone()
+        return _local(when) + timedelta(microseconds=1)
+    return _local(datetime.combine(min(when, _LAST_DAY) + timedelta(days=1), time.min))
+
+
+def _local(moment: datetime) -> datetime:
+    """In this machine's time zone; at the ends of the calendar, where there is none, in UTC."""
+    try:
+        return moment.astimezone()
+    except (OverflowError, ValueError, OSError):
+        return moment.replace(tzinfo=UTC)

@@ -213,6 +213,7 @@ class Register:
 
     def documents(self, ids: Sequence[str]) -> Iterator[InspectionDocument]:
         """The documents of inspections, in the order of `ids`, one in memory at a time."""
+        from pydantic import ValidationError
         from sqlalchemy import select
 
         from fretcheck.register.document import InspectionDocument
@@ -226,7 +227,13 @@ class Register:
                     latest = next(iter(session.execute(summaries(Selection()).limit(1)).scalars()), None)
                     hint = "it is empty" if latest is None else f"the latest is {latest}; `fretcheck list` shows them"
                     raise UsageError(f"no inspection {wanted!r} in the register {self.location}: {hint}")
-                yield InspectionDocument.model_validate_json(found)
+                try:
+                    yield InspectionDocument.model_validate_json(found)
+                except ValidationError as error:
+                    raise StorageError(
+                        f"inspection {wanted} in the register {self.location} is damaged: bring back a backup, or leave it out",
+                        path=self.location.file,
+                    ) from error
 
     def search(
         self,

@@ -44,7 +44,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fretcheck.errors import StorageError
+from fretcheck.files import is_page, write_text
 from fretcheck.plain_text import decimal, plain_line, signed
 from fretcheck.report.verdict_words import sureness
 
@@ -65,21 +65,15 @@ def render(template: str, *, running: str, **context: object) -> str:
     return _environment().get_template(template).render(context, running=running)
 
 
-def write_page(html: str, path: Path) -> Path:
-    """Write a page whole or not at all, and return its path.
+def write_page(html: str, path: Path, *, force: bool = False) -> Path:
+    """Write a page whole or not at all, and return its path; only `force` replaces a file that is no page of fretcheck's.
 
     Raises
     ------
-    StorageError
-        When the file cannot be written; says why.
+    UsageError, StorageError
+        As `fretcheck.files.written_whole`.
     """
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        beside.write_text(html, encoding="utf-8", newline="\n")
-        beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise StorageError(f"{path} cannot be written: {error.strerror or error}", path=path) from error
+    write_text(path, html, is_ours=is_page, force=force)
     return path
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
 
 
-def write_report(document: InspectionDocument, path: Path, *, sheet: bool | None = None) -> Path:
+def write_report(document: InspectionDocument, path: Path, *, sheet: bool | None = None, force: bool = False) -> Path:
     """Write the report of `document` to `path`, whole or not at all, and return the path.
 
     Parameters
@@ -28,7 +28,7 @@ def write_report(document: InspectionDocument, path: Path, *, sheet: bool | None
     StorageError
         When the file cannot be written.
     """
-    return write_page(report_page(document, sheet=sheet), path)
+    return write_page(report_page(document, sheet=sheet), path, force=force)
 
 
 def report_page(document: InspectionDocument, *, sheet: bool | None = None) -> str:

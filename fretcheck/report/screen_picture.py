@@ -6,12 +6,14 @@ import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fretcheck.errors import StorageError
+from fretcheck.files import write_text
 
 if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
 
 _WIDTH = 80
+_MARK = b'<title id="result-name">Result of an inspection, as the terminal shows it</title>'
+"""Tells a picture of fretcheck's own, which may be replaced."""
 _FORMAT = """<svg viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="{unique_id}-name">
 <title id="{unique_id}-name">Result of an inspection, as the terminal shows it</title>
 <style>
@@ -34,13 +36,13 @@ _FORMAT = """<svg viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/s
 """
 
 
-def write_picture(document: InspectionDocument, path: Path) -> Path:
+def write_picture(document: InspectionDocument, path: Path, *, force: bool = False) -> Path:
     """Write the picture and return its path.
 
     Raises
     ------
-    StorageError
-        When the file cannot be written.
+    UsageError, StorageError
+        As `fretcheck.files.written_whole`.
     """
     from rich.console import Console
     from rich.terminal_theme import TerminalTheme
@@ -58,8 +60,5 @@ def write_picture(document: InspectionDocument, path: Path) -> Path:
     )
     print_result(document, console)
     picture = console.export_svg(title="", theme=paper, code_format=_FORMAT, unique_id="result")
-    try:
-        path.write_text(picture, encoding="utf-8")
-    except OSError as error:
-        raise StorageError(f"{path}: cannot be written ({error.strerror}); choose another place", path=path) from None
+    write_text(path, picture, is_ours=lambda head: _MARK in head, force=force)
     return path

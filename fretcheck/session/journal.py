@@ -238,5 +238,7 @@ def _open_locked(folder: Path, *, create: bool) -> int:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as error:
             os.close(handle)
-            raise StorageError(f"{path}: this session is open in another window", path=path) from error
+            raise StorageError(
+                f"{path}: this session is open in another program or window: end it there (q), then go on here", path=path
+            ) from error
     return handle

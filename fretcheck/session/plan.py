@@ -113,6 +113,9 @@ def make_plan(
     return Plan(name=name, asks=tuple(asks))
 
 
+_MOST_DIGITS = 3  # strings and frets never come to a thousand
+
+
 def parse_numbers(text: str, *, what: str) -> tuple[int, ...]:
     """Numbers from a list such as ``1-5,7,12``, ascending, each once.
 
@@ -124,8 +127,10 @@ def parse_numbers(text: str, *, what: str) -> tuple[int, ...]:
     numbers: set[int] = set()
     for part in text.replace(" ", "").split(","):
         first, dash, last = part.partition("-")
-        if not first.isdecimal() or (dash and not last.isdecimal()):
+        if not (first.isascii() and first.isdecimal()) or (dash and not (last.isascii() and last.isdecimal())):
             raise UsageError(f"{what} = {text!r} is no list of numbers; write it like 1-5,7,12")
+        if max(len(first), len(last)) > _MOST_DIGITS:
+            raise UsageError(f"{what} = {text[:40]!r}: no neck has so many; write it like 1-5,7,12")
         stop = int(last) if dash else int(first)
         if stop < int(first):
             raise UsageError(f"{what} = {text!r}: the range {part} runs backward; write {stop}-{first}")

@@ -58,7 +58,7 @@ def test_sheet_of_a_json_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     ("arguments", "code", "says"),
     [
         (["999999-9"], 2, "no inspection"),
-        (["none.json"], 4, "cannot be read"),
+        (["none.json"], 2, "no such file"),
         (["NUMBER", "--out", "no/such/folder/page.html"], 4, "cannot be written"),
     ],
 )

@@ -128,7 +128,7 @@ def test_the_template_and_its_drift(three_lots, capsys, tmp_path):
 
 def test_the_pages_are_whole_and_alone(three_lots, capsys, tmp_path):
     for words in (["show", "Lot 2"], ["template", "T1"]):
-        run(["lot", *words, "--html", str(tmp_path / "page.html"), "--csv", str(tmp_path / "page.csv")])
+        run(["lot", *words, "--html", str(tmp_path / "page.html"), "--csv", str(tmp_path / f"{words[0]}.csv")])
         capsys.readouterr()
         page = (tmp_path / "page.html").read_text(encoding="utf-8")
         assert page.startswith("<!doctype html>")
@@ -138,7 +138,7 @@ def test_the_pages_are_whole_and_alone(three_lots, capsys, tmp_path):
         assert page.count("<svg") >= 2
         ids = re.findall(r'\bid="([^"]+)"', page)
         assert len(ids) == len(set(ids))
-    assert next(csv.reader((tmp_path / "page.csv").read_text(encoding="utf-8").splitlines()))[0] == "quantity"
+    assert next(csv.reader((tmp_path / "template.csv").read_text(encoding="utf-8").splitlines()))[0] == "quantity"
 
 
 def test_what_a_user_typed_is_escaped(shop, capsys, tmp_path):
@@ -217,7 +217,7 @@ def test_a_gauge_study_from_opening_to_its_result(shop, capsys):
         (["lot", "open", "x", "--serials", "A1..A9", "--sample", "3", "--by-variables"], "plan of your own counts"),
         (["lot", "open", "x", "--serials", "A1..A9", "--good", "0", "--bad", "3", "--by-variables"], "--good 0"),
         (["lot", "open", "x", "--serials", "A1..A9", "--good", "1", "--bad", "2", "--by-variables"], "has only 9"),
-        (["lot", "open", "x", "--serials-from", "/nowhere/serials.txt", "--sample", "3"], "cannot be read"),
+        (["lot", "open", "x", "--serials-from", "/nowhere/serials.txt", "--sample", "3"], "no such file"),
         (["lot", "show", "x"], "there is no lot"),
         (["lot", "add", "x"], "there is no lot"),
         (["lot", "template", "T9"], "no lot of template"),

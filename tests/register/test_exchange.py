@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fretcheck.errors import StorageError, UsageError
+from fretcheck.errors import UsageError
 from fretcheck.register.exchange import read_json
 from fretcheck.register.sounds import checked_sound_path
 from fretcheck.register.store import open_register
@@ -118,7 +118,7 @@ def test_a_file_that_is_no_export_is_one_line(tmp_path, content, complaint):
 
 
 def test_a_file_that_is_not_there(tmp_path):
-    with pytest.raises(StorageError, match=r"none\.json cannot be read: No such file"):
+    with pytest.raises(UsageError, match=r"none\.json: no such file"):
         read_json(tmp_path / "none.json")
 
 

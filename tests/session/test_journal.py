@@ -214,7 +214,7 @@ def test_withdrawn_plucks_no_longer_count_but_stay(tmp_path):
 
 def test_a_second_window_is_refused(tmp_path):
     journal, _ = a_session(tmp_path)
-    with pytest.raises(StorageError, match="open in another window"):
+    with pytest.raises(StorageError, match="open in another program or window"):
         Journal.open(journal.folder)
     journal.close()
     Journal.open(journal.folder).close()

@@ -1,0 +1,161 @@
+"""Files that a person names: read whole or refused, written whole or not at all.
+
+Conventions
+-----------
+What is read must be a plain file of bounded size: a pipe or a device would hang or never end. What is written appears under its
+name only once it is whole, through a file beside it whose name nobody can foresee, so that a full disk or a kill destroys
+nothing. A file that is not already fretcheck's output of the same kind is replaced only by force; a link is never followed.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import IO
+
+from fretcheck.errors import FretcheckError, StorageError, UsageError
+
+PAGE_MARK = b'<meta name="generator" content="fretcheck">'
+"""Stands at the head of every page that fretcheck writes."""
+HEAD_BYTES = 4096
+
+Recogniser = Callable[[bytes], bool]
+"""Given the first bytes of an existing file, whether it is fretcheck's own output of the kind to be written."""
+
+
+def is_page(head: bytes) -> bool:
+    """A page of fretcheck's."""
+    return PAGE_MARK in head
+
+
+def starts_like(line: str) -> Recogniser:
+    """A text file whose first line begins with `line`, as a table with the same columns does; a byte order mark is skipped."""
+    start = line.encode()
+    return lambda head: head.removeprefix(b"\xef\xbb\xbf").startswith(start)
+
+
+def read_whole(path: Path, *, most_bytes: int, refuse: Callable[[str], Exception]) -> bytes:
+    """The content of a plain file.
+
+    Parameters
+    ----------
+    most_bytes : int
+        A larger file is none of the kind that is wanted.
+    refuse : callable
+        Makes the exception to raise from what is wrong ("no such file", "is a folder", …).
+    """
+    try:
+        # A named pipe without a writer would wait for one for ever; opened so, it does not.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except FileNotFoundError:
+        raise refuse("no such file") from None
+    except IsADirectoryError:
+        raise refuse("is a folder") from None
+    except (OSError, ValueError) as error:
+        folder = isinstance(error, PermissionError) and os.name == "nt" and path.is_dir()
+        raise refuse("is a folder" if folder else f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+    mode = os.fstat(handle).st_mode
+    if not stat.S_ISREG(mode):
+        os.close(handle)
+        raise refuse("is a folder" if stat.S_ISDIR(mode) else "is a pipe or a device, not a file")
+    with os.fdopen(handle, "rb") as stream:
+        try:
+            raw = stream.read(most_bytes + 1)
+        except OSError as error:
+            raise refuse(f"cannot be read: {error.strerror or error}") from None
+    if len(raw) > most_bytes:
+        raise refuse(f"is larger than {most_bytes / 1e6:g} MB")
+    return raw
+
+
+def read_text(path: Path, *, most_bytes: int, refuse: Callable[[str], Exception]) -> str:
+    """The same as UTF-8 text."""
+    try:
+        return read_whole(path, most_bytes=most_bytes, refuse=refuse).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise refuse("is no text in UTF-8") from None
+
+
+@contextmanager
+def written_whole(
+    path: Path, *, is_ours: Recogniser | None = None, force: bool = False, encoding: str = "utf-8", newline: str | None = "\n"
+) -> Iterator[IO[str]]:
+    """A text stream whose content becomes `path` when the context ends well.
+
+    Parameters
+    ----------
+    is_ours : callable, optional
+        Tells an existing file that may be replaced; None: none may.
+    force : bool
+        Replace any plain file.
+
+    Raises
+    ------
+    UsageError
+        When `path` is a folder, link or device, or a file that is not fretcheck's own.
+    StorageError
+        When it cannot be written; what stood there still does.
+    """
+    check_place(path, is_ours=is_ours, force=force)
+    beside: Path | None = None
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", encoding=encoding, newline=newline, dir=path.parent, prefix=".fretcheck-", suffix=".part", delete=False
+        ) as stream:
+            beside = Path(stream.name)
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        beside.chmod(_mode(path))
+        beside.replace(path)
+    except FretcheckError:
+        raise
+    except OSError as error:
+        raise StorageError(f"{path} cannot be written: {error.strerror or error}", path=path) from error
+    finally:
+        if beside is not None:
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
+
+
+def write_text(path: Path, text: str, *, is_ours: Recogniser | None = None, force: bool = False) -> None:
+    """Write `text` as `written_whole` does."""
+    with written_whole(path, is_ours=is_ours, force=force) as stream:
+        stream.write(text)
+
+
+def check_place(path: Path, *, is_ours: Recogniser | None, force: bool = False) -> None:
+    """Raise what `written_whole` would raise for this place, before the work whose result goes there."""
+    try:
+        mode = path.lstat().st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except (OSError, ValueError) as error:
+        raise StorageError(f"{path} cannot be written: {getattr(error, 'strerror', None) or error}", path=path) from None
+    if stat.S_ISDIR(mode):
+        raise UsageError(f"{path} is a folder: name a file in it")
+    if stat.S_ISLNK(mode):
+        raise UsageError(f"{path} is a link: name the file itself, or another one")
+    if not stat.S_ISREG(mode):
+        raise UsageError(f"{path} is a device or a pipe: name a file")
+    if force:
+        return
+    with suppress(OSError), path.open("rb") as existing:
+        if is_ours is not None and is_ours(existing.read(HEAD_BYTES)):
+            return
+    what = "exists" if is_ours is None else "exists and is no output of this kind"
+    raise UsageError(f"{path} {what}: name another file, or add --force to replace it")
+
+
+def _mode(path: Path) -> int:
+    """Permissions of the file that is replaced, else those that a new one gets."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except OSError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
