@@ -24,9 +24,9 @@ GRID = np.linspace(0.0, 1.02, 81)
 """Where a string's mass is told, as shares of its scale length."""
 
 
-def across(strings: int) -> Reals:
+def across(neck: Neck) -> Reals:
     """+1 at string 1 to −1 at the last: how much of a tilt reaches each string."""
-    return np.linspace(1.0, -1.0, strings) if strings > 1 else np.zeros(1)
+    return np.array([neck.across(number) for number in range(1, len(neck.strings) + 1)])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,7 +107,7 @@ class Built:
         k = np.arange(1, self.neck.frets + 1)
         share = 1.0 - ((RULE_OF_18 - 1.0) / RULE_OF_18) ** k if self.rule_of_18 else 1.0 - np.exp2(-k / 12.0)
         ideal = self.scales * share + self.scale_mm * (1.0 - np.exp2(-k / 12.0))
-        tilt = across(self.shape[0])[:, None] * self.tilt_mm
+        tilt = across(self.neck)[:, None] * self.tilt_mm
         return ideal + self.fret_mm + tilt + self.wear_mm + self.crown_mm
 
     @property

@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.neck.description import Measurement, Neck
+from fretcheck.neck.description import Measurement, Neck, Sides
+from fretcheck.neck.heights import nut_height
 from tests.worlds.built import Built, Hand, across
 from tests.worlds.faults import FAULTS, Fault
 from tests.worlds.fretting import Reals
@@ -57,9 +58,9 @@ class Case:
                 for s, gap in enumerate(gaps, start=1)
             ]
         if heights:
-            actions = self.built.clearance_mm(12) + 0.1 * rng.standard_normal(self.built.shape[0])
-            rows += [Measurement(what="action_12", mm=float(mm), u_mm=0.1, string=s) for s, mm in enumerate(actions, start=1)]
-            rows.append(Measurement(what="relief", mm=self.built.relief_mm + 0.05 * rng.standard_normal(), u_mm=0.05))
+            sides = self.built.clearance_mm(12)[[0, -1]] + 0.1 * rng.standard_normal(2)
+            relief = max(self.built.relief_mm + 0.05 * rng.standard_normal(), 0.0)
+            neck = replace(neck, action_12_mm=Sides(treble=float(sides[0]), bass=float(sides[1])), relief_mm=float(relief))
         return replace(neck, measured=(*neck.measured, *rows))
 
     # --- what is heard -------------------------------------------------------------------------------------------------
@@ -113,8 +114,8 @@ class Case:
 
     def true_mm(self, cause: str, fret: int | None, string: int | None, *, setbacks: bool = True) -> float | None:
         """True value of a cause, in its unit (a tilt at string 1); None where the generator has no such number."""
-        built, y = self.built, across(self.built.shape[0])
-        nut_up = built.nut_z - self.instrument.nut_height_mm
+        built, y = self.built, across(self.built.neck)
+        nut_up = built.nut_z - [nut_height(built.neck, s).mm for s in range(1, built.shape[0] + 1)]
         if cause in ("fret_position", "fret_tilt", "fret_wear") and fret is not None:
             k = fret - 1
             crown = built.crown_mm[:, k]
@@ -157,7 +158,7 @@ def _moved(built: Built, move: Any, rng: np.random.Generator, least: Reals) -> B
     string, number, end = move.string, getattr(move, "fret", None), getattr(move, "end", None)
     strings = built.shape[0]
     chosen = np.ones(strings, dtype=bool) if string is None else np.arange(1, strings + 1) == string
-    y = across(strings)
+    y = across(built.neck)
     along = np.ones(strings) if end is None else (1.0 + y) / 2.0 if end == "treble" else (1.0 - y) / 2.0
     if move.part == "string":
         return _restrung(built, rng, chosen)
@@ -181,16 +182,18 @@ def _moved(built: Built, move: Any, rng: np.random.Generator, least: Reals) -> B
 
 
 def _filed(built: Built, move: Any, rng: np.random.Generator, chosen: Reals, least: Reals) -> Built:
-    """Slots brought to a clearance over fret 1, or by an amount; filing never goes below `least`, and never up."""
+    """Slots moved by an amount at the nut or, without one, filed to a clearance over fret 1.
+
+    The gauge that told the clearance is used for filing too, so an amount given beside a clearance is what counts. Filing never
+    goes below `least`, nor up.
+    """
     gaps, target = built.clearance_mm(), getattr(move, "to_clearance_mm", None)
     end = built.ends
     lever = 1.0 - ((end.crown_x[:, 0] - end.nut_x[:, 0]) / (end.saddle_x - end.nut_x)[:, 0]).clip(0.0, 0.5)
-    wanted = np.full_like(gaps, target) if target is not None else gaps + lever * float(move.move_mm or 0.0)
-    lowering = wanted < gaps
-    wanted = np.where(lowering, np.maximum(wanted + FILED_MM * rng.standard_normal(len(gaps)), np.minimum(least, gaps)), wanted)
-    raised = float(move.move_mm or 0.0) > 0.0
-    change = np.where(lowering | raised, (wanted - gaps) / lever, 0.0)
-    return replace(built, nut_z=built.nut_z + chosen * change)
+    by = np.full_like(gaps, move.move_mm) if move.move_mm is not None else np.minimum(target - gaps, 0.0) / lever
+    lowest = np.minimum((least - gaps) / lever, 0.0)
+    by = np.where(by < 0.0, np.maximum(np.minimum(by + FILED_MM * rng.standard_normal(len(gaps)), 0.0), lowest), by)
+    return replace(built, nut_z=built.nut_z + chosen * by)
 
 
 def _restrung(built: Built, rng: np.random.Generator, chosen: Reals) -> Built:

@@ -54,10 +54,10 @@ INSTRUMENTS: dict[str, Instrument] = {
     one.name: one
     for one in (
         Instrument(name="steel", neck=_STEEL, action_mm=2.0),
-        Instrument(name="nylon", neck=STARTS["guitar-6-nylon"].neck, action_mm=3.0),
+        Instrument(name="nylon", neck=STARTS["guitar-6-nylon"].neck, action_mm=3.0, nut_height_mm=0.7),
         Instrument(name="bass", neck=STARTS["bass-4"].neck, action_mm=2.2),
         Instrument(name="ukulele", neck=STARTS["ukulele"].neck, action_mm=2.2, nut_height_mm=0.4),
-        Instrument(name="banjo", neck=STARTS["banjo-5"].neck, action_mm=2.2, nut_height_mm=0.4),
+        Instrument(name="banjo", neck=STARTS["banjo-5"].neck, action_mm=2.2),
         Instrument(name="mandolin", neck=STARTS["mandolin"].neck, action_mm=1.6, nut_height_mm=0.25),
         Instrument(name="three", neck=_three_strings(), action_mm=2.0),
         Instrument(name="fanned", neck=_fanned(), action_mm=2.0),

@@ -30,7 +30,7 @@ class World:
     saddle_mm: float = 0.1
     action_mm: Range | None = None
     """At fret 12, drawn per neck; None: as designed, ±0.1."""
-    relief_mm: Range = (0.12, 0.18)
+    relief_mm: Range = (0.03, 0.10)
     straight_saddle: bool = False
     """Built straight (square or slanted as fits best) where the description gives every string its own place."""
     crown_mm: float = 0.0

@@ -173,7 +173,9 @@ def test_descriptions():
     assert all(not one.saddle_setback_mm for one in case.neck(setbacks=False).strings)
     gaps = [one.mm for one in case.neck(clearance=True).measured]
     assert gaps == pytest.approx(case.built.clearance_mm().tolist(), abs=0.2)  # four standard deviations
-    assert {one.what for one in case.neck(heights=True).measured} == {"action_12", "relief"}
+    told = case.neck(heights=True)
+    assert told.relief_mm == pytest.approx(case.built.relief_mm, abs=0.25)  # five standard deviations, as the next
+    assert told.action_12_mm.bass == pytest.approx(case.built.clearance_mm(12)[-1], abs=0.5)
 
 
 def test_work_is_done_as_told():

@@ -1,0 +1,39 @@
+"""Benchmarks that ask many necks the same: side by side in processes, one thread each."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator, Sequence
+from multiprocessing import get_context
+from typing import TypeVar
+
+from fretcheck.threads import use_one_thread
+
+
+def options(doc: str | None, *, necks: int, worlds: Sequence[str]) -> argparse.ArgumentParser:
+    """What all of them take."""
+    parser = argparse.ArgumentParser(description=(doc or "").splitlines()[0])
+    parser.add_argument("--necks", type=int, default=necks, help="necks a row")
+    parser.add_argument("--worlds", nargs="*", default=list(worlds))
+    parser.add_argument("--jobs", type=int, default=2, help="processes")
+    parser.add_argument("--seed", type=int, default=20261, help="first entry of every neck's seed")
+    return parser
+
+
+Job = TypeVar("Job")
+Outcome = TypeVar("Outcome")
+
+
+def each(run: Callable[[Job], Outcome], jobs: Sequence[Job], *, processes: int) -> Iterator[Outcome]:
+    """`run` of every job, in any order."""
+    if processes == 1:
+        yield from map(run, jobs)
+        return
+    use_one_thread()  # the spawned processes import numpy anew
+    with get_context("spawn").Pool(processes) as pool:
+        yield from pool.imap_unordered(run, jobs, chunksize=4)
+
+
+def share(hits: Sequence[bool]) -> str:
+    """As a percentage, or a dash."""
+    return f"{100.0 * sum(hits) / len(hits):.0f}" if hits else "–"

@@ -1,0 +1,178 @@
+"""Is the verdict right, and how often is there one? Necks of `tests.worlds`, at limits a stated way from their true worst note.
+
+    python -m tests.benchmarks.verdict --necks 60 [--worlds own mild] [--instruments steel nylon bass banjo] [--spoiled]
+
+Of every neck the margin (limit less true worst note) runs evenly from −3 to +3 cents over the row, and a second time it is
+exactly 1 cent. Columns, in per cent: `undecided` of necks with margins 1 to 3 cents, and at exactly 1 cent; `bad passes`, of the
+necks passed, those truly out; `sound fails`, of those failed, truly within; `within 2u`, notes whose true value lies within two
+standard uncertainties of the stated one; `rms`, of stated less true, cents. Half of the necks are sound, half have a fault each.
+
+`--spoiled` spoils one pluck of two by 7 or 14 cents and prints how far the note moved from where it stood without that (cents).
+"""
+
+from __future__ import annotations
+
+import time
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fretcheck.diagnosis.diagnose import diagnose
+from fretcheck.diagnosis.result import Diagnosis
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from tests.benchmarks.processes import each, options, share
+from tests.worlds.case import Case, draw
+
+FAULTS = ("fret.40", "saddle2.5", "tilt.35", "nutheight.4", "fret.25")
+MARGIN_CENTS = 3.0
+HANDS = ((0.5, 2), (0.8, 2), (1.0, 2), (0.8, 1))
+"""Scatter of the hand, cents, and plucks a note."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """One neck of one row."""
+
+    world: str
+    instrument: str
+    hand: float
+    plucks: int
+    seed: int
+    number: int
+    necks: int
+    spoiled: bool = False
+
+    @property
+    def row(self) -> tuple[str, str, float, int]:
+        """What it is counted under."""
+        return self.world, self.instrument, self.hand, self.plucks
+
+
+@dataclass(kw_only=True)
+class Outcome:
+    """What was said of one neck."""
+
+    job: Job
+    judged: list[tuple[float, str | None]] = field(default_factory=list)
+    """Margin and decision, evenly spread."""
+    at_one: str | None = None
+    inside: list[bool] = field(default_factory=list)
+    off: list[float] = field(default_factory=list)
+    seconds: list[float] = field(default_factory=list)
+    moved: float | None = None
+
+
+def judged(case: Case, limit: float, plucks: int, seconds: list[float], **asked: object) -> Diagnosis:
+    """Everything asked for and heard."""
+    start = time.process_time()
+    heard = case.observations(plucks=plucks, **asked)
+    result = diagnose(case.neck(), heard, settings=DiagnosisSettings(limit_cents=limit))
+    seconds.append(time.process_time() - start)
+    return result
+
+
+def run_one(job: Job) -> Outcome:
+    """Two verdicts on one neck."""
+    faults = [FAULTS[job.number // 2 % len(FAULTS)]] if job.number % 2 else []
+    case = draw(job.world, faults, seed=(job.seed, job.number), instrument=job.instrument, hand_cents=job.hand)
+    outcome = Outcome(job=job)
+    if job.spoiled:
+        return _spoiled(job, case, outcome)
+    margin = MARGIN_CENTS * (2.0 * (job.number + 0.5) / job.necks - 1.0)
+    turned = margin if job.number % 4 < 2 else -margin  # sound and faulty necks alike on both sides
+    for limit in (case.worst() + turned, case.worst() + 1.0):
+        result = judged(case, max(limit, 0.5), job.plucks, outcome.seconds)
+        if limit == case.worst() + 1.0:
+            outcome.at_one = result.verdict.decision
+        else:
+            outcome.judged.append((turned, result.verdict.decision))
+    true = case.true_cents()
+    for note in result.notes:
+        if note.fret:
+            off = note.deviation_cents - float(true[note.string - 1, note.fret - 1])
+            outcome.off.append(off)
+            outcome.inside.append(abs(off) <= 2.0 * note.u_cents)
+    return outcome
+
+
+def _spoiled(job: Job, case: Case, outcome: Outcome) -> Outcome:
+    rng = np.random.default_rng([job.seed, job.number, 9])
+    strings, frets = case.built.shape
+    string = int(rng.integers(1, strings + 1))
+    fret = int(rng.integers(case.built.neck.string(string).first_fret + 1, frets + 1))
+    cents = float(rng.choice([7.0, 14.0, -7.0, -14.0]))
+    shown = []
+    for spoiled in (None, (string, fret, cents)):
+        result = judged(case, 6.0, job.plucks, outcome.seconds, spoiled=spoiled)
+        shown += [one.deviation_cents for one in result.notes if (one.string, one.fret) == (string, fret)]
+    outcome.moved = abs(shown[1] - shown[0])
+    return outcome
+
+
+def report(outcomes: list[Outcome]) -> str:
+    """The table as text."""
+    heads = ("undecided", "at 1 c", "bad passes", "sound fails", "within 2u", "rms", "s")
+    lines = [f"{'world':8}{'strings':9}{'hand × plucks':15}{'n':>4}" + "".join(f"{head:>13}" for head in heads)]
+    table: dict[tuple[str, str, float, int], list[Outcome]] = defaultdict(list)
+    for one in outcomes:
+        table[one.job.row].append(one)
+    for (world, instrument, hand, plucks), rows in table.items():
+        said = [pair for row in rows for pair in row.judged] + [(1.0, row.at_one) for row in rows]
+        clear = [decision for row in rows for margin, decision in row.judged if margin >= 1.0]
+        passed, failed = ([margin for margin, decision in said if decision == what] for what in ("pass", "fail"))
+        off = np.array([value for row in rows for value in row.off])
+        cells = (
+            share([one == "undecided" for one in clear]),
+            share([row.at_one == "undecided" for row in rows]),
+            f"{share([margin < 0 for margin in passed])} of {len(passed)}",
+            f"{share([margin > 0 for margin in failed])} of {len(failed)}",
+            share([hit for row in rows for hit in row.inside]),
+            f"{np.sqrt(np.mean(off**2)):.2f}",
+            f"{np.median([s for row in rows for s in row.seconds]):.2f}",
+        )
+        hands = f"{hand} × {plucks}"
+        lines.append(f"{world:8}{instrument:9}{hands:15}{len(rows):4}" + "".join(f"{cell:>13}" for cell in cells))
+    return "\n".join(lines)
+
+
+def spoiled_report(outcomes: list[Outcome]) -> str:
+    """How far a spoiled note moved."""
+    lines = [
+        "one pluck of two spoiled by 7 or 14 cents: the note moves by (cents)",
+        f"{'world':8}{'n':>4}  median   90 %  largest",
+    ]
+    for world in dict.fromkeys(one.job.world for one in outcomes):
+        moved = [one.moved for one in outcomes if one.job.world == world and one.moved is not None]
+        lines.append(f"{world:8}{len(moved):4}{np.median(moved):8.2f}{np.quantile(moved, 0.9):7.2f}{max(moved):9.2f}")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Run and print."""
+    parser = options(__doc__, necks=60, worlds=("own", "mild"))
+    parser.add_argument("--instruments", nargs="*", default=["steel", "nylon", "bass", "banjo"])
+    parser.add_argument("--spoiled", action="store_true")
+    asked = parser.parse_args()
+    jobs = [
+        Job(
+            world=world,
+            instrument=instrument,
+            hand=hand,
+            plucks=plucks,
+            seed=asked.seed,
+            number=number,
+            necks=asked.necks,
+            spoiled=asked.spoiled,
+        )
+        for world in asked.worlds
+        for instrument in (["steel"] if asked.spoiled else asked.instruments)
+        for hand, plucks in (HANDS if instrument == "steel" and not asked.spoiled else ((0.8, 2),))
+        for number in range(asked.necks)
+    ]
+    outcomes = sorted(each(run_one, jobs, processes=asked.jobs), key=lambda one: jobs.index(one.job))
+    print(spoiled_report(outcomes) if asked.spoiled else report(outcomes))
+
+
+if __name__ == "__main__":
+    main()
