@@ -9,9 +9,9 @@ from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED
 if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
 
-_CODES = {"pass": EXIT_DONE, "fail": EXIT_OUT_OF_TOLERANCE, "undecided": EXIT_UNDECIDED}
+_CODES = {"pass": EXIT_DONE, "fail": EXIT_OUT_OF_TOLERANCE}
 
 
 def exit_code_of(document: InspectionDocument) -> int:
-    """0 within tolerance, 1 out of tolerance, 3 undecided."""
-    return _CODES[document.verdict.decision]
+    """0 within tolerance, 1 out of tolerance, 3 undecided or not judged."""
+    return _CODES.get(document.verdict.decision or "", EXIT_UNDECIDED)

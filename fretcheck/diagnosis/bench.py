@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.parameters import CROWN_MM
 from fretcheck.diagnosis.posterior import Posterior
+from fretcheck.diagnosis.result import Predicted, StepPrediction
 from fretcheck.diagnosis.settings import SaddleStyle
 from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
 
@@ -31,7 +32,8 @@ DRAWS = 200
 class Bench:
     """The neck on the bench: θ as it is believed to be, changed move by move."""
 
-    def __init__(self, posterior: Posterior, *, bad_frets: frozenset[int]) -> None:
+    def __init__(self, posterior: Posterior, *, limit_cents: float, bad_frets: frozenset[int]) -> None:
+        self.limit_cents = limit_cents
         self.posterior = posterior
         self.theta = posterior.mean.copy()
         self.model: ForwardModel = posterior.model
@@ -56,10 +58,21 @@ class Bench:
         """Worst steering note, by the posterior mean."""
         return float(np.max(np.abs(self.model.cents(theta)[self.steering])))
 
-    def worst_to_expect(self) -> float:
+    def predicted(self) -> Predicted:
         """Worst of all judged notes as the neck now is, over what they may truly be."""
         cents = self.model.cents(self.theta)[self.judged]
-        return float(np.mean(np.max(np.abs(cents[:, None] + self.doubt), axis=0)))
+        worst = np.max(np.abs(cents[:, None] + self.doubt), axis=0)
+        low, high = np.quantile(worst, (0.05, 0.95))
+        return Predicted(
+            worst_cents=float(np.mean(worst)),
+            worst_90=(float(low), float(high)),
+            probability_within=float(np.mean(worst <= self.limit_cents)),
+        )
+
+    def step(self) -> StepPrediction:
+        """The same for one step."""
+        predicted = self.predicted()
+        return StepPrediction(worst_cents=predicted.worst_cents, probability_within=predicted.probability_within)
 
     def column(self, kind: str, string: int | None = None) -> int | None:
         """Where a parameter stands in θ."""

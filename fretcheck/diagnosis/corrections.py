@@ -22,7 +22,7 @@ from fretcheck.diagnosis.bench import Bench
 from fretcheck.diagnosis.causes import SINGLE_FRETS, PossibleCause, given_the_fault
 from fretcheck.diagnosis.layout_rules import DESIGNED
 from fretcheck.diagnosis.posterior import Posterior
-from fretcheck.diagnosis.result import Correction, Part
+from fretcheck.diagnosis.result import Correction, Move, Part, Predicted
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.diagnosis.words import millimetres
 
@@ -40,10 +40,10 @@ SLACKEN = "Slacken the strings before working at it, and keep the face away from
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """Moves in order, with the worst note once all are done."""
+    """Moves in order, and the neck once all are done."""
 
     corrections: tuple[Correction, ...]
-    worst_after_cents: float | None
+    predicted: Predicted
 
 
 def plan(
@@ -56,17 +56,17 @@ def plan(
 ) -> Plan:
     """Moves for a neck with the given found causes; without `move_nut` (too few strings read) the nut stays where it is."""
     bad_frets = {one.estimate.fret: one for one in causes if one.estimate.cause in SINGLE_FRETS}
-    bench = Bench(posterior, bad_frets=frozenset(fret for fret in bad_frets if fret is not None))
+    bench = Bench(posterior, limit_cents=limit_cents, bad_frets=frozenset(fret for fret in bad_frets if fret is not None))
     enough = WELL_WITHIN * limit_cents
     steps: list[Correction] = []
     steps += _strings(bench, causes)
     if posterior.rule.name != DESIGNED:
         steps += _layout(bench)
-        return Plan(corrections=tuple(steps), worst_after_cents=bench.worst_to_expect())
+        return Plan(corrections=tuple(steps), predicted=bench.predicted())
     steps += _heights(bench, causes)
     steps += _saddles_and_nut(bench, causes, enough=enough, style=settings.saddle, move_nut=move_nut)
     steps += _frets(bench, causes)
-    return Plan(corrections=tuple(steps), worst_after_cents=bench.worst_to_expect())
+    return Plan(corrections=tuple(steps), predicted=bench.predicted())
 
 
 def _strings(bench: Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
@@ -243,11 +243,8 @@ def _step(
     u: float | None = None,
 ) -> Correction:
     return Correction(
-        part=part,
-        string=string,
-        fret=fret,
-        move_mm=move,
-        u_mm=u,
+        kind="repair",
+        moves=(Move(part=part, string=string, fret=fret, move_mm=move, u_mm=u),),
+        predicted=bench.step(),
         text=text,
-        worst_after_cents=bench.worst_to_expect(),
     )

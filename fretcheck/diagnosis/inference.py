@@ -41,6 +41,8 @@ CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 MOST_STEPS = 5
 SETTLED_CENTS = 0.1
 """Gauss–Newton steps end when no note moves by more."""
+REMAINDER_CENTS = 0.15
+"""What a note has to itself: common practice, no source."""
 FAULTS_BETWEEN = 2
 RULES_LOOKED_INTO = 3
 SURE_OF_RULE = 0.9
@@ -55,7 +57,7 @@ class _Readings:
     index: NDArray[np.intp]
     """Of each value's cell in the design."""
     own_cents: Reals
-    """Standard deviation of what each cell has to itself: a crown's own error."""
+    """Standard deviation of what each cell of the design has to itself: a crown's own error and a remainder."""
 
 
 def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
@@ -93,6 +95,8 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         rule=rule,
         scatter=scatter,
         repeats=repeats,
+        heard=readings.index,
+        own_cents=readings.own_cents,
     )
 
 
@@ -115,7 +119,7 @@ class _Tangent:
 def _placed(design: AsDesigned, combined: Combined) -> _Readings:
     places = {cell: number for number, cell in enumerate(design.cells)}
     index = np.array([places[cell] for cell in combined.cells], dtype=np.intp)
-    own = np.array(CENTS_PER_NEPER * CROWN_MM / design.speaking_mm[index])
+    own = np.hypot(CENTS_PER_NEPER * CROWN_MM / design.speaking_mm, REMAINDER_CENTS)
     return _Readings(combined=combined, index=index, own_cents=own)
 
 
@@ -146,7 +150,7 @@ def _linear(
     tangent = tangent or _Tangent(model=model, theta=theta)
     jacobian = tangent.jacobian[readings.index]
     y = readings.combined.cents - tangent.cents[readings.index] + jacobian @ theta
-    noise = np.hypot(readings.combined.u_cents, readings.own_cents)
+    noise = np.hypot(readings.combined.u_cents, readings.own_cents[readings.index])
     parameters = model.parameters
     spread = np.array(parameters.spreads)
     finely = parameters.columns("fret_position") + parameters.columns("fret_tilt")

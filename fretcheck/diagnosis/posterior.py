@@ -51,6 +51,10 @@ class Posterior:
     rule: LayoutRule
     scatter: Mapping[int, float]
     repeats: Mapping[int, int]
+    heard: NDArray[np.intp]
+    """Of each combined reading's cell in the design."""
+    own_cents: Reals
+    """Standard deviation of what each cell of the design has to itself, before it is heard."""
 
     @property
     def design(self) -> AsDesigned:

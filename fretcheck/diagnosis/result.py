@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Cause = Literal[
-    "fret_position", "fret_tilt", "nut_position", "nut_height", "saddle_position", "scale_length",
+    "fret_position", "fret_tilt", "fret_wear", "nut_position", "nut_height", "saddle_position", "saddle_slant", "scale_length",
     "layout_rule", "string", "tuning_drift", "finger_pressure",
 ]  # fmt: skip
 Part = Literal["string", "nut_height", "saddle", "nut", "fret"]
@@ -37,6 +37,17 @@ class CauseEstimate:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Rival:
+    """A cause with the same signature as a finding's, and its share of the probability of what is seen."""
+
+    cause: Cause
+    fret: int | None
+    string: int | None
+    share: float
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Finding:
     """A cause worth acting on, in the trade's words. Exactly one of `value_mm` and `value_cents` is known."""
 
@@ -52,36 +63,77 @@ class Finding:
     interval_90: tuple[float, float] | None = None
     shown_by: tuple[tuple[int, int], ...] = ()
     """The (string, fret) notes that show it most."""
+    rivals: tuple[Rival, ...] = ()
+    decided_by: str | None = None
+    """The one measurement that would tell it from its rivals."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Move:
+    """One part to be moved by `move_mm`; a fret, slot or saddle of one string, or all of them where `string` is None."""
+
+    part: Part
+    string: int | None = None
+    fret: int | None = None
+    end: Literal["treble", "bass"] | None = None
+    """The end of a straight saddle that is moved, where it is slanted."""
+    move_mm: float | None = None
+    u_mm: float | None = None
+    to_clearance_mm: float | None = None
+    """Of a nut slot: what is to be left over fret 1."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepPrediction:
+    """Once a step and those before it are done: the worst note to expect, and the probability that all lie within the limit."""
+
+    worst_cents: float | None
+    probability_within: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Correction:
-    """One move a repairer could make, in the order in which they would try them."""
+    """One step of the work, or a measurement that comes before it, in the order in which they are done."""
 
-    part: Part
-    string: int | None
-    move_mm: float | None
-    u_mm: float | None
+    kind: Literal["repair", "further", "measure"]
+    moves: tuple[Move, ...]
+    predicted: StepPrediction
     text: str
-    fret: int | None = None
-    worst_after_cents: float | None = None
-    """Worst note predicted once this move and those before it are done."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class NoteExplained:
-    """Heard = expected of a perfect neck + what the found causes explain + what remains unexplained (cents)."""
+class Predicted:
+    """The neck once all corrections are done (as it is, where there are none)."""
+
+    worst_cents: float | None
+    """Expected deviation of the worst note."""
+    worst_90: tuple[float, float] | None = None
+    probability_within: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Note:
+    """One note: what it reads under this player's hand, and what that is made of (cents).
+
+    `deviation_cents` is the posterior mean, and exactly expected + caused + unexplained.
+    """
 
     string: int
     fret: int
-    heard_cents: float
-    expected_cents: float
-    caused_cents: float
-    unexplained_cents: float
+    deviation_cents: float
     u_cents: float
-    """Of the heard deviation, the hand's scatter included."""
-    probability_conforming: float
+    expected_cents: float
+    """Of a perfect neck of these strings."""
+    caused_cents: float
+    """By everything that the model knows: parts, strings, finger; of an open note its tuning."""
+    unexplained_cents: float
+    """By no part of the model."""
+    plucked_cents: float | None
+    """Robust mean of the plucks themselves; None where the note was not heard. Nothing is decided by it."""
+    probability_out: float
     decision: Decision
+    """Out ("fail") or within ("pass") beyond the risk, by itself."""
+    plucks: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,12 +148,27 @@ class Worst:
 
 @dataclass(frozen=True, kw_only=True)
 class Verdict:
-    """Pass, fail or undecided against `limit_cents`, by probability of conformity (JCGM 106)."""
+    """Pass, fail or undecided against `limit_cents`, by the probability that all notes asked for conform (JCGM 106)."""
 
-    decision: Decision
+    decision: Decision | None
+    """None: too little was heard to judge the neck."""
     limit_cents: float
-    worst: Worst | None
+    probability_within: float | None
+    """That every note asked for lies within the limit; None where the neck is not judged."""
     reason: str
+    worst: Worst | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coverage:
+    """What was listened to. Open notes are not counted."""
+
+    asked: int
+    heard: int
+    frets_not_listened_to: tuple[int, ...] = ()
+    """Frets of the neck without a single note."""
+    probability_out_there: float | None = None
+    """That a note at one of these lies outside the limit, as far as the rest of the neck tells."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,14 +198,17 @@ class Sharpener:
 class Diagnosis:
     """Everything concluded about one neck."""
 
-    notes: tuple[NoteExplained, ...]
+    notes: tuple[Note, ...]
     causes: tuple[CauseEstimate, ...]
     findings: tuple[Finding, ...]
     corrections: tuple[Correction, ...]
-    predicted_worst_after_cents: float | None
+    predicted: Predicted
     verdict: Verdict
+    coverage: Coverage
     layout: tuple[LayoutHypothesis, ...] = ()
     sharpeners: tuple[Sharpener, ...] = ()
+    pluck_again: tuple[tuple[int, int], ...] = ()
+    """Notes too close to call, the most doubtful first: plucked again they would decide most."""
     hand_scatter_cents: dict[int, float] | None = None
-    """Per string, as estimated from the repeats; None where there were none."""
+    """Per string, of a single pluck."""
     warnings: tuple[str, ...] = ()

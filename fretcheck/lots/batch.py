@@ -68,14 +68,14 @@ class BatchResult:
 
     @property
     def exit_code(self) -> int:
-        """2 when a neck failed to be read, else 1 when one is out of tolerance, else 3 when one is undecided, else 0."""
+        """2 when a neck failed to be read, else 1 when one is out of tolerance, 3 when one is undecided or not judged, 0."""
         states = {line.state for line in self.lines}
         decisions = {line.decision for line in self.lines}
         if "failed" in states:
             return EXIT_BAD_INPUT
         if "fail" in decisions:
             return EXIT_OUT_OF_TOLERANCE
-        return EXIT_UNDECIDED if "undecided" in decisions else EXIT_DONE
+        return EXIT_UNDECIDED if decisions & {"undecided", None} else EXIT_DONE
 
 
 def inspect_necks(

@@ -33,7 +33,8 @@ _NOT_NORMAL = 0.05
 class NeckResult:
     """What a lot needs to know of one inspection."""
 
-    decision: Decision
+    decision: Decision | None
+    """None: not judged, which counts as not read."""
     worst_cents: float | None
     """Largest deviation of a note, without sign; None when no note could be judged."""
     limit_cents: float

@@ -65,9 +65,9 @@ def slot_errors_of(document: InspectionDocument, *, quantity: Quantity = "positi
 
 def _error_cents(part: FretPart) -> float | None:
     """What was heard less what a perfect neck would read; None when either is unknown."""
-    if part.deviation_cents is None or part.expected_cents is None:
+    if part.plucked_cents is None or part.expected_cents is None:
         return None
-    return part.deviation_cents - part.expected_cents
+    return part.plucked_cents - part.expected_cents
 
 
 def _across(string: int, strings: int) -> float:

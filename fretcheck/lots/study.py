@@ -174,9 +174,9 @@ def _notes(
     """Values by note, operator and repeat; all their uncertainties; notes left out; the smallest limit in cents."""
     read = {
         (step.neck, step.operator, step.repeat): {
-            (f.string, f.fret): (f.deviation_cents, _own_u(f.u_cents, documents[step.inspection]))
+            (f.string, f.fret): (f.plucked_cents, _own_u(f.u_cents, documents[step.inspection]))
             for f in documents[step.inspection].frets
-            if f.fret > 0 and f.deviation_cents is not None and f.u_cents is not None
+            if f.fret > 0 and f.plucked_cents is not None and f.u_cents is not None
         }
         for step in study.steps
         if step.inspection is not None

@@ -18,6 +18,7 @@ from fretcheck.register.document import (
     CausePart,
     ConditionsPart,
     CorrectionPart,
+    CoveragePart,
     FindingPart,
     FretPart,
     InspectionDocument,
@@ -29,7 +30,6 @@ from fretcheck.register.document import (
     SetAsidePart,
     SharpenerPart,
     VerdictPart,
-    WorstPart,
 )
 from fretcheck.session.reading import Inspection, Reading
 from fretcheck.session.recorded import inspect_recordings
@@ -71,7 +71,7 @@ def judge(
 ) -> InspectionDocument:
     """Diagnose an inspection and put everything into one document."""
     settings = settings or DiagnosisSettings()
-    diagnosis = diagnose(inspection.neck, observations_of(inspection), settings=settings)
+    diagnosis = diagnose(inspection.neck, observations_of(inspection), asked=asked_of(inspection), settings=settings)
     document = document_of(inspection, diagnosis, circumstances=circumstances or Circumstances())
     conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": settings.gauge_repeatability_cents})
     return document.model_copy(update={"conditions": conditions})
@@ -82,43 +82,27 @@ def observations_of(inspection: Inspection) -> list[Observation]:
     return [_observation(reading) for reading in inspection.readings if reading.used]
 
 
+def asked_of(inspection: Inspection) -> list[tuple[int, int]]:
+    """What the inspection's plan asked for, press test aside, and what was heard besides."""
+    heard = [(one.string, one.fret) for one in inspection.readings if one.used and one.press is None]
+    return list(dict.fromkeys((*inspection.missing, *heard)))
+
+
 def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: Circumstances) -> InspectionDocument:
     """Gather what was heard and what was concluded."""
-    explained = {(note.string, note.fret): note for note in diagnosis.notes}
-    frets = []
-    for result in inspection.frets:
-        note = explained.get((result.string, result.fret))
-        frets.append(
-            FretPart(
-                string=result.string,
-                fret=result.fret,
-                deviation_cents=result.deviation_cents,
-                u_cents=result.u_cents if note is None else note.u_cents,
-                expected_cents=None if note is None else note.expected_cents,
-                unexplained_cents=None if note is None else note.unexplained_cents,
-                caused_cents=None if note is None else note.caused_cents,
-                probability_conforming=None if note is None else note.probability_conforming,
-                decision=None if note is None else note.decision,
-                plucks=result.plucks,
-            )
-        )
-    verdict = diagnosis.verdict
     return InspectionDocument(
         taken_at=datetime.now().astimezone().isoformat(timespec="seconds"),
         software_version=__version__,
         neck=NeckPart(name=inspection.neck.name, serial=inspection.neck.serial, description=neck_to_mapping(inspection.neck)),
         readings=[_reading_part(reading) for reading in inspection.readings],
-        frets=frets,
-        findings=[FindingPart(**{**asdict(one), "shown_by": list(one.shown_by)}) for one in diagnosis.findings],
+        frets=[FretPart(**asdict(one)) for one in diagnosis.notes],
+        findings=[FindingPart(**asdict(one)) for one in diagnosis.findings],
         causes=[CausePart(**asdict(one)) for one in diagnosis.causes],
         corrections=[CorrectionPart(**asdict(one)) for one in diagnosis.corrections],
-        predicted_after=PredictedPart(worst_cents=diagnosis.predicted_worst_after_cents),
-        verdict=VerdictPart(
-            decision=verdict.decision,
-            limit_cents=verdict.limit_cents,
-            worst=None if verdict.worst is None else WorstPart(**asdict(verdict.worst)),
-            reason=verdict.reason,
-        ),
+        predicted_after=PredictedPart(**asdict(diagnosis.predicted)),
+        coverage=CoveragePart(**asdict(diagnosis.coverage)),
+        verdict=VerdictPart(**asdict(diagnosis.verdict)),
+        pluck_again=list(diagnosis.pluck_again),
         layout=[LayoutPart(name=one.name, probability=one.probability, text=one.text) for one in diagnosis.layout],
         sharpeners=[SharpenerPart(**asdict(one)) for one in diagnosis.sharpeners],
         missing=list(inspection.missing),

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-SCHEMA: Literal["fretcheck/inspection/1"] = "fretcheck/inspection/1"
+from fretcheck.register.first_version import FIRST_SCHEMA, upgraded
+
+SCHEMA: Literal["fretcheck/inspection/2"] = "fretcheck/inspection/2"
 
 ROUNDING = 1e-9
 
@@ -63,16 +65,28 @@ class ReadingPart(_Part):
 
 
 class FretPart(_Part):
+    """A note: deviation = expected + caused + unexplained; null where it was not judged."""
+
     string: int
     fret: int
     deviation_cents: float | None
     u_cents: float | None
-    expected_cents: float | None
-    unexplained_cents: float | None
-    plucks: int
+    expected_cents: float | None = None
     caused_cents: float | None = None
-    probability_conforming: Probability | None = None
+    unexplained_cents: float | None = None
+    plucked_cents: float | None = None
+    """Robust mean of the plucks themselves; null where the note was not heard."""
+    probability_out: Probability | None = None
     decision: Decision | None = None
+    plucks: int
+
+
+class RivalPart(_Part):
+    cause: str
+    fret: int | None
+    string: int | None
+    share: Probability
+    text: str
 
 
 class FindingPart(_Part):
@@ -87,6 +101,8 @@ class FindingPart(_Part):
     u_cents: float | None = None
     interval_90: tuple[float, float] | None = None
     shown_by: list[tuple[int, int]] = Field(default_factory=list)
+    rivals: list[RivalPart] = Field(default_factory=list)
+    decided_by: str | None = None
 
 
 class CausePart(_Part):
@@ -103,18 +119,43 @@ class CausePart(_Part):
     unit: Literal["mm", "cents"]
 
 
-class CorrectionPart(_Part):
+class MovePart(_Part):
     part: str
-    string: int | None
-    move_mm: float | None
-    u_mm: float | None
-    text: str
+    string: int | None = None
     fret: int | None = None
-    worst_after_cents: float | None = None
+    end: Literal["treble", "bass"] | None = None
+    move_mm: float | None = None
+    u_mm: float | None = None
+    to_clearance_mm: float | None = None
+
+
+class StepPredictionPart(_Part):
+    worst_cents: float | None
+    probability_within: Probability | None
+
+
+class CorrectionPart(_Part):
+    """One step of the work."""
+
+    kind: Literal["repair", "further", "measure"]
+    moves: list[MovePart]
+    predicted: StepPredictionPart
+    text: str
 
 
 class PredictedPart(_Part):
     worst_cents: float | None
+    worst_90: tuple[float, float] | None = None
+    probability_within: Probability | None = None
+
+
+class CoveragePart(_Part):
+    """How many notes were asked for and heard, open ones aside, and the frets where none was."""
+
+    asked: int
+    heard: int
+    frets_not_listened_to: list[int]
+    probability_out_there: Probability | None = None
 
 
 class WorstPart(_Part):
@@ -125,10 +166,13 @@ class WorstPart(_Part):
 
 
 class VerdictPart(_Part):
-    decision: Decision
+    """`decision` is null, with the reason, where too little was heard to judge the neck."""
+
+    decision: Decision | None
     limit_cents: float
+    probability_within: Probability | None = None
+    reason: str | None = None
     worst: WorstPart | None
-    reason: str = ""
 
 
 class LayoutPart(_Part):
@@ -196,7 +240,7 @@ class JobPart(_Part):
 
 
 class InspectionDocument(_Part):
-    schema_: Literal["fretcheck/inspection/1"] = Field(default=SCHEMA, alias="schema")
+    schema_: Literal["fretcheck/inspection/2"] = Field(default=SCHEMA, alias="schema")
     id: str | None = None
     """Given by the register when it is kept."""
     taken_at: str | None = None
@@ -208,17 +252,26 @@ class InspectionDocument(_Part):
     findings: list[FindingPart]
     corrections: list[CorrectionPart]
     predicted_after: PredictedPart
+    coverage: CoveragePart | None = None
+    """Null in a document of version 0.1."""
     verdict: VerdictPart
     warnings: list[str]
     causes: list[CausePart] = Field(default_factory=list)
     layout: list[LayoutPart] = Field(default_factory=list)
     sharpeners: list[SharpenerPart] = Field(default_factory=list)
+    pluck_again: list[tuple[int, int]] = Field(default_factory=list)
+    """Notes too close to call, the most doubtful first."""
     missing: list[tuple[int, int]] = Field(default_factory=list)
     set_aside: list[SetAsidePart] = Field(default_factory=list)
     conditions: ConditionsPart = Field(default_factory=ConditionsPart)
     job: JobPart = Field(default_factory=JobPart)
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_first(cls, content: Any) -> Any:
+        return upgraded(content) if isinstance(content, dict) and content.get("schema") == FIRST_SCHEMA else content
 
     def to_json(self, *, indent: int | None = 2) -> str:
         """The document as JSON text, under its contract names."""

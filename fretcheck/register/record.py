@@ -109,7 +109,7 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
         operator=_storable(kept.conditions.operator),
         temperature_c=kept.conditions.temperature_c,
         humidity_pct=kept.conditions.humidity_pct,
-        decision=kept.verdict.decision,
+        decision=kept.verdict.decision or "none",
         limit_cents=kept.verdict.limit_cents,
         worst_string=kept.verdict.worst and kept.verdict.worst.string,
         worst_fret=kept.verdict.worst and kept.verdict.worst.fret,

@@ -18,9 +18,10 @@ from fretcheck.errors import UsageError
 if TYPE_CHECKING:
     from sqlalchemy import ColumnElement, Select
 
-Decision = Literal["pass", "fail", "undecided"]
+Decision = Literal["pass", "fail", "undecided", "none"]
 _LAST_DAY = date.max - timedelta(days=2)
-DECISIONS: tuple[Decision, ...] = ("pass", "fail", "undecided")
+DECISIONS: tuple[Decision, ...] = ("pass", "fail", "undecided", "none")
+"""As the register's table has them: none where too little was heard to judge the neck."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,7 +22,7 @@ def batch_table(result: BatchResult) -> Table:
     table.add_column("Worst, cents", justify="right")
     table.add_column("")
     for line in result.lines:
-        if line.decision is None:
+        if line.state == "failed":
             words = "not inspected"
             note = line.error or ""
         else:

@@ -22,7 +22,7 @@ from fretcheck.errors import UsageError
 from fretcheck.plain_text import plain_line
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import CausePart, CorrectionPart, InspectionDocument
+    from fretcheck.register.document import CausePart, InspectionDocument, MovePart
 
 Outcome = Literal["done as advised", "partly done", "gone too far", "moved the other way", "not done", "cannot be told"]
 Prediction = Literal["came true", "did not come true", "cannot be told"]
@@ -119,7 +119,7 @@ def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison
     if not notes:
         raise UsageError("the two inspections have no fretted note in common, so nothing can be compared")
     causes = _causes(before, after)
-    corrections = tuple(_outcome(one, causes, before) for one in before.corrections)
+    corrections = tuple(_outcome(move, one.text, causes, before) for one in before.corrections for move in one.moves)
     worst_before = max(notes, key=lambda one: abs(one.before_cents))
     worst_after = max(notes, key=lambda one: abs(one.after_cents))
     u_after = _u_of(after, worst_after)
@@ -251,25 +251,25 @@ def _causes(before: InspectionDocument, after: InspectionDocument) -> dict[tuple
 
 
 def _outcome(
-    correction: CorrectionPart, causes: dict[tuple[str, int | None, int | None], CauseChange], before: InspectionDocument
+    move: MovePart, text: str, causes: dict[tuple[str, int | None, int | None], CauseChange], before: InspectionDocument
 ) -> CorrectionOutcome:
-    cause = CAUSE_OF_PART.get(correction.part)
-    if correction.part == "fret" and any(one.cause == "fret_tilt" and one.fret == correction.fret for one in before.findings):
+    cause = CAUSE_OF_PART.get(move.part)
+    if move.part == "fret" and any(one.cause == "fret_tilt" and one.fret == move.fret for one in before.findings):
         cause = "fret_tilt"
-    change = None if cause is None else causes.get((cause, correction.fret, correction.string))
+    change = None if cause is None else causes.get((cause, move.fret, move.string))
     outcome: Outcome = "cannot be told"
-    if correction.move_mm is None or change is None:
+    if move.move_mm is None or change is None:
         why = "not a move that sound can follow" if cause is None else "not judged in both inspections"
         moved = u = None
     else:
         moved, u = change.change, change.u
-        outcome, why = judged_move(asked=correction.move_mm, moved=moved, u=u, workmanship=0.5 * change.practical_size)
+        outcome, why = judged_move(asked=move.move_mm, moved=moved, u=u, workmanship=0.5 * change.practical_size)
     return CorrectionOutcome(
-        part=correction.part,
-        fret=correction.fret,
-        string=correction.string,
-        text=correction.text,
-        asked_mm=correction.move_mm,
+        part=move.part,
+        fret=move.fret,
+        string=move.string,
+        text=text,
+        asked_mm=move.move_mm,
         moved_mm=moved,
         u_mm=u,
         outcome=outcome,

@@ -20,10 +20,11 @@ if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
 
 MOST_MATTERS = 4
-HEADLINES = {
+HEADLINES: dict[str | None, str] = {
     "pass": "Your instrument plays in tune.",
     "fail": "Your instrument does not play in tune everywhere.",
     "undecided": "We cannot yet say for certain whether your instrument plays in tune everywhere.",
+    None: "We have listened to too little of your instrument to judge it.",
 }
 
 
@@ -72,7 +73,7 @@ def nothing_found(document: InspectionDocument) -> str:
     if document.verdict.decision == "pass":
         return "Nothing that needs work."
     names = {"nut": "the nut", "nut_height": "the nut", "saddle": "the saddle", "fret": "single frets", "string": "a string"}
-    parts = list(dict.fromkeys(names.get(one.part, one.part) for one in document.corrections))
+    parts = list(dict.fromkeys(names.get(move.part, move.part) for one in document.corrections for move in one.moves))
     if not parts:
         return "No single part stands out as the cause. The technical page shows every note."
     return f"No single part is badly out. Small adjustments made together ({', '.join(parts)}) bring it closer to true."

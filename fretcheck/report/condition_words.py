@@ -71,6 +71,20 @@ def plain_words(finding: FindingPart, *, strings: int) -> PlainWords:
                 f"{'far from' if up else 'near'} the other end.",
                 can_be_done="The saddle, on which the string rests at the bridge, can be moved or reshaped.",
             )
+        case "fret_wear":
+            return PlainWords(
+                title=f"Fret {fret} is worn",
+                hear=f"Some notes at fret {fret} are a little out of tune, and may buzz.",
+                cause="The strings have worn a groove into the top of the metal bar.",
+                can_be_done="Its top can be filed round again; a usual job.",
+            )
+        case "saddle_slant":
+            return PlainWords(
+                title="The saddle stands at a wrong slant",
+                hear=f"Up the neck string 1 sounds {'too low' if up else 'too high'} and string {strings} the other way.",
+                cause=f"The saddle, on which the strings rest at the bridge, is {size} off at its ends.",
+                can_be_done="The saddle can be set or shaped anew.",
+            )
         case "string":
             return PlainWords(
                 title=f"String {string} is worn or faulty",

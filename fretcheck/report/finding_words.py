@@ -35,6 +35,10 @@ def clause(finding: FindingPart) -> str:
         case "saddle_position":
             what = "the bridge" if string is None else f"the saddle of string {string}"
             return f"{what} sits {size} too {'far from' if up else 'near'} the nut"
+        case "fret_wear":
+            return f"fret {fret} is worn under string {string} by {size}" if string else f"fret {fret} is worn by {size}"
+        case "saddle_slant":
+            return f"the saddle slants wrongly by {size}, too {'far from' if up else 'near'} the nut under string 1"
         case "scale_length":
             return f"the frets stand for a scale {size} {'longer' if up else 'shorter'} than designed"
         case "layout_rule":

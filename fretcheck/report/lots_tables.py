@@ -58,7 +58,7 @@ def _sample_table(lot: Lot, results: Mapping[str, NeckResult]) -> Table:
     for serial in lot.sample:
         result = results.get(serial)
         worst = "" if result is None or result.worst_cents is None else f"{result.worst_cents:.1f}"
-        verdict = "not read" if result is None else result.decision
+        verdict = "not read" if result is None else result.decision or "not judged"
         table.add_row(Text(plain_line(serial)), lot.inspections.get(serial, ""), verdict, worst)
     return table
 
@@ -212,7 +212,7 @@ def lot_csv(lot: Lot, results: Mapping[str, NeckResult]) -> str:
                 serial,
                 "yes" if serial in lot.sample else "no",
                 lot.inspections.get(serial, ""),
-                "" if result is None else result.decision,
+                "" if result is None else result.decision or "not judged",
                 "" if result is None or result.worst_cents is None else f"{result.worst_cents:.3f}",
             )
         )

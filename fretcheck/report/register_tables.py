@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from fretcheck.register.store import KeptSound
 
 _GAP = 2
-_DECISION_STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
+_DECISION_STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow", "none": "dim"}
 
 
 def summary_table(found: Sequence[InspectionSummary], *, width: int = 80) -> Table:

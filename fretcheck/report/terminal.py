@@ -27,7 +27,9 @@ if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
 
 DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
-DECISION_STYLES = {"pass": "bold black on green", "fail": "bold white on red", "undecided": "bold black on yellow"}
+DECISION_STYLES: dict[str | None, str] = {
+    "pass": "bold black on green", "fail": "bold white on red", "undecided": "bold black on yellow", None: "bold",
+}  # fmt: skip
 
 
 def print_result(document: InspectionDocument, console: Console) -> None:
@@ -131,6 +133,7 @@ def _corrections(document: InspectionDocument, show: Shown) -> RenderableType:
     table.add_column("", overflow="fold", ratio=1)
     table.add_column("worst note\nafter it", justify="right", no_wrap=True)
     for number, correction in enumerate(document.corrections, start=1):
-        after = "" if correction.worst_after_cents is None else f"{abs(correction.worst_after_cents):.1f} c"
+        worst = correction.predicted.worst_cents
+        after = "" if worst is None else f"{worst:.1f} c"
         table.add_row(f"{number}.", show.text(correction.text), after)
     return table

@@ -15,7 +15,9 @@ from fretcheck.report.finding_words import clause, sentence_of
 if TYPE_CHECKING:
     from fretcheck.register.document import InspectionDocument
 
-DECISION_WORDS = {"pass": "Within tolerance", "fail": "Out of tolerance", "undecided": "Undecided"}
+DECISION_WORDS: dict[str | None, str] = {
+    "pass": "Within tolerance", "fail": "Out of tolerance", "undecided": "Undecided", None: "Not judged",
+}  # fmt: skip
 
 
 def reason_of(document: InspectionDocument) -> str:

@@ -194,7 +194,7 @@ def corrected(built: BuiltNeck, diagnosis: Diagnosis) -> BuiltNeck:
     saddle, frets, tilts = dict(built.saddle_mm), dict(built.frets_mm), dict(built.fret_tilts_mm)
     nut, height, slots, false = built.nut_mm, built.nut_height_mm, dict(built.nut_heights_mm), dict(built.false_strings)
     tilted = {one.fret for one in diagnosis.findings if one.cause == "fret_tilt"}
-    for move in diagnosis.corrections:
+    for move in [move for one in diagnosis.corrections for move in one.moves]:
         by = move.move_mm or 0.0
         if move.part == "string" and move.string is not None:
             false.pop(move.string, None)
@@ -293,7 +293,7 @@ def _score(outcome: Outcome, diagnosis: Diagnosis, truth: Truth, faults: tuple[F
             outcome.errors.append(estimate.value - value)
     after = corrected(truth.built, diagnosis)
     if not layout:  # a new fretboard is no move that could be made here
-        outcome.worst_predicted = diagnosis.predicted_worst_after_cents
+        outcome.worst_predicted = diagnosis.predicted.worst_cents
         outcome.worst_true = float(np.nanmax(np.abs(after.deviations_cents[:, 1:])))
     for fault in faults:
         cause, _, string = fault.part

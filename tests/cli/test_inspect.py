@@ -39,7 +39,7 @@ def complaint(capsys: pytest.CaptureFixture[str]) -> str:
 def test_document_keeps_the_contract(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code = inspect(folder, "--json")
     document = json.loads(capsys.readouterr().out)
-    assert document["schema"] == "fretcheck/inspection/1"
+    assert document["schema"] == "fretcheck/inspection/2"
     assert document["neck"]["name"] == "Three-string test neck"
     assert document["neck"]["serial"] == "T-3"
     assert {"readings", "frets", "findings", "corrections", "predicted_after", "verdict", "warnings"} <= document.keys()

@@ -18,7 +18,7 @@ def test_scatter_between_inspections_is_added_in_quadrature() -> None:
     wide = diagnose(neck, observations, settings=DiagnosisSettings(gauge_repeatability_cents=1.5))
     for before, after in zip(plain.notes, wide.notes, strict=True):
         assert after.u_cents == pytest.approx(math.hypot(before.u_cents, 1.5))
-        assert after.heard_cents == before.heard_cents
+        assert after.deviation_cents == before.deviation_cents
     sure = [n for n in plain.notes if n.decision != "undecided"]
     still = [n for n in wide.notes if n.decision != "undecided"]
     assert len(still) < len(sure)

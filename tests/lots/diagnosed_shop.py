@@ -38,15 +38,8 @@ def shop_neck() -> Neck:
 def diagnosed(neck: Neck, serial: str, observations: list[Observation]) -> InspectionDocument:
     """One neck through the whole diagnosis, as the register would hold it."""
     found = diagnose(neck, observations)
-    frets = [
-        FretPart(
-            string=note.string, fret=note.fret, deviation_cents=note.heard_cents, u_cents=note.u_cents,
-            expected_cents=note.expected_cents, unexplained_cents=note.unexplained_cents, caused_cents=note.caused_cents,
-            plucks=2,
-        )
-        for note in found.notes
-    ]  # fmt: skip
-    findings = [FindingPart(**{**asdict(one), "shown_by": list(one.shown_by)}) for one in found.findings]
+    frets = [FretPart(**asdict(note)) for note in found.notes]
+    findings = [FindingPart(**asdict(one)) for one in found.findings]
     return _document(neck, serial, frets, findings, found.verdict.decision)
 
 
@@ -56,7 +49,7 @@ def heard_only(neck: Neck, serial: str, observations: list[Observation]) -> Insp
     heard = combine(observations, hand_scatter(observations)[0])
     frets = [
         FretPart(
-            string=cell.string, fret=cell.fret, deviation_cents=float(cents), u_cents=float(u),
+            string=cell.string, fret=cell.fret, deviation_cents=float(cents), plucked_cents=float(cents), u_cents=float(u),
             expected_cents=float(expected[cell.string - 1, cell.fret]), unexplained_cents=None, plucks=2,
         )
         for cell, cents, u in zip(heard.cells, heard.cents, heard.u_cents, strict=True)

@@ -70,7 +70,7 @@ def corrected(built: BuiltNeck, document: InspectionDocument) -> BuiltNeck:
     """`built` with the document's corrections carried out to the letter."""
     nut, height = built.nut_mm, built.nut_height_mm
     saddles, frets = dict(built.saddle_mm), dict(built.frets_mm)
-    for one in document.corrections:
+    for one in [move for step in document.corrections for move in step.moves]:
         move = one.move_mm or 0.0
         if one.part == "nut":
             nut += move

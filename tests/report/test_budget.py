@@ -76,10 +76,10 @@ def test_note_not_heard_has_no_budget() -> None:
 
 
 def test_real_note_agrees_with_the_verdicts_uncertainty() -> None:
-    """Budget and diagnosis estimate the hand each in its own way, robustly; within a factor of 1.5 they must agree."""
+    """What the plucks of a note alone tell is no surer than what the whole neck tells of it."""
     document = documents.before()
     for string in range(1, 7):
         note = note_budget(document, string=string, fret=7)
         assert note is not None
         assert note.u_in_verdict_cents is not None
-        assert 1 / 1.5 < note.budget.u / note.u_in_verdict_cents < 1.5
+        assert 0.9 * note.u_in_verdict_cents < note.budget.u

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from fretcheck.plain_text import plain_line
-from fretcheck.register.document import InspectionDocument
+from fretcheck.register.document import InspectionDocument, MovePart
 from fretcheck.report.inspection_page import inspection_page
 from fretcheck.report.report_file import report_page, usual_name, write_report
 from tests.report import browser, documents
@@ -35,7 +35,9 @@ def hostile() -> InspectionDocument:
                 }
             ),
             "findings": [one.model_copy(update={"text": HOSTILE, "cause": HOSTILE}) for one in document.findings],
-            "corrections": [one.model_copy(update={"text": HOSTILE, "part": HOSTILE}) for one in document.corrections],
+            "corrections": [
+                one.model_copy(update={"text": HOSTILE, "moves": [MovePart(part=HOSTILE)]}) for one in document.corrections
+            ],
             "warnings": [HOSTILE],
             "verdict": document.verdict.model_copy(update={"reason": HOSTILE}),
             "conditions": document.conditions.model_copy(update={"operator": HOSTILE, "source": HOSTILE, "plan": HOSTILE}),

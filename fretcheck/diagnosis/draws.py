@@ -1,0 +1,75 @@
+"""The posterior of all notes together, as draws: what the verdict, every note's value and the corrections are read off.
+
+A note reads part(θ) + remainder: what the neck's parts, its strings and the finger make of it by the model, and what each note
+has to itself. Draws take a component of the mixture by its weight, θ = mean + L·z + root·z′ L·Lᵀ the sound covariance,
+and a heard note's remainder ρ·(y − tangent·θ) + √(1−ρ)·v·z″, ρ = v²/(v² + u²), v the remainder's prior spread and u the
+reading's uncertainty; of a note not heard v·z″.
+
+Conventions
+-----------
+Cents; cells are those of the posterior's design. The `open_note` parameters are errors of the reading (of the open pluck that a
+string's notes were counted from), so they are in the readings and not in the notes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.posterior import Posterior
+
+Reals = NDArray[np.float64]
+
+DRAWS = 2000
+"""A probability of 0.05 is then told to ±0.005."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class JointDraws:
+    """Draws from the posterior of one neck."""
+
+    theta: Reals
+    """Shape (draws, parameters)."""
+    notes: Reals
+    """True deviation of every cell, shape (draws, cells)."""
+    remainder: Reals
+    """The part of it that belongs to no parameter, shape (draws, cells)."""
+
+
+def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
+    """Draw all notes of a neck together; the same posterior gives the same draws."""
+    chance = np.random.default_rng(draws)
+    theta = _theta(posterior, chance, draws)
+    middle = posterior.mean
+    jacobian = posterior.model.jacobian(middle)
+    read = posterior.model.cents(middle) + (theta - middle) @ jacobian.T
+    references = posterior.parameters.columns("open_note")
+    part = read - theta[:, references] @ jacobian[:, references].T
+    own = posterior.own_cents
+    remainder = own * chance.standard_normal(part.shape)
+    heard = posterior.heard
+    share = own[heard] ** 2 / (own[heard] ** 2 + posterior.combined.u_cents**2)
+    remainder[:, heard] = share * (posterior.combined.cents - read[:, heard]) + np.sqrt(1.0 - share) * remainder[:, heard]
+    return JointDraws(theta=theta, notes=part + remainder, remainder=remainder)
+
+
+def _theta(posterior: Posterior, chance: np.random.Generator, draws: int) -> Reals:
+    size = len(posterior.mean)
+    which = np.sort(chance.choice(len(posterior.components), size=draws, p=posterior.weights))
+    normal = chance.standard_normal((draws, size))
+    theta = np.empty((draws, size))
+    roots: dict[int, Reals] = {}
+    for number in np.unique(which):
+        here, one = which == number, posterior.components[number]
+        if id(one.sound) not in roots:
+            roots[id(one.sound)] = _root(one.sound.covariance)
+        theta[here] = one.mean + normal[here] @ roots[id(one.sound)].T
+        theta[here] += chance.standard_normal((int(np.sum(here)), one.root.shape[1])) @ one.root.T
+    return theta
+
+
+def _root(covariance: Reals) -> Reals:
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
