@@ -85,6 +85,8 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
     taken = moment_taken(document)
     digest = content_sha256(document)
     known = session.execute(select(InspectionRow.id).where(InspectionRow.content_sha256 == digest)).scalar()
+    if known is None and document.coverage is None:
+        known = _kept_by_first_version(session, document)
     if known is not None:
         return document.model_copy(update={"id": known}), False
 
@@ -121,6 +123,20 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
     session.flush()
     _insert_parts(session, kept, inspection.key)
     return kept, True
+
+
+def _kept_by_first_version(session: Session, document: InspectionDocument) -> str | None:
+    """Id of the same document as version 0.1 kept it: its checksum is that of its first shape, so contents are compared."""
+    alike = (
+        select(InspectionRow.id, DocumentRow.json)
+        .join(DocumentRow, DocumentRow.inspection_key == InspectionRow.key)
+        .where(InspectionRow.neck_name == _storable(document.neck.name), InspectionRow.taken_at == document.taken_at)
+    )
+    wanted = document.model_copy(update={"id": None})
+    for known, json_text in session.execute(alike):
+        if InspectionDocument.model_validate_json(json_text).model_copy(update={"id": None}) == wanted:
+            return str(known)
+    return None
 
 
 def _insert_parts(session: Session, document: InspectionDocument, key: int) -> None:

@@ -59,7 +59,8 @@ def inspection(
             heard, caused = true + noise[string - 1, fret - 1], shrink * true
             parts.append(
                 FretPart(
-                    string=string, fret=fret, deviation_cents=heard + 0.5, plucked_cents=heard + 0.5, u_cents=u_cents, expected_cents=0.5,
+                    string=string, fret=fret, deviation_cents=heard + 0.5, plucked_cents=heard + 0.5, u_cents=u_cents,
+                    expected_cents=0.5,
                     unexplained_cents=heard - caused, caused_cents=caused, plucks=1,
                 )
             )  # fmt: skip
