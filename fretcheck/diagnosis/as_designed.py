@@ -18,15 +18,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.stopped_string import Stop, sharpness_cents
+from fretcheck.diagnosis.stopped_string import Stop, partials, sharpness_cents
 from fretcheck.neck.description import Neck
 from fretcheck.neck.heights import hollow, nut_height, saddle_height_mm
 from fretcheck.neck.physics import StringConstants, string_constants
+from fretcheck.neck.temperament import CENTS_PER_OCTAVE
 
 Reals = NDArray[np.float64]
 Press = str | None
 
 FINGER_BEHIND_MM = 8.0  # about half a fingertip; common practice, no source
+NEWTON_TURNS = 4  # sharpness is nearly linear in the setback: the third turn moves it by less than 0.001 mm
 MOST_OF_THE_GAP = 0.8  # the finger stays between the frets
 
 
@@ -65,13 +67,12 @@ class AsDesigned:
     @cached_property
     def open_scale_mm(self) -> Reals:
         """Per string: designed length from its own nut, without the saddle's setback."""
-        return np.array([string.scale_length_mm * 2.0 ** (-string.first_fret / 12.0) for string in self.neck.strings])
+        return np.array([self.neck.speaking_length_mm(number, 0) for number in range(1, len(self.neck.strings) + 1)])
 
     @cached_property
     def speaking_mm(self) -> Reals:
         """Per cell: designed length from the fret, without the saddle's setback."""
-        scales = np.array([string.scale_length_mm for string in self.neck.strings])
-        return np.asarray(scales[self.string] * 2.0 ** (-self.fret / 12.0))
+        return np.array([self.neck.speaking_length_mm(cell.string, cell.fret) for cell in self.cells])
 
     @cached_property
     def fret_x_mm(self) -> Reals:
@@ -88,20 +89,41 @@ class AsDesigned:
         """Per string: designed height at the nut; none over a zero fret."""
         return np.array([nut_height(self.neck, number).mm for number in range(1, len(self.neck.strings) + 1)])
 
-    def stop(self) -> Stop:
-        """All cells as designed, touched as a light hand does."""
+    @cached_property
+    def setbacks_mm(self) -> Reals:
+        """Per string: how far beyond the scale length its saddle belongs.
+
+        As described; else where it puts the octave (or the fret nearest to it) in tune with the open note: so a saddle is set by
+        ear.
+        """
+        described = [string.saddle_setback_mm for string in self.neck.strings]
+        setbacks = np.array([one or 0.0 for one in described])
+        if None not in described:
+            return setbacks
+        octaves = AsDesigned(
+            neck=self.neck, cells=tuple(_octave(self.neck, n + 1) for n in range(len(described))), constants=self.constants
+        )
+        for _ in range(NEWTON_TURNS):
+            stop = octaves.stop(setbacks_mm=setbacks)
+            by_ear = setbacks - sharpness_cents(stop) / partials(stop)["saddle"]
+            setbacks = np.where([one is None for one in described], by_ear, setbacks)
+        return setbacks
+
+    def stop(self, *, setbacks_mm: Reals | None = None) -> Stop:
+        """All cells as designed, touched as a light hand does; with other setbacks of the saddles (per string) where given."""
+        setbacks = self.setbacks_mm if setbacks_mm is None else setbacks_mm
         size = len(self.cells)
         scale = self.open_scale_mm[self.string]
         nut_height = self.nut_heights_mm()
         rise = np.array([saddle_height_mm(self.neck, number) for number in range(1, len(self.neck.strings) + 1)])
-        gap = self.speaking_mm * (2.0 ** (1.0 / 12.0) - 1.0)
+        gap = np.array([self.neck.speaking_length_mm(cell.string, cell.fret - 1) for cell in self.cells]) - self.speaking_mm
         zero = np.zeros(size)
         return Stop(
             scale=scale,
             ratio=scale / self.speaking_mm,
             fret=zero,
-            nut=zero,
-            saddle=np.array([string.saddle_setback_mm for string in self.neck.strings])[self.string],
+            nut=np.array([string.nut_compensation_mm for string in self.neck.strings])[self.string],
+            saddle=setbacks[self.string],
             nut_height=nut_height[self.string],
             saddle_height=rise[self.string],
             finger=np.minimum(FINGER_BEHIND_MM, MOST_OF_THE_GAP * gap),
@@ -116,14 +138,16 @@ class AsDesigned:
 
 def as_designed(neck: Neck, *, constants: Iterable[StringConstants] | None = None, extra: Iterable[Cell] = ()) -> AsDesigned:
     """All cells of `neck` that can be played, and the `extra` ones after them."""
-    played = [
-        Cell(string=number, fret=fret)
-        for number, string in enumerate(neck.strings, start=1)
-        for fret in range(string.first_fret + 1, neck.frets + 1)
-    ]
+    played = [Cell(string=number, fret=fret) for number in range(1, len(neck.strings) + 1) for fret in neck.frets_of(number)]
     if constants is None:
-        constants = [string_constants(string, reference_hz=neck.reference_hz) for string in neck.strings]
+        constants = [string_constants(neck, number) for number in range(1, len(neck.strings) + 1)]
     return AsDesigned(neck=neck, cells=(*played, *extra), constants=tuple(constants))
+
+
+def _octave(neck: Neck, number: int) -> Cell:
+    """The place of a string that lies nearest to an octave above its open note."""
+    nearest = min(neck.frets_of(number), key=lambda fret: abs(neck.cents_above_open(number, fret) - CENTS_PER_OCTAVE))
+    return Cell(string=number, fret=nearest)
 
 
 def across(neck: Neck) -> Reals:

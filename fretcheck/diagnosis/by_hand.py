@@ -8,7 +8,6 @@ middle of the neck a part is taken as the mean over the strings.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,11 +18,8 @@ from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.neck.description import Measurement
 from fretcheck.neck.heights import described_relief_mm
-from fretcheck.neck.layout import nut_distance_mm
 
 Reals = NDArray[np.float64]
-
-FIRST_FRET_SHARE = 1.0 - math.exp2(-1.0 / 12.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,15 +61,16 @@ def measurement_row(
         return None if far is None or near is None else far - near
     if what == "relief":
         return np.array([float(key.kind == "relief") for key in parameters.keys])
-    at = {"nut_to_fret": fret, "fret_to_fret": fret, "first_fret_clearance": 1, "action_12": min(12, design.neck.frets)}.get(what)
+    at = {"nut_to_fret": fret, "fret_to_fret": fret, "first_fret_clearance": 1, "action_12": design.neck.octave_fret}.get(what)
     cells = _cells(design, fret=at, string=string)
     if not len(cells):
         return None
+    first = _first_share(design)
     coefficients: dict[str, dict[str, float]] = {
         "nut_to_fret": {"fret": 1.0, "nut": -1.0},
         "fret_to_fret": {"fret": 1.0, "nut": -1.0},
         "nut_to_saddle": {"saddle": 1.0, "nut": -1.0},
-        "first_fret_clearance": {"nut_height": 1.0 - FIRST_FRET_SHARE, "saddle_height": FIRST_FRET_SHARE, "relief": 1.0},
+        "first_fret_clearance": {"nut_height": 1.0 - first, "saddle_height": first, "relief": 1.0},
         "action_12": {"nut_height": 0.5, "saddle_height": 0.5, "relief": 1.0},
         "capo": {"finger": 1.0},
     }
@@ -92,20 +89,25 @@ def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int 
     cells = _cells(design, fret=fret if what in ("nut_to_fret", "fret_to_fret") else None, string=string)
     if what in ("nut_to_fret", "fret_to_fret"):
         described = neck.string(string) if string is not None else None
-        scale = described.scale_length_mm if described is not None else neck.scale_length_mm
         start = described.first_fret if described is not None else 0
-        from_line: float = nut_distance_mm(fret or 0, scale_length_mm=scale) - nut_distance_mm(start, scale_length_mm=scale)
+        own_nut = float(np.mean(stop.nut[cells]))
+        from_line = neck.nut_distance_mm(fret or 0, string) - neck.nut_distance_mm(start, string) - own_nut
         shift = 0.0 if shift_mm is None else float(np.mean(shift_mm[cells]))
         return from_line + shift
     if what == "nut_to_saddle":
-        return float(np.mean(stop.scale[cells] + stop.saddle[cells]))
+        return float(np.mean(stop.scale[cells] + stop.saddle[cells] - stop.nut[cells]))
     nut, saddle = float(np.mean(stop.nut_height[cells])), float(np.mean(stop.saddle_height[cells]))
     if what == "first_fret_clearance":
-        return nut + (saddle - nut) * FIRST_FRET_SHARE + described_relief_mm(neck, 1)
+        return nut + (saddle - nut) * _first_share(design) + described_relief_mm(neck, 1)
     if what == "action_12":
         along = float(np.mean(0.5 * stop.scale[cells] / (stop.scale[cells] + stop.saddle[cells])))
-        return nut + (saddle - nut) * along + described_relief_mm(neck, 12)
+        return nut + (saddle - nut) * along + described_relief_mm(neck, neck.octave_fret)
     return float(np.mean(stop.finger[cells])) if what == "capo" else neck.relief_mm or 0.0
+
+
+def _first_share(design: AsDesigned) -> float:
+    """Where fret 1 stands, as a share of the scale length."""
+    return design.neck.nut_distance_mm(1) / design.neck.scale_length_mm
 
 
 def _cells(design: AsDesigned, *, fret: int | None, string: int | None) -> NDArray[np.intp]:

@@ -110,11 +110,10 @@ def _check(neck: Neck, observations: Sequence[Observation]) -> None:
     for one in observations:
         if not 1 <= one.string <= len(neck.strings):
             raise UsageError(f"an observation names string {one.string}; this neck has 1 to {len(neck.strings)}")
-        lowest = neck.string(one.string).first_fret + 1
-        if one.fret != 0 and not lowest <= one.fret <= neck.frets:
-            raise UsageError(
-                f"an observation names fret {one.fret} of string {one.string}, which has frets {lowest} to {neck.frets}"
-            )
+        own = neck.frets_of(one.string)
+        if one.fret not in (0, *own):
+            has = f"frets {own[0]} to {own[-1]}" if own else "no frets"
+            raise UsageError(f"an observation names fret {one.fret} of string {one.string}, which has {has}")
         if not (math.isfinite(one.cents) and math.isfinite(one.u_cents) and one.u_cents >= 0.0):
             raise UsageError(f"string {one.string}, fret {one.fret}: {one.cents} ± {one.u_cents} cents is no reading")
     if not any(one.fret > 0 and one.press is None for one in observations):

@@ -129,9 +129,8 @@ def _under(design: AsDesigned, parameters: Parameters, rule: LayoutRule) -> tupl
     extra = None
     if rule.extra_covariance is not None:
         columns = parameters.columns("fret_position")
-        frets = np.array([parameters.keys[column].fret for column in columns], dtype=float)
         extra = np.zeros((len(parameters.keys),) * 2)
-        x = design.neck.scale_length_mm * (1.0 - 2.0 ** (-frets / 12.0))
+        x = np.array([design.neck.nut_distance_mm(parameters.keys[column].fret or 0) for column in columns])
         extra[np.ix_(columns, columns)] = rule.extra_covariance(x)
     return ForwardModel(design=design, parameters=parameters, fret_shift_mm=shift), extra
 

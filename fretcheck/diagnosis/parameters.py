@@ -176,8 +176,8 @@ class Parameters:
 
 
 def setbacks_known(neck: Neck) -> bool:
-    """Whether the description says where the saddles should be; all at zero means that it does not."""
-    return any(one.saddle_setback_mm for one in neck.strings)
+    """Whether the description says where the saddles should be."""
+    return any(one.saddle_setback_mm is not None for one in neck.strings)
 
 
 def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Parameters:
@@ -195,7 +195,8 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
     string, side = design.string, design.side[design.string]
     ones = np.ones(len(design.cells))
     of = [(string == index).astype(float) for index in range(count)]
-    on_common_nut = np.array([one.first_fret == 0 for one in neck.strings])[string].astype(float)
+    first = min(one.first_fret for one in neck.strings)
+    on_common_nut = np.array([one.first_fret == first for one in neck.strings])[string].astype(float)
     several = len(set(design.side.tolist())) > 1
 
     for fret in sorted(set(design.fret.tolist())):
@@ -232,13 +233,13 @@ def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, seve
     number = index + 1
     neck = design.neck
     described = neck.string(number)
-    if described.first_fret:
+    if described.first_fret > min(one.first_fret for one in neck.strings):
         table.fault("nut_position", [table.add("own_nut", "nut", here, NUT.sound, string=number)], NUT)
     if several and not neck.zero_fret:
         slot = table.add("slot_height", "nut_height", here, SLOT_HEIGHT.sound, string=number)
         table.fault("nut_height", [slot], SLOT_HEIGHT)
     if several:
-        saddle = SADDLE if setbacks_known(neck) else UNKNOWN_SADDLE
+        saddle = SADDLE if described.saddle_setback_mm is not None else UNKNOWN_SADDLE
         table.fault("saddle_position", [table.add("saddle", "saddle", here, saddle.sound, string=number)], saddle)
         table.add("own_end", "end", here, END_OWN, string=number)
         table.add("own_saddle_height", "saddle_height", here, SADDLE_HEIGHT_OWN_MM, string=number)

@@ -34,12 +34,10 @@ def constants_of(neck: Neck, observations: Sequence[Observation]) -> tuple[Strin
 
 def open_inharmonicity(neck: Neck, number: int, observations: Sequence[Observation]) -> tuple[float, float] | None:
     """Weighted median of a string's B, taken back to the open string, and its standard uncertainty; None without readings."""
-    first = neck.string(number).first_fret
     values, weights = [], []
     for one in observations:
         if one.string == number and one.inharmonicity is not None and one.inharmonicity > 0.0:
-            steps = one.fret - first if one.fret else 0
-            values.append(one.inharmonicity * 2.0 ** (-steps / 6.0))
+            values.append(one.inharmonicity * 2.0 ** (-neck.cents_above_open(number, one.fret) / 600.0))
             relative = one.u_inharmonicity / one.inharmonicity if one.u_inharmonicity else U_INHARMONICITY_REL
             weights.append(1.0 / max(relative, LEAST_U_REL) ** 2)
     if not values:
@@ -56,8 +54,8 @@ def _one(neck: Neck, number: int, observations: Sequence[Observation]) -> String
     string = neck.string(number)
     measured = open_inharmonicity(neck, number, observations)
     if measured is None:
-        return string_constants(string, reference_hz=neck.reference_hz)
-    constants = string_constants(string, reference_hz=neck.reference_hz, inharmonicity=measured[0], u_inharmonicity=measured[1])
+        return string_constants(neck, number)
+    constants = string_constants(neck, number, inharmonicity=measured[0], u_inharmonicity=measured[1])
     if is_polymer(string):
         return constants
     wound = string.construction == "wound"

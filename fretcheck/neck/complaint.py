@@ -17,10 +17,15 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.layout import MM_PER_INCH
-from fretcheck.neck.schema import MAX_FRETS, MAX_STRINGS, MIN_STRINGS, MeasuredTable, NeckTable, StringTable
+from fretcheck.neck.schema import MAX_FRETS, MAX_STRINGS, MIN_STRINGS, MeasuredTable, NeckTable, PartialFretTable, StringTable
+from fretcheck.neck.temperament import MM_PER_INCH
 
-TABLES: dict[str, type[BaseModel]] = {"": NeckTable, "strings": StringTable, "measured": MeasuredTable}
+TABLES: dict[str, type[BaseModel]] = {
+    "": NeckTable,
+    "strings": StringTable,
+    "measured": MeasuredTable,
+    "partial_frets": PartialFretTable,
+}
 _UNITS = {"_mm": " mm", "_in": " in", "_hz": " Hz", "_cents": " cents", "_n": " N", "_g_m": " g/m"}
 
 
@@ -53,7 +58,7 @@ def first_complaint(error: ValidationError) -> NeckError:
 
 def _where(loc: tuple[int | str, ...]) -> tuple[str, str, str]:
     """Table, place in words and key of an error's location."""
-    names = {"strings": "string", "measured": "measurement"}
+    names = {"strings": "string", "measured": "measurement", "partial_frets": "partial fret"}
     if len(loc) >= 2 and loc[0] in names and isinstance(loc[1], int):
         return str(loc[0]), f"{names[str(loc[0])]} {loc[1] + 1}", str(loc[2]) if len(loc) > 2 else str(loc[0])
     return "", "", str(loc[0]) if loc else ""

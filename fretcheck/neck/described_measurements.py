@@ -11,9 +11,9 @@ import datetime
 
 from fretcheck.neck.complaint import complaint, length_cure, one_of, require, shown
 from fretcheck.neck.description import Measurement, Neck
-from fretcheck.neck.layout import MM_PER_INCH, nut_distance_mm, speaking_length_mm
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, MeasurementKind
 from fretcheck.neck.schema import MeasuredTable
+from fretcheck.neck.temperament import MM_PER_INCH
 
 MEASURED_OFF_MM = 15.0
 """A distance this far from the design was measured to another fret, or in another unit: common practice, no source."""
@@ -65,13 +65,13 @@ def _check_against_design(row: MeasuredTable, kind: MeasurementKind, *, place: s
     """A long distance must at least resemble the design."""
     string = None if row.string is None else neck.string(row.string)
     if kind.what == "nut_to_fret" and row.fret is not None:
-        scale, start = (neck.scale_length_mm, 0) if string is None else (string.scale_length_mm, string.first_fret)
+        start, own_nut = (0, 0.0) if string is None else (string.first_fret, string.nut_compensation_mm)
         none_such = f"nut_to_fret: string {row.string} starts at fret {start}, so fret = {row.fret} is not on it"
         require(row.fret > start, none_such, place=place, key="fret", value=row.fret)
-        design = nut_distance_mm(row.fret, scale_length_mm=scale) - nut_distance_mm(start, scale_length_mm=scale)
+        design = neck.nut_distance_mm(row.fret, row.string) - neck.nut_distance_mm(start, row.string) - own_nut
         doubt = "is the fret right?"
-    elif kind.what == "nut_to_saddle" and string is not None:
-        design, doubt = speaking_length_mm(string, 0, compensated=True), "is the string right?"
+    elif kind.what == "nut_to_saddle" and row.string is not None:
+        design, doubt = neck.open_length_mm(row.string), "is the string right?"
     else:
         return
     if abs(row.mm - design) > MEASURED_OFF_MM:

@@ -12,10 +12,9 @@ from itertools import pairwise
 from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, one_of, require
 from fretcheck.neck.description import String
-from fretcheck.neck.layout import MM_PER_INCH
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.schema import NeckTable, StringTable
-from fretcheck.neck.temperament import note_to_midi
+from fretcheck.neck.temperament import MM_PER_INCH, note_to_midi
 
 
 def length_mm(table: NeckTable | StringTable, stem: str, *, place: str = "") -> float | None:
@@ -31,10 +30,10 @@ def length_mm(table: NeckTable | StringTable, stem: str, *, place: str = "") -> 
     return float(mm) if mm is not None else inches * MM_PER_INCH if inches is not None else None
 
 
-def strings_of(table: NeckTable, *, scale_lengths_mm: list[float]) -> tuple[String, ...]:
+def strings_of(table: NeckTable, *, scale_lengths_mm: list[float], frets: int) -> tuple[String, ...]:
     """All strings of a description; `scale_lengths_mm` holds one length a string."""
     strings = tuple(
-        _string(row, number=number, scale_length_mm=scale, frets=table.frets)
+        _string(row, number=number, scale_length_mm=scale, frets=frets)
         for number, (row, scale) in enumerate(zip(table.strings, scale_lengths_mm, strict=True), start=1)
     )
     _check_courses(strings)
@@ -72,6 +71,7 @@ def _string(row: StringTable, *, number: int, scale_length_mm: float, frets: int
         mass_per_length_g_m=row.mass_per_length_g_m,
         tension_n=row.tension_n,
         saddle_setback_mm=row.saddle_setback_mm,
+        nut_compensation_mm=row.nut_compensation_mm,
         first_fret=row.first_fret,
         course=row.course,
     )

@@ -13,7 +13,6 @@ import math
 from dataclasses import dataclass
 
 from fretcheck.neck.description import Neck, Sides
-from fretcheck.neck.layout import nut_distance_mm
 from fretcheck.neck.physics import is_polymer
 
 NUT_HEIGHT_MM = {False: 0.5, True: 0.7}  # metal, polymer strings of a guitar
@@ -24,7 +23,6 @@ of 864 mm), at the nut in proportion, but no higher than a guitar's."""
 U_ASSUMED_ACTION_12_MM = 0.10
 U_ASSUMED_NUT_HEIGHT_MM = 0.03
 ASSUMED_RELIEF_MM, U_ASSUMED_RELIEF_MM = 0.04, 0.03
-FIRST_FRET = nut_distance_mm(1, scale_length_mm=1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +43,7 @@ def relief(neck: Neck) -> Height:
 
 
 def action_12(neck: Neck, number: int) -> Height:
-    """Gap over the crown of fret 12."""
+    """Gap over the crown of fret 12, or what stands at half the scale length."""
     if neck.action_12_mm is not None:
         return Height(mm=_at(neck.action_12_mm, neck, number), u_mm=neck.u_action_12_mm, described=True)
     length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
@@ -59,7 +57,8 @@ def nut_height(neck: Neck, number: int) -> Height:
         return Height(mm=0.0, u_mm=0.0, described=True)
     if neck.first_fret_clearance_mm is not None:
         gap = _at(neck.first_fret_clearance_mm, neck, number) - described_relief_mm(neck, 1)
-        mm = (gap - 2.0 * FIRST_FRET * _straight_action_mm(neck, number)) / (1.0 - 2.0 * FIRST_FRET)
+        share = 2.0 * _share(neck, 1)
+        mm = (gap - share * _straight_action_mm(neck, number)) / max(1.0 - share, 0.1)
         return Height(mm=mm, u_mm=neck.u_first_fret_clearance_mm, described=True)
     length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
     usual = NUT_HEIGHT_MM[is_polymer(neck.string(number))] * min(length, 1.0)
@@ -69,7 +68,7 @@ def nut_height(neck: Neck, number: int) -> Height:
 def first_fret_clearance(neck: Neck, number: int) -> Height:
     """Gap over the crown of fret 1."""
     nut, action = nut_height(neck, number), _straight_action_mm(neck, number)
-    mm = nut.mm + 2.0 * FIRST_FRET * (action - nut.mm) + described_relief_mm(neck, 1)
+    mm = nut.mm + 2.0 * _share(neck, 1) * (action - nut.mm) + described_relief_mm(neck, 1)
     return Height(mm=mm, u_mm=nut.u_mm, described=neck.first_fret_clearance_mm is not None)
 
 
@@ -77,23 +76,32 @@ def saddle_height_mm(neck: Neck, number: int) -> float:
     """Height of a string's saddle: its action over fret 12, drawn on in a straight line."""
     string, nut = neck.string(number), nut_height(neck, number).mm
     rise = 2.0 * (_straight_action_mm(neck, number) - nut)
-    return nut + rise * (1.0 + string.saddle_setback_mm / string.scale_length_mm)
+    return nut + rise * (1.0 + (string.saddle_setback_mm or 0.0) / string.scale_length_mm)
 
 
 def hollow(neck: Neck, fret: int) -> float:
     """Share of the neck's relief by which the crown of `fret` lies low: a parabola from the nut to the last fret."""
-    along = nut_distance_mm(fret, scale_length_mm=1.0) / nut_distance_mm(neck.frets, scale_length_mm=1.0)
+    return _hollow_at(neck, _share(neck, fret))
+
+
+def _hollow_at(neck: Neck, share: float) -> float:
+    along = min(share / _share(neck, neck.frets), 1.0)
     return 4.0 * along * (1.0 - along)
 
 
 def described_relief_mm(neck: Neck, fret: int) -> float:
     """How far the described relief lowers the crown of `fret`; an assumed one is left to the diagnosis."""
-    return (neck.relief_mm or 0.0) * hollow(neck, min(fret, neck.frets))
+    return (neck.relief_mm or 0.0) * hollow(neck, fret)
 
 
 def _straight_action_mm(neck: Neck, number: int) -> float:
-    """Height over the place of fret 12 were the neck straight."""
-    return action_12(neck, number).mm - described_relief_mm(neck, 12)
+    """Height at half the scale length, where fret 12 stands, were the neck straight."""
+    return action_12(neck, number).mm - (neck.relief_mm or 0.0) * _hollow_at(neck, 0.5)
+
+
+def _share(neck: Neck, fret: int) -> float:
+    """Distance of a fret from the nut, as a share of the scale length."""
+    return neck.nut_distance_mm(fret) / neck.scale_length_mm
 
 
 def _at(sides: Sides, neck: Neck, number: int) -> float:

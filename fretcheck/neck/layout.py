@@ -1,65 +1,20 @@
 """Where every fret should be: speaking lengths, distances from the nut, and what rounding them costs.
 
-L_k = L·2^(−k/12); the slot of fret k lies L − L_k from the nut. Slots are always measured from the nut, never from fret to
-fret (errors would add up) nor from the bridge (its place carries the compensation).
-
 Conventions
 -----------
-Lengths in mm along the string, zero at the nut line, positive toward the bridge; cents positive is sharp. The scale length
-carries no compensation: the saddle's setback is added only where a function says so. Fret numbers are the neck's, also on a
-short string; fret 0 is the nut or, where the neck has one, the zero fret, which stands on the same line.
+As in `fretcheck.neck.description`, which tells where a fret belongs; cents positive is sharp. The scale length carries no
+compensation. Fret 0 is the nut line or, where the neck has one, the zero fret, which stands on the same line.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from fretcheck.errors import UsageError
-from fretcheck.neck.description import Neck, String
-from fretcheck.neck.temperament import fret_frequency_hz, length_error_cents
-
-MM_PER_INCH = 25.4
-
-
-def nut_distance_mm(fret: float, *, scale_length_mm: float) -> float:
-    """Distance from the nut to `fret`.
-
-    Examples
-    --------
-    >>> nut_distance_mm(12, scale_length_mm=648.0)
-    324.0
-    """
-    return scale_length_mm * (1.0 - math.exp2(-fret / 12.0))
-
-
-def speaking_length_mm(string: String, fret: int, *, compensated: bool = False) -> float:
-    """Designed length of `string` from the stop at `fret` to the saddle.
-
-    Parameters
-    ----------
-    string : String
-    fret : int
-        The neck's fret number; 0 is the string's own open note, so that of a short string is measured from its own nut.
-    compensated : bool
-        Add the designed setback of the saddle.
-    """
-    stop = max(fret, string.first_fret)
-    length = string.scale_length_mm * math.exp2(-stop / 12.0)
-    return length + string.saddle_setback_mm if compensated else length
-
-
-def nut_offset_mm(neck: Neck, string: String) -> float:
-    """Where the nut of `string` lies on the neck's axis (zero at the nut line of `neck.scale_length_mm`).
-
-    Zero unless frets are fanned; then the perpendicular fret is at one place for all strings, and the nut of a longer string
-    lies farther from the bridge (negative). Without a perpendicular fret the nut itself is taken as square.
-    """
-    square = neck.perpendicular_fret or 0
-    return nut_distance_mm(square, scale_length_mm=neck.scale_length_mm) - nut_distance_mm(
-        square, scale_length_mm=string.scale_length_mm
-    )
+from fretcheck.neck.description import Neck, distance_mm
+from fretcheck.neck.temperament import MM_PER_INCH, length_error_cents
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,22 +100,28 @@ class Layout:
 
         The open note of a short string stands in the row of the fret it starts at.
         """
-        return tuple(tuple(self._target(string, fret) for string in self.neck.strings) for fret in range(self.neck.frets + 1))
+        neck = self.neck
+        return tuple(
+            tuple(
+                neck.open_hz(number)
+                if fret == string.first_fret
+                else neck.target_hz(number, fret)
+                if fret in neck.frets_of(number)
+                else None
+                for number, string in enumerate(neck.strings, start=1)
+            )
+            for fret in range(neck.frets + 1)
+        )
 
-    def _target(self, string: String, fret: int) -> float | None:
-        if fret < string.first_fret:
-            return None
-        return fret_frequency_hz(string, 0 if fret == string.first_fret else fret, reference_hz=self.neck.reference_hz)
 
-
-def slots_for(scale_length_mm: float, *, frets: int, rounding: Rounding | None = None) -> tuple[Slot, ...]:
-    """Slots of frets 0 to `frets` on one scale length, marked to `rounding`.
+def slots_for(fret_cents: Sequence[float], *, scale_length_mm: float, rounding: Rounding | None = None) -> tuple[Slot, ...]:
+    """Slots of the nut and all frets on one scale length, marked to `rounding`.
 
     Each mark is rounded by itself from the nut, so it is never off by more than half a step.
     """
     slots: list[Slot] = []
-    for fret in range(frets + 1):
-        exact = nut_distance_mm(fret, scale_length_mm=scale_length_mm)
+    for fret, cents in enumerate(fret_cents):
+        exact = distance_mm(cents, scale_length_mm=scale_length_mm)
         marked = exact if rounding is None else rounding.nearest_mm(exact)
         length = scale_length_mm - exact
         slots.append(
@@ -194,9 +155,9 @@ def layout_of(neck: Neck, *, rounding: Rounding | None = None) -> Layout:
         scales=tuple(
             Scale(
                 scale_length_mm=length,
-                nut_offset_mm=nut_offset_mm(neck, neck.string(numbers[0])),
+                nut_offset_mm=neck.nut_offset_mm(numbers[0]),
                 strings=tuple(numbers),
-                slots=slots_for(length, frets=neck.frets, rounding=rounding),
+                slots=slots_for(neck.fret_cents, scale_length_mm=length, rounding=rounding),
             )
             for length, numbers in numbers_by_scale.items()
         ),

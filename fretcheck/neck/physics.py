@@ -17,10 +17,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.description import String
-from fretcheck.neck.layout import speaking_length_mm
+from fretcheck.neck.description import Neck, String
 from fretcheck.neck.materials import MATERIALS, Material, default_core
-from fretcheck.neck.temperament import note_frequency_hz
 
 U_GAUGE_MM = 0.004  # makers' gauges: common practice, no source
 U_GIVEN_REL = 0.02  # tension or mass copied from a data sheet: common practice, no source
@@ -81,16 +79,14 @@ class _Inputs:
 
 
 def string_constants(
-    string: String, *, reference_hz: float, inharmonicity: float | None = None, u_inharmonicity: float | None = None
+    neck: Neck, number: int, *, inharmonicity: float | None = None, u_inharmonicity: float | None = None
 ) -> StringConstants:
     """Constants of one string from its description and, if there is one, the measured inharmonicity of its open note.
 
     Parameters
     ----------
-    string : String
-        A given tension or mass per length is preferred to one computed from gauge and density.
-    reference_hz : float
-        Pitch of A4, 380 to 480 Hz.
+    neck, number : Neck, int
+        The string's number. A given tension or mass per length is preferred to one computed from gauge and density.
     inharmonicity, u_inharmonicity : float or None
         Measured B of the open string and its standard uncertainty; they go together.
 
@@ -99,6 +95,7 @@ def string_constants(
     NeckError
         An unknown material, or a core that is not thinner than the string.
     """
+    string = neck.string(number)
     winding = _material(string.material, "material")
     wound = string.construction == "wound"
     core = _material(string.core_material or default_core(string.material), "core_material") if wound else winding
@@ -108,8 +105,8 @@ def string_constants(
             key="core_mm",
             value=string.core_mm,
         )
-    length_m = speaking_length_mm(string, 0, compensated=True) / 1000.0
-    speed = 2.0 * length_m * note_frequency_hz(string.note, reference_hz=reference_hz)
+    length_m = neck.open_length_mm(number) / 1000.0
+    speed = 2.0 * length_m * neck.open_hz(number)
     inputs, u_rel = _inputs(string, core=core, winding=winding)
 
     def mass(at: _Inputs) -> float:

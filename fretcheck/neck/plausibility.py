@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from fretcheck.neck.description import Neck
 from fretcheck.neck.physics import StringConstants, string_constants
-from fretcheck.neck.temperament import note_frequency_hz
 
 LOWEST_TENSION_N, HIGHEST_TENSION_N = 15.0, 300.0
 GIVEN_AGAINST_COMPUTED = 1.35
@@ -18,7 +17,7 @@ GIVEN_AGAINST_COMPUTED = 1.35
 
 def constants_of(neck: Neck) -> tuple[StringConstants, ...]:
     """Constants of all strings, string 1 first."""
-    return tuple(string_constants(string, reference_hz=neck.reference_hz) for string in neck.strings)
+    return tuple(string_constants(neck, number) for number in range(1, len(neck.strings) + 1))
 
 
 def doubts(neck: Neck) -> tuple[str, ...]:
@@ -33,7 +32,7 @@ def doubts(neck: Neck) -> tuple[str, ...]:
                 f"{HIGHEST_TENSION_N:g} N. Check note, gauge, material and scale length before tuning up."
             )
         if string.tension_n is not None:
-            speed = 2.0e-3 * constants.open_length_mm * note_frequency_hz(string.note, reference_hz=neck.reference_hz)
+            speed = 2.0e-3 * constants.open_length_mm * neck.open_hz(number)
             computed = constants.mass_per_length_g_m * 1e-3 * speed**2
             if not 1.0 / GIVEN_AGAINST_COMPUTED <= tension / computed <= GIVEN_AGAINST_COMPUTED:
                 found.append(

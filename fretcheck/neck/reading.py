@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from fretcheck.files import read_whole
 from fretcheck.neck.complaint import complaint, first_complaint, in_file, length_cure, require, shown
 from fretcheck.neck.described_measurements import measurement_of
 from fretcheck.neck.described_strings import length_mm, strings_of
-from fretcheck.neck.description import Neck, Sides
+from fretcheck.neck.description import Neck, PartialFret, Sides
 from fretcheck.neck.schema import SIDES_MM, NeckTable
 
 MAX_FILE_BYTES = 1_000_000
@@ -104,22 +105,29 @@ def _neck(table: NeckTable) -> Neck:
         missing = '"scale_length_mm" (or scale_length_in) is missing: give it once, or for every string'
         require(len(lengths) == len(own), missing, key="scale_length_mm")
         scale = (min(lengths) + max(lengths)) / 2.0
-    square = table.perpendicular_fret
+    frets = _frets(table, scale_length_mm=scale)
+    given = [key for key in ("square_fret", "perpendicular_fret") if getattr(table, key) is not None]
+    require(len(given) < 2, "give square_fret only: perpendicular_fret is its older name", key="square_fret")
+    square = getattr(table, given[0]) if given else None
     if square is not None:
         alone = "is for fanned frets: give the strings a scale_length_mm of their own, or leave it out"
         fanned = any(length not in (None, scale) for length in own)
-        for right, message in ((fanned, alone), (square <= table.frets, f"lies beyond the last fret, {table.frets}")):
-            require(right, f"perpendicular_fret = {square} {message}", key="perpendicular_fret", value=square)
+        for right, message in ((fanned, alone), (square <= frets, f"lies beyond the last fret, {frets}")):
+            require(right, f"{given[0]} = {square} {message}", key=given[0], value=square)
     neck = Neck(
         name=table.name,
         serial=table.serial,
         reference_hz=table.reference_hz,
         scale_length_mm=scale,
-        frets=table.frets,
+        frets=frets,
         zero_fret=table.zero_fret,
         tolerance_cents=table.tolerance_cents,
         tolerance_mm=table.tolerance_mm,
-        perpendicular_fret=square,
+        square_fret=square,
+        divisions_per_octave=table.divisions_per_octave,
+        fret_steps=None if table.fret_steps is None else tuple(table.fret_steps),
+        fret_positions_mm=None if table.fret_positions_mm is None else tuple(table.fret_positions_mm),
+        partial_frets=_partial_frets(table, frets=frets),
         saddle_moves=table.saddle_moves,
         action_12_mm=_sides(table.action_12_mm, "action_12_mm"),
         u_action_12_mm=table.u_action_12_mm,
@@ -127,14 +135,60 @@ def _neck(table: NeckTable) -> Neck:
         u_relief_mm=table.u_relief_mm,
         first_fret_clearance_mm=_sides(table.first_fret_clearance_mm, "first_fret_clearance_mm"),
         u_first_fret_clearance_mm=table.u_first_fret_clearance_mm,
-        strings=strings_of(table, scale_lengths_mm=[length or scale for length in own]),
+        strings=strings_of(table, scale_lengths_mm=[length or scale for length in own], frets=frets),
     )
+    for number in range(1, len(neck.strings) + 1):
+        require(
+            bool(neck.frets_of(number)), "no fret runs under it: check partial_frets", place=f"string {number}", key="strings"
+        )
     over_zero = "is for a nut: the zero fret carries the strings, leave it out (measured, it goes into [[measured]])"
     clearance = table.first_fret_clearance_mm
     free = clearance is None or not table.zero_fret
     require(free, f"first_fret_clearance_mm {over_zero}", key="first_fret_clearance_mm", value=clearance)
     measured = tuple(measurement_of(row, number=number, neck=neck) for number, row in enumerate(table.measured, start=1))
     return replace(neck, measured=measured)
+
+
+def _frets(table: NeckTable, *, scale_length_mm: float) -> int:
+    """Number of frets: given, or counted from their steps or positions, which are checked."""
+    for key, values, low, last, unit in (
+        ("fret_steps", table.fret_steps, 1, 5 * table.divisions_per_octave, "steps"),
+        ("fret_positions_mm", table.fret_positions_mm, 1.0, 0.97 * scale_length_mm, "mm"),
+    ):
+        if values is None:
+            continue
+        rising = all(before < after for before, after in pairwise(values))
+        require(
+            rising, f"{key} must rise from the nut: each fret lies farther from it than the one before", key=key, value=values
+        )
+        inside = low <= values[0] and values[-1] <= last
+        allowed = f"{key} = {shown(values[0])} … {shown(values[-1])} lies outside the allowed {low:g} to {last:g} {unit}"
+        require(inside, allowed, key=key, value=values)
+        if table.frets is not None:
+            count = f"{key} holds {len(values)} frets, but frets = {table.frets}: leave frets out, or make them agree"
+            require(len(values) == table.frets, count, key=key, value=values)
+    both = "give fret_steps or fret_positions_mm, not both"
+    require(table.fret_steps is None or table.fret_positions_mm is None, both, key="fret_positions_mm")
+    equal = "divisions_per_octave says nothing where fret_positions_mm are given: leave it out"
+    require(table.fret_positions_mm is None or table.divisions_per_octave == 12, equal, key="divisions_per_octave")
+    frets = table.frets or len(table.fret_steps or table.fret_positions_mm or ())
+    require(frets > 0, '"frets" is missing (number of frets, a zero fret not counted)', key="frets")
+    return frets
+
+
+def _partial_frets(table: NeckTable, *, frets: int) -> tuple[PartialFret, ...]:
+    """Frets that do not run under all strings, each named once."""
+    found: dict[int, PartialFret] = {}
+    for number, row in enumerate(table.partial_frets, start=1):
+        place, count = f"partial fret {number}", len(table.strings)
+        require(row.fret <= frets, f"fret = {row.fret}: this neck has {frets} frets", place=place, key="fret", value=row.fret)
+        require(row.fret not in found, f"fret = {row.fret} is named twice", place=place, key="fret", value=row.fret)
+        known = all(1 <= string <= count for string in row.strings)
+        require(
+            known, f"strings = {row.strings}: this neck has strings 1 to {count}", place=place, key="strings", value=row.strings
+        )
+        found[row.fret] = PartialFret(fret=row.fret, strings=tuple(sorted(set(row.strings))))
+    return tuple(found[fret] for fret in sorted(found))
 
 
 def _sides(value: object, key: str) -> Sides | None:

@@ -15,8 +15,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from fretcheck.neck.description import SaddleMoves
-from fretcheck.neck.layout import MM_PER_INCH
-from fretcheck.neck.temperament import REFERENCE_MAX_HZ, REFERENCE_MIN_HZ
+from fretcheck.neck.temperament import MM_PER_INCH, REFERENCE_MAX_HZ, REFERENCE_MIN_HZ
 
 MIN_STRINGS, MAX_STRINGS = 3, 14
 MAX_FRETS = 36
@@ -56,7 +55,8 @@ class StringTable(_Table):
     core_material: str | None = Field(None, description="core of a wound string")
     mass_per_length_g_m: float | None = Field(None, ge=0.05, le=200.0, description="from the string's data sheet")
     tension_n: float | None = Field(None, ge=5.0, le=600.0, description="at this note and scale length, from its data sheet")
-    saddle_setback_mm: float = Field(0.0, ge=-10.0, le=30.0, description="designed compensation beyond the scale length")
+    saddle_setback_mm: float | None = Field(None, ge=-10.0, le=30.0, description="designed compensation beyond the scale length")
+    nut_compensation_mm: float = Field(0.0, ge=-3.0, le=5.0, description="a nut set forward on purpose, toward the bridge")
     first_fret: int = Field(0, ge=0, lt=MAX_FRETS, description="a short string starts at this fret of the others")
     course: int | None = Field(None, ge=1, le=MAX_STRINGS, description="strings of one course carry the same number")
 
@@ -72,6 +72,13 @@ class MeasuredTable(_Table):
     date: datetime.date | str | None = Field(None, description="when it was measured")
 
 
+class PartialFretTable(_Table):
+    """One ``[[partial_frets]]``: a fret that does not run under all strings."""
+
+    fret: int = Field(ge=1, le=MAX_FRETS, description="which fret")
+    strings: list[int] = Field(min_length=1, max_length=MAX_STRINGS, description="the strings it runs under")
+
+
 class NeckTable(_Table):
     """The whole file."""
 
@@ -80,11 +87,18 @@ class NeckTable(_Table):
     reference_hz: float = Field(440.0, ge=REFERENCE_MIN_HZ, le=REFERENCE_MAX_HZ, description="pitch of A4")
     scale_length_mm: float | None = _mm(*SCALE_MM, "without compensation; or scale_length_in")
     scale_length_in: float | None = _inches(*SCALE_MM, "without compensation, in inches")
-    frets: int = Field(ge=1, le=MAX_FRETS, description="number of frets, a zero fret not counted")
+    frets: int | None = Field(None, ge=1, le=MAX_FRETS, description="number of frets, a zero fret not counted")
     zero_fret: bool = Field(False, description="true: a fret at the nut line carries the open strings")
     tolerance_cents: float = Field(3.0, ge=0.1, le=50.0, description="verdict limit on a note")
     tolerance_mm: float | None = Field(None, ge=0.01, le=5.0, description="verdict limit on a fret's place")
-    perpendicular_fret: int | None = Field(None, ge=0, le=MAX_FRETS, description="fanned frets: the one that stands square")
+    square_fret: int | None = Field(None, ge=0, le=MAX_FRETS, description="fanned frets: the one that stands square")
+    perpendicular_fret: int | None = Field(None, ge=0, le=MAX_FRETS, description="older name of square_fret")
+    divisions_per_octave: int = Field(12, ge=5, le=72, description="equal steps that the octave is divided into")
+    fret_steps: list[int] | None = Field(None, min_length=1, max_length=MAX_FRETS, description="of each fret, its step of these")
+    fret_positions_mm: list[float] | None = Field(
+        None, min_length=1, max_length=MAX_FRETS, description="of each fret, its distance from the nut line"
+    )
+    partial_frets: list[PartialFretTable] = Field(default_factory=list, max_length=MAX_FRETS)
     saddle_moves: SaddleMoves | None = Field(None, description="how the saddle is set: none | whole | slant | per_string")
     action_12_mm: Any = Field(None, description="gap over fret 12 as set up; or { treble = 1.8, bass = 2.2 }")
     u_action_12_mm: float = Field(0.1, ge=0.01, le=2.0, description="its standard uncertainty")

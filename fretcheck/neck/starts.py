@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Construction, Neck, SaddleMoves, String
-from fretcheck.neck.layout import MM_PER_INCH
+from fretcheck.neck.temperament import MM_PER_INCH
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,6 @@ MIDI note number.
 Conventions
 -----------
 Frequencies in Hz, intervals in cents, positive is sharp. A sharp is written ``#`` and a flat ``b``; C4 is MIDI note 60.
-Fret 0 is the open string; a short string keeps the neck's fret numbers (see `fretcheck.neck.description`).
 """
 
 from __future__ import annotations
@@ -15,9 +14,9 @@ import math
 import re
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.description import String
 
 CENTS_PER_OCTAVE = 1200.0
+MM_PER_INCH = 25.4
 CENTS_PER_RELATIVE_LENGTH = CENTS_PER_OCTAVE / math.log(2.0)
 """1731.234 c: a length shorter by the small fraction x sounds sharp by this times x."""
 REFERENCE_MIN_HZ, REFERENCE_MAX_HZ = 380.0, 480.0
@@ -108,31 +107,6 @@ def midi_frequency_hz(midi: float, *, reference_hz: float = 440.0) -> float:
 def note_frequency_hz(note: str, *, reference_hz: float = 440.0) -> float:
     """Frequency of a note in scientific pitch."""
     return midi_frequency_hz(note_to_midi(note), reference_hz=reference_hz)
-
-
-def fret_midi(string: String, fret: int) -> int:
-    """MIDI note number of `string` stopped at `fret`; fret 0 is the open string.
-
-    Raises
-    ------
-    NeckError
-        A short string has no such fret.
-    """
-    if fret == 0:
-        return note_to_midi(string.note)
-    if fret <= string.first_fret:
-        raise NeckError(
-            f"a string that starts at fret {string.first_fret} cannot be stopped at fret {fret}: "
-            f"its first is {string.first_fret + 1}",
-            key="first_fret",
-            value=fret,
-        )
-    return note_to_midi(string.note) + fret - string.first_fret
-
-
-def fret_frequency_hz(string: String, fret: int, *, reference_hz: float = 440.0) -> float:
-    """Target frequency of `string` at `fret` in equal temperament; raises as `fret_midi`."""
-    return midi_frequency_hz(fret_midi(string, fret), reference_hz=reference_hz)
 
 
 def cents_between(frequency_hz: float, target_hz: float) -> float:

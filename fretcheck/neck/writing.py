@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fretcheck.files import write_text
-from fretcheck.neck.description import Measurement, Neck, Sides, String
-from fretcheck.neck.layout import nut_distance_mm
+from fretcheck.neck.description import Measurement, Neck, PartialFret, Sides, String
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
 
@@ -31,19 +30,21 @@ def neck_to_mapping(neck: Neck) -> dict[str, Any]:
 
     Required keys are always present, in the order of the records; a string's own scale length only where it differs.
     """
-    data = _given(neck, leave_out=("strings", "measured"))
+    data = _given(neck, leave_out=("strings", "measured", "partial_frets"))
     data["strings"] = []
     for string in neck.strings:
         row = _given(string)
         if string.scale_length_mm == neck.scale_length_mm:
             del row["scale_length_mm"]
         data["strings"].append(row)
+    if neck.partial_frets:
+        data["partial_frets"] = [_given(partial) for partial in neck.partial_frets]
     if neck.measured:
         data["measured"] = [_given(measurement) for measurement in neck.measured]
     return data
 
 
-def _given(record: Neck | String | Measurement, *, leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
+def _given(record: Neck | String | Measurement | PartialFret, *, leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
     """Fields of a record that differ from their default, and those that a reader wants to see in any case."""
     values = {item.name: (getattr(record, item.name), item.default) for item in fields(record) if item.name not in leave_out}
     return {name: _plain(value) for name, (value, default) in values.items() if value != default or name in ALWAYS_WRITTEN}
@@ -53,6 +54,8 @@ def _plain(value: object) -> object:
     """As TOML and JSON hold it."""
     if isinstance(value, Sides):
         return value.treble if value.treble == value.bass else {"treble": value.treble, "bass": value.bass}
+    if isinstance(value, tuple):
+        return list(value)
     return value.isoformat() if isinstance(value, datetime.date) else value
 
 
@@ -70,7 +73,7 @@ def neck_text(neck: Neck, *, heading: str = "", remark: str = "") -> str:
     import tomlkit
     from tomlkit.items import AoT
 
-    from fretcheck.neck.schema import MeasuredTable, NeckTable, StringTable
+    from fretcheck.neck.schema import MeasuredTable, NeckTable, PartialFretTable, StringTable
 
     data = neck_to_mapping(neck)
     document = tomlkit.document()
@@ -83,12 +86,12 @@ def neck_text(neck: Neck, *, heading: str = "", remark: str = "") -> str:
         document.add(tomlkit.comment(line))
     document.add(tomlkit.nl())
     for key, value in data.items():
-        if key not in ("strings", "measured"):
+        if key not in ("strings", "measured", "partial_frets"):
             document.add(key, _commented(value, NeckTable.model_fields[key].description))
     for line in textwrap.wrap(remark, width=110):
         document.add(tomlkit.comment(line))
     document.add(
-        tomlkit.comment("also: serial, tolerance_mm; for fanned frets perpendicular_fret, and a scale_length_mm in each string;")
+        tomlkit.comment("also: serial, tolerance_mm; for fanned frets square_fret, and a scale_length_mm in each string;")
     )
     document.add(tomlkit.comment("as it is set up: action_12_mm (one number, or { treble = 1.8, bass = 2.2 }), relief_mm,"))
     document.add(tomlkit.comment("first_fret_clearance_mm; what was measured on this very neck goes into [[measured]] instead"))
@@ -100,6 +103,9 @@ def neck_text(neck: Neck, *, heading: str = "", remark: str = "") -> str:
                 tables[0].add(tomlkit.comment(line))
     document.add(tomlkit.nl())
     document.add("strings", AoT(tables))
+    if neck.partial_frets:
+        rows = [_table(row, PartialFretTable.model_fields, commented=False) for row in data["partial_frets"]]
+        document.add("partial_frets", AoT(rows))
     if neck.measured:
         document.add("measured", AoT([_table(row, MeasuredTable.model_fields, commented=False) for row in data["measured"]]))
     return tomlkit.dumps(document).rstrip("\n") + "\n\n" + "\n".join(_measured_help(neck)) + "\n"
@@ -130,7 +136,7 @@ def _string_help() -> list[str]:
 def _measured_help(neck: Neck) -> list[str]:
     """Comment that explains ``[[measured]]``: an example on this neck, then every kind."""
     fret = min(12, neck.frets)
-    mm = nut_distance_mm(fret, scale_length_mm=neck.scale_length_mm)
+    mm = neck.nut_distance_mm(fret)
     lines = [
         "# Measured by hand, as many as you like; each one narrows the diagnosis. For example:",
         "#",

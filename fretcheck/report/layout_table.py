@@ -18,8 +18,8 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fretcheck.neck.layout import MM_PER_INCH, Layout, Scale, Slot, speaking_length_mm
-from fretcheck.neck.temperament import midi_to_note, note_to_midi
+from fretcheck.neck.layout import Layout, Scale, Slot
+from fretcheck.neck.temperament import MM_PER_INCH
 
 LengthUnit = Literal["mm", "in"]
 SCHEMA = "fretcheck/layout/1"
@@ -104,7 +104,7 @@ def _remarks(layout: Layout, unit: LengthUnit) -> list[str]:
         shift = f"{_in_unit(layout.rounding.step_mm / 2.0, unit):.3g}"
         lines.append(f"Rounding moves a slot by up to {shift} {unit}, at worst {worst:.2f} cents here.")
     if len(layout.scales) > 1:
-        square = layout.neck.perpendicular_fret or 0
+        square = layout.neck.square_fret or 0
         lines.append(f"Fret {square} stands square. Nuts along the neck's axis, positive toward the bridge:")
         lines.append(
             "  "
@@ -231,7 +231,7 @@ def layout_document(layout: Layout, *, unit: LengthUnit = "mm") -> dict[str, Any
         "neck": {"name": neck.name, "serial": neck.serial},
         "reference_hz": neck.reference_hz,
         "zero_fret": neck.zero_fret,
-        "perpendicular_fret": neck.perpendicular_fret,
+        "square_fret": neck.square_fret,
         "rounding": None if rounding is None else {"step": rounding.step, "unit": rounding.unit},
         "scales": [
             {
@@ -261,9 +261,9 @@ def _targets(layout: Layout, number: int, unit: LengthUnit) -> list[dict[str, An
     return [
         {
             "fret": fret,
-            "note": midi_to_note(note_to_midi(string.note) + fret - string.first_fret),
+            "note": string.note if fret == string.first_fret else layout.neck.note_name(number, fret),
             "target_hz": row[number - 1],
-            f"speaking_length_{unit}": _fine(speaking_length_mm(string, fret), unit),
+            f"speaking_length_{unit}": _fine(layout.neck.speaking_length_mm(number, fret), unit),
         }
         for fret, row in enumerate(layout.targets_hz)
         if row[number - 1] is not None

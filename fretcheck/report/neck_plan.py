@@ -15,7 +15,6 @@ from functools import cached_property
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.description import Neck
-from fretcheck.neck.layout import nut_distance_mm, nut_offset_mm
 from fretcheck.neck.reading import neck_from_mapping
 from fretcheck.register.document import CausePart, FindingPart, InspectionDocument
 
@@ -66,13 +65,12 @@ class NeckPlan:
 
     def along(self, fret: int, string: int) -> float:
         """Design place of a fret (0: the nut) under a string."""
-        one = self.neck.string(string)
-        return nut_offset_mm(self.neck, one) + nut_distance_mm(fret, scale_length_mm=one.scale_length_mm)
+        return self.neck.nut_offset_mm(string) + self.neck.nut_distance_mm(fret, string)
 
     def saddle(self, string: int) -> float:
         """Design place of a string's saddle, its setback included."""
         one = self.neck.string(string)
-        return nut_offset_mm(self.neck, one) + one.scale_length_mm + one.saddle_setback_mm
+        return self.neck.nut_offset_mm(string) + one.scale_length_mm + (one.saddle_setback_mm or 0.0)
 
     @cached_property
     def factor(self) -> int:
@@ -83,7 +81,8 @@ class NeckPlan:
                 factor * found.reach
                 < 0.6 * min(abs(self.along(fret + step, string) - self.along(fret, string)) for string in outer)
                 for fret, found in self.frets.items()
-                for step in ((-1, 1) if fret > 0 else (1,))
+                for step in (-1, 1)
+                if 0 <= fret + step <= self.neck.frets
             ):
                 return factor
         return 1

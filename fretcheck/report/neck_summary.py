@@ -18,7 +18,6 @@ from rich.text import Text
 from fretcheck.neck.description import Measurement, Neck, String
 from fretcheck.neck.heights import action_12, first_fret_clearance, nut_height, relief
 from fretcheck.neck.plausibility import constants_of, doubts
-from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.plain_text import plain_line
 from fretcheck.report.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
@@ -58,7 +57,7 @@ def _in_words(neck: Neck) -> str:
     if len(lengths) == 1:
         scale = f"scale length {lengths[0]:g} mm"
     else:
-        scale = f"fanned frets, {lengths[0]:g} to {lengths[-1]:g} mm, fret {neck.perpendicular_fret or 0} square"
+        scale = f"fanned frets, {lengths[0]:g} to {lengths[-1]:g} mm, fret {neck.square_fret or 0} square"
     courses = {string.course for string in neck.strings if string.course is not None}
     in_courses = f" in {len(courses)} courses" if courses else ""
     zero = ", zero fret" if neck.zero_fret else ""
@@ -107,7 +106,7 @@ def neck_document(neck: Neck) -> dict[str, Any]:
             {
                 "string": number,
                 "note": string.note,
-                "open_hz": note_frequency_hz(string.note, reference_hz=neck.reference_hz),
+                "open_hz": neck.open_hz(number),
                 "open_length_mm": one.open_length_mm,
                 "tension_n": one.tension_n,
                 "u_tension_n": one.u_tension_n,

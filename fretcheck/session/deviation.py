@@ -20,7 +20,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.neck.description import Neck
-from fretcheck.neck.layout import speaking_length_mm
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.flags import disqualifies, sentence
 from fretcheck.session.placement import PlacedNote, open_target_hz, semitones_above_open
@@ -192,7 +191,7 @@ def _cents(reading: Reading) -> float:
 def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> Reading:
     nominal_hz = open_target_hz(neck, note.string)
     steps = semitones_above_open(neck, note.string, note.fret)
-    length_mm = speaking_length_mm(neck.string(note.string), note.fret)
+    length_mm = neck.speaking_length_mm(note.string, note.fret)
     deviation: float | None = None
     u: float | None = None
     why_not = next((sentence(flag) for flag in note.note.flags if disqualifies(flag)), None)

@@ -17,10 +17,10 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from fretcheck.neck.description import Neck
+from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.session.placement import SAME_FRET_CENTS, open_target_hz, playable_frets, semitones_above_open
+from fretcheck.session.placement import open_target_hz, playable_frets, semitones_above_open
 from fretcheck.session.plan import Ask
 
 Place = tuple[int, int]
@@ -87,7 +87,7 @@ def match(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard
     if note.f1_hz is None:
         raise ValueError("a note without a pitch can't be placed")
     cents = cents_between(note.f1_hz, expected_hz(neck, ask.string, ask.fret, opens))
-    within = OPEN_TUNING_CENTS if ask.fret == 0 else SAME_FRET_CENTS
+    within = OPEN_TUNING_CENTS if ask.fret == 0 else neck.reach_cents(ask.string, ask.fret)
     costs = _place_costs(neck, ask, note, opens)
     if abs(cents) <= within:
         elsewhere = _same_pitch_elsewhere(neck, ask, note, opens, costs)
@@ -103,7 +103,7 @@ def _place_costs(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, Op
     for string in range(1, len(neck.strings) + 1):
         for fret in (0, *playable_frets(neck, string)):
             misfit = cents_between(note.f1_hz, expected_hz(neck, string, fret, opens))
-            if abs(misfit) > SAME_FRET_CENTS:
+            if abs(misfit) > neck.reach_cents(string, fret):
                 continue
             cost = _slip_cost(ask, string, fret) + 0.5 * (misfit / _PITCH_SCALE_CENTS) ** 2
             log_ratio = _log_inharmonicity_ratio(neck, string, fret, note, opens)

@@ -17,15 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.errors import RecordingError
-from fretcheck.neck.description import Neck
-from fretcheck.neck.temperament import cents_between, midi_to_note, note_frequency_hz, note_to_midi
+from fretcheck.neck.description import SAME_FRET_CENTS, Neck
+from fretcheck.neck.temperament import cents_between, midi_to_note, note_to_midi
 from fretcheck.pitch.flags import disqualifies
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.reading import Press
 
 OPEN_CAPTURE_CENTS = 150.0
 """How far from nominal a string may be tuned for its open note still to be known as such."""
-SAME_FRET_CENTS = 50.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,12 +60,12 @@ class Unplaced:
 
 def open_target_hz(neck: Neck, string: int) -> float:
     """Nominal frequency of a string's open note."""
-    return note_frequency_hz(neck.string(string).note, reference_hz=neck.reference_hz)
+    return neck.open_hz(string)
 
 
-def playable_frets(neck: Neck, string: int) -> range:
+def playable_frets(neck: Neck, string: int) -> tuple[int, ...]:
     """Frets a string can be stopped at, its open note (0) left out: a short string has only those beyond its own nut."""
-    return range(neck.string(string).first_fret + 1, neck.frets + 1)
+    return neck.frets_of(string)
 
 
 def note_name(frequency_hz: float, *, reference_hz: float) -> str:
@@ -74,9 +73,9 @@ def note_name(frequency_hz: float, *, reference_hz: float) -> str:
     return midi_to_note(69 + round(cents_between(frequency_hz, reference_hz) / 100.0))
 
 
-def semitones_above_open(neck: Neck, string: int, fret: int) -> int:
-    """Equal-tempered steps from a string's open note to a fret; 0 for the open note itself."""
-    return 0 if fret == 0 else fret - neck.string(string).first_fret
+def semitones_above_open(neck: Neck, string: int, fret: int) -> float:
+    """Semitones from a string's open note to a fret as designed; 0 for the open note itself."""
+    return neck.cents_above_open(string, fret) / 100.0
 
 
 def place_notes(
@@ -99,7 +98,6 @@ def place_notes(
         When the notes are those of another string: no open note within 150 cents of nominal, or many notes below it.
     """
     place = f"{file.name}: " if file else ""
-    first_fret = neck.string(string).first_fret
     nominal = open_target_hz(neck, string)
     pitched = [note for note in notes if note.note.f1_hz is not None and _trusted_for_placing(note.note)]
     if not pitched:
@@ -118,21 +116,21 @@ def place_notes(
 
     placed: list[PlacedNote] = []
     unplaced: list[Unplaced] = []
-    highest = neck.frets - first_fret
     for heard in notes:
         if heard.note.f1_hz is None:
             unplaced.append(Unplaced(heard=heard, reason=_complaint(heard.note)))
             continue
-        steps = (cents_between(heard.note.f1_hz, nominal) - offset) / 100.0
-        nearest = round(steps)
-        if 0 <= nearest <= highest:
-            fret = 0 if nearest == 0 else nearest + first_fret
+        above = cents_between(heard.note.f1_hz, nominal) - offset
+        nearest = neck.nearest_fret(string, above)
+        if nearest is not None:
             placed.append(
-                PlacedNote(string=string, fret=fret, start_s=heard.start_s, note=heard.note, sound_file=heard.sound_file)
+                PlacedNote(string=string, fret=nearest[0], start_s=heard.start_s, note=heard.note, sound_file=heard.sound_file)
             )
             continue
         name = note_name(heard.note.f1_hz, reference_hz=neck.reference_hz)
-        where = "below the open string" if nearest < 0 else f"above fret {neck.frets}, the last one"
+        last = max(neck.frets_of(string), default=0)
+        between = "between two frets" if above < neck.cents_above_open(string, last) else f"above fret {last}, the last one"
+        where = "below the open string" if above < 0.0 else between
         unplaced.append(Unplaced(heard=heard, reason=f"a {name} ({heard.note.f1_hz:.1f} Hz), {where}"))
     return placed, unplaced
 

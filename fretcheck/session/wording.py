@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from fretcheck.neck.description import Neck
-from fretcheck.neck.temperament import fret_midi, midi_to_note
 from fretcheck.session.plan import Ask
 
 
 def note_name(neck: Neck, string: int, fret: int) -> str:
     """Name of the note that a place should sound, in scientific pitch."""
-    return neck.string(string).note if fret == 0 else midi_to_note(fret_midi(neck.string(string), fret))
+    return neck.note_name(string, fret)
 
 
 def place_words(neck: Neck, string: int, fret: int) -> str:

@@ -48,7 +48,7 @@ def test_largest_fanned_neck_fits_too(tmp_path, capsys, options):
     bass = STARTS["bass-4"].neck
     strings = tuple(replace(bass.string(1 + n // 4), scale_length_mm=800.0 + 10.0 * n) for n in range(14))
     path = tmp_path / "neck.toml"
-    write_neck(replace(bass, frets=36, zero_fret=True, strings=strings, perpendicular_fret=9), path)
+    write_neck(replace(bass, frets=36, zero_fret=True, strings=strings, square_fret=9), path)
     assert run(["layout", str(path), *options]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= 80

@@ -198,7 +198,7 @@ def test_fanned_frets_and_zero_fret() -> None:
     fanned = replace(
         neck,
         zero_fret=True,
-        perpendicular_fret=7,
+        square_fret=7,
         strings=tuple(replace(one, scale_length_mm=640.0 + 6.0 * number) for number, one in enumerate(neck.strings)),
     )
     _, heard = heard_on(fanned, seed=16, saddle_mm={2: -2.5})

@@ -86,7 +86,7 @@ def test_inharmonicity_is_taken_back_to_the_open_string() -> None:
 def test_measured_stiffness_sharpens_the_string(number: int) -> None:
     # A string whose B is as described keeps its κ, known better than before; 5 % of B moves β0 by 2.5 %.
     neck = steel_neck()
-    described = string_constants(neck.string(number), reference_hz=440.0)
+    described = string_constants(neck, number)
     b = (math.pi * described.beta0_prior.median) ** 2
     heard = [
         Observation(string=number, fret=0, cents=0.0, u_cents=0.1, inharmonicity=b * factor, u_inharmonicity=0.02 * b)

@@ -8,8 +8,15 @@ from dataclasses import replace
 import pytest
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.description import String
-from fretcheck.neck.physics import string_constants
+from fretcheck.neck import physics
+from fretcheck.neck.description import Neck, String
+
+
+def string_constants(string, *, reference_hz, **measured):
+    """Of a string by itself, on a neck of its scale length."""
+    neck = Neck(name="", scale_length_mm=string.scale_length_mm, frets=12, strings=(string,), reference_hz=reference_hz)
+    return physics.string_constants(neck, 1, **measured)
+
 
 STEEL = String(note="E4", gauge_mm=0.254, construction="plain", material="steel", scale_length_mm=648.0)
 NYLON = replace(STEEL, material="nylon", gauge_mm=0.712, scale_length_mm=650.0)

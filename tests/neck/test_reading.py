@@ -91,7 +91,7 @@ BAD_VALUES = [
     (("tolerance_cents",), 0.0, "0.1 to 50 cents"),
     (("zero_fret",), "yes", "must be true or false"),
     (("name",), "", "1 to 200"),
-    (("perpendicular_fret",), 7, "is for fanned frets"),
+    (("square_fret",), 7, "is for fanned frets"),
     (("scale",), 648.0, 'unknown key "scale": did you mean "scale_length_mm"'),
     (("referenze_hz",), 440.0, 'did you mean "reference_hz"'),
     (("zebra",), 1, "known are name, serial"),
@@ -196,11 +196,11 @@ def test_fanned_frets_need_no_common_scale():
         {**row, "scale_length_in": length}
         for row, length in zip(GOOD["strings"], (25, 25.3, 25.6, 25.9, 26.2, 26.5), strict=True)
     ]
-    data = {key: value for key, value in GOOD.items() if key != "scale_length_mm"} | {"strings": strings, "perpendicular_fret": 7}
+    data = {key: value for key, value in GOOD.items() if key != "scale_length_mm"} | {"strings": strings, "square_fret": 7}
     neck = neck_from_mapping(data)
     assert neck.scale_length_mm == pytest.approx(25.75 * 25.4, abs=1e-9)
     with pytest.raises(NeckError, match="lies beyond the last fret, 20"):
-        neck_from_mapping({**data, "perpendicular_fret": 21})
+        neck_from_mapping({**data, "square_fret": 21})
 
 
 @pytest.mark.parametrize("start", STARTS.values(), ids=lambda start: start.name)

@@ -14,8 +14,6 @@ from fretcheck.neck.temperament import (
     CENTS_PER_RELATIVE_LENGTH,
     cents_between,
     cents_to_ratio,
-    fret_frequency_hz,
-    fret_midi,
     length_error_cents,
     midi_frequency_hz,
     midi_to_note,
@@ -103,12 +101,3 @@ def test_what_is_no_note(note, cure):
 def test_reference_out_of_range(reference_hz):
     with pytest.raises(NeckError, match="380 to 480 Hz"):
         note_frequency_hz("A4", reference_hz=reference_hz)
-
-
-def test_short_string_keeps_the_necks_fret_numbers():
-    fifth = _string(note="G4", first_fret=5)
-    assert fret_midi(fifth, 0) == fret_midi(_string(), 5) == note_to_midi("G4")
-    assert fret_midi(fifth, 12) == fret_midi(_string(), 12)
-    assert fret_frequency_hz(fifth, 17) == pytest.approx(2 * note_frequency_hz("G4"), rel=1e-12)
-    with pytest.raises(NeckError, match="its first is 6"):
-        fret_midi(fifth, 5)

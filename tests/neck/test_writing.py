@@ -11,8 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretcheck.errors import StorageError, UsageError
-from fretcheck.neck.description import Measurement, Neck, SaddleMoves, Sides, String
-from fretcheck.neck.layout import nut_distance_mm
+from fretcheck.neck.description import Measurement, Neck, SaddleMoves, Sides, String, distance_mm
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.reading import neck_from_mapping, read_neck
 from fretcheck.neck.temperament import midi_to_note
@@ -54,7 +53,7 @@ def necks(draw):
     fret = draw(st.integers(1, frets))
     measured = Measurement(
         what="nut_to_fret",
-        mm=nut_distance_mm(fret, scale_length_mm=scale),
+        mm=distance_mm(100.0 * fret, scale_length_mm=scale),
         u_mm=0.1,
         fret=fret,
         date=draw(st.none() | st.dates()),
@@ -73,7 +72,7 @@ def necks(draw):
         first_fret_clearance_mm=None if zero_fret else draw(st.none() | sides(0.05, 3.0)),
         tolerance_cents=draw(st.floats(0.1, 50.0)),
         tolerance_mm=draw(st.none() | st.floats(0.01, 5.0)),
-        perpendicular_fret=draw(st.none() | st.integers(0, frets)) if any(x != scale for x in scales) else None,
+        square_fret=draw(st.none() | st.integers(0, frets)) if any(x != scale for x in scales) else None,
         strings=tuple(draw(strings(note=midi_to_note(76 - 3 * n), scale_length_mm=scales[n], frets=frets)) for n in range(count)),
         measured=draw(st.sampled_from(((), (measured,)))),
     )

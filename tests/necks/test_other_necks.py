@@ -25,7 +25,7 @@ CENTS = 0.3  # issue of the main job: readings within 0.3 cents of the truth
 def _fanned() -> Neck:
     neck = STARTS["guitar-6-steel"].neck
     strings = tuple(replace(string, scale_length_mm=632.0 + 5.0 * n) for n, string in enumerate(neck.strings))
-    return replace(neck, name="Fanned", strings=strings, perpendicular_fret=9)
+    return replace(neck, name="Fanned", strings=strings, square_fret=9)
 
 
 NECKS = {

@@ -76,7 +76,7 @@ def test_frets_by_a_wrong_rule_are_drawn_where_the_rule_puts_them() -> None:
 
 def test_fanned_frets_stand_square_at_the_fret_that_should() -> None:
     document = documents.before()
-    data = {**document.neck.description, "perpendicular_fret": 9}
+    data = {**document.neck.description, "square_fret": 9}
     data["strings"] = [{**one, "scale_length_mm": 625.0 + 5.0 * n} for n, one in enumerate(data["strings"])]
     fanned = plan_of(document.model_copy(update={"neck": document.neck.model_copy(update={"description": data})}))
     assert fanned is not None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fretcheck.neck.description import Neck, String
-from fretcheck.neck.temperament import cents_to_ratio, fret_frequency_hz
+from fretcheck.neck.temperament import cents_to_ratio
 from fretcheck.pitch.reading import Flag, NoteReading
 from fretcheck.session.placement import HeardNote, PlacedNote
 
@@ -35,7 +35,7 @@ def placed(
     neck: Neck, string: int, fret: int, cents: float, start_s: float, *, u_cents: float = 0.01, flags: tuple[Flag, ...] = ()
 ) -> PlacedNote:
     """A note `cents` away from equal temperament above the nominal open note."""
-    hz = fret_frequency_hz(neck.string(string), fret, reference_hz=neck.reference_hz) * cents_to_ratio(cents)
+    hz = neck.target_hz(string, fret) * cents_to_ratio(cents)
     return PlacedNote(string=string, fret=fret, start_s=start_s, note=note_at(hz, u_cents=u_cents, flags=flags))
 
 

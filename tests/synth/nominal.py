@@ -4,29 +4,28 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from fretcheck.neck.description import Neck, String
+from fretcheck.neck.description import Neck
 from fretcheck.neck.physics import string_constants
-from fretcheck.neck.temperament import note_frequency_hz
 from tests.synth.string_matter import StringMatter
 
 
 def open_note_hz(neck: Neck, string: int) -> float:
     """Nominal frequency of an open string."""
-    return note_frequency_hz(neck.string(string).note, reference_hz=neck.reference_hz)
+    return neck.open_hz(string)
 
 
 def matter_of(neck: Neck, string: int) -> StringMatter:
     """Matter of a string by its description; of a polymer, whose stiffness no description tells, the middle of the prior."""
-    return _matter(neck.string(string), neck.reference_hz)
+    return _matter(neck, string)
 
 
 @lru_cache(maxsize=256)
-def _matter(string: String, reference_hz: float) -> StringMatter:
-    constants = string_constants(string, reference_hz=reference_hz)
+def _matter(neck: Neck, string: int) -> StringMatter:
+    constants = string_constants(neck, string)
     return StringMatter.from_constants(
         kappa=constants.kappa_prior.median,
         beta=constants.beta0_prior.median,
         tension_n=constants.tension_n,
         length_mm=constants.open_length_mm,
-        frequency_hz=note_frequency_hz(string.note, reference_hz=reference_hz),
+        frequency_hz=neck.open_hz(string),
     )

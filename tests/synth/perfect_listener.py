@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 
-from tests.synth.nominal import open_note_hz
 from tests.synth.strung_neck import BuiltNeck
 
 Press = Literal["light", "firm"]
@@ -79,7 +78,7 @@ def sampled_deviations(
     heard: list[HeardPluck] = []
     start = 0.0
     for string in range(1, len(built.neck.strings) + 1):
-        up = list(range(built.neck.string(string).first_fret + 1, built.neck.frets + 1))
+        up = list(built.neck.frets_of(string))
         order = [0]
         for turn in range(plucks):
             order += [*(up if turn % 2 == 0 else up[::-1]), 0]
@@ -164,7 +163,6 @@ def _heard(
     press: Press | None = None,
 ) -> HeardPluck:
     """One pluck, its B read with a relative standard uncertainty of 2 %."""
-    steps = fret - built.neck.string(string).first_fret if fret else 0
     inharmonicity = built.inharmonicity(string, fret)
     return HeardPluck(
         string=string,
@@ -172,7 +170,7 @@ def _heard(
         cents=float(cents),
         u_cents=u_cents,
         start_s=start_s,
-        f1_hz=float(open_note_hz(built.neck, string) * 2.0 ** (steps / 12.0 + above_nominal / 1200.0)),
+        f1_hz=float(built.neck.target_hz(string, fret) * 2.0 ** (above_nominal / 1200.0)),
         inharmonicity=inharmonicity * (1.0 + _U_INHARMONICITY_RELATIVE * float(rng.standard_normal())),
         u_inharmonicity=_U_INHARMONICITY_RELATIVE * inharmonicity,
         press=press,

@@ -113,8 +113,8 @@ class BuiltNeck:
         frequency = self.frequency_hz(string, fret, press=press)
         if fret == 0:
             return float(1200.0 * np.log2(frequency / open_note_hz(self.neck, string)))
-        steps = fret - self.neck.string(string).first_fret
-        return float(1200.0 * np.log2(frequency / self.frequency_hz(string, 0)) - 100.0 * steps)
+        above = self.neck.cents_above_open(string, fret)
+        return float(1200.0 * np.log2(frequency / self.frequency_hz(string, 0)) - above)
 
     @cached_property
     def frequencies_hz(self) -> Reals:
@@ -131,8 +131,8 @@ class BuiltNeck:
         """Deviation of every note, shape (strings, frets + 1)."""
         cents = np.empty_like(self.frequencies_hz)
         for row, string in enumerate(self.neck.strings):
-            steps = np.arange(self.neck.frets + 1) - string.first_fret
-            cents[row] = 1200.0 * np.log2(self.frequencies_hz[row] / self.frequencies_hz[row, 0]) - 100.0 * steps
+            above = np.array(self.neck.fret_cents) - self.neck.fret_cents[string.first_fret]
+            cents[row] = 1200.0 * np.log2(self.frequencies_hz[row] / self.frequencies_hz[row, 0]) - above
             cents[row, 0] = 1200.0 * np.log2(self.frequencies_hz[row, 0] / open_note_hz(self.neck, row + 1))
         return cents
 
@@ -146,7 +146,7 @@ class BuiltNeck:
         """Where frets 1, 2, … stand under a string, shape (frets,)."""
         scale = self.neck.string(string).scale_length_mm
         numbers = np.arange(1, self.neck.frets + 1)
-        x = scale * (1.0 - 2.0 ** (-numbers / 12.0))
+        x = scale * (1.0 - 2.0 ** (-np.array(self.neck.fret_cents[1:]) / 1200.0))
         if self.layout_mm:
             x = x + np.asarray(self.layout_mm) * (scale / self.neck.scale_length_mm)
         tilts = np.array([self.fret_tilts_mm.get(int(number), 0.0) for number in numbers])
@@ -155,7 +155,7 @@ class BuiltNeck:
     def nut_xy_mm(self, string: int) -> tuple[float, float]:
         """Where a string leaves its nut."""
         described = self.neck.string(string)
-        x = described.scale_length_mm * (1.0 - 2.0 ** (-described.first_fret / 12.0))
+        x = self.neck.nut_distance_mm(described.first_fret, string) + described.nut_compensation_mm
         base = 0.0 if self.neck.zero_fret else self.design_nut_height_mm
         height = base + self.nut_height_mm + self.nut_heights_mm.get(string, 0.0)
         return x + self.nut_mm + self.side(string) * self.nut_skew_mm, height
@@ -163,7 +163,7 @@ class BuiltNeck:
     def saddle_xy_mm(self, string: int) -> tuple[float, float]:
         """Where a string meets its saddle."""
         described = self.neck.string(string)
-        design_x = described.scale_length_mm + described.saddle_setback_mm
+        design_x = described.scale_length_mm + (described.saddle_setback_mm or 0.0)
         base = 0.0 if self.neck.zero_fret else self.design_nut_height_mm
         height = base + (self.action_12_mm - base) * design_x / (described.scale_length_mm / 2.0)
         return design_x + self.saddle_mm.get(string, 0.0), height
@@ -175,17 +175,15 @@ class BuiltNeck:
 
     def _table(self, what: int) -> Reals:
         rows = np.full((len(self.neck.strings), self.neck.frets + 1), np.nan)
-        for row, string in enumerate(self.neck.strings):
-            playable = [0, *range(string.first_fret + 1, self.neck.frets + 1)]
+        for row in range(len(self.neck.strings)):
+            playable = [0, *self.neck.frets_of(row + 1)]
             rows[row, playable] = self._string(row + 1, 0.0)[what][playable]
         return rows
 
     def _note(self, string: int, fret: int, press: float) -> tuple[float, float]:
         if not 1 <= string <= len(self.neck.strings):
             raise UsageError(f"string {string} is not on this neck, which has 1 to {len(self.neck.strings)}")
-        if fret != 0 and not self.neck.string(string).first_fret < fret <= self.neck.frets:
-            first = self.neck.string(string).first_fret + 1
-            raise UsageError(f"fret {fret} cannot be played on string {string}, which has frets {first} to {self.neck.frets}")
+        self.neck.cents_above_open(string, fret)  # raises where there is none
         if press == 0.0:
             return float(self.frequencies_hz[string - 1, fret]), float(self.inharmonicities[string - 1, fret])
         frequency, inharmonicity = self._string(string, press)

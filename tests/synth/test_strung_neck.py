@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from fretcheck.errors import UsageError
+from fretcheck.errors import NeckError, UsageError
 from tests.synth.necks import one_string_neck, steel_neck
 from tests.synth.string_matter import StringMatter, stiff_end_factor
 from tests.synth.strung_neck import BuiltNeck
@@ -237,7 +237,7 @@ def test_short_string_starts_at_its_own_nut():
     built = BuiltNeck(neck=neck, matter={1: matter})
     assert np.all(np.isnan(built.deviations_cents[0, 1:6]))
     assert built.frequency_hz(1, 17) == pytest.approx(2 * 391.9954, rel=0.005)
-    with pytest.raises(UsageError, match="fret 5 cannot be played on string 1, which has frets 6 to 20"):
+    with pytest.raises(NeckError, match="cannot be stopped at fret 5: its frets are 6 to 20"):
         built.frequency_hz(1, 5)
 
 
@@ -281,7 +281,7 @@ def test_fanned_frets_follow_each_string_s_own_scale():
     fanned = replace(
         neck,
         strings=tuple(replace(string, scale_length_mm=640.0 + 5.0 * row) for row, string in enumerate(neck.strings)),
-        perpendicular_fret=7,
+        square_fret=7,
     )
     built, straight = BuiltNeck(neck=fanned), BuiltNeck(neck=neck)
     assert built.fret_x_mm(6)[11] - built.fret_x_mm(1)[11] == pytest.approx(12.5)

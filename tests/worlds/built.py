@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.neck.description import Neck
-from fretcheck.neck.temperament import fret_frequency_hz
 from tests.worlds.body import Body
 from tests.worlds.fretting import Ends, Matter, Reals, Touch, stopped_cents, uneven_mass_cents
 
@@ -140,7 +139,7 @@ class Built:
 
     def open_hz(self) -> Reals:
         """Nominal pitch of the open strings, (strings, 1)."""
-        return np.array([fret_frequency_hz(one, 0, reference_hz=self.neck.reference_hz) for one in self.neck.strings])[:, None]
+        return np.array([self.neck.open_hz(number) for number in range(1, len(self.neck.strings) + 1)])[:, None]
 
     def stopped(self, hand: Hand) -> Reals:
         """Deviations by geometry, stretch and stiffness alone, (strings, frets)."""

@@ -48,7 +48,7 @@ class Case:
         """As the user writes it: with or without setbacks, every string's clearance, action and relief as measured."""
         neck, rng = self.built.neck, np.random.default_rng([*self.seed, 77])
         if not setbacks:
-            neck = replace(neck, strings=tuple(replace(one, saddle_setback_mm=0.0) for one in neck.strings))
+            neck = replace(neck, strings=tuple(replace(one, saddle_setback_mm=None) for one in neck.strings))
         rows: list[Measurement] = []
         if clearance:
             gaps = self.built.clearance_mm() + U_CLEARANCE_MM * np.sqrt(0.5) * rng.standard_normal()

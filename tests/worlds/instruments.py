@@ -42,7 +42,7 @@ def _fanned() -> Neck:
     base = STARTS["guitar-6-steel"].neck
     lengths = np.linspace(635.0, 661.0, len(base.strings))
     strings = tuple(replace(one, scale_length_mm=float(length)) for one, length in zip(base.strings, lengths, strict=True))
-    return replace(base, name="fanned guitar", strings=strings, perpendicular_fret=9)
+    return replace(base, name="fanned guitar", strings=strings, square_fret=9)
 
 
 def _twenty_four() -> Neck:
