@@ -74,6 +74,7 @@ def inspect(
     device: Annotated[str | None, typer.Option(help="Live: input by number or part of its name, see `devices`.")] = None,
     channel: Annotated[int | None, typer.Option(metavar="N", help="Live: channel of the device, from 1.")] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the interrupted session of this neck.")] = False,
+    session: Annotated[str | None, typer.Option("--session", metavar="ID", help="Which, where there are several.")] = None,
     again: Annotated[str | None, typer.Option(metavar="ID", help="Read a session's or a kept inspection's sounds again.")] = None,
     cues: Annotated[bool, typer.Option("--cues/--no-cues", help="Live: tones for taken, once more, wrong note.")] = True,
     step_back: Annotated[
@@ -116,6 +117,7 @@ def inspect(
         device=device,
         channel=channel,
         resume=resume,
+        session=session,
         cues=cues,
         step_back=step_back,
         data=data,
@@ -161,8 +163,8 @@ def inspect(
         from fretcheck.neck.reading import read_neck
         from fretcheck.register.assemble import judge
 
-        session = run_live(read_neck(neck), live)
-        document, sounds = judge(session.inspection, settings=settings, circumstances=circumstances), session.folder
+        live_result = run_live(read_neck(neck), live)
+        document, sounds = judge(live_result.inspection, settings=settings, circumstances=circumstances), live_result.folder
     else:
         raise UsageError(_WHICH_NECK)
     opinions = _second_opinion(document, recordings, quiet=json) if cross_check else None
@@ -192,4 +194,6 @@ def _circumstances(operator: str | None, temperature: float | None, humidity: fl
         raise UsageError(f"--temperature {temperature:g} is no room's: −10 to 50 °C (degrees Fahrenheit? 68 °F is 20 °C)")
     if humidity is not None and not 0.0 <= humidity <= 100.0:
         raise UsageError(f"--humidity {humidity:g} is outside 0 to 100 %")
+    if operator is not None and not operator.strip():
+        raise UsageError("--operator is empty: give a name, or leave it out")
     return Circumstances(operator=operator, temperature_c=temperature, humidity_pct=humidity, job=job)

@@ -50,6 +50,7 @@ class LiveOptions:
     device: str | None = None
     channel: int | None = None
     resume: bool = False
+    session: str | None = None
     cues: bool = True
     step_back: bool | None = None
     data: Path | None = None
@@ -61,6 +62,7 @@ class LiveOptions:
         named = {
             "--plan": self.plan, "--frets": self.frets, "--strings": self.strings, "--repeats": self.repeats,
             "--order": self.order, "--device": self.device, "--channel": self.channel, "--resume": self.resume or None,
+            "--session": self.session,
             "--step-back": self.step_back,
         }  # fmt: skip
         return [name for name, value in named.items() if value is not None]
@@ -121,9 +123,11 @@ def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
     root = sessions_folder(data_folder(options.data))
     if options.resume:
         for name in options.chosen():
-            if name not in ("--resume", "--device", "--channel"):
+            if name not in ("--resume", "--session", "--device", "--channel"):
                 raise UsageError(f"--resume goes on with the plan as it was begun; leave {name} out")
-        return partial(Journal.open, find_unfinished(root, neck))
+        return partial(Journal.open, find_unfinished(root, neck, session_id=options.session))
+    if options.session is not None:
+        raise UsageError("--session names an interrupted session to go on with: add --resume")
     plan = make_plan(
         neck,
         name=options.plan or "full",

@@ -16,12 +16,11 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
 from hashlib import sha256
-from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -37,6 +36,7 @@ from fretcheck.errors import (
 from fretcheck.lots.neck_folders import NeckFolder, Outcome
 from fretcheck.register.document import Decision, InspectionDocument
 from fretcheck.threads import one_thread_each
+from fretcheck.workers import worker_pool
 
 if TYPE_CHECKING:
     from fretcheck.register.store import Register
@@ -171,7 +171,7 @@ def _one_pool(
     waiting: list[NeckFolder], inspect: Callable[[NeckFolder], Outcome], processes: int, suspects: list[NeckFolder]
 ) -> Iterator[Outcome]:
     """Work on `waiting` from its end until it is empty or a process dies; the necks then in hand go to `suspects`."""
-    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
+    pool = worker_pool(processes)
     running: dict[Future[Outcome], NeckFolder] = {}
     broken = False
     try:

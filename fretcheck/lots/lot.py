@@ -21,7 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from fretcheck.errors import UsageError
 
 LARGEST_RANGE = 10_000
-_RANGE = re.compile(r"(?P<prefix>.*?)(?P<first>\d+)\.\.(?P<prefix2>.*?)(?P<last>\d+)")
+_RANGE = re.compile(r"(?P<prefix>.*?)(?P<first>[0-9]+)\.\.(?P<prefix2>.*?)(?P<last>[0-9]+)")
 _NAME = re.compile(r"[\w][\w .+-]{0,79}")
 
 Basis = Literal["attributes", "variables"]
@@ -174,6 +174,8 @@ def serials_from(words: Iterable[str]) -> tuple[str, ...]:
     for word in words:
         found = _RANGE.fullmatch(word.strip())
         if found is None:
+            if ".." in word:
+                raise UsageError(f"{word!r} is no range of serials: write it as WT-001..WT-060")
             serials.append(word.strip())
             continue
         first, last = found["first"], found["last"]

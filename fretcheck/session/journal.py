@@ -15,11 +15,12 @@ import errno
 import hashlib
 import json
 import os
-import sys
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Self
+
+from filelock import FileLock, Timeout
 
 from fretcheck import __version__
 from fretcheck.audio.pluck import Pluck
@@ -30,7 +31,7 @@ from fretcheck.session.events import Taken
 from fretcheck.session.plan import Plan
 from fretcheck.session.reading import SoundSetAside
 from fretcheck.session.sounds import flac_bytes, sync_folder, write_safely
-from fretcheck.session.story import JOURNAL_NAME, SCHEMA, SOUNDS_NAME, Line, Story, read_story, story_from
+from fretcheck.session.story import JOURNAL_NAME, LOCK_NAME, SCHEMA, SOUNDS_NAME, Line, Story, read_story, story_from
 
 
 class Journal:
@@ -41,8 +42,9 @@ class Journal:
     `read_story` gives them back.
     """
 
-    def __init__(self, folder: Path, story: Story, handle: int, size: int) -> None:
+    def __init__(self, folder: Path, story: Story, lock: FileLock, handle: int, size: int) -> None:
         self.folder = folder
+        self._lock = lock
         self.story = story
         self._handle = handle
         self._size = size
@@ -62,7 +64,8 @@ class Journal:
             (folder / SOUNDS_NAME).mkdir()
             sync_folder(folder)
             sync_folder(root)
-            handle = _open_locked(folder, create=True)
+            lock = _locked(folder)
+            handle = _opened(folder, create=True)
         except OSError as error:
             if isinstance(error, StorageError):
                 raise
@@ -79,7 +82,7 @@ class Journal:
             "plan": {"name": plan.name, "asks": [asdict(ask) for ask in plan.asks]},
             "neck": neck_to_mapping(neck),
         }
-        journal = cls(folder, story_from(header), handle, 0)
+        journal = cls(folder, story_from(header), lock, handle, 0)
         journal._write(header)
         return journal
 
@@ -92,15 +95,20 @@ class Journal:
         StorageError
             When it can't be read, is damaged before its last line, or is open elsewhere.
         """
-        handle = _open_locked(folder, create=False)
+        lock = _locked(folder)
         try:
-            story, size = read_story(folder)
-            os.ftruncate(handle, size)
-            os.fsync(handle)
+            handle = _opened(folder, create=False)
+            try:
+                story, size = read_story(folder)
+                os.ftruncate(handle, size)
+                os.fsync(handle)
+            except BaseException:
+                os.close(handle)
+                raise
         except BaseException:
-            os.close(handle)
+            lock.release()
             raise
-        return cls(folder, story, handle, size)
+        return cls(folder, story, lock, handle, size)
 
     def begin_part(self, *, device: str, sample_rate: float, now: datetime | None = None) -> float:
         """Sound begins; returns what is to be added to the source's time to make it the session's (seconds)."""
@@ -159,6 +167,7 @@ class Journal:
         if self._handle >= 0:
             os.close(self._handle)
             self._handle = -1
+            self._lock.release()
 
     def __enter__(self) -> Self:
         return self
@@ -223,22 +232,25 @@ def _new_folder(root: Path, now: datetime, neck: Neck) -> Path:
     raise StorageError(f"{root}: no free name for a new session", path=root)
 
 
-def _open_locked(folder: Path, *, create: bool) -> int:
-    """Open a journal for appending, refused while another program has it open."""
+def _locked(folder: Path) -> FileLock:
+    """The session's lock, taken; refused while another program has the session open."""
+    lock = FileLock(folder / LOCK_NAME)
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        raise StorageError(
+            f"{folder}: this session is open in another program or window: end it there (q), then go on here", path=folder
+        ) from None
+    except OSError as error:
+        raise StorageError(f"{folder}: can't be opened ({error.strerror})", path=folder) from error
+    return lock
+
+
+def _opened(folder: Path, *, create: bool) -> int:
+    """A journal opened for appending."""
     path = folder / JOURNAL_NAME
     flags = os.O_RDWR | os.O_APPEND | (os.O_CREAT | os.O_EXCL if create else 0) | getattr(os, "O_BINARY", 0)
     try:
-        handle = os.open(path, flags, 0o644)
+        return os.open(path, flags, 0o644)
     except OSError as error:
         raise StorageError(f"{path}: can't be opened ({error.strerror})", path=path) from error
-    if sys.platform != "win32":
-        import fcntl
-
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            os.close(handle)
-            raise StorageError(
-                f"{path}: this session is open in another program or window: end it there (q), then go on here", path=path
-            ) from error
-    return handle

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 
 from fretcheck.audio.cutting import cut_plucks
@@ -24,6 +23,7 @@ from fretcheck.session.plan import make_plan
 from fretcheck.session.reading import Inspection, SoundSetAside
 from fretcheck.session.take import read_take
 from fretcheck.threads import one_thread_each
+from fretcheck.workers import worker_pool
 
 Progress = Callable[[int, int], None]
 """Called with (strings done, strings in all)."""
@@ -126,7 +126,7 @@ def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | Non
             if progress:
                 progress(len(done), len(files))
         return [done[string] for string in files]
-    with one_thread_each(), ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with one_thread_each(), worker_pool(workers) as pool:
         waiting: set[Future[HeardString]] = {pool.submit(hear_string, neck, *item) for item in files.items()}
         while waiting:
             finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)

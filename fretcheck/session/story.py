@@ -27,6 +27,7 @@ from fretcheck.session.reading import SoundSetAside
 
 SCHEMA = "fretcheck/journal/1"
 JOURNAL_NAME = "journal.jsonl"
+LOCK_NAME = "journal.lock"
 SOUNDS_NAME = "sounds"
 
 Line = dict[str, Any]
@@ -135,24 +136,35 @@ def find_session(root: Path, session_id: str) -> Path:
     return folder
 
 
-def find_unfinished(root: Path, neck: Neck) -> Path:
-    """The newest session of this neck that was not completed.
+def find_unfinished(root: Path, neck: Neck, *, session_id: str | None = None) -> Path:
+    """The session of this neck that was not completed; `session_id` says which where there are several.
 
     Raises
     ------
     UsageError
-        When there is none.
+        When there is none, or none of that id, or several and none was named: then they are listed.
     """
+    found: list[Story] = []
     for path in sorted(root.glob(f"*/{JOURNAL_NAME}"), reverse=True):
         try:
             story, _ = read_story(path.parent)
         except StorageError:
             continue
         if not story.complete and (story.neck.name, story.neck.serial) == (neck.name, neck.serial):
-            if (story.neck.frets, story.neck.strings) != (neck.frets, neck.strings):
-                raise UsageError(f"session {story.id} was begun with other frets or strings of {neck.name!r}; begin a new one")
-            return path.parent
-    raise UsageError(f"no interrupted session of {neck.name!r} in {root}; leave --resume out to begin one")
+            found.append(story)
+    if not found:
+        raise UsageError(f"no interrupted session of {neck.name!r} in {root}; leave --resume out to begin one")
+    listed = ", ".join(f"{one.id} ({len(one.taken)} plucks)" for one in found)
+    if session_id is None and len(found) > 1:
+        raise UsageError(
+            f"{len(found)} interrupted sessions of {neck.name!r}: {listed}; say which: --resume --session {found[0].id}"
+        )
+    chosen = next((one for one in found if session_id in (None, one.id)), None)
+    if chosen is None:
+        raise UsageError(f"no interrupted session {session_id!r} of {neck.name!r}; there are {listed}")
+    if (chosen.neck.frets, chosen.neck.strings) != (neck.frets, neck.strings):
+        raise UsageError(f"session {chosen.id} was begun with other frets or strings of {neck.name!r}; begin a new one")
+    return root / chosen.id
 
 
 def find_by_sounds(root: Path, checksums: Collection[str]) -> Path | None:

@@ -240,6 +240,17 @@ def test_the_newest_unfinished_session_of_a_neck_is_found(tmp_path):
         find_unfinished(tmp_path, NECK)
 
 
+def test_of_several_unfinished_sessions_one_is_taken_by_name(tmp_path):
+    first, second = (a_session(tmp_path)[0] for _ in range(2))
+    first.close()
+    second.close()
+    with pytest.raises(UsageError, match=f"2 interrupted sessions of 'Bench neck': .*{first.folder.name}.*say which"):
+        find_unfinished(tmp_path, NECK)
+    assert find_unfinished(tmp_path, NECK, session_id=first.folder.name) == first.folder
+    with pytest.raises(UsageError, match="no interrupted session 'x'"):
+        find_unfinished(tmp_path, NECK, session_id="x")
+
+
 def test_a_neck_that_changed_is_not_resumed(tmp_path):
     a_session(tmp_path)[0].close()
     with pytest.raises(UsageError, match="other frets or strings"):
