@@ -38,7 +38,8 @@ def test_scatter_matches_the_stated_uncertainty():
 
 def test_notes_that_were_not_read_are_left_out():
     whole = inspection("A", position_mm=POSITION)
-    frets = [f.model_copy(update={"deviation_cents": None, "plucked_cents": None}) if f.fret == 2 and f.string > 1 else f for f in whole.frets]
+    unread = {"deviation_cents": None, "plucked_cents": None}
+    frets = [f.model_copy(update=unread) if f.fret == 2 and f.string > 1 else f for f in whole.frets]
     one_string = whole.model_copy(update={"frets": frets})
     assert [e.error_mm for e in slot_errors_of(one_string)] == pytest.approx(POSITION, abs=1e-9)
     assert [e.fret for e in slot_errors_of(one_string, quantity="tilt")] == [1, 3]
