@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from fretcheck.errors import StorageError, UsageError
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
     from fretcheck.register.store import Register
     from fretcheck.session.reading import Inspection
 

@@ -28,7 +28,7 @@ def compare(
     """
     from fretcheck.cli.exits import exit_code_of
     from fretcheck.cli.report import document_of
-    from fretcheck.report import comparison as comparing
+    from fretcheck.inspection import comparison as comparing
 
     first, second = document_of(before, register=register), document_of(after, register=register)
     found = comparing.compare(first, second)

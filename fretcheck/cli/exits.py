@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 _CODES = {"pass": EXIT_DONE, "fail": EXIT_OUT_OF_TOLERANCE}
 

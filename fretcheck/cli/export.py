@@ -78,7 +78,7 @@ def _writing(to: Path | None, *, wants_json: bool, force: bool) -> Iterator[IO[s
         yield sys.stdout
         return
     from fretcheck.files import starts_like, written_whole
-    from fretcheck.register.exchange import CSV_COLUMNS, EXPORT_SCHEMA
+    from fretcheck.inspection.exchange import CSV_COLUMNS, EXPORT_SCHEMA
 
     head = f'{{"schema": "{EXPORT_SCHEMA}"' if wants_json else ",".join(CSV_COLUMNS[:4])
     # Spreadsheets take a CSV for UTF-8 only where it starts with the mark.

@@ -23,7 +23,7 @@ def import_inspections(
     """Add exported inspections to the register, all or none; what is there already is not added twice."""
     from json import dumps
 
-    from fretcheck.register.exchange import read_json
+    from fretcheck.inspection.exchange import read_json
     from fretcheck.register.store import open_register
 
     documents = read_json(file)

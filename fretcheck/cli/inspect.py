@@ -25,8 +25,8 @@ from fretcheck.cli.result import keep_and_show
 from fretcheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from fretcheck.register.assemble import Circumstances
-    from fretcheck.register.document import InspectionDocument, JobPart
+    from fretcheck.inspection.assemble import Circumstances
+    from fretcheck.inspection.document import InspectionDocument, JobPart
 
 PLANS_OF_RECORDINGS = ("full", "intake", "spot")
 _WHICH_NECK = "which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings"
@@ -128,7 +128,7 @@ def inspect(
         if neck is not None or recordings is not None or live.chosen():
             raise UsageError("--again takes neck and sounds from what was kept; leave the neck and other choices out")
         from fretcheck.cli.again import inspect_again
-        from fretcheck.register.assemble import judge
+        from fretcheck.inspection.assemble import judge
 
         heard = inspect_again(again, data=data, register=register)
         document, sounds = judge(heard.inspection, settings=settings, circumstances=circumstances), heard.folder
@@ -160,8 +160,8 @@ def inspect(
         sounds = recordings
     elif neck is not None:
         from fretcheck.cli.live import run_live
+        from fretcheck.inspection.assemble import judge
         from fretcheck.neck.reading import read_neck
-        from fretcheck.register.assemble import judge
 
         live_result = run_live(read_neck(neck), live)
         document, sounds = judge(live_result.inspection, settings=settings, circumstances=circumstances), live_result.folder
@@ -188,7 +188,7 @@ def _second_opinion(document: InspectionDocument, recordings: Path | None, *, qu
 
 
 def _circumstances(operator: str | None, temperature: float | None, humidity: float | None, job: JobPart) -> Circumstances:
-    from fretcheck.register.assemble import Circumstances
+    from fretcheck.inspection.assemble import Circumstances
 
     if temperature is not None and not -10.0 <= temperature <= 50.0:
         raise UsageError(f"--temperature {temperature:g} is no room's: −10 to 50 °C (degrees Fahrenheit? 68 °F is 20 °C)")

@@ -10,7 +10,7 @@ import typer
 from fretcheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import JobPart, ShopPart
+    from fretcheck.inspection.document import JobPart, ShopPart
 
 CustomerOption = Annotated[str | None, typer.Option("--customer", metavar="NAME", help="For the sheet: whose instrument it is.")]
 InstrumentOption = Annotated[str | None, typer.Option("--instrument", metavar="TEXT", help="For the sheet: make, model, year.")]
@@ -39,7 +39,7 @@ def job_of(
     """
     from pydantic import ValidationError
 
-    from fretcheck.register.document import JobPart
+    from fretcheck.inspection.document import JobPart
 
     told = {
         "customer": customer, "instrument": instrument, "job": job, "string_set": string_set, "notes": notes, "price": price
@@ -64,7 +64,7 @@ def shop_of(limits: Path) -> ShopPart | None:
     from pydantic import ValidationError
 
     from fretcheck.diagnosis.settings_file import read_toml
-    from fretcheck.register.document import ShopPart
+    from fretcheck.inspection.document import ShopPart
 
     table = read_toml(limits).get("shop")
     if table is None:

@@ -12,9 +12,9 @@ from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOptio
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
 
 if TYPE_CHECKING:
+    from fretcheck.inspection.document import InspectionDocument
     from fretcheck.lots.lot import Lot
     from fretcheck.lots.lot_decision import NeckResult
-    from fretcheck.register.document import InspectionDocument
     from fretcheck.register.store import Register
 
 _MOST_SERIAL_BYTES = 1_000_000

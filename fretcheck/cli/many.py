@@ -11,8 +11,8 @@ from fretcheck.cli.recorded import progress_bar
 
 if TYPE_CHECKING:
     from fretcheck.diagnosis.settings import DiagnosisSettings
+    from fretcheck.inspection.assemble import Circumstances
     from fretcheck.lots.batch import BatchResult
-    from fretcheck.register.assemble import Circumstances
 
 
 def inspect_many(
@@ -37,9 +37,9 @@ def inspect_many(
     """
     from contextlib import ExitStack
 
+    from fretcheck.inspection.assemble import inspect_folder
     from fretcheck.lots.batch import inspect_necks
     from fretcheck.lots.neck_folders import find_necks
-    from fretcheck.register.assemble import inspect_folder
     from fretcheck.register.store import open_register
 
     necks = find_necks(folder, neck_file=neck)

@@ -54,9 +54,9 @@ def _print_list(*, as_json: bool) -> None:
 
 
 def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
+    from fretcheck.inspection.perfect_neck import tolerance_remark
     from fretcheck.neck.starts import start
     from fretcheck.neck.writing import neck_text, neck_to_mapping, write_neck
-    from fretcheck.report.perfect_neck import tolerance_remark
 
     one = start(kind)
     heading = f"A {one.meaning} to start from: change every value to what your design says."

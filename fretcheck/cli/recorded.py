@@ -9,8 +9,8 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
     from fretcheck.diagnosis.settings import DiagnosisSettings
-    from fretcheck.register.assemble import Circumstances
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.assemble import Circumstances
+    from fretcheck.inspection.document import InspectionDocument
 
 
 def inspect_recorded(
@@ -23,7 +23,7 @@ def inspect_recorded(
     quiet: bool = False,
 ) -> InspectionDocument:
     """Inspect a folder of recordings; no bar when `quiet`, or when standard error is no terminal."""
-    from fretcheck.register.assemble import inspect_folder
+    from fretcheck.inspection.assemble import inspect_folder
 
     with progress_bar(quiet=quiet) as bar:
         task = bar.add_task("Listening to strings", total=None)

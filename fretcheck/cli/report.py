@@ -10,7 +10,7 @@ import typer
 from fretcheck.cli.register_option import JsonOption, RegisterOption
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 
 def add_to(app: typer.Typer) -> None:
@@ -55,7 +55,7 @@ def document_of(told: str, *, register: str | None) -> InspectionDocument:
     """
     if told.lower().endswith(".json"):
         from fretcheck.errors import UsageError
-        from fretcheck.register.exchange import read_json
+        from fretcheck.inspection.exchange import read_json
 
         documents = read_json(Path(told))
         if len(documents) != 1:

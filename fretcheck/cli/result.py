@@ -9,7 +9,7 @@ from fretcheck.cli.exits import exit_code_of
 from fretcheck.errors import FretcheckError
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 
 def keep_and_show(

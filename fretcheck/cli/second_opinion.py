@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument, ReadingPart
+    from fretcheck.inspection.document import InspectionDocument, ReadingPart
 
 DISAGREEMENT_CENTS = 30.0
 ATTACK_S = 0.15

@@ -33,8 +33,8 @@ from fretcheck.errors import (
     NeckError,
     StorageError,
 )
+from fretcheck.inspection.document import Decision, InspectionDocument
 from fretcheck.lots.neck_folders import NeckFolder, Outcome
-from fretcheck.register.document import Decision, InspectionDocument
 from fretcheck.threads import one_thread_each
 from fretcheck.workers import worker_pool
 
@@ -96,7 +96,7 @@ def inspect_necks(
     register : Register or None
         Where to keep the inspections; None keeps nothing, and then nothing can be resumed.
     worker : callable, optional
-        What inspects one neck; default: `fretcheck.register.assemble.inspect_folder` in one process a neck.
+        What inspects one neck; default: `fretcheck.inspection.assemble.inspect_folder` in one process a neck.
     processes : int, optional
         Processes on this machine; default: one for each core. With 1 the necks are read in this process.
     scheduler : str, optional
@@ -203,7 +203,7 @@ def _told(worker: Worker) -> str:
 
 
 def _default_worker() -> Worker:
-    from fretcheck.register.assemble import inspect_folder
+    from fretcheck.inspection.assemble import inspect_folder
 
     return partial(inspect_folder, processes=1)
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from fretcheck.errors import UsageError
+from fretcheck.inspection.document import Decision, InspectionDocument
 from fretcheck.lots.lot import DecisionPart, Lot, Outcome, refuse_closed
 from fretcheck.lots.risks import (
     SamplingPlan,
@@ -24,7 +25,6 @@ from fretcheck.lots.risks import (
     worst_outgoing_fraction_bad,
 )
 from fretcheck.lots.variable_plans import VariablePlan, decide_by_variables
-from fretcheck.register.document import Decision, InspectionDocument
 
 _NOT_NORMAL = 0.05
 

@@ -22,7 +22,7 @@ from pathlib import Path
 
 from fretcheck import __version__
 from fretcheck.errors import RecordingError
-from fretcheck.register.document import InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
 
 _STRING_FILE = re.compile(r"string-\d+\.[a-z]+", re.IGNORECASE)
 DESCRIPTION = "neck.toml"

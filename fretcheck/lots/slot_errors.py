@@ -19,9 +19,9 @@ from collections import defaultdict
 import numpy as np
 
 from fretcheck.errors import DiagnosisRefusedError
+from fretcheck.inspection.document import FretPart, InspectionDocument
 from fretcheck.lots.template_errors import Quantity, SlotError
 from fretcheck.lots.variance_components import Floats
-from fretcheck.register.document import FretPart, InspectionDocument
 
 CENTS_PER_NEPER = 1731.234049066756
 

@@ -23,7 +23,7 @@ from fretcheck.register.tables import InspectionRow, NeckRow
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
     from fretcheck.register.store import Register
 
 

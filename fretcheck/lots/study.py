@@ -21,9 +21,9 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.gauge_study import GaugeResult, Scatter, gauge_study
 from fretcheck.lots.lot import Name, check_serials, rank
-from fretcheck.register.document import InspectionDocument
 
 
 class _Record(BaseModel):

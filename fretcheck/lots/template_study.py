@@ -11,11 +11,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.capability import Capability, capability
 from fretcheck.lots.charts import Chart, all_charts
 from fretcheck.lots.slot_errors import neck_of, slot_errors_of
 from fretcheck.lots.template_errors import FEWEST_NECKS, SlotError, TemplateResult, template_errors
-from fretcheck.register.document import InspectionDocument
 
 TOLERANCE_MM = 0.10
 

@@ -18,8 +18,8 @@ from sqlalchemy import func, insert, select
 from sqlalchemy.orm import Session
 
 from fretcheck.errors import UsageError
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.register.base import Base
-from fretcheck.register.document import InspectionDocument
 from fretcheck.register.selection import folded
 from fretcheck.register.sounds import checked_sound_path
 from fretcheck.register.tables import (

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Engine
     from sqlalchemy.orm import Session
 
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 
 Summaries = list[InspectionSummary]  # names for use inside `Register`, where `list` is a method
@@ -216,7 +216,7 @@ class Register:
         from pydantic import ValidationError
         from sqlalchemy import select
 
-        from fretcheck.register.document import InspectionDocument
+        from fretcheck.inspection.document import InspectionDocument
         from fretcheck.register.tables import DocumentRow, InspectionRow
 
         with self.session(write=False) as session:
@@ -296,14 +296,14 @@ class Register:
         return sounds
 
     def export_json(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
-        """Write documents (all, unless told) as one JSON document, and return how many; see `fretcheck.register.exchange`."""
-        from fretcheck.register.exchange import write_json
+        """Write documents (all, unless told) as one JSON document, and return how many; see `fretcheck.inspection.exchange`."""
+        from fretcheck.inspection.exchange import write_json
 
         return write_json(self.documents(self._ids(ids)), stream)
 
     def export_csv(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
         """Write readings (of all inspections, unless told) as CSV, one row each, and return how many."""
-        from fretcheck.register.exchange import write_csv
+        from fretcheck.inspection.exchange import write_csv
 
         return write_csv(self.documents(self._ids(ids)), stream)
 

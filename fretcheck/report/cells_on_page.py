@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from fretcheck.plain_text import signed
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import FretPart, InspectionDocument
+    from fretcheck.inspection.document import FretPart, InspectionDocument
 
 
 @dataclass(frozen=True, kw_only=True)

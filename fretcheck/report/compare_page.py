@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from markupsafe import Markup
 
-    from fretcheck.register.document import InspectionDocument
-    from fretcheck.report.comparison import Comparison, NoteChange
+    from fretcheck.inspection.comparison import Comparison, NoteChange
+    from fretcheck.inspection.document import InspectionDocument
 
 WIDTH, HEIGHT = 360.0, 206.0
 

@@ -15,8 +15,8 @@ from fretcheck.report.page import moment
 from fretcheck.report.terminal import DECISION_STYLES, Shown, section
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
-    from fretcheck.report.comparison import Comparison
+    from fretcheck.inspection.comparison import Comparison
+    from fretcheck.inspection.document import InspectionDocument
 
 MOST_NOTES = 12
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from fretcheck.report.verdict_words import DECISION_WORDS
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
-    from fretcheck.report.comparison import CauseChange, Comparison, CorrectionOutcome
+    from fretcheck.inspection.comparison import CauseChange, Comparison, CorrectionOutcome
+    from fretcheck.inspection.document import InspectionDocument
 
 
 def headline(before: InspectionDocument, after: InspectionDocument) -> str:

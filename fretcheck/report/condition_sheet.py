@@ -17,7 +17,7 @@ from fretcheck.report.neck_figure import neck_figure, upright_neck_figure
 from fretcheck.report.page import moment, render
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 MOST_MATTERS = 4
 HEADLINES: dict[str | None, str] = {

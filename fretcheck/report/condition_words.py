@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from fretcheck.report.finding_words import size_of
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import FindingPart
+    from fretcheck.inspection.document import FindingPart
 
 HEARD_IN_A_MELODY_CENTS = 10.0
 NUT = "the nut, over which the strings leave for the tuners,"

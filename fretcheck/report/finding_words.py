@@ -13,7 +13,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from fretcheck.register.document import FindingPart
+from fretcheck.inspection.document import FindingPart
 
 
 def clause(finding: FindingPart) -> str:

@@ -12,8 +12,8 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from fretcheck.inspection.budget import NoteBudget, note_budget
 from fretcheck.plain_text import plain_line, signed
-from fretcheck.report.budget import NoteBudget, note_budget
 from fretcheck.report.cells_on_page import cells_on_page
 from fretcheck.report.finding_words import label, where_heard
 from fretcheck.report.neck_figure import description, neck_figure, upright_neck_figure
@@ -33,7 +33,7 @@ from fretcheck.report.verdict_words import (
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-    from fretcheck.register.document import FindingPart, FretPart, InspectionDocument, ReadingPart
+    from fretcheck.inspection.document import FindingPart, FretPart, InspectionDocument, ReadingPart
 
 PLAN_WORDS = {
     "full": "every fret",

@@ -22,8 +22,8 @@ from fretcheck.report.template_page import template_context
 if TYPE_CHECKING:
     from markupsafe import Markup
 
+    from fretcheck.inspection.document import InspectionDocument
     from fretcheck.lots.lot import Lot
-    from fretcheck.register.document import InspectionDocument
 
 _BADGES = {"accept": ("pass", "Accepted"), "refuse": ("fail", "Refused"), "open": ("undecided", "Not decided")}
 

@@ -18,7 +18,7 @@ from fretcheck.report.neck_plan import Displacement, NeckPlan
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-    from fretcheck.register.document import FindingPart
+    from fretcheck.inspection.document import FindingPart
 
 WIDTH, LANE, BOARD, NUMBERS, CHART = 900.0, 20.0, 118.0, 26.0, 136.0
 UPRIGHT_WIDTH, UPRIGHT_LENGTH = 350.0, 640.0

@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from fretcheck.errors import NeckError
+from fretcheck.inspection.document import CausePart, FindingPart, InspectionDocument
 from fretcheck.neck.description import Neck
 from fretcheck.neck.reading import neck_from_mapping
-from fretcheck.register.document import CausePart, FindingPart, InspectionDocument
 
 FACTORS = (40, 30, 20, 10, 5, 2, 1)
 SADDLE_REACH_MM = 40.0

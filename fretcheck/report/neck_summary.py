@@ -15,12 +15,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from fretcheck.inspection.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
 from fretcheck.neck.description import Measurement, Neck, String
 from fretcheck.neck.heights import action_12, first_fret_clearance, nut_height, relief
 from fretcheck.neck.plausibility import constants_of, doubts
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.plain_text import plain_line
-from fretcheck.report.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
 
 SCHEMA = "fretcheck/neck/1"
 CARE = "Strings store energy: tune up slowly, face and eyes out of their line, and never beyond the note they are made for."

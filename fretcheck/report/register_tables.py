@@ -22,7 +22,7 @@ from fretcheck.plain_text import plain_line
 from fretcheck.register.selection import InspectionSummary
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
     from fretcheck.register.store import KeptSound
 
 _GAP = 2

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from fretcheck.report.page import write_page
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 
 def write_report(document: InspectionDocument, path: Path, *, sheet: bool | None = None, force: bool = False) -> Path:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fretcheck.files import write_text
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 _WIDTH = 80
 _MARK = b'<title id="result-name">Result of an inspection, as the terminal shows it</title>'

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from markupsafe import Markup
 
-    from fretcheck.register.document import FretPart
+    from fretcheck.inspection.document import FretPart
 
 WIDTH, HEIGHT = 360.0, 262.0
 Z90 = 1.6449

@@ -18,8 +18,8 @@ from fretcheck.report.lots_tables import drift_in_words, scatter_in_words, what_
 from fretcheck.report.page import render
 
 if TYPE_CHECKING:
+    from fretcheck.inspection.document import InspectionDocument
     from fretcheck.lots.template_study import TemplateStudy
-    from fretcheck.register.document import InspectionDocument
 
 MOST_DRIFTS = 3
 

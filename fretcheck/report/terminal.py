@@ -24,7 +24,7 @@ from fretcheck.report.verdict_words import (
 )
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
 DECISION_STYLES: dict[str | None, str] = {

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from fretcheck.report.finding_words import clause, sentence_of
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
 DECISION_WORDS: dict[str | None, str] = {
     "pass": "Within tolerance", "fail": "Out of tolerance", "undecided": "Undecided", None: "Not judged",

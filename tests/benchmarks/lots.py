@@ -22,10 +22,10 @@ from time import perf_counter
 
 import numpy as np
 
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.slot_errors import slot_errors_of
 from fretcheck.lots.template_errors import template_errors
 from fretcheck.lots.template_study import study_template
-from fretcheck.register.document import InspectionDocument
 from tests.lots.diagnosed_shop import TEMPLATE_FRET, TEMPLATE_MM, heard_only, shop_lot
 
 RUNS, NECKS = 100, 30
@@ -81,9 +81,9 @@ def thousand() -> None:
 
 def cores() -> None:
     """Wall time of a folder of necks over 1 and 2 processes."""
+    from fretcheck.inspection.assemble import inspect_folder
     from fretcheck.lots.batch import inspect_one, over_cores
     from fretcheck.lots.neck_folders import find_necks
-    from fretcheck.register.assemble import inspect_folder
 
     with tempfile.TemporaryDirectory() as place:
         for number in range(1, COPIES + 1):

@@ -58,7 +58,7 @@ def test_demo_ends_with_its_report_and_exit_code_0(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], inspected: dict[str, Any]
 ) -> None:
     from fretcheck.cli import recorded
-    from fretcheck.register.document import InspectionDocument
+    from fretcheck.inspection.document import InspectionDocument
 
     document = InspectionDocument.model_validate(inspected)
     monkeypatch.setattr(recorded, "inspect_recorded", lambda *_, **__: document)  # heard once already

@@ -18,7 +18,7 @@ import fretcheck.cli.inspect
 import fretcheck.cli.live_display
 import fretcheck.cli.live_source
 import fretcheck.diagnosis.diagnose
-import fretcheck.register.assemble
+import fretcheck.inspection.assemble
 import fretcheck.session.live
 import fretcheck.session.outcome  # noqa: F401
 from fretcheck.cli.main import run

@@ -7,7 +7,7 @@ import signal
 from pathlib import Path
 
 from fretcheck.errors import RecordingError
-from fretcheck.register.document import InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
 from tests.lots.shop import inspection
 
 

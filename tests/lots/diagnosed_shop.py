@@ -13,8 +13,7 @@ from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.scatter import combine, hand_scatter
 from fretcheck.diagnosis.string_priors import constants_of
-from fretcheck.neck.description import Neck
-from fretcheck.register.document import (
+from fretcheck.inspection.document import (
     FindingPart,
     FretPart,
     InspectionDocument,
@@ -23,6 +22,7 @@ from fretcheck.register.document import (
     ReadingPart,
     VerdictPart,
 )
+from fretcheck.neck.description import Neck
 from tests.synth.demo import demo_neck
 from tests.synth.perfect_listener import sampled_deviations
 from tests.synth.random_neck import random_built_neck

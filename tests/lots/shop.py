@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from fretcheck.register.document import (
+from fretcheck.inspection.document import (
     CausePart,
     ConditionsPart,
     FretPart,

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.inspection.document import ConditionsPart
 from fretcheck.lots.study import add_inspection, compute_study, open_study
-from fretcheck.register.document import ConditionsPart
 from tests.lots.shop import MORNING, STRINGS, inspection
 
 NECKS, OPERATORS = ("A", "B", "C"), ("Ann", "Ben")

@@ -6,7 +6,7 @@ import random
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from fretcheck.register.document import (
+from fretcheck.inspection.document import (
     ConditionsPart,
     FindingPart,
     FretPart,

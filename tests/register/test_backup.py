@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.errors import StorageError, UsageError
-from fretcheck.register.exchange import read_json
+from fretcheck.inspection.exchange import read_json
 from fretcheck.register.store import open_register
 from tests.register.documents import make_document
 from tests.register.test_keep import with_sound

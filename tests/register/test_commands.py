@@ -9,8 +9,8 @@ import pytest
 from rich.cells import cell_len
 
 from fretcheck.cli.main import run
+from fretcheck.inspection.exchange import read_json
 from fretcheck.plain_text import plain_line
-from fretcheck.register.exchange import read_json
 from fretcheck.register.store import open_register
 from tests.register.documents import make_document, make_neck
 from tests.register.test_keep import HOSTILE

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretcheck.errors import UsageError
-from fretcheck.register.exchange import read_json
+from fretcheck.inspection.exchange import read_json
 from fretcheck.register.sounds import checked_sound_path
 from fretcheck.register.store import open_register
 from tests.register.documents import make_document, make_neck

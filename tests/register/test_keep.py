@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import text
 
 from fretcheck.errors import UsageError
-from fretcheck.register.document import NeckPart
+from fretcheck.inspection.document import NeckPart
 from tests.register.documents import make_document, make_neck
 
 # FIPS 180-4 example, SHA-256 of the message "abc" (MEMORY).

@@ -7,9 +7,9 @@ from functools import cache
 
 import numpy as np
 
+from fretcheck.inspection.assemble import Circumstances, judge
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.register.assemble import Circumstances, judge
-from fretcheck.register.document import InspectionDocument
 from fretcheck.session.deviation import inspection_from
 from fretcheck.session.placement import PlacedNote
 from tests.synth.demo import demo_built

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.diagnosis.result import Cause
-from fretcheck.register.document import FindingPart
+from fretcheck.inspection.document import FindingPart
 from fretcheck.report.condition_words import how_noticeable, plain_words
 from fretcheck.report.finding_words import clause, label, where_heard
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from fretcheck.inspection.document import InspectionDocument, MovePart
 from fretcheck.plain_text import plain_line
-from fretcheck.register.document import InspectionDocument, MovePart
 from fretcheck.report.inspection_page import inspection_page
 from fretcheck.report.report_file import report_page, usual_name, write_report
 from tests.report import browser, documents

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from fretcheck.register.document import FindingPart, LayoutPart
+from fretcheck.inspection.document import FindingPart, LayoutPart
 from fretcheck.report.neck_figure import WIDTH, description, neck_figure, upright_neck_figure
 from fretcheck.report.neck_plan import Displacement, NeckPlan, plan_of
 from tests.report import documents

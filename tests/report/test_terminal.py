@@ -7,9 +7,9 @@ import io
 import pytest
 from rich.console import Console
 
-from fretcheck.register.document import InspectionDocument
+from fretcheck.inspection.comparison import compare
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.compare_table import print_comparison
-from fretcheck.report.comparison import compare
 from fretcheck.report.neck_cells import UNICODE, Cell, neck_picture
 from fretcheck.report.terminal import print_result
 from tests.report import documents

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from fretcheck.register.document import FretPart, InspectionDocument, ReadingPart
-from fretcheck.report.budget import note_budget
+from fretcheck.inspection.budget import note_budget
+from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
 from tests.report import documents
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make

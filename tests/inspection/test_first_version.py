@@ -8,7 +8,7 @@ import pytest
 from pydantic import ValidationError
 from sqlalchemy import text
 
-from fretcheck.register.document import InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
 
 FIRST = {
     "schema": "fretcheck/inspection/1",

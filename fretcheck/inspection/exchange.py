@@ -18,8 +18,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fretcheck.errors import UsageError
 from fretcheck.files import read_whole
+from fretcheck.inspection.document import InspectionDocument, ReadingPart
 from fretcheck.plain_text import plain_line
-from fretcheck.register.document import InspectionDocument, ReadingPart
 
 MOST_BYTES = 1_000_000_000
 """A register of ten thousand inspections, exported whole; what is larger goes by --since and --until."""

@@ -12,9 +12,7 @@ from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.neck.reading import read_neck
-from fretcheck.neck.writing import neck_to_mapping
-from fretcheck.register.document import (
+from fretcheck.inspection.document import (
     CausePart,
     ConditionsPart,
     CorrectionPart,
@@ -31,6 +29,8 @@ from fretcheck.register.document import (
     SharpenerPart,
     VerdictPart,
 )
+from fretcheck.neck.reading import read_neck
+from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.reading import Inspection, Reading
 from fretcheck.session.recorded import inspect_recordings
 

@@ -23,7 +23,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fretcheck.diagnosis.uncertainty import Budget, Component, rectangular
-from fretcheck.register.document import InspectionDocument, ReadingPart
+from fretcheck.inspection.document import InspectionDocument, ReadingPart
 
 COVERAGE = 0.95
 

@@ -8,9 +8,9 @@ from functools import cache
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.register.document import InspectionDocument
+from fretcheck.inspection.comparison import compare, judged_move, threshold, to_json
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.compare_page import compare_page
-from fretcheck.report.comparison import compare, judged_move, threshold, to_json
 from fretcheck.report.comparison_words import headline
 from tests.report import documents
 from tests.report.reading_html import read

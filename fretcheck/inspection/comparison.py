@@ -22,7 +22,7 @@ from fretcheck.errors import UsageError
 from fretcheck.plain_text import plain_line
 
 if TYPE_CHECKING:
-    from fretcheck.register.document import CausePart, InspectionDocument, MovePart
+    from fretcheck.inspection.document import CausePart, InspectionDocument, MovePart
 
 Outcome = Literal["done as advised", "partly done", "gone too far", "moved the other way", "not done", "cannot be told"]
 Prediction = Literal["came true", "did not come true", "cannot be told"]

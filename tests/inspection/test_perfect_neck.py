@@ -10,9 +10,9 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.inspection.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.starts import STARTS
-from fretcheck.report.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
 from tests.report.documents import heard
 from tests.synth.strung_neck import BuiltNeck
 

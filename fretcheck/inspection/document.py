@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from fretcheck.register.first_version import FIRST_SCHEMA, upgraded
+from fretcheck.inspection.first_version import FIRST_SCHEMA, upgraded
 
 SCHEMA: Literal["fretcheck/inspection/2"] = "fretcheck/inspection/2"
 
