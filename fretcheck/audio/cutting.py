@@ -11,6 +11,10 @@ from fretcheck.audio.source import AudioSource
 from fretcheck.errors import RecordingError
 
 
+class NoPluckError(RecordingError):
+    """A recording that can be read, and holds no pluck."""
+
+
 @dataclass(frozen=True)
 class Cut:
     """What a source held, in order."""
@@ -37,7 +41,7 @@ def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None 
 
     Raises
     ------
-    RecordingError
+    NoPluckError
         When not a single pluck can be heard in it.
     """
     heard_s = [0.0]
@@ -56,7 +60,7 @@ def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None 
             aside.append(event)
     if not plucks:
         held = "" if not aside else f" ({len(aside)} other sounds were set aside, the first: {aside[0].reason})"
-        raise RecordingError(
+        raise NoPluckError(
             f"{source.name}: no pluck can be heard in {heard_s[0]:.{0 if heard_s[0] >= 1.0 else 2}f} s{held}; "
             "check that it is the right recording and that the string stands out of the noise"
         )

@@ -30,6 +30,9 @@ DRIFT_WARNING_CENTS = 2.0
 DEFAULT_SCATTER_FLOOR_CENTS = 0.05
 """No pooled scatter of a hand is believed to be smaller than this."""
 
+RETUNED_CENTS = 8.0
+"""Open notes further apart than this are not of one tuning: the string has slipped or was retuned. Hands and drift do less."""
+
 NO_OPEN_REFERENCE = "no usable open pluck of this string to judge it from"
 
 
@@ -58,7 +61,7 @@ class OpenReference:
                 continue
             if not note.note.usable:
                 continue
-            if fresh:
+            if fresh or abs(cents_between(_f1(note), _f1(groups[-1][-1]))) > RETUNED_CENTS:
                 groups.append([])
                 fresh = False
             groups[-1].append(note)

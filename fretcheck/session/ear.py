@@ -19,8 +19,6 @@ from fretcheck.pitch.streaming import EVERY_S, StreamingReader
 from fretcheck.session.sounds import on_grid
 from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, SURE_CENTS, first_part, read_take, reader_for
 
-GIVE_UP_S = 1.75
-"""A note that is still of no use after so long is asked for again at once, rather than when it has died away."""
 _RUNNING_SHARE = 2.0
 """A running value is followed by so many times its cost without another: beating notes take long to read."""
 LOOK_FROM_S = 0.3
@@ -158,7 +156,7 @@ class Ear:
         if isinstance(so_far, Pluck):
             self._reader = reader_for(so_far)
             yield from self._read_on(so_far.samples, decisive_only)
-        elif so_far is not None and ringing_s >= GIVE_UP_S:
+        elif so_far is not None and ringing_s >= LAST_S:
             self._close()
             yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
 
@@ -184,12 +182,11 @@ class Ear:
         note = reader.current
         if so_far is None or note is None:
             return
-        late = reader.duration_s >= GIVE_UP_S
         if isinstance(so_far, SetAside):
-            if late:
+            if reader.exhausted:
                 self._close()
                 yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
-        elif reader.settled or reader.exhausted or (late and not note.usable):
+        elif reader.settled or reader.exhausted:
             self._close()
             yield Complete(first_part(so_far, reader.read_frames), note, so_far.start_s)
         else:

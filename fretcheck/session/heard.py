@@ -1,9 +1,10 @@
 """Where on the neck a pluck was played, when it may not be where it was asked for.
 
-One pitch is found at several places of a neck, so the place is told by what is likely at a bench: a neighbouring fret of the
-same string, the same fret of a neighbouring string, an open string brushed by accident. Where the open notes of both strings
-have been heard, the inharmonicity helps: B of a stopped string grows as 2^(k/6) along the frets (H. Fletcher, J. Acoust. Soc.
-Am. 36, 203 (1964), from memory).
+On the string that was asked for, plucks are placed together, as those of a recording are (`placing`): a string that has slipped
+shifts all its notes alike, a finger on a wrong fret only one. One pitch is found at several places of a neck, so elsewhere the
+place is told by what is likely at a bench: a neighbouring fret of the same string, the same fret of a neighbouring string, an
+open string brushed by accident. Where the open notes of both strings have been heard, the inharmonicity helps: B of a stopped
+string grows as 2^(k/6) along the frets (H. Fletcher, J. Acoust. Soc. Am. 36, 203 (1964), from memory).
 
 Conventions
 -----------
@@ -14,13 +15,23 @@ above the nominal one while that is unknown.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.session.placement import open_target_hz, playable_frets, semitones_above_open
+from fretcheck.session.placement import (
+    CERTAIN,
+    heard_pitch,
+    open_target_hz,
+    places_of,
+    playable_frets,
+    semitones_above_open,
+)
+from fretcheck.session.placing import place_pitches
 from fretcheck.session.plan import Ask
 
 Place = tuple[int, int]
@@ -37,6 +48,10 @@ _COST_BOTH_WRONG = 1.0
 _COST_UNKNOWN_B = 0.5
 _MOST_COST = 6.0
 _AMBIGUOUS_WITHIN = 0.8
+_AS_ASKED = 0.9
+"""Share of plucks that are what was asked for. Judged."""
+_LOOK_BACK = 16
+"""So many plucks of the string are placed together with the new one: two stretches between open checks."""
 _PITCH_SCALE_CENTS = 20.0
 _B_SCALE_LOG = 0.4
 """Spread of ln B about 2^(k/6) along real strings; wound ones follow it loosely."""
@@ -63,6 +78,8 @@ class Match:
     cents: float
     """From what was asked for."""
     places: tuple[Place, ...] = ()
+    slipped: bool = False
+    """The notes before it say that the string's tuning has moved rather than the finger."""
 
 
 def expected_hz(neck: Neck, string: int, fret: int, opens: Mapping[int, OpenHeard]) -> float:
@@ -74,7 +91,9 @@ def expected_hz(neck: Neck, string: int, fret: int, opens: Mapping[int, OpenHear
     return float(base * 2.0 ** (semitones_above_open(neck, string, fret) / 12.0))
 
 
-def match(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard]) -> Match:
+def match(
+    neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard], earlier: Sequence[tuple[Ask, NoteReading]] = ()
+) -> Match:
     """Lay a usable reading against what was asked.
 
     Parameters
@@ -83,17 +102,35 @@ def match(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard
         With a pitch.
     opens : mapping of int to OpenHeard
         Open notes heard so far, by string.
+    earlier : sequence of (Ask, NoteReading)
+        What was asked and heard of this string before, taken or not, in the order in which it was played.
     """
     if note.f1_hz is None:
         raise ValueError("a note without a pitch can't be placed")
     cents = cents_between(note.f1_hz, expected_hz(neck, ask.string, ask.fret, opens))
     within = OPEN_TUNING_CENTS if ask.fret == 0 else neck.reach_cents(ask.string, ask.fret)
     costs = _place_costs(neck, ask, note, opens)
+    certain = ask.fret == 0 or _probability_as_asked(neck, ask, note, earlier) >= CERTAIN  # the open note is the anchor
     if abs(cents) <= within:
         elsewhere = _same_pitch_elsewhere(neck, ask, note, opens, costs)
-        return Match(as_asked=elsewhere is None, cents=cents, places=() if elsewhere is None else (elsewhere,))
+        return Match(as_asked=certain and elsewhere is None, cents=cents, places=() if elsewhere is None else (elsewhere,))
     costs.pop((ask.string, ask.fret), None)
-    return Match(as_asked=False, cents=cents, places=_likeliest(costs))
+    return Match(as_asked=False, cents=cents, places=_likeliest(costs), slipped=certain and ask.fret > 0)
+
+
+def _probability_as_asked(neck: Neck, ask: Ask, note: NoteReading, earlier: Sequence[tuple[Ask, NoteReading]]) -> float:
+    """Posterior probability that a pluck was what was asked for, at whatever tuning the string now has."""
+    frets = places_of(neck, ask.string)
+    together = [*earlier[-_LOOK_BACK:], (ask, note)]
+    pitches = [heard_pitch(neck, ask.string, heard) for _, heard in together]
+    asked = np.array([[math.exp(-_slip_cost(wanted, ask.string, fret)) for fret in frets] for wanted, _ in together])
+    at = [frets.index(wanted.fret) for wanted, _ in together]
+    rows = np.arange(len(together))
+    asked[rows, at] = 0.0
+    asked *= (1.0 - _AS_ASKED) / asked.sum(axis=1, keepdims=True)
+    asked[rows, at] = _AS_ASKED
+    targets = [neck.cents_above_open(ask.string, fret) for fret in frets]
+    return float(place_pitches(pitches, targets, asked=asked).probability[-1, at[-1]])
 
 
 def _place_costs(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard]) -> dict[Place, float]:

@@ -1,10 +1,10 @@
-"""Which fret a pluck was: by its pitch, against the open note of its own string.
+"""Places on the neck, and plucks that are given theirs.
 
 Conventions
 -----------
-A string that is tuned a little off moves all its notes alike, so frets are counted from the open note as heard, not from
-the nominal one. A note belongs to a fret when it lies within 50 cents of that fret's equal-tempered place; anything else
-is set aside and said, never forced.
+The plucks of a string are placed together (`placing`): a string that is tuned a little off moves all its notes alike. A note
+belongs to a fret when that is all but certain and it lies within 50 cents of the fret's equal-tempered place above the string's
+own open note; anything else is set aside and said, never forced.
 """
 
 from __future__ import annotations
@@ -14,17 +14,21 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretcheck.errors import RecordingError
 from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between, midi_to_note, note_to_midi
-from fretcheck.pitch.flags import disqualifies
+from fretcheck.pitch.flags import disqualifies, sentence
 from fretcheck.pitch.reading import NoteReading
+from fretcheck.session.placing import HeardPitch, Places, place_pitches
 from fretcheck.session.reading import Press
 
 OPEN_CAPTURE_CENTS = 150.0
 """How far from nominal a string may be tuned for its open note still to be known as such."""
+_LOST_BELOW_CENTS = 250.0
+"""Where the open plucks are lost, the lowest note is fret 1 of a string that is at most 150 cents off."""
+CERTAIN = 0.95
+"""Probability from which on a pluck has its place; one in twenty of such doubts would put a note one fret off, by 100 cents."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,6 +82,19 @@ def semitones_above_open(neck: Neck, string: int, fret: int) -> float:
     return neck.cents_above_open(string, fret) / 100.0
 
 
+def places_of(neck: Neck, string: int) -> tuple[int, ...]:
+    """Frets of a string, its open note (0) first."""
+    return (0, *playable_frets(neck, string))
+
+
+def heard_pitch(neck: Neck, string: int, note: NoteReading) -> HeardPitch:
+    """A reading as placing takes it: cents from the string's nominal open note."""
+    if note.f1_hz is None:
+        return HeardPitch(cents=None)
+    cents = cents_between(note.f1_hz, open_target_hz(neck, string))
+    return HeardPitch(cents=cents, u_cents=note.u_cents or 0.0, in_doubt=not note.usable)
+
+
 def place_notes(
     neck: Neck, string: int, notes: Sequence[HeardNote], *, file: Path | None = None
 ) -> tuple[list[PlacedNote], list[Unplaced]]:
@@ -88,74 +105,116 @@ def place_notes(
     neck, string : Neck, int
         The design, and the number of the string that was recorded.
     notes : sequence of HeardNote
-        In any order; those without a pitch are returned as unplaced.
+        In the order in which they were played; those without a pitch are returned as unplaced.
     file : Path, optional
         Named in errors.
 
     Raises
     ------
     RecordingError
-        When the notes are those of another string: no open note within 150 cents of nominal, or many notes below it.
+        When nothing could be read, the notes are those of another string, or which frets they are stays open.
     """
-    place = f"{file.name}: " if file else ""
-    nominal = open_target_hz(neck, string)
-    pitched = [note for note in notes if note.note.f1_hz is not None and _trusted_for_placing(note.note)]
-    if not pitched:
-        raise RecordingError(
-            f"{place}no pluck could be read as a note; {_most_common_complaint(notes)}", file=file
-        )  # fmt: skip
-    cents = np.array([cents_between(_f1(note), nominal) for note in pitched])
-    open_plucks = cents[np.abs(cents) <= OPEN_CAPTURE_CENTS]
-    if open_plucks.size == 0:
-        raise RecordingError(_wrong_string(neck, string, place, float(cents.min()), pitched), file=file)
-    centre = _open_cluster(cents, open_plucks)
-    offset = float(np.median(open_plucks[np.abs(open_plucks - centre) <= SAME_FRET_CENTS]))
-    below = int(np.sum(cents < offset - SAME_FRET_CENTS))
-    if below >= max(3, 0.1 * len(pitched)):
-        raise RecordingError(_wrong_string(neck, string, place, float(cents.min()), pitched), file=file)
-
+    name = f"{file.name}: " if file else ""
+    if not any(note.note.f1_hz is not None for note in notes):
+        raise RecordingError(f"{name}no pluck could be read as a note; {_most_common_complaint(notes)}", file=file)
+    frets = places_of(neck, string)
+    targets = [neck.cents_above_open(string, fret) for fret in frets]
+    pitches = [heard_pitch(neck, string, note.note) for note in notes]
+    told = place_pitches(pitches, targets)
     placed: list[PlacedNote] = []
     unplaced: list[Unplaced] = []
-    for heard in notes:
-        if heard.note.f1_hz is None:
-            unplaced.append(Unplaced(heard=heard, reason=_complaint(heard.note)))
-            continue
-        above = cents_between(heard.note.f1_hz, nominal) - offset
-        nearest = neck.nearest_fret(string, above)
-        if nearest is not None:
+    tuning = _tuning_cents(pitches, told)
+    for index, heard in enumerate(notes):
+        place = int(np.argmax(told.probability[index]))
+        cents = pitches[index].cents
+        certain = told.probability[index, place] >= CERTAIN
+        if cents is None:
+            reason = _complaint(heard.note)
+        elif certain and (nearest := neck.nearest_fret(string, cents - tuning[index])) and nearest[0] == frets[place]:
             placed.append(
-                PlacedNote(string=string, fret=nearest[0], start_s=heard.start_s, note=heard.note, sound_file=heard.sound_file)
+                PlacedNote(string=string, fret=frets[place], start_s=heard.start_s, note=heard.note, sound_file=heard.sound_file)
             )
             continue
-        name = note_name(heard.note.f1_hz, reference_hz=neck.reference_hz)
-        last = max(neck.frets_of(string), default=0)
-        between = "between two frets" if above < neck.cents_above_open(string, last) else f"above fret {last}, the last one"
-        where = "below the open string" if above < 0.0 else between
-        unplaced.append(Unplaced(heard=heard, reason=f"a {name} ({heard.note.f1_hz:.1f} Hz), {where}"))
+        else:
+            reason = _nowhere(neck, string, heard.note, cents - tuning[index], misread=told.misread[index])
+        unplaced.append(Unplaced(heard=heard, reason=reason))
+    if problem := _problem(neck, string, notes, pitches, told, placed):
+        raise RecordingError(f"{name}{problem}", file=file)
     return placed, unplaced
 
 
-def _open_cluster(cents: NDArray[np.float64], open_plucks: NDArray[np.float64]) -> float:
-    """Where the open note lies, cents from nominal: a recording starts and ends open; else the lowest candidate is it."""
-    first, last = float(cents[0]), float(cents[-1])
-    if abs(first) <= OPEN_CAPTURE_CENTS and abs(first - last) <= SAME_FRET_CENTS:
-        return first
-    return float(open_plucks.min())
+def _tuning_cents(pitches: Sequence[HeardPitch], told: Places) -> list[float]:
+    """The open note's pitch at each pluck: that of the nearest open pluck, one of the same tuning if there is one."""
+    opens = [
+        (index, pitch.cents)
+        for index, pitch in enumerate(pitches)
+        if pitch.cents is not None and not pitch.in_doubt and told.probability[index, 0] >= CERTAIN
+    ]
+
+    def at(index: int) -> float:
+        tuning = float(told.tuning_cents[index])
+        near = [(abs(cents - tuning) > SAME_FRET_CENTS, abs(other - index), cents) for other, cents in opens]
+        return min(near)[2] if near else tuning
+
+    return [at(index) for index in range(len(pitches))]
 
 
-def _f1(note: HeardNote) -> float:
-    assert note.note.f1_hz is not None
-    return note.note.f1_hz
+def _nowhere(neck: Neck, string: int, note: NoteReading, cents: float, *, misread: float) -> str:
+    """Why a note with a pitch, `cents` above the open string, has no place."""
+    assert note.f1_hz is not None
+    what = f"a {note_name(note.f1_hz, reference_hz=neck.reference_hz)} ({note.f1_hz:.1f} Hz)"
+    if cents < -SAME_FRET_CENTS:
+        return f"{what}, below the open string"
+    last_fret = places_of(neck, string)[-1]
+    if cents > neck.cents_above_open(string, last_fret) + SAME_FRET_CENTS:
+        return f"{what}, above fret {last_fret}, the last one"
+    if misread > 0.5:
+        return f"{what}, probably another note misread: by the notes around it, it is an octave or a partial off"
+    off = min((cents - neck.cents_above_open(string, fret) for fret in places_of(neck, string)), key=abs)
+    return f"{what}, {off:+.0f} cents from the nearest fret; which one was played is not certain"
 
 
-def _trusted_for_placing(note: NoteReading) -> bool:
-    return not any(disqualifies(flag) for flag in note.flags)
+def _problem(
+    neck: Neck,
+    string: int,
+    notes: Sequence[HeardNote],
+    pitches: Sequence[HeardPitch],
+    told: Places,
+    placed: Sequence[PlacedNote],
+) -> str | None:
+    """Why a whole string can't be placed; None when it can."""
+    pitched = [index for index, pitch in enumerate(pitches) if pitch.cents is not None]
+    cents = [pitches[index].cents or 0.0 for index in pitched]
+    lowest = pitched[int(np.argmin(cents))]
+    best = np.max(told.probability[pitched], axis=1)
+    in_places = [index for index, sure in zip(pitched, best, strict=True) if sure >= CERTAIN]
+    below = sum(one < told.tuning_cents[index] - SAME_FRET_CENTS for index, one in zip(pitched, cents, strict=True))
+    if below >= max(3, 0.1 * len(pitched)):
+        return _wrong_string(neck, string, min(cents), notes[lowest])
+    if any(note.fret == 0 for note in placed) and len(in_places) >= 0.5 * len(pitched):
+        return None
+    if abs(min(cents)) > _LOST_BELOW_CENTS:
+        return _wrong_string(neck, string, min(cents), notes[lowest])
+    if len(in_places) < 0.5 * len(pitched):
+        return _which_frets(neck, string, told, pitched)
+    return f"no open pluck of string {string} could be read, and its frets are judged from it; pluck it open first and last"
+
+
+def _which_frets(neck: Neck, string: int, told: Places, pitched: Sequence[int]) -> str:
+    """The two likeliest sequences, in words."""
+    frets = places_of(neck, string)
+    index = max(pitched, key=lambda one: float(np.sort(told.probability[one])[-2]))
+    first, second = (frets[place] for place in np.argsort(told.probability[index])[::-1][:2])
+    names = [f"fret {fret}" if fret else "the open string" for fret in (first, second)]
+    return (
+        f"which frets of string {string} were played stays open: by their pitches the notes may be shifted by a whole fret "
+        f"({names[0]} or {names[1]}, for one); tune the string, and record it open, fretted and open again"
+    )
 
 
 def _complaint(note: NoteReading) -> str:
-    from fretcheck.pitch.flags import sentence
-
-    return sentence(note.flags[0]) if note.flags else "no pitch could be read"
+    cause = next((flag for flag in note.flags if disqualifies(flag)), None)
+    return sentence(cause) if cause else "no pitch could be read"
 
 
 def _most_common_complaint(notes: Sequence[HeardNote]) -> str:
@@ -165,16 +224,17 @@ def _most_common_complaint(notes: Sequence[HeardNote]) -> str:
     return max(set(complaints), key=complaints.count)
 
 
-def _wrong_string(neck: Neck, string: int, place: str, lowest_cents: float, pitched: Sequence[HeardNote]) -> str:
+def _wrong_string(neck: Neck, string: int, lowest_cents: float, lowest: HeardNote) -> str:
     wanted = neck.string(string).note
-    lowest = min(pitched, key=_f1)
-    heard = note_name(_f1(lowest), reference_hz=neck.reference_hz)
+    lowest_hz = lowest.note.f1_hz
+    assert lowest_hz is not None
+    heard = note_name(lowest_hz, reference_hz=neck.reference_hz)
     others = [
         number
         for number in range(1, len(neck.strings) + 1)
-        if number != string and abs(cents_between(_f1(lowest), open_target_hz(neck, number))) <= OPEN_CAPTURE_CENTS
+        if number != string and abs(cents_between(lowest_hz, open_target_hz(neck, number))) <= OPEN_CAPTURE_CENTS
     ]
     hint = f"it looks like the recording of string {others[0]}" if others else "check the file and the tuning"
     if note_to_midi(heard) == note_to_midi(wanted):
-        return f"{place}no clear open {wanted} was heard (lowest note {lowest_cents:+.0f} cents from it); {hint}"
-    return f"{place}string {string} should be open at {wanted}, but the lowest note heard is {heard}; {hint}"
+        return f"no clear open {wanted} was heard (lowest note {lowest_cents:+.0f} cents from it); {hint}"
+    return f"string {string} should be open at {wanted}, but the lowest note heard is {heard}; {hint}"

@@ -12,13 +12,14 @@ from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
 from pathlib import Path
 
-from fretcheck.audio.cutting import cut_plucks
+from fretcheck.audio.cutting import NoPluckError, cut_plucks
 from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.pluck import Pluck
 from fretcheck.audio.string_files import find_string_files, surplus_string_files
+from fretcheck.errors import RecordingError
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placement import HeardNote, PlacedNote, place_notes
+from fretcheck.session.placement import HeardNote, PlacedNote, Unplaced, place_notes
 from fretcheck.session.plan import make_plan
 from fretcheck.session.reading import Inspection, SoundSetAside
 from fretcheck.session.take import read_take
@@ -42,27 +43,37 @@ class HeardString:
     notes: tuple[PlacedNote, ...]
     set_aside: tuple[SoundSetAside, ...]
     sample_rate: float
+    problem: RecordingError | None = None
+    """Why nothing of it could be used."""
 
 
 def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
-    """Read the recording of one string.
+    """Read the recording of one string; where it holds nothing of that string, or its frets can't be told, it says so.
 
     Raises
     ------
     RecordingError
-        When the file cannot be read, holds no plucks, or holds those of another string.
+        When the file cannot be read.
     """
     with FileSource(file, block_frames=LARGE_BLOCK) as source:
-        cut = cut_plucks(source)
         rate = source.sample_rate
+        try:
+            cut = cut_plucks(source)
+        except NoPluckError as error:
+            return HeardString(string=string, notes=(), set_aside=(), sample_rate=rate, problem=error)
     heard = [read_note(string, pluck, sound_file=file.name) for pluck in cut.plucks]
     set_aside = [SoundSetAside(string=string, start_s=one.start_s, end_s=one.end_s, reason=one.reason) for one in cut.set_aside]
-    placed, unplaced = place_notes(neck, string, heard, file=file)
+    problem: RecordingError | None = None
+    try:
+        placed, unplaced = place_notes(neck, string, heard, file=file)
+    except RecordingError as error:
+        problem, placed = error, []
+        unplaced = [Unplaced(heard=one, reason="its fret could not be told, see the warnings") for one in heard]
     set_aside += [
         SoundSetAside(string=string, start_s=one.heard.start_s, end_s=one.heard.end_s, reason=one.reason) for one in unplaced
     ]
     set_aside.sort(key=lambda one: one.start_s)
-    return HeardString(string=string, notes=tuple(placed), set_aside=tuple(set_aside), sample_rate=rate)
+    return HeardString(string=string, notes=tuple(placed), set_aside=tuple(set_aside), sample_rate=rate, problem=problem)
 
 
 def read_note(string: int, pluck: Pluck, *, sound_file: str | None = None) -> HeardNote:
@@ -95,13 +106,16 @@ def inspect_recordings(
     Raises
     ------
     RecordingError
-        When the folder, a string's file or its contents cannot be used.
+        When the folder or a string's file cannot be used, or nothing of any string.
     UsageError
         For an unknown plan.
     """
     planned = make_plan(neck, name=plan).notes
     files = find_string_files(folder, range(1, len(neck.strings) + 1))
     heard = _hear_all(neck, files, progress=progress, processes=processes)
+    problems = [one.problem for one in heard if one.problem is not None]
+    if len(problems) == len(heard):
+        raise problems[0]
     rates = {one.sample_rate for one in heard}
     return inspection_from(
         neck,
@@ -112,7 +126,11 @@ def inspect_recordings(
         source=folder.name,
         sample_rate_hz=rates.pop() if len(rates) == 1 else None,
         warnings=[
-            f"{path.name} was not read: the neck has {len(neck.strings)} strings." for path in surplus_string_files(folder, files)
+            *(f"String {one.string} was not judged. {one.problem}." for one in heard if one.problem is not None),
+            *(
+                f"{path.name} was not read: the neck has {len(neck.strings)} strings."
+                for path in surplus_string_files(folder, files)
+            ),
         ],
     )
 

@@ -10,6 +10,8 @@ Times in seconds of the session's sound, never of a wall clock; the clock passed
 A step is an index into the plan's asks. Going back withdraws what was taken for that step; steps after it stay taken.
 An open string plucked twice in a row while a fretted note is asked for goes one back, to the fretted note before, or to the
 open note where there is none; an open note that is itself asked for answers that, and never counts toward the gesture.
+An open note that has moved by more than `RETUNED_CENTS` is asked for once more; when it stays there, what was played since the
+string was last heard open is played again.
 """
 
 from __future__ import annotations
@@ -22,7 +24,8 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session import events as told
-from fretcheck.session.complaints import complaint_words, wrong_note_words
+from fretcheck.session.complaints import complaint_words, weak_words, wrong_note_words
+from fretcheck.session.deviation import RETUNED_CENTS
 from fretcheck.session.heard import Match, OpenHeard, expected_hz, match
 from fretcheck.session.plan import Ask, Plan
 from fretcheck.session.progress import Progress
@@ -33,8 +36,9 @@ Keep = Callable[[told.Taken, Pluck], told.Taken]
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
 DRIFT_WARNING_CENTS = 3.0
-RETUNED_CENTS = 8.0
-"""An open string further than this from where it was before an interruption has been retuned: it is started over."""
+WEAK_CENTS = 2.0
+"""A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with
+an honest uncertainty of 3 cents is worth more than none."""
 
 
 class Runner:
@@ -75,12 +79,19 @@ class Runner:
         self._progress = Progress(plan, clock=clock, taken=taken, skipped=skipped)
         self._recheck: Ask | None = None
         self._unasked_opens = 0
+        self._weak: Ask | None = None
+        """What was heard too uncertainly, and is asked for once more."""
+        self._heard: dict[int, list[tuple[Ask, NoteReading]]] = {}
+        """By string, what was asked and what was heard, taken or not."""
+        self._moved: int | None = None
+        """The string whose open note was heard elsewhere than before, and is asked for once more."""
         self._muted_until_s = float("-inf")
         self._step = self._progress.next_step(0)
         self._opens: dict[int, OpenHeard] = {}
         self._first_open_hz: dict[int, float] = {}
         for earlier in self._progress.taken:
             self._note_open(earlier)
+            self._heard.setdefault(earlier.ask.string, []).append((earlier.ask, earlier.note))
 
     # what is known
 
@@ -183,10 +194,22 @@ class Runner:
             return self.lost()
         if not note.usable:
             return self._again(ask, complaint_words(self.neck, ask, note))
-        found = match(self.neck, ask, note, self._opens)
+        before = self._heard.setdefault(ask.string, [])
+        found = match(self.neck, ask, note, self._opens, before)
+        before.append((ask, note))
         if not found.as_asked:
             return self._not_as_asked(ask, found, note)
-        return self._accept(ask, pluck, note, start_s)
+        if (note.u_cents or 0.0) > WEAK_CENTS and self._weak is not ask:
+            self._weak = ask
+            return self._again(ask, weak_words(ask, note))
+        jump = self._jump_cents(ask, note)
+        if jump is None:
+            self._moved = None
+            return self._accept(ask, pluck, note, start_s)
+        if self._moved != ask.string:
+            self._moved = ask.string
+            return self._again(ask, f"String {ask.string} open is {jump:+.1f} cents from where it was; once more, to be sure.")
+        return self._start_anew(ask, pluck, note, start_s, jump)
 
     def unusable(self, reason: str, *, start_s: float, silent: bool = False) -> list[told.Event]:
         """What began as a pluck turned out to be none: `reason` is a sentence for the player, `silent` for a mere knock."""
@@ -285,11 +308,16 @@ class Runner:
         if self._step_back and self._unasked_opens == 2:
             now = self._step if self._step is not None else len(self.plan.asks) - 1
             return self._go_back(self._progress.fretted_before(now))
+        if found.slipped:
+            return self._ask_for_open(ask, found.cents)
         text = wrong_note_words(self.neck, ask, found, note)
         return [told.WrongNote(ask=ask, heard=found.places, text=text), self._asked(again=True)]
 
     def _go_back(self, step: int) -> list[told.Event]:
         withdrawn = self._progress.reopen(step)
+        self._opens.pop(self.plan.asks[step].string, None)
+        for earlier in self.taken:
+            self._note_open(earlier)
         self._recheck = None
         self._step = step
         self._unasked_opens = 0
@@ -301,39 +329,70 @@ class Runner:
         deviation = self.deviation_cents(ask, note)
         self._progress.take(taken)
         self._unasked_opens = 0
+        self._weak = None
         self.state = "ringing"
         accepted = told.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
-        return [accepted, *self._open_moved(taken), *self._step_on(ask)]
+        return [accepted, *self._open_drifted(taken), *self._step_on(ask)]
 
     def _note_open(self, taken: told.Taken) -> None:
         if taken.ask.fret == 0 and taken.note.f1_hz is not None:
             self._opens[taken.ask.string] = OpenHeard(taken.note.f1_hz, taken.note.inharmonicity)
             self._first_open_hz.setdefault(taken.ask.string, taken.note.f1_hz)
 
-    def _open_moved(self, taken: told.Taken) -> list[told.Event]:
+    def _jump_cents(self, ask: Ask, note: NoteReading) -> float | None:
+        """How far an open note lies from where it was last; None for less than slipping or retuning."""
+        before = self._opens.get(ask.string)
+        if ask.fret != 0 or before is None or note.f1_hz is None:
+            return None
+        jump = cents_between(note.f1_hz, before.f1_hz)
+        return jump if abs(jump) > RETUNED_CENTS else None
+
+    def _open_drifted(self, taken: told.Taken) -> list[told.Event]:
         string = taken.ask.string
-        before = self._opens.get(string)
         self._note_open(taken)
-        if taken.ask.fret != 0 or before is None or taken.note.f1_hz is None:
+        if taken.ask.fret != 0 or taken.note.f1_hz is None:
             return []
-        if taken.step is None and abs(jump := cents_between(taken.note.f1_hz, before.f1_hz)) > RETUNED_CENTS:
-            return self._start_over(taken, jump)
         cents = cents_between(taken.note.f1_hz, self._first_open_hz[string])
         if abs(cents) < DRIFT_WARNING_CENTS:
             return []
         text = f"String {string} has moved by {cents:+.1f} cents since its first open pluck. Let it settle; check the tuner."
         return [told.Drifted(string=string, cents=cents, text=text)]
 
-    def _start_over(self, fresh: told.Taken, jump: float) -> list[told.Event]:
-        """The string was retuned while the session lay still: what it gave before can't be compared with what follows."""
-        string = fresh.ask.string
+    def _ask_for_open(self, ask: Ask, cents: float) -> list[told.Event]:
+        """Notes are shifted alike: has the string slipped? Its open note tells."""
+        self.state = "ringing"
+        self._unasked_opens = 0
+        self._recheck = Ask(string=ask.string, fret=0, check=True)
+        text = (
+            f"These notes are {cents:+.0f} cents off alike: string {ask.string} seems to have slipped. Tune it and pluck it open."
+        )
+        return [told.Drifted(string=ask.string, cents=cents, text=text), self._asked()]
+
+    def _start_anew(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float, jump: float) -> list[told.Event]:
+        """The string has slipped or was retuned: this is its open note now; what was played since the last is played again."""
+        string = ask.string
         own = [taken for taken in self.taken if taken.ask.string == string]
-        steps = [taken.step for taken in own if taken.step is not None]
-        withdrawn = self._progress.withdraw(own)
+        last_open = max(index for index, taken in enumerate(own) if taken.ask.fret == 0)
+        kept = last_open + 1 if any(taken.ask.fret > 0 for taken in own[:last_open]) else 0
+        stale = own[kept:]
+        step = next((taken.step for taken in stale if taken.ask.fret == 0), None)
+        fresh = self._keep(told.Taken(step=step, ask=ask, start_s=start_s, note=note), pluck)
+        withdrawn = self._progress.withdraw(stale)
+        self._progress.take(fresh)
         self._first_open_hz.pop(string, None)
-        self._step = self._progress.next_step(min(steps, default=0))
-        text = f"String {string} was retuned by {jump:+.1f} cents since the session was interrupted; it is played afresh."
-        return [told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn)]
+        self._note_open(fresh)
+        self._heard[string] = [(ask, note)]
+        self._moved = self._recheck = self._weak = None
+        self.state = "ringing"
+        self._step = self._progress.next_step(
+            min((taken.step for taken in stale if taken.step is not None), default=self._step or 0)
+        )
+        text = f"String {string} has moved by {jump:+.1f} cents. What was played since it was last heard open is played again."
+        return [
+            told.Accepted(taken=fresh, deviation_cents=self.deviation_cents(ask, note), pluck=pluck),
+            told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn),
+            *([self._asked()] if self._step is not None else self._finish()),
+        ]
 
     def _step_on(self, ask: Ask) -> list[told.Event]:
         events: list[told.Event] = []

@@ -1,8 +1,8 @@
 """How much of a pluck is measured, the same whether it is still ringing or lies in a file.
 
 Open and stopped notes must be read over the same stretch after the pluck, and a player must not wait longer than it takes. So
-a pluck is read over its first second; where that leaves it in doubt, over a quarter second more, and so on up to three seconds
-or its end. The stretch depends on the pluck's own sound only: live and recorded readings of the same sound are identical.
+a pluck is read over its first second; where that leaves it in doubt, over a quarter second more, and so on up to a second and a
+half or its end. The stretch depends on the pluck's own sound only: live and recorded readings of the same sound are identical.
 
 Conventions
 -----------
@@ -21,9 +21,10 @@ from fretcheck.pitch.streaming import StreamingReader
 
 FIRST_S = 1.0
 STEP_S = 0.25
-LAST_S = 3.0
-SURE_CENTS = 0.1
-"""A standard uncertainty below this needs no longer stretch: a hand repeats to about one cent."""
+LAST_S = 1.5
+"""Longer stretches tell no more of a real string: what is left of its pitch's ambiguity is its glide's."""
+SURE_CENTS = 0.5
+"""A standard uncertainty below this needs no longer stretch: a hand repeats to 0.5 to 1 cent."""
 
 STRETCHES_S = tuple(FIRST_S + STEP_S * step for step in range(round((LAST_S - FIRST_S) / STEP_S) + 1))
 

@@ -36,14 +36,14 @@ def make_neck(*, frets=20, first_frets=None, courses=None, strings=6, notes=NOTE
     )
 
 
-def note_at(neck, string, fret, *, cents=0.0, flags=(), inharmonicity=True):
+def note_at(neck, string, fret, *, cents=0.0, flags=(), inharmonicity=True, u_cents=0.05):
     """The reading of a place on the neck, off by `cents`."""
     steps = semitones_above_open(neck, string, fret)
     hz = note_frequency_hz(neck.string(string).note, reference_hz=neck.reference_hz) * 2.0 ** ((100 * steps + cents) / 1200)
     b = B_OPEN[string] * 2.0 ** (steps / 6.0) if inharmonicity else None
     return NoteReading(
         f1_hz=hz,
-        u_cents=0.05,
+        u_cents=u_cents,
         inharmonicity=b,
         u_inharmonicity=None if b is None else 0.02 * b,
         snr_db=50.0,

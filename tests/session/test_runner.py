@@ -9,6 +9,8 @@ import pytest
 from fretcheck.errors import StorageError
 from fretcheck.pitch.reading import Flag
 from fretcheck.session import events as told
+from fretcheck.session.deviation import read_deviations
+from fretcheck.session.placement import PlacedNote
 from fretcheck.session.plan import Ask, make_plan
 from fretcheck.session.runner import Runner
 from tests.session.bench import Player, make_neck, note_at, pluck_of
@@ -357,9 +359,13 @@ def test_a_resumed_session_asks_for_the_open_string_first_and_then_goes_on():
 
 def test_a_string_retuned_while_the_session_lay_still_is_played_afresh():
     player = bench(strings=[3, 2], taken=interrupted_after(2))
+    assert only(player.as_asked(cents=-25.0), told.Again)  # one odd pluck is no retuning
     (drifted,) = only(player.as_asked(cents=-25.0), told.Drifted)
-    assert set(drifted.withdrawn) >= {1, 2}
-    assert player.runner.ask == Ask(string=3, fret=0)
+    assert drifted.withdrawn == (1, 2)
+    assert player.runner.ask == Ask(string=3, fret=1)
+    for _ in range(4):
+        player.as_asked(cents=-25.0)
+    assert player.runner.ask.string == 2
     player.through()
     assert player.runner.notes_left == 0
 
@@ -395,3 +401,72 @@ def test_the_pitch_waited_for_follows_the_open_string_and_is_none_while_a_pluck_
     assert player.runner.expected_hz == pytest.approx(note_at(player.runner.neck, 3, 12, cents=10.0).f1_hz, rel=1e-9)
     player.runner.onset(100.0)
     assert player.runner.expected_hz is None
+
+
+def test_an_uncertain_note_is_asked_for_once_more_and_then_taken_as_it_is():
+    player = bench()
+    player.as_asked()
+    (again,) = only(player.as_asked(u_cents=3.0, flags=[Flag.BEATING]), told.Again)
+    assert "±6 cents" in again.reason
+    assert "beats" in again.reason
+    assert only(player.as_asked(u_cents=4.0), told.Accepted)
+    assert only(player.as_asked(u_cents=2.0), told.Accepted)  # not above two: taken at once
+    assert only(player.as_asked(u_cents=3.0), told.Again)  # another note gets its own second pluck
+
+
+def test_an_open_string_is_never_called_bent_or_slid():
+    player = bench()
+    (again,) = only(player.as_asked(u_cents=3.0, flags=[Flag.UNSTABLE]), told.Again)
+    assert "press" not in again.reason
+    assert "bent" not in again.reason
+
+
+@pytest.mark.parametrize("cents", [-12.0, 12.0, -40.0])
+def test_a_string_that_slipped_is_heard_at_its_open_check_and_what_cannot_be_trusted_is_asked_again(cents):
+    player = bench(frets=list(range(1, 13)))  # open, 1–6, open, 7–12, open
+    for _ in range(10):
+        player.as_asked()
+    assert player.runner.ask.fret == 9  # here it slips
+    for _ in range(4):
+        player.as_asked(cents=cents)
+    assert player.runner.ask.fret == 0
+    assert only(player.as_asked(cents=cents), told.Again)
+    (drifted,) = only(player.as_asked(cents=cents), told.Drifted)
+    assert drifted.cents == pytest.approx(cents, abs=1e-6)
+    assert drifted.withdrawn == (9, 10, 11, 12, 13, 14)  # 7 to 12; what came before the open check before is kept
+    assert player.runner.ask.fret == 7
+    for _ in range(6):
+        player.as_asked(cents=cents)
+    assert player.runner.ask == Ask(string=3, fret=0, check=True)
+    player.as_asked(cents=cents)
+    assert player.runner.ask is None
+    placed = [PlacedNote(string=3, fret=t.ask.fret, start_s=t.start_s, note=t.note) for t in player.runner.taken]
+    readings = [reading for reading in read_deviations(player.runner.neck, placed)[0] if reading.fret > 0]
+    assert sorted(reading.fret for reading in readings) == list(range(1, 13))
+    assert [reading.deviation_cents for reading in readings] == pytest.approx([0.0] * 12, abs=1e-6)  # exact pitches went in
+
+
+@pytest.mark.parametrize("cents", [-60.0, 60.0, -100.0])
+def test_a_slip_of_half_a_semitone_and_more_is_told_from_a_wrong_fret(cents):
+    player = bench(frets=list(range(1, 13)))
+    for _ in range(4):
+        player.as_asked()
+    for _ in range(4):
+        events = player.as_asked(cents=cents)
+        if not only(events, told.WrongNote):
+            break
+    (drifted,) = only(events, told.Drifted)
+    assert "slipped" in drifted.text
+    assert player.runner.ask == Ask(string=3, fret=0, check=True)
+    assert not [t for t in player.runner.taken if t.start_s > 12.0]  # nothing taken since it slipped
+    player.as_asked()  # tuned again
+    assert player.runner.ask.fret == 4
+
+
+def test_a_wrong_fret_twice_is_no_slip():
+    player = bench(frets=list(range(1, 13)))
+    for _ in range(4):
+        player.as_asked()
+    for _ in range(2):
+        assert only(player.pluck(3, 5), told.WrongNote)
+    assert only(player.as_asked(), told.Accepted)
