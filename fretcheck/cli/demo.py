@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+import fretcheck
 from fretcheck.cli.register_option import ForceOption
 from fretcheck.errors import RecordingError
 
@@ -53,14 +54,15 @@ def demo(
 
 
 def demo_folder() -> Path:
-    """Where the demo recordings are: in the working folder, or beside the package in a clone.
+    """Where the demo recordings are: in the installed package, or beside it in a clone.
 
     Raises
     ------
     RecordingError
         When neither holds them.
     """
-    for base in (Path.cwd(), Path(__file__).resolve().parents[2]):
+    package = Path(fretcheck.__file__).resolve().parent
+    for base in (package, package.parent):
         if (base / FOLDER_NAME / "neck.toml").is_file():
             return base / FOLDER_NAME
-    raise RecordingError(f"the folder {FOLDER_NAME} was not found; run this in a clone of the project")
+    raise RecordingError(f"the folder {FOLDER_NAME} was not found; install fretcheck anew")
