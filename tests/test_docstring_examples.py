@@ -25,4 +25,4 @@ def test_examples(name: str) -> None:
 
 
 def test_examples_are_found() -> None:
-    assert {"fretcheck.neck.layout", "tests.synth.recording", "fretcheck.plain_text"} <= set(MODULES)
+    assert {"fretcheck.door", "tests.synth.recording", "fretcheck.plain_text"} <= set(MODULES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
 from fretcheck.audio.segmenter import Segmenter
@@ -34,6 +35,38 @@ def cut_events(
         if progress is not None:
             progress((block.start_frame + len(block.samples)) / source.sample_rate)
     yield from segmenter.finish()
+
+
+def find_plucks(path: str | Path) -> list[Pluck]:
+    """The plucks of a recording of one string, in order: WAV, FLAC, AIFF or OGG.
+
+    Parameters
+    ----------
+    path : str or Path
+        Mono or stereo, 8 to 192 kHz.
+
+    Raises
+    ------
+    RecordingError
+        When the file cannot be read, or not a single pluck can be heard in it.
+
+    Examples
+    --------
+    Three notes that each ring for a second and a half:
+
+    >>> import numpy as np, soundfile, tempfile
+    >>> time, n = np.arange(72000) / 48000, np.arange(1, 11)[:, None]
+    >>> note = (np.exp(-3 * time) / n * np.sin(2 * np.pi * 220 * n * time)).sum(axis=0)
+    >>> with tempfile.NamedTemporaryFile(suffix=".wav") as file:
+    ...     soundfile.write(file, 0.1 * np.concatenate([np.zeros(24000), note, note, note]), 48000, format="WAV")
+    ...     plucks = find_plucks(file.name)
+    >>> [round(pluck.start_s, 1) for pluck in plucks]
+    [0.5, 2.0, 3.5]
+    """
+    from fretcheck.audio.file_source import FileSource
+
+    with FileSource(Path(path)) as source:
+        return list(cut_plucks(source).plucks)
 
 
 def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None = None) -> Cut:

@@ -57,8 +57,21 @@ def diagnose(
 
     Examples
     --------
-    >>> diagnose(neck, observations).findings[0].text  # doctest: +SKIP
-    'Fret 7 sits 0.31 mm (±0.06 mm) too near the bridge.'
+    A neck that reads as designed but for fret 7, which lies 0.40 mm too near the bridge (1 mm of the 432.5 mm that sound there is
+    4.0 cents); each note plucked twice by a hand that scatters by half a cent:
+
+    >>> import numpy as np
+    >>> from fretcheck.diagnosis.as_designed import expected_cents
+    >>> from fretcheck.neck.starts import start
+    >>> neck = start("guitar-6-steel").neck
+    >>> hand = np.random.default_rng(1)
+    >>> heard = [
+    ...     Observation(string=s + 1, fret=k, cents=cents + 1.6 * (k == 7) + hand.normal(0.0, 0.5), u_cents=0.05)
+    ...     for _ in (1, 2) for s, row in enumerate(expected_cents(neck)) for k, cents in enumerate(row)
+    ... ]
+    >>> found = diagnose(neck, heard)
+    >>> found.findings[0].cause, found.findings[0].fret, round(found.findings[0].value_mm, 1)
+    ('fret_position', 7, 0.4)
     """
     _check(neck, observations)
     judged = asked_notes(neck, observations, asked, judge_open_notes=settings.judge_open_notes)

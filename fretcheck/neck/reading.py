@@ -28,19 +28,34 @@ from fretcheck.neck.schema import SIDES_MM, NeckTable
 MAX_FILE_BYTES = 1_000_000
 
 
-def read_neck(path: Path) -> Neck:
-    """Read neck.toml.
+def read_neck(path: str | Path) -> Neck:
+    r"""Read neck.toml.
 
     Parameters
     ----------
-    path : Path
+    path : str or Path
         A UTF-8 text file of at most 1 MB.
 
     Raises
     ------
     NeckError
         No such file, no TOML, or a description that cannot be used.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> strings = "".join(
+    ...     f'[[strings]]\nnote = "{note}"\ngauge_mm = 0.43\nconstruction = "plain"\nmaterial = "steel"\n'
+    ...     for note in ("A3", "E3", "C3")
+    ... )
+    >>> with tempfile.NamedTemporaryFile("w", suffix=".toml") as file:
+    ...     _ = file.write(f'name = "Board"\nscale_length_mm = 648.0\nfrets = 12\n{strings}')
+    ...     file.flush()
+    ...     neck = read_neck(file.name)
+    >>> neck.frets, neck.tolerance_cents, neck.string(1).note
+    (12, 3.0, 'A3')
     """
+    path = Path(path)
     try:
         data = _toml_data(path)
     except NeckError as error:
