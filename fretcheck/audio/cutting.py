@@ -12,10 +12,6 @@ from fretcheck.audio.source import AudioSource
 from fretcheck.errors import RecordingError
 
 
-class NoPluckError(RecordingError):
-    """A recording that can be read, and holds no pluck."""
-
-
 @dataclass(frozen=True)
 class Cut:
     """What a source held, in order."""
@@ -74,7 +70,7 @@ def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None 
 
     Raises
     ------
-    NoPluckError
+    RecordingError
         When not a single pluck can be heard in it.
     """
     heard_s = [0.0]
@@ -93,7 +89,7 @@ def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None 
             aside.append(event)
     if not plucks:
         held = "" if not aside else f" ({len(aside)} other sounds were set aside, the first: {aside[0].reason})"
-        raise NoPluckError(
+        raise RecordingError(
             f"{source.name}: no pluck can be heard in {heard_s[0]:.{0 if heard_s[0] >= 1.0 else 2}f} s{held}; "
             "check that it is the right recording and that the string stands out of the noise"
         )

@@ -77,6 +77,10 @@ def inspect(
     session: Annotated[str | None, typer.Option("--session", metavar="ID", help="Which, where there are several.")] = None,
     again: Annotated[str | None, typer.Option(metavar="ID", help="Read a session's or a kept inspection's sounds again.")] = None,
     cues: Annotated[bool, typer.Option("--cues/--no-cues", help="Live: tones for taken, once more, wrong note.")] = True,
+    tune_within: Annotated[
+        float | None, typer.Option("--tune-within", metavar="CENTS", help="Live: each string is tuned up so well first. Else: 5.")
+    ] = None,
+    tune_up: Annotated[bool, typer.Option("--tune-up/--no-tune-up", help="Live: whether strings are tuned up first.")] = True,
     step_back: Annotated[
         bool | None, typer.Option("--step-back/--no-step-back", help="Live: an open string twice goes one back.")
     ] = None,
@@ -120,6 +124,8 @@ def inspect(
         session=session,
         cues=cues,
         step_back=step_back,
+        tune_within=tune_within,
+        tune_up=tune_up,
         data=data,
         stdout_is_taken=json,
     )

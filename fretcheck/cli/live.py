@@ -35,6 +35,9 @@ _WAITING_ITEMS = 256
 MANY_WAITING = 4
 """With so many waiting the program is behind the sound, and leaves out what is only for the eye."""
 _WAKE_S = 0.05
+TUNE_WITHIN_CENTS, LEAST_TUNE_WITHIN_CENTS = 5.0, 1.0
+"""Strings nearer to pitch than this are played as they are: their tension, and so the sharpening, is that of the design to 0.6 %.
+A hand cannot tune to less than a cent."""
 _QUIETEST_RMS = 1e-6
 
 
@@ -53,6 +56,8 @@ class LiveOptions:
     session: str | None = None
     cues: bool = True
     step_back: bool | None = None
+    tune_within: float | None = None
+    tune_up: bool = True
     data: Path | None = None
     stdout_is_taken: bool = False
     """Standard output belongs to a document; the session is shown elsewhere."""
@@ -63,7 +68,7 @@ class LiveOptions:
             "--plan": self.plan, "--frets": self.frets, "--strings": self.strings, "--repeats": self.repeats,
             "--order": self.order, "--device": self.device, "--channel": self.channel, "--resume": self.resume or None,
             "--session": self.session,
-            "--step-back": self.step_back,
+            "--step-back": self.step_back, "--tune-within": self.tune_within, "--no-tune-up": not self.tune_up or None,
         }  # fmt: skip
         return [name for name, value in named.items() if value is not None]
 
@@ -136,7 +141,17 @@ def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
         repeats=options.repeats or 1,
         order=options.order or "low-first",
     )
-    return partial(Journal.create, root, neck, plan, step_back=options.step_back is not False)
+    within = options.tune_within or TUNE_WITHIN_CENTS
+    if not LEAST_TUNE_WITHIN_CENTS <= within <= 50.0:
+        raise UsageError(f"--tune-within {within:g} is out of range: {LEAST_TUNE_WITHIN_CENTS:g} to 50 cents, or --no-tune-up")
+    return partial(
+        Journal.create,
+        root,
+        neck,
+        plan,
+        step_back=options.step_back is not False,
+        tune_within_cents=within if options.tune_up else None,
+    )
 
 
 def _how_to_go_on(journal: Journal) -> str:
@@ -160,6 +175,7 @@ def _converse(journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlay
         keep=journal.keep,
         clock=time.monotonic,
         step_back=story.step_back,
+        tune_within_cents=story.tune_within_cents,
         taken=story.taken,
         skipped=story.skipped,
     )

@@ -42,6 +42,8 @@ class BenchLines:
                 return f"once more {event.reason}"
             case told.WrongNote() | told.Drifted() | told.NoCues():
                 return f"{'once more' if isinstance(event, told.WrongNote) else 'warning':<9} {event.text}"
+            case told.OutOfTune():
+                return f"tune up   {event.text}"
             case told.TooFaint():
                 return f"too faint {event.text}"
             case told.SteppedBack():

@@ -21,6 +21,7 @@ from rich.text import Text
 from fretcheck.report.bench_view import HEADINGS, BenchView, Mood, duration_words
 from fretcheck.report.big_digits import SMALLEST_ROWS, big_text, big_width
 from fretcheck.report.neck_cells import CELL_WIDTH, Cell, Glyphs, cell_text, glyphs_for
+from fretcheck.session.plan import Ask
 from fretcheck.session.wording import note_name, partners_of, place_words
 
 KEYS = "space again   b back   s skip   p pause   q stop and keep"
@@ -41,6 +42,7 @@ _BAND_STYLES: dict[Mood, str] = {
     "listening": "bold reverse",
     "taken": "bold color(16) on green",
     "again": "bold color(16) on yellow",
+    "tune": "bold reverse",
     "faint": "bold color(16) on yellow",
     "paused": "bold reverse",
     "trouble": "bold white on red",
@@ -96,7 +98,7 @@ class BenchScreen:
         return Text.assemble((name[:room].ljust(room), "dim"), "  ", (left, "bold"))
 
     def _keys_line(self, width: int) -> Text:
-        text = f"{KEYS}   {GESTURE}" if self.step_back else KEYS
+        text = f"{KEYS}   {GESTURE}" if self.step_back and self.view.may_go_back else KEYS
         return Text(text if len(text) <= width else KEYS, style="dim")
 
     def _digits(self, width: int, rows: int, ascii_only: bool) -> list[Text]:
@@ -104,6 +106,8 @@ class BenchScreen:
         ask = self.view.ask
         string, fret = ("-", "-") if ask is None else (str(ask.string), str(ask.fret))
         body = rows - 1  # one row of labels above
+        if self.view.tuning and ask is not None and body >= SMALLEST_ROWS:
+            return self._tuning_figures(ask, width, rows, ascii_only)
         if body < SMALLEST_ROWS:
             words = "" if ask is None else f"string {string}   fret {fret}"
             return [Text(words, style="bold"), *[Text()] * (rows - 1)]
@@ -126,6 +130,16 @@ class BenchScreen:
             line.pad_right(max(0, column - line.cell_len))
             line.append_text(beside)
         return lines
+
+    def _tuning_figures(self, ask: Ask, width: int, rows: int, ascii_only: bool) -> list[Text]:
+        """How far the string is off, as large as there is room; the words above say which way to turn."""
+        cents = self.view.deviation_cents
+        value = "" if cents is None else f"{cents:+.0f}"
+        body = next((size for size in range(rows - 1, SMALLEST_ROWS, -1) if big_width("+188", size) <= width), SMALLEST_ROWS)
+        way = "" if cents is None else "SHARP" if cents > 0 else "FLAT"
+        label = f"STRING {ask.string} OPEN   {note_name(self.view.neck, ask.string, 0)}   CENTS {way}"
+        figures = [Text(row, style="bold") for row in big_text(value or " ", body, ascii_only=ascii_only)]
+        return [Text(label, style="bold dim"), *figures, *[Text() for _ in range(rows - 1 - body)]]
 
     @staticmethod
     def _gap(rows: int) -> int:

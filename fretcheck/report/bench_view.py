@@ -19,13 +19,14 @@ from fretcheck.session import events as told
 from fretcheck.session.plan import Ask, Plan
 from fretcheck.session.wording import asked_words, place_words
 
-Mood = Literal["waiting", "listening", "taken", "again", "faint", "paused", "trouble", "finished"]
+Mood = Literal["waiting", "listening", "taken", "again", "tune", "faint", "paused", "trouble", "finished"]
 
 HEADINGS: dict[Mood, str] = {
     "waiting": "PLUCK",
     "listening": "LISTENING",
     "taken": "TAKEN",
     "again": "ONCE MORE",
+    "tune": "TUNE UP",
     "faint": "TOO FAINT",
     "paused": "PAUSED",
     "trouble": "NO SOUND",
@@ -51,6 +52,10 @@ class BenchView:
     """Whose deviation is shown: still that of the last note taken while the next is already asked for."""
     u_cents: float | None = None
     settled: float = 0.0
+    tuning: bool = False
+    """The string is being tuned up: how far it is off is what matters."""
+    may_go_back: bool = False
+    """Two open plucks go one back now."""
     level_db: float | None = None
     notes_left: int = 0
     seconds_left: float | None = None
@@ -62,7 +67,7 @@ class BenchView:
         match event:
             case told.Asked():
                 self.ask = event.ask
-                if self.mood in ("paused", "trouble", "faint"):
+                if self.mood in ("paused", "trouble", "faint", "listening"):
                     self.mood, self.message = "waiting", ""
                 if self.mood == "waiting":
                     self.message = self._wanted()
@@ -77,15 +82,21 @@ class BenchView:
                 self._accepted(event)
             case told.Again():
                 self._rejected(event.reason)
+                self.may_go_back = False
             case told.WrongNote():
                 self._rejected(event.text)
+                self.may_go_back &= event.heard[:1] == ((event.ask.string, 0),)
+            case told.OutOfTune():
+                self.mood, self.message, self.tuning = "tune", event.text, True
+                self.deviation_of, self.deviation_cents = event.ask, event.cents
             case told.TooFaint():
                 self.mood, self.message = "faint", event.text
             case told.SteppedBack():
+                self.may_go_back = False
                 self._forget(event.withdrawn)
                 self.mood, self.message = "again", f"One back. {self._wanted(event.ask)}"
             case told.Skipped():
-                self.mood, self.message = "waiting", ""
+                self.mood, self.message, self.tuning, self.may_go_back = "waiting", "", False, False
             case told.Drifted():
                 self._forget(event.withdrawn)
                 self.warning, self.warned_of = event.text, event.string
@@ -128,6 +139,7 @@ class BenchView:
     def _accepted(self, event: told.Accepted) -> None:
         ask = event.taken.ask
         self.mood = "taken"
+        self.tuning, self.may_go_back = False, True
         if ask.string != self.warned_of:
             self.warning = ""
         self.deviation_of = ask

@@ -78,6 +78,15 @@ class Again(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class OutOfTune(Event):
+    """A string that is to be played next is not in tune yet, or does not hold still; `text` says what to do."""
+
+    ask: Ask
+    cents: float
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class TooFaint(Event):
     """The note asked for was heard twice, too faint to begin a pluck; `text` is a sentence for the player."""
 

@@ -50,7 +50,16 @@ class Journal:
         self._size = size
 
     @classmethod
-    def create(cls, root: Path, neck: Neck, plan: Plan, *, step_back: bool = True, now: datetime | None = None) -> Self:
+    def create(
+        cls,
+        root: Path,
+        neck: Neck,
+        plan: Plan,
+        *,
+        step_back: bool = True,
+        tune_within_cents: float | None = None,
+        now: datetime | None = None,
+    ) -> Self:
         """Begin a session in a folder of its own below `root`.
 
         Raises
@@ -79,6 +88,7 @@ class Journal:
             "taken_at": now.isoformat(timespec="seconds"),
             "software_version": __version__,
             "step_back": step_back,
+            "tune_within_cents": tune_within_cents,
             "plan": {"name": plan.name, "asks": [asdict(ask) for ask in plan.asks]},
             "neck": neck_to_mapping(neck),
         }

@@ -158,7 +158,7 @@ class LiveSession:
         ask = self.runner.ask
         start_s, end_s = self._offset_s + heard.start_s, self._offset_s + heard.end_s
         events = self.runner.unusable(f"Set aside: {heard.reason}.", start_s=start_s, silent=end_s - start_s < KNOCK_S)
-        if events and ask is not None:
+        if ask is not None and any(isinstance(event, told.Again) for event in events):
             self.journal.set_aside(SoundSetAside(string=ask.string, start_s=start_s, end_s=end_s, reason=heard.reason))
         return self._follow(events)
 

@@ -31,6 +31,10 @@ CERTAIN = 0.95
 """Probability from which on a pluck has its place; one in twenty of such doubts would put a note one fret off, by 100 cents."""
 
 
+class UnreadStringError(RecordingError):
+    """The recording of a string of which nothing can be judged; the other strings can."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class HeardNote:
     """A pluck as read, on a known string, its fret not yet told."""
@@ -112,11 +116,13 @@ def place_notes(
     Raises
     ------
     RecordingError
-        When nothing could be read, the notes are those of another string, or which frets they are stays open.
+        When the notes are those of another string.
+    UnreadStringError
+        When nothing could be read, or which frets the notes are stays open.
     """
     name = f"{file.name}: " if file else ""
     if not any(note.note.f1_hz is not None for note in notes):
-        raise RecordingError(f"{name}no pluck could be read as a note; {_most_common_complaint(notes)}", file=file)
+        raise UnreadStringError(f"{name}no pluck could be read as a note; {_most_common_complaint(notes)}", file=file)
     frets = places_of(neck, string)
     targets = [neck.cents_above_open(string, fret) for fret in frets]
     pitches = [heard_pitch(neck, string, note.note) for note in notes]
@@ -138,8 +144,10 @@ def place_notes(
         else:
             reason = _nowhere(neck, string, heard.note, cents - tuning[index], misread=told.misread[index])
         unplaced.append(Unplaced(heard=heard, reason=reason))
-    if problem := _problem(neck, string, notes, pitches, told, placed):
-        raise RecordingError(f"{name}{problem}", file=file)
+    if wrong := _of_another_string(neck, string, notes, pitches, told, placed):
+        raise RecordingError(f"{name}{wrong}", file=file)
+    if not any(note.fret == 0 for note in placed):
+        raise UnreadStringError(f"{name}{_without_open(neck, string, told)}", file=file)
     return placed, unplaced
 
 
@@ -174,7 +182,7 @@ def _nowhere(neck: Neck, string: int, note: NoteReading, cents: float, *, misrea
     return f"{what}, {off:+.0f} cents from the nearest fret; which one was played is not certain"
 
 
-def _problem(
+def _of_another_string(
     neck: Neck,
     string: int,
     notes: Sequence[HeardNote],
@@ -182,33 +190,26 @@ def _problem(
     told: Places,
     placed: Sequence[PlacedNote],
 ) -> str | None:
-    """Why a whole string can't be placed; None when it can."""
+    """What tells that a recording is another string's; None when nothing does."""
     pitched = [index for index, pitch in enumerate(pitches) if pitch.cents is not None]
     cents = [pitches[index].cents or 0.0 for index in pitched]
-    lowest = pitched[int(np.argmin(cents))]
-    best = np.max(told.probability[pitched], axis=1)
-    in_places = [index for index, sure in zip(pitched, best, strict=True) if sure >= CERTAIN]
     below = sum(one < told.tuning_cents[index] - SAME_FRET_CENTS for index, one in zip(pitched, cents, strict=True))
-    if below >= max(3, 0.1 * len(pitched)):
-        return _wrong_string(neck, string, min(cents), notes[lowest])
-    if any(note.fret == 0 for note in placed) and len(in_places) >= 0.5 * len(pitched):
-        return None
-    if abs(min(cents)) > _LOST_BELOW_CENTS:
-        return _wrong_string(neck, string, min(cents), notes[lowest])
-    if len(in_places) < 0.5 * len(pitched):
-        return _which_frets(neck, string, told, pitched)
-    return f"no open pluck of string {string} could be read, and its frets are judged from it; pluck it open first and last"
+    no_open = not any(note.fret == 0 for note in placed)
+    if below >= max(3, 0.1 * len(pitched)) or (no_open and abs(min(cents)) > _LOST_BELOW_CENTS):
+        return _wrong_string(neck, string, min(cents), notes[pitched[int(np.argmin(cents))]])
+    return None
 
 
-def _which_frets(neck: Neck, string: int, told: Places, pitched: Sequence[int]) -> str:
-    """The two likeliest sequences, in words."""
+def _without_open(neck: Neck, string: int, told: Places) -> str:
+    """Why nothing can be judged of a string whose open note was not heard for certain."""
     frets = places_of(neck, string)
-    index = max(pitched, key=lambda one: float(np.sort(told.probability[one])[-2]))
-    first, second = (frets[place] for place in np.argsort(told.probability[index])[::-1][:2])
-    names = [f"fret {fret}" if fret else "the open string" for fret in (first, second)]
+    doubted = max(told.probability, key=lambda row: float(np.sort(row)[-2]))
+    if float(np.sort(doubted)[-2]) < 1.0 - CERTAIN:
+        return f"no open pluck of string {string} could be read, and its frets are judged from it; pluck it open first and last"
+    first, second = (f"fret {frets[place]}" if place else "the open string" for place in np.argsort(doubted)[::-1][:2])
     return (
         f"which frets of string {string} were played stays open: by their pitches the notes may be shifted by a whole fret "
-        f"({names[0]} or {names[1]}, for one); tune the string, and record it open, fretted and open again"
+        f"({first} or {second}, for one); tune the string, and record it open, fretted and open again"
     )
 
 

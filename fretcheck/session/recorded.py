@@ -12,14 +12,13 @@ from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
 from pathlib import Path
 
-from fretcheck.audio.cutting import NoPluckError, cut_plucks
+from fretcheck.audio.cutting import cut_plucks
 from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.pluck import Pluck
 from fretcheck.audio.string_files import find_string_files, surplus_string_files
-from fretcheck.errors import RecordingError
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placement import HeardNote, PlacedNote, Unplaced, place_notes
+from fretcheck.session.placement import HeardNote, PlacedNote, Unplaced, UnreadStringError, place_notes
 from fretcheck.session.plan import make_plan
 from fretcheck.session.reading import Inspection, SoundSetAside
 from fretcheck.session.take import read_take
@@ -43,30 +42,27 @@ class HeardString:
     notes: tuple[PlacedNote, ...]
     set_aside: tuple[SoundSetAside, ...]
     sample_rate: float
-    problem: RecordingError | None = None
+    problem: UnreadStringError | None = None
     """Why nothing of it could be used."""
 
 
 def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
-    """Read the recording of one string; where it holds nothing of that string, or its frets can't be told, it says so.
+    """Read the recording of one string; where its plucks can't be read, or their frets can't be told, it says so.
 
     Raises
     ------
     RecordingError
-        When the file cannot be read.
+        When the file cannot be read, holds no plucks, or holds those of another string.
     """
     with FileSource(file, block_frames=LARGE_BLOCK) as source:
+        cut = cut_plucks(source)
         rate = source.sample_rate
-        try:
-            cut = cut_plucks(source)
-        except NoPluckError as error:
-            return HeardString(string=string, notes=(), set_aside=(), sample_rate=rate, problem=error)
     heard = [read_note(string, pluck, sound_file=file.name) for pluck in cut.plucks]
     set_aside = [SoundSetAside(string=string, start_s=one.start_s, end_s=one.end_s, reason=one.reason) for one in cut.set_aside]
-    problem: RecordingError | None = None
+    problem: UnreadStringError | None = None
     try:
         placed, unplaced = place_notes(neck, string, heard, file=file)
-    except RecordingError as error:
+    except UnreadStringError as error:
         problem, placed = error, []
         unplaced = [Unplaced(heard=one, reason="its fret could not be told, see the warnings") for one in heard]
     set_aside += [
@@ -106,7 +102,7 @@ def inspect_recordings(
     Raises
     ------
     RecordingError
-        When the folder or a string's file cannot be used, or nothing of any string.
+        When the folder or a string's file cannot be used, holds another string, or nothing of any string could be read.
     UsageError
         For an unknown plan.
     """

@@ -8,8 +8,9 @@ Conventions
 -----------
 Times in seconds of the session's sound, never of a wall clock; the clock passed in serves only for the time that is left.
 A step is an index into the plan's asks. Going back withdraws what was taken for that step; steps after it stay taken.
-An open string plucked twice in a row while a fretted note is asked for goes one back, to the fretted note before, or to the
-open note where there is none; an open note that is itself asked for answers that, and never counts toward the gesture.
+An open string plucked twice in a row directly after a note was taken goes one back, to the fretted note before, or to the
+open note where there is none; an open note that is itself asked for answers that, and never counts toward the gesture. Later
+on, two open plucks are an open check.
 An open note that has moved by more than `RETUNED_CENTS` is asked for once more; when it stays there, what was played since the
 string was last heard open is played again.
 """
@@ -25,17 +26,16 @@ from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session import events as told
 from fretcheck.session.complaints import complaint_words, weak_words, wrong_note_words
-from fretcheck.session.deviation import RETUNED_CENTS
-from fretcheck.session.heard import Match, OpenHeard, expected_hz, match
+from fretcheck.session.heard import Match, expected_hz, match
 from fretcheck.session.plan import Ask, Plan
 from fretcheck.session.progress import Progress
+from fretcheck.session.tuning import Tuning
 
 Keep = Callable[[told.Taken, Pluck], told.Taken]
 """Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't."""
 
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
-DRIFT_WARNING_CENTS = 3.0
 WEAK_CENTS = 2.0
 """A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with
 an honest uncertainty of 3 cents is worth more than none."""
@@ -54,6 +54,8 @@ class Runner:
         Seconds, monotonic; for the time left.
     step_back : bool
         Whether an open string plucked twice in a row goes one back.
+    tune_within_cents : float, optional
+        How well a string is to be tuned before it is played; None to take it as it is.
     taken : sequence of Taken
         What an interrupted session has already accepted (withdrawn plucks left out).
     skipped : iterable of int
@@ -68,6 +70,7 @@ class Runner:
         keep: Keep,
         clock: Callable[[], float],
         step_back: bool = True,
+        tune_within_cents: float | None = None,
         taken: Sequence[told.Taken] = (),
         skipped: Iterable[int] = (),
     ) -> None:
@@ -79,6 +82,8 @@ class Runner:
         self._progress = Progress(plan, clock=clock, taken=taken, skipped=skipped)
         self._recheck: Ask | None = None
         self._unasked_opens = 0
+        self._just_taken = False
+        """Nothing but open plucks was heard since a note was taken: two of them go one back."""
         self._weak: Ask | None = None
         """What was heard too uncertainly, and is asked for once more."""
         self._heard: dict[int, list[tuple[Ask, NoteReading]]] = {}
@@ -87,10 +92,9 @@ class Runner:
         """The string whose open note was heard elsewhere than before, and is asked for once more."""
         self._muted_until_s = float("-inf")
         self._step = self._progress.next_step(0)
-        self._opens: dict[int, OpenHeard] = {}
-        self._first_open_hz: dict[int, float] = {}
+        self._tuning = Tuning(neck, within_cents=tune_within_cents)
         for earlier in self._progress.taken:
-            self._note_open(earlier)
+            self._tuning.note(earlier)
             self._heard.setdefault(earlier.ask.string, []).append((earlier.ask, earlier.note))
 
     # what is known
@@ -133,13 +137,13 @@ class Runner:
         ask = self.ask
         if ask is None or self.state not in ("waiting", "ringing"):
             return None
-        return expected_hz(self.neck, ask.string, ask.fret, self._opens)
+        return expected_hz(self.neck, ask.string, ask.fret, self._tuning.opens)
 
     def deviation_cents(self, ask: Ask, note: NoteReading) -> float | None:
         """How far a note is from what was asked; a fretted note is judged from its own open note, None without one."""
-        if note.f1_hz is None or (ask.fret > 0 and ask.string not in self._opens):
+        if note.f1_hz is None or (ask.fret > 0 and ask.string not in self._tuning.opens):
             return None
-        return cents_between(note.f1_hz, expected_hz(self.neck, ask.string, ask.fret, self._opens))
+        return cents_between(note.f1_hz, expected_hz(self.neck, ask.string, ask.fret, self._tuning.opens))
 
     # what begins
 
@@ -194,15 +198,22 @@ class Runner:
             return self.lost()
         if not note.usable:
             return self._again(ask, complaint_words(self.neck, ask, note))
+        return self._judge(ask, pluck, note, start_s)
+
+    def _judge(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+        """Is a usable note what was asked for, and can it be taken?"""
+        if (off := self._tuning.to_tune(ask, note)) is not None:
+            self.state = "ringing"
+            return [told.OutOfTune(ask=ask, cents=off[0], text=off[1]), self._asked(again=True)]
         before = self._heard.setdefault(ask.string, [])
-        found = match(self.neck, ask, note, self._opens, before)
+        found = match(self.neck, ask, note, self._tuning.opens, before)
         before.append((ask, note))
         if not found.as_asked:
-            return self._not_as_asked(ask, found, note)
+            return self._not_as_asked(ask, found, pluck, note, start_s)
         if (note.u_cents or 0.0) > WEAK_CENTS and self._weak is not ask:
             self._weak = ask
             return self._again(ask, weak_words(ask, note))
-        jump = self._jump_cents(ask, note)
+        jump = self._tuning.jump_cents(ask, note)
         if jump is None:
             self._moved = None
             return self._accept(ask, pluck, note, start_s)
@@ -216,6 +227,9 @@ class Runner:
         ask = self.ask
         if self.state != "listening" or ask is None or not self._listens_to(start_s):
             return []
+        if not self._heard:  # the bench is still being made ready: nobody has plucked yet
+            self.state = "waiting"
+            return [self._asked(again=True)]
         return self._again(ask, reason, silent=silent)
 
     def faint(self, level_db: float, room_db: float) -> list[told.Event]:
@@ -245,6 +259,7 @@ class Runner:
             return []
         self.state = "waiting"
         self._unasked_opens = 0
+        self._just_taken = False
         return [self._asked(again=True)]
 
     def back(self) -> list[told.Event]:
@@ -292,22 +307,28 @@ class Runner:
     def _again(self, ask: Ask, reason: str, *, silent: bool = False) -> list[told.Event]:
         self.state = "ringing"
         self._unasked_opens = 0
+        self._just_taken = False
         return [told.Again(ask=ask, reason=reason, silent=silent), self._asked(again=True)]
 
     def _fell_into_cue(self, ask: Ask, note: NoteReading) -> list[told.Event]:
         """A pluck that began while a cue sounded is not measured, but its player is told; the cue itself is passed over."""
-        if not note.usable or not match(self.neck, ask, note, self._opens).as_asked:
+        if not note.usable or not match(self.neck, ask, note, self._tuning.opens).as_asked:
             return []
         reason = "That pluck began while a cue still sounded; pluck it again."
         return [told.Again(ask=ask, reason=reason, silent=True), self._asked(again=True)]
 
-    def _not_as_asked(self, ask: Ask, found: Match, note: NoteReading) -> list[told.Event]:
+    def _not_as_asked(self, ask: Ask, found: Match, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
         self.state = "ringing"
         open_of_this = ask.fret > 0 and (ask.string, 0) in found.places[:1]
         self._unasked_opens = self._unasked_opens + 1 if open_of_this else 0
+        self._just_taken &= open_of_this
         if self._step_back and self._unasked_opens == 2:
-            now = self._step if self._step is not None else len(self.plan.asks) - 1
-            return self._go_back(self._progress.fretted_before(now))
+            if self._just_taken:
+                now = self._step if self._step is not None else len(self.plan.asks) - 1
+                return self._go_back(self._progress.fretted_before(now))
+            self._unasked_opens = 0
+            self._recheck = Ask(string=ask.string, fret=0, check=True)
+            return self._judge(self._recheck, pluck, note, start_s)
         if found.slipped:
             return self._ask_for_open(ask, found.cents)
         text = wrong_note_words(self.neck, ask, found, note)
@@ -315,9 +336,7 @@ class Runner:
 
     def _go_back(self, step: int) -> list[told.Event]:
         withdrawn = self._progress.reopen(step)
-        self._opens.pop(self.plan.asks[step].string, None)
-        for earlier in self.taken:
-            self._note_open(earlier)
+        self._tuning.anew(self.plan.asks[step].string, self.taken)
         self._recheck = None
         self._step = step
         self._unasked_opens = 0
@@ -329,32 +348,18 @@ class Runner:
         deviation = self.deviation_cents(ask, note)
         self._progress.take(taken)
         self._unasked_opens = 0
+        self._just_taken = True
         self._weak = None
         self.state = "ringing"
         accepted = told.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
-        return [accepted, *self._open_drifted(taken), *self._step_on(ask)]
+        return [accepted, *self._drifted(taken), *self._step_on(ask)]
 
-    def _note_open(self, taken: told.Taken) -> None:
-        if taken.ask.fret == 0 and taken.note.f1_hz is not None:
-            self._opens[taken.ask.string] = OpenHeard(taken.note.f1_hz, taken.note.inharmonicity)
-            self._first_open_hz.setdefault(taken.ask.string, taken.note.f1_hz)
-
-    def _jump_cents(self, ask: Ask, note: NoteReading) -> float | None:
-        """How far an open note lies from where it was last; None for less than slipping or retuning."""
-        before = self._opens.get(ask.string)
-        if ask.fret != 0 or before is None or note.f1_hz is None:
-            return None
-        jump = cents_between(note.f1_hz, before.f1_hz)
-        return jump if abs(jump) > RETUNED_CENTS else None
-
-    def _open_drifted(self, taken: told.Taken) -> list[told.Event]:
+    def _drifted(self, taken: told.Taken) -> list[told.Event]:
+        self._tuning.note(taken)
+        cents = self._tuning.drift_cents(taken)
+        if cents is None:
+            return []
         string = taken.ask.string
-        self._note_open(taken)
-        if taken.ask.fret != 0 or taken.note.f1_hz is None:
-            return []
-        cents = cents_between(taken.note.f1_hz, self._first_open_hz[string])
-        if abs(cents) < DRIFT_WARNING_CENTS:
-            return []
         text = f"String {string} has moved by {cents:+.1f} cents since its first open pluck. Let it settle; check the tuner."
         return [told.Drifted(string=string, cents=cents, text=text)]
 
@@ -379,8 +384,7 @@ class Runner:
         fresh = self._keep(told.Taken(step=step, ask=ask, start_s=start_s, note=note), pluck)
         withdrawn = self._progress.withdraw(stale)
         self._progress.take(fresh)
-        self._first_open_hz.pop(string, None)
-        self._note_open(fresh)
+        self._tuning.anew(string, [fresh])
         self._heard[string] = [(ask, note)]
         self._moved = self._recheck = self._weak = None
         self.state = "ringing"

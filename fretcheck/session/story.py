@@ -42,6 +42,7 @@ class Story:
     plan: Plan
     taken_at: datetime
     step_back: bool
+    tune_within_cents: float | None
     parts: list[Line] = field(default_factory=list)
     accepted: list[Taken] = field(default_factory=list)
     """Every pluck ever accepted, in order; `taken` leaves out the withdrawn."""
@@ -215,4 +216,5 @@ def story_from(header: Line) -> Story:
         plan=Plan(name=header["plan"]["name"], asks=tuple(Ask(**ask) for ask in header["plan"]["asks"])),
         taken_at=datetime.fromisoformat(header["taken_at"]),
         step_back=header["step_back"],
+        tune_within_cents=header.get("tune_within_cents"),
     )

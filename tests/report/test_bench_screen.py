@@ -380,3 +380,24 @@ def test_lines_say_what_happens():
         "taken     string 3, fret 12 (G4)  +2.25 cents",
         "finished  all notes are taken",
     ]
+
+
+def test_a_string_that_is_tuned_up_shows_how_far_it_is_off_in_the_largest_figures():
+    view = a_view(ask=Ask(string=3, fret=0))
+    view.apply(told.OutOfTune(ask=view.ask, cents=-12.3, text="String 3 (G3) is 12 cents flat: tighten it."))
+    text = shown(view, 100, 30)
+    assert "STRING 3 OPEN   G3   CENTS FLAT" in text
+    assert "TUNE UP  String 3 (G3) is 12 cents flat: tighten it." in text
+    size = next(rows for rows in range(24, 3, -1) if big_text("-12", rows)[0] in text)
+    assert size >= 12  # rows; those of string and fret are 15 high here
+    view.apply(accepted(view.ask, 0.4, 1))
+    assert "CENTS FLAT" not in shown(view, 100, 30)
+
+
+def test_going_back_by_the_open_string_is_offered_only_while_it_would():
+    view = a_view()
+    assert "one back" not in shown(view, 100, 30)
+    view.apply(accepted(ASK, 0.4, 1))
+    assert "open string twice: one back" in shown(view, 100, 30)
+    view.apply(told.Again(ask=ASK, reason="Once more."))
+    assert "one back" not in shown(view, 100, 30)

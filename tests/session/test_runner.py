@@ -470,3 +470,48 @@ def test_a_wrong_fret_twice_is_no_slip():
     for _ in range(2):
         assert only(player.pluck(3, 5), told.WrongNote)
     assert only(player.as_asked(), told.Accepted)
+
+
+def test_a_string_is_tuned_up_first_and_the_session_goes_on_by_itself_once_it_holds_still():
+    player = bench(tune_within_cents=5.0)
+    for cents, way in ((-40.0, "tighten"), (12.0, "slacken"), (3.0, "holds still"), (6.0, "slacken"), (1.0, "holds still")):
+        (off,) = only(player.as_asked(cents=cents), told.OutOfTune)
+        assert off.cents == pytest.approx(cents, abs=1e-6)
+        assert way in off.text
+        assert player.runner.ask == Ask(string=3, fret=0)
+    assert not player.runner.taken
+    assert only(player.as_asked(cents=0.5), told.Accepted)
+    assert player.runner.ask.fret == 1
+
+
+def test_a_string_in_tune_costs_no_further_pluck():
+    player = bench(tune_within_cents=5.0, strings=[1, 2, 3])
+    assert len(only(player.through(), told.Accepted)) == 15
+    assert sum(isinstance(event, told.Begun) for event in player.events) == 15
+
+
+def test_another_string_is_not_taken_for_one_that_is_out_of_tune():
+    player = bench(tune_within_cents=5.0)
+    assert only(player.pluck(2, 0), told.WrongNote)
+
+
+def test_two_open_plucks_later_on_are_a_tuning_check():
+    player = bench()
+    for _ in range(2):
+        player.as_asked()  # open, 1
+    player.pluck(3, 7)  # a wrong fret: nothing was just taken
+    player.pluck(3, 0)
+    events = player.pluck(3, 0, cents=1.0)
+    assert not only(events, told.SteppedBack)
+    (check,) = only(events, told.Accepted)
+    assert (check.taken.step, check.taken.ask) == (None, Ask(string=3, fret=0, check=True))
+    assert player.runner.ask.fret == 5
+
+
+def test_a_voice_before_the_first_pluck_is_no_reason_to_ask_again():
+    player = bench()
+    player.runner.onset(1.0)
+    assert player.runner.unusable("Set aside: a voice.", start_s=1.0) == [told.Asked(ask=Ask(string=3, fret=0), again=True)]
+    player.as_asked()
+    player.runner.onset(10.0)
+    assert only(player.runner.unusable("Set aside: a voice.", start_s=10.0), told.Again)
