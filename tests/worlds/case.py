@@ -113,7 +113,7 @@ class Case:
         return built.saddle_mm - best_saddles(ideal, self.hand)
 
     def true_mm(self, cause: str, fret: int | None, string: int | None, *, setbacks: bool = True) -> float | None:
-        """True value of a cause, in its unit (a tilt at string 1); None where the generator has no such number."""
+        """True value of a cause, in its unit (a tilt at string 1; of a nut's string its own part); None where there is no number."""
         built, y = self.built, across(self.built.neck)
         nut_up = built.nut_z - [nut_height(built.neck, s).mm for s in range(1, built.shape[0] + 1)]
         if cause in ("fret_position", "fret_tilt", "fret_wear") and fret is not None:
@@ -128,7 +128,7 @@ class Case:
         if cause == "nut_position":
             return float(built.nut_mm.mean() if string is None else built.nut_mm[string - 1] - built.nut_mm.mean())
         if cause == "nut_height":
-            return float(nut_up.mean() if string is None else nut_up[string - 1])
+            return float(nut_up.mean() if string is None else nut_up[string - 1] - nut_up.mean())
         if cause in ("saddle_position", "saddle_slant"):
             off = self.saddle_error_mm(setbacks=setbacks)
             if cause == "saddle_slant":
