@@ -26,9 +26,6 @@ Outcome = TypeVar("Outcome")
 
 def each(run: Callable[[Job], Outcome], jobs: Sequence[Job], *, processes: int) -> Iterator[Outcome]:
     """`run` of every job, in any order."""
-    if processes == 1:
-        yield from map(run, jobs)
-        return
     use_one_thread()  # the spawned processes import numpy anew
     with get_context("spawn").Pool(processes) as pool:
         yield from pool.imap_unordered(run, jobs, chunksize=4)

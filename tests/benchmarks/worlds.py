@@ -23,7 +23,6 @@ import numpy as np
 
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.result import Finding
-from fretcheck.diagnosis.settings import DiagnosisSettings
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.case import Case, draw
 from tests.worlds.faults import Fault
@@ -153,7 +152,7 @@ def run_one(job: tuple[str, str, int, int]) -> Outcome:
     neck = case.neck(setbacks=row.setbacks, clearance=row.clearance, heights=row.heights)
     heard = case.observations(press_test=row.press_test)
     start = time.process_time()
-    result = diagnose(neck, heard, settings=DiagnosisSettings(saddle="per_string"))
+    result = diagnose(neck, heard)
     outcome = Outcome(world=world, row=name, seconds=time.process_time() - start)
     findings = result.findings
     outcome.causes = [one.cause for one in findings]

@@ -95,31 +95,38 @@ class Built:
         return np.array([one.first_fret for one in self.neck.strings], dtype=float)[:, None]
 
     @property
+    def shares(self) -> Reals:
+        """Distance of the nut and every fret from the nut, as shares of the scale length, (1 + frets,)."""
+        return 1.0 - np.exp2(-np.array(self.neck.fret_cents) / 1200.0)
+
+    @property
     def semitones(self) -> Reals:
-        """Above the open string; NaN where there is no such note."""
-        steps = np.arange(1, self.neck.frets + 1) - self.first
-        return np.where(steps > 0, steps, np.nan)
+        """Above the open string as designed; NaN where there is no such note."""
+        steps = np.full(self.shape, np.nan)
+        for number in range(1, self.shape[0] + 1):
+            for fret in self.neck.frets_of(number):
+                steps[number - 1, fret - 1] = self.neck.cents_above_open(number, fret) / 100.0
+        return steps
 
     @property
     def crown_x(self) -> Reals:
         """Where every string leaves every crown."""
-        k = np.arange(1, self.neck.frets + 1)
-        share = 1.0 - ((RULE_OF_18 - 1.0) / RULE_OF_18) ** k if self.rule_of_18 else 1.0 - np.exp2(-k / 12.0)
-        ideal = self.scales * share + self.scale_mm * (1.0 - np.exp2(-k / 12.0))
+        k, right = np.arange(1, self.neck.frets + 1), self.shares[1:]
+        share = 1.0 - ((RULE_OF_18 - 1.0) / RULE_OF_18) ** k if self.rule_of_18 else right
+        ideal = self.scales * share + self.scale_mm * right
         tilt = across(self.neck)[:, None] * self.tilt_mm
         return ideal + self.fret_mm + tilt + self.wear_mm + self.crown_mm
 
     @property
     def crown_z(self) -> Reals:
         """Relief hollows the neck along a parabola from nut to last fret."""
-        k = np.arange(1, self.neck.frets + 1)
-        u = (1.0 - np.exp2(-k / 12.0)) / (1.0 - np.exp2(-self.neck.frets / 12.0))
+        u = self.shares[1:] / self.shares[-1]
         return self.crown_height_mm - 4.0 * self.relief_mm * u * (1.0 - u)
 
     @property
     def ends(self) -> Ends:
         """Of all notes."""
-        start = self.scales * (1.0 - np.exp2(-self.first / 12.0))
+        start = self.scales * self.shares[self.first.astype(int)]
         return Ends(
             nut_x=start + self.nut_mm[:, None],
             nut_z=self.nut_z[:, None],

@@ -46,7 +46,8 @@ class Case:
     # --- the description -----------------------------------------------------------------------------------------------
     def neck(self, *, setbacks: bool = True, clearance: bool = False, heights: bool = False) -> Neck:
         """As the user writes it: with or without setbacks, every string's clearance, action and relief as measured."""
-        neck, rng = self.built.neck, np.random.default_rng([*self.seed, 77])
+        rng, moves = np.random.default_rng([*self.seed, 77]), "slant" if self.world.straight_saddle else "per_string"
+        neck = replace(self.built.neck, saddle_moves=moves)
         if not setbacks:
             neck = replace(neck, strings=tuple(replace(one, saddle_setback_mm=None) for one in neck.strings))
         rows: list[Measurement] = []
@@ -58,7 +59,7 @@ class Case:
                 for s, gap in enumerate(gaps, start=1)
             ]
         if heights:
-            sides = self.built.clearance_mm(12)[[0, -1]] + 0.1 * rng.standard_normal(2)
+            sides = self.built.clearance_mm(self.built.neck.octave_fret)[[0, -1]] + 0.1 * rng.standard_normal(2)
             relief = max(self.built.relief_mm + 0.05 * rng.standard_normal(), 0.0)
             neck = replace(neck, action_12_mm=Sides(treble=float(sides[0]), bass=float(sides[1])), relief_mm=float(relief))
         return replace(neck, measured=(*neck.measured, *rows))
@@ -113,7 +114,7 @@ class Case:
         return built.saddle_mm - best_saddles(ideal, self.hand)
 
     def true_mm(self, cause: str, fret: int | None, string: int | None, *, setbacks: bool = True) -> float | None:
-        """True value of a cause, in its unit (a tilt at string 1; of a nut's string its own part); None where there is no number."""
+        """True value of a cause, in its unit (a tilt at string 1; of a string's slot its own part); None where there is none."""
         built, y = self.built, across(self.built.neck)
         nut_up = built.nut_z - [nut_height(built.neck, s).mm for s in range(1, built.shape[0] + 1)]
         if cause in ("fret_position", "fret_tilt", "fret_wear") and fret is not None:

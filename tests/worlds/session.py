@@ -111,14 +111,12 @@ class Listener:
         self, *, plucks: int, notes: dict[int, list[int]] | None = None, spoiled: tuple[int, int, float] | None = None
     ) -> list[Observation]:
         """Every note `plucks` times, or those of `notes` (frets by string); `spoiled`: string, fret, cents added to a pluck."""
-        strings, frets = self.built.shape
         if self.world.bend_mm:
             none = replace(self.hand, bend_rms_mm=np.zeros_like(self.hand.bend_rms_mm))
             self._bent = self.built.stopped(self.hand) - self.built.stopped(none)
         result: list[Observation] = []
-        for string in range(1, strings + 1):
-            first = self.built.neck.string(string).first_fret
-            asked = list(range(first + 1, frets + 1)) if notes is None else sorted(notes.get(string, []))
+        for string in range(1, self.built.shape[0] + 1):
+            asked = list(self.built.neck.frets_of(string)) if notes is None else sorted(notes.get(string, []))
             tuning = TUNED_CENTS * float(self.rng.standard_normal())
             if asked:
                 result += self.string(string, asked, plucks=plucks, tuning=tuning)

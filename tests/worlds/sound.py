@@ -28,10 +28,12 @@ def falling(frets: int) -> Reals:
 
 
 def saddle_z(built: Built, action_mm: float | Reals) -> Reals:
-    """Saddle heights at which the open strings stand `action_mm` over the crown of fret 12 (or of their last)."""
-    ends, index = built.ends, min(12, built.neck.frets) - 1
+    """Saddle heights at which the open strings stand `action_mm` over the octave's crown; a short string's is the others'."""
+    ends, index = built.ends, built.neck.octave_fret - 1
     share = ((ends.crown_x[:, index] - ends.nut_x[:, 0]) / (ends.saddle_x - ends.nut_x)[:, 0]).clip(0.1)
-    return built.nut_z + (action_mm + ends.crown_z[:, index] - built.nut_z) / share
+    heights = built.nut_z + (action_mm + ends.crown_z[:, index] - built.nut_z) / share
+    full = built.first[:, 0] == 0
+    return np.where(full, heights, heights[full].mean())
 
 
 def best_saddles(built: Built, hand: Hand) -> Reals:
@@ -122,7 +124,7 @@ def sound_neck(rng: np.random.Generator, instrument: Instrument, world: World) -
         scale_mm=0.0,
         nut_mm=np.zeros(strings),
         nut_z=np.full(strings, instrument.nut_height_mm),
-        saddle_mm=np.array([one.saddle_setback_mm for one in neck.strings]),
+        saddle_mm=np.array([one.saddle_setback_mm or 0.0 for one in neck.strings]),
         saddle_z=np.zeros(strings),
         relief_mm=float(for_heights.uniform(*world.relief_mm)),
         matter=matter,

@@ -40,7 +40,7 @@ def constants(
     string: String, *, reference_hz: float, core: float, gauge: float, modulus: float = 1.0
 ) -> tuple[float, float, float]:
     """κ, β0 and √(Tμ) in kg/s; `core`, `gauge`, `modulus` are factors on what is usual."""
-    length = (string.scale_length_mm * 2.0 ** (-string.first_fret / 12.0) + string.saddle_setback_mm) / 1000.0
+    length = (string.scale_length_mm * 2.0 ** (-string.first_fret / 12.0) + (string.saddle_setback_mm or 0.0)) / 1000.0
     wave = 2.0 * length * note_frequency_hz(string.note, reference_hz=reference_hz)
     outer = string.gauge_mm * gauge / 1000.0
     polymer = string.material in POLYMER_KG_M3 or string.material == "silver_plated_copper"
