@@ -84,7 +84,7 @@ def _candidates(posterior: Posterior) -> list[tuple[str, int | None, int | None,
     for what, fret, string in asked:
         row = measurement_row(design, parameters, what=what, fret=fret, string=string)
         if row is not None and row.any():
-            answer.append((what, fret, string, row, MEASUREMENT_KINDS[what].typical_u_mm))
+            answer.append((what, fret, string, row, MEASUREMENT_KINDS[what].u_mm()))
     pressure = parameters.column("pressure")
     if pressure is not None and parameters.column("light") is None:
         row = np.zeros(len(parameters.keys))

@@ -3,7 +3,7 @@
 Conventions
 -----------
 A line reads ``file: place: key = value is wrong, allowed range: cure``. The cure is a guess and is offered only where exactly the
-mistake's own arithmetic leads back into the allowed range (25.5 "mm" of scale length are 647.7 mm when taken as inches).
+mistake's own arithmetic leads back into the allowed range.
 """
 
 from __future__ import annotations
@@ -11,14 +11,14 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.schema import MAX_FRETS, MAX_STRINGS, MIN_STRINGS, MeasuredTable, NeckTable, PartialFretTable, StringTable
-from fretcheck.neck.temperament import MM_PER_INCH
+from fretcheck.neck.units import length_of
+from fretcheck.neck.unneeded_keys import REASONS
 
 TABLES: dict[str, type[BaseModel]] = {
     "": NeckTable,
@@ -26,7 +26,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "measured": MeasuredTable,
     "partial_frets": PartialFretTable,
 }
-_UNITS = {"_mm": " mm", "_in": " in", "_hz": " Hz", "_cents": " cents", "_n": " N", "_g_m": " g/m"}
+_UNITS = {"_mm": " mm", "_hz": " Hz", "_cents": " cents", "_n": " N", "_g_m": " g/m"}
 
 
 def complaint(message: str, *, place: str = "", key: str | None = None, value: object = None) -> NeckError:
@@ -71,13 +71,14 @@ def _sentence(details: ErrorDetails, *, table: str, key: str) -> str:
         return f'unknown key "{key}"{nearest_key(key, table=table)}'
     if kind == "missing":
         meaning = TABLES[table].model_fields[key].description
-        return f'"{key}" is missing' + (f" ({meaning})" if meaning else f": write at least {MIN_STRINGS} [[{key}]]")
+        inches = f" (or {key.removesuffix('_mm')}_in)" if length_of(key) else ""
+        return f'"{key}"{inches} is missing ({meaning})'
     if kind in ("too_short", "too_long"):
-        return f"{limits['actual_length']} [[{key}]]: {_count_range(key)}"
+        return f"{limits['actual_length']} {key}: {_count_range(key)}"
     if kind in ("string_too_short", "string_too_long"):
         return f"{said} has {len(str(value))} letters: allowed are 1 to {_limits(table, key)[1]:g}"
     if kind in ("greater_than_equal", "less_than_equal", "greater_than", "less_than"):
-        return f"{said} lies outside the allowed {range_of(table, key)}{length_cure(key, value, limits=_limits(table, key))}"
+        return f"{said} lies outside the allowed {range_of(table, key)}"
     if kind == "finite_number":
         return f"{said} is not a finite number: allowed is {range_of(table, key)}"
     if kind == "literal_error":
@@ -88,15 +89,21 @@ def _sentence(details: ErrorDetails, *, table: str, key: str) -> str:
         "bool_type": "true or false",
         "string_type": "text in quotes",
     }
-    wanted |= {"int_from_float": "a whole number", "list_type": f"a list of tables, each begun with [[{key}]]"}
+    wanted |= {"int_from_float": "a whole number", "list_type": _list_form(key)}
     wanted |= {"model_type": f"a table, begun with [[{table}]]", "model_attributes_type": f"a table, begun with [[{table}]]"}
     expected = wanted.get(kind, details["msg"])
     unquoted = ", without quotes" if isinstance(value, str) and kind in ("float_type", "int_type", "bool_type") else ""
     return f"{said} must be {expected}{unquoted}"
 
 
+def _list_form(key: str) -> str:
+    return f"a list of tables, each begun with [[{key}]]" if key in TABLES else "a list in [ ]"
+
+
 def _count_range(key: str) -> str:
-    return f"{MIN_STRINGS} to {MAX_STRINGS} strings are allowed" if key == "strings" else "that is too many"
+    if key in ("strings", "gauges_mm", "gauges_in"):
+        return f"{MIN_STRINGS} to {MAX_STRINGS} strings are allowed"
+    return f"1 to {MAX_FRETS} are allowed" if key.startswith("fret") else "that is too many"
 
 
 def shown(value: object) -> str:
@@ -126,30 +133,6 @@ def range_of(table: str, key: str) -> str:
     return f"{low:g} to {high:g}{unit}" if low is not None and high is not None else f"any number{unit}"
 
 
-def length_cure(key: str, value: Any, *, limits: tuple[float | None, float | None]) -> str:
-    """The cure where a length was evidently written in another unit."""
-    low, high = limits
-    stem, _, unit = key.rpartition("_")
-    if unit not in ("mm", "in") or low is None or high is None or not value > 0 or key == "u_mm":
-        return ""
-
-    def fits(length: float) -> bool:
-        return low <= length <= high
-
-    thousandths = value / 1000.0 if unit == "in" else value / 1000.0 * MM_PER_INCH
-    if unit == "mm" and fits(value * MM_PER_INCH):
-        return f": looks like inches, use {stem}_in" if stem in ("gauge", "core", "scale_length") else ": looks like inches"
-    if unit == "in" and fits(value / MM_PER_INCH):
-        return f": looks like mm, use {stem}_mm"
-    if stem in ("gauge", "core") and fits(thousandths):
-        return f": looks like thousandths of an inch, use {stem}_in = {value / 1000.0:g}"
-    if unit == "mm" and stem == "scale_length":
-        for name, factor in (("centimetres", 10.0), ("metres", 1000.0)):
-            if fits(value * factor):
-                return f": looks like {name}, write {value * factor:g}"
-    return ""
-
-
 def one_of(key: str, value: str, known: Iterable[str]) -> str:
     """That `value` is none of the `known` words, the nearest of them first."""
     names = list(known)
@@ -159,8 +142,10 @@ def one_of(key: str, value: str, known: Iterable[str]) -> str:
 
 
 def nearest_key(key: str, *, table: str) -> str:
-    """The known key that was probably meant, or all of them."""
-    known = list(TABLES[table].model_fields)
+    """The known key that was probably meant, the reason why it is not needed, or all of them."""
+    known = [alias for name, info in TABLES[table].model_fields.items() for alias in _spellings(info.alias or name)]
+    if key.lower() in REASONS:
+        return f": {REASONS[key.lower()]}"
     close = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.6)
     if close:
         return f': did you mean "{close[0]}"?'
@@ -168,6 +153,13 @@ def nearest_key(key: str, *, table: str) -> str:
     if starts:
         return f': did you mean "{starts[0]}"?'
     for other, model in TABLES.items():
-        if key in model.model_fields:
+        if key in model.model_fields or key.replace("_in", "_mm") in model.model_fields:
             return f": it belongs {f'inside [[{other}]]' if other else 'at the top of the file, before the first [[…]]'}"
-    return f": known are {', '.join(known)}"
+    long_form = [name for name in known if not name.startswith(("u_", "perpendicular")) and not name.endswith("_in")]
+    return f": known are {', '.join(long_form)}; lengths also as …_in"
+
+
+def _spellings(key: str) -> list[str]:
+    """A key, and the same in inches where it is a length."""
+    split = length_of(key)
+    return [key] if split is None or split[0] == "gauges" else [key, f"{split[0]}_in"]

@@ -9,17 +9,19 @@ from __future__ import annotations
 
 import datetime
 
-from fretcheck.neck.complaint import complaint, length_cure, one_of, require, shown
+from fretcheck.errors import NeckError
+from fretcheck.neck.complaint import complaint, one_of, require, shown
 from fretcheck.neck.description import Measurement, Neck
-from fretcheck.neck.measurement import MEASUREMENT_KINDS, MeasurementKind
+from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM, MeasurementKind
 from fretcheck.neck.schema import MeasuredTable
 from fretcheck.neck.temperament import MM_PER_INCH
+from fretcheck.neck.units import Length, in_mm
 
 MEASURED_OFF_MM = 15.0
 """A distance this far from the design was measured to another fret, or in another unit: common practice, no source."""
 
 
-def measurement_of(row: MeasuredTable, *, number: int, neck: Neck) -> Measurement:
+def measurement_of(row: MeasuredTable, *, number: int, neck: Neck, question: bool = False) -> Measurement:
     """One measurement, checked.
 
     Raises
@@ -40,13 +42,34 @@ def measurement_of(row: MeasuredTable, *, number: int, neck: Neck) -> Measuremen
         require(not (missing or unwanted), f"{kind.what} {verb} {key}: {kind.meaning}", place=place, key=key, value=given)
         on_the_neck = given is None or given <= last
         require(on_the_neck, f"{key} = {given}: this neck has {last} {key}s", place=place, key=key, value=given)
-    if not kind.low_mm <= row.mm <= kind.high_mm:
-        cure = length_cure("_mm", row.mm, limits=(kind.low_mm, kind.high_mm))
-        allowed = f"lies outside the allowed {kind.low_mm:g} to {kind.high_mm:g} mm"
-        raise complaint(f"{kind.what}: mm = {shown(row.mm)} {allowed}{cure}", place=place, key="mm", value=row.mm)
-    _check_against_design(row, kind, place=place, neck=neck)
-    day = _date_of(row, place=place)
-    return Measurement(what=row.what, mm=row.mm, u_mm=row.u_mm, fret=row.fret, string=row.string, date=day)
+    mm, u_mm = _lengths(row, kind, place=place, question=question)
+    _check_against_design(row, kind, mm, place=place, neck=neck)
+    return Measurement(what=row.what, mm=mm, u_mm=u_mm, fret=row.fret, string=row.string, date=_date_of(row, place=place))
+
+
+def _lengths(row: MeasuredTable, kind: MeasurementKind, *, place: str, question: bool) -> tuple[float, float]:
+    """Length and standard uncertainty in mm; by the tool where none is given."""
+    require(
+        row.tool is None or row.tool in TOOL_U_MM,
+        one_of("tool", row.tool or "", TOOL_U_MM),
+        place=place,
+        key="tool",
+        value=row.tool,
+    )
+    given = [("mm", row.mm), ("in", row.inches)]
+    said = [(key, value) for key, value in given if value is not None]
+    one = f"{kind.what} needs one length: mm = … or in = …"
+    require(len(said) == 1, one, place=place, key="mm")
+    range_of_u = Length(low_mm=0.001, high_mm=10.0, usual_mm=(0.001, 10.0))
+    own = [(key, value) for key, value in (("u_mm", row.u_mm), ("u_in", row.u_in)) if value is not None]
+    require(len(own) < 2, "give u_mm or u_in, not both", place=place, key="u_mm")
+    limits = Length(low_mm=kind.low_mm, high_mm=kind.high_mm, usual_mm=kind.usual_mm)
+    try:
+        mm = in_mm(said[0][1], key=said[0][0], limits=limits, question=question)
+        u_mm = in_mm(own[0][1], key=own[0][0], limits=range_of_u, question=False) if own else kind.u_mm(row.tool)  # type: ignore[arg-type]
+    except NeckError as error:
+        raise complaint(f"{kind.what}: {error}", place=place, key=error.key, value=error.value) from None
+    return mm, u_mm
 
 
 def _date_of(row: MeasuredTable, *, place: str) -> datetime.date | None:
@@ -61,7 +84,7 @@ def _date_of(row: MeasuredTable, *, place: str) -> datetime.date | None:
         ) from None
 
 
-def _check_against_design(row: MeasuredTable, kind: MeasurementKind, *, place: str, neck: Neck) -> None:
+def _check_against_design(row: MeasuredTable, kind: MeasurementKind, mm: float, *, place: str, neck: Neck) -> None:
     """A long distance must at least resemble the design."""
     string = None if row.string is None else neck.string(row.string)
     if kind.what == "nut_to_fret" and row.fret is not None:
@@ -70,11 +93,21 @@ def _check_against_design(row: MeasuredTable, kind: MeasurementKind, *, place: s
         require(row.fret > start, none_such, place=place, key="fret", value=row.fret)
         design = neck.nut_distance_mm(row.fret, row.string) - neck.nut_distance_mm(start, row.string) - own_nut
         doubt = "is the fret right?"
+    elif kind.what == "fret_to_fret" and row.fret is not None:
+        design, doubt = (
+            neck.nut_distance_mm(row.fret, row.string) - neck.nut_distance_mm(row.fret - 1, row.string),
+            "is the fret right?",
+        )
     elif kind.what == "nut_to_saddle" and row.string is not None:
         design, doubt = neck.open_length_mm(row.string), "is the string right?"
     else:
         return
-    if abs(row.mm - design) > MEASURED_OFF_MM:
-        cure = "looks like inches" if abs(row.mm * MM_PER_INCH - design) <= MEASURED_OFF_MM else doubt
-        far = f"is more than {MEASURED_OFF_MM:g} mm from the design, {design:.1f} mm"
-        raise complaint(f"{kind.what}: mm = {shown(row.mm)} {far}: {cure}", place=place, key="mm", value=row.mm)
+    if abs(mm - design) > min(MEASURED_OFF_MM, 0.5 * design):
+        written = f"mm = {shown(mm)}" if row.inches is None else f"in = {shown(row.inches)}"
+        cure = doubt
+        if row.inches is None and abs(mm * MM_PER_INCH - design) <= MEASURED_OFF_MM:
+            cure = "looks like inches"
+        elif row.inches is not None and abs(mm / MM_PER_INCH - design) <= MEASURED_OFF_MM:
+            cure = "looks like mm"
+        far = f"is more than {min(MEASURED_OFF_MM, 0.5 * design):.3g} mm from the design, {design:.1f} mm"
+        raise complaint(f"{kind.what}: {written} {far}: {cure}", place=place, key="mm", value=mm)

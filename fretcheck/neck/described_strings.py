@@ -2,11 +2,12 @@
 
 Conventions
 -----------
-String 1 is the first and the highest-sounding. A complaint starts with "string N".
+String 1 is the first. A complaint starts with "string N".
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 from fretcheck.errors import NeckError
@@ -14,42 +15,52 @@ from fretcheck.neck.complaint import complaint, one_of, require
 from fretcheck.neck.description import String
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.schema import NeckTable, StringTable
-from fretcheck.neck.temperament import MM_PER_INCH, note_to_midi
+from fretcheck.neck.short_forms import of_each
+from fretcheck.neck.temperament import midi_to_note, note_to_midi
 
 
-def length_mm(table: NeckTable | StringTable, stem: str, *, place: str = "") -> float | None:
-    """A length given as `stem` in mm or in inches, in mm; None where it is not given.
-
-    Raises
-    ------
-    NeckError
-        It is given twice.
-    """
-    mm, inches = getattr(table, f"{stem}_mm"), getattr(table, f"{stem}_in")
-    require(mm is None or inches is None, f"give {stem}_mm or {stem}_in, not both", place=place, key=f"{stem}_in", value=inches)
-    return float(mm) if mm is not None else inches * MM_PER_INCH if inches is not None else None
-
-
-def strings_of(table: NeckTable, *, scale_lengths_mm: list[float], frets: int) -> tuple[String, ...]:
-    """All strings of a description; `scale_lengths_mm` holds one length a string."""
+def strings_of(
+    table: NeckTable, rows: Sequence[StringTable], *, turned: bool, scale_lengths_mm: Sequence[float], frets: int
+) -> tuple[String, ...]:
+    """All strings of a description; `scale_lengths_mm` holds one length a string, lists are `turned` round with them."""
+    setbacks = of_each(table.saddle_setback_mm, rows, key="saddle_setback_mm", turned=turned)
+    nuts = of_each(table.nut_compensation_mm, rows, key="nut_compensation_mm", turned=turned)
     strings = tuple(
-        _string(row, number=number, scale_length_mm=scale, frets=frets)
-        for number, (row, scale) in enumerate(zip(table.strings, scale_lengths_mm, strict=True), start=1)
+        _string(
+            row,
+            place=f"string {number}",
+            semitones=table.tuned_semitones,
+            scale_length_mm=scale_lengths_mm[number - 1],
+            setback_mm=setbacks[number - 1],
+            nut_mm=nuts[number - 1],
+            frets=frets,
+        )
+        for number, row in enumerate(rows, start=1)
     )
     _check_courses(strings)
-    _check_order(strings)
+    turn = 'turn the list round, the first [[strings]] is string 1, the treble side (from = "treble" if it is right as it stands)'
+    ends = f"strings run from {strings[0].note} up to {strings[-1].note}: {turn}"
+    require(table.starts_from is not None or not climbs(strings), ends, key="strings")
     return strings
 
 
-def _string(row: StringTable, *, number: int, scale_length_mm: float, frets: int) -> String:
-    place = f"string {number}"
+def _string(
+    row: StringTable,
+    *,
+    place: str,
+    semitones: int,
+    scale_length_mm: float,
+    setback_mm: float | None,
+    nut_mm: float | None,
+    frets: int,
+) -> String:
     try:
-        note_to_midi(row.note)
+        midi = note_to_midi(row.note) + semitones
+        note = midi_to_note(midi) if semitones else row.note
+        note_to_midi(note)
     except NeckError as error:
         raise complaint(f"note: {error}", place=place, key="note", value=row.note) from None
-    gauge, core = length_mm(row, "gauge", place=place), length_mm(row, "core", place=place)
-    if gauge is None:
-        raise complaint('"gauge_mm" (or gauge_in) is missing', place=place, key="gauge_mm")
+    gauge, core = row.gauge_mm, row.core_mm
     for key, name in (("material", row.material), ("core_material", row.core_material)):
         require(name is None or name in MATERIALS, one_of(key, name or "", MATERIALS), place=place, key=key, value=name)
     if row.construction == "plain":
@@ -61,7 +72,7 @@ def _string(row: StringTable, *, number: int, scale_length_mm: float, frets: int
     no_fret = f"first_fret = {row.first_fret} leaves no fret to play: the last one is {frets}"
     require(row.first_fret < frets, no_fret, place=place, key="first_fret", value=row.first_fret)
     return String(
-        note=row.note,
+        note=note,
         gauge_mm=gauge,
         construction=row.construction,
         material=row.material,
@@ -69,9 +80,9 @@ def _string(row: StringTable, *, number: int, scale_length_mm: float, frets: int
         core_mm=core,
         core_material=row.core_material,
         mass_per_length_g_m=row.mass_per_length_g_m,
-        tension_n=row.tension_n,
-        saddle_setback_mm=row.saddle_setback_mm,
-        nut_compensation_mm=row.nut_compensation_mm,
+        tension_n=None if row.tension_n is None else row.tension_n * 2.0 ** (semitones / 6.0),  # goes with the frequency squared
+        saddle_setback_mm=setback_mm if row.saddle_setback_mm is None else row.saddle_setback_mm,
+        nut_compensation_mm=(nut_mm or 0.0) if row.nut_compensation_mm is None else row.nut_compensation_mm,
         first_fret=row.first_fret,
         course=row.course,
     )
@@ -97,20 +108,16 @@ def _check_courses(strings: tuple[String, ...]) -> None:
         last_of[string.course] = number
 
 
-def _check_order(strings: tuple[String, ...]) -> None:
-    """Refuse a list turned round; re-entrant tunings, octave courses and short strings are right as they are.
+def climbs(strings: Sequence[String]) -> bool:
+    """Whether a list looks turned round; re-entrant tunings, octave courses and short strings are right as they are.
 
     The order tells the diagnosis which edge of the neck is the treble one. Only a list that mostly climbs is turned round.
     """
     lowest: dict[tuple[str, int], int] = {}
+    start = min(string.first_fret for string in strings)
     for number, string in enumerate(strings, start=1):
-        if string.first_fret == 0:
+        if string.first_fret == start:
             group = ("string", number) if string.course is None else ("course", string.course)
             lowest[group] = min(lowest.get(group, 128), note_to_midi(string.note))
     steps = [lower - upper for upper, lower in pairwise(lowest.values())]
-    require(
-        sum(step > 0 for step in steps) <= sum(step < 0 for step in steps),
-        f"strings run from {strings[0].note} up to {strings[-1].note}: "
-        "turn the list round, the first [[strings]] is string 1, the highest-sounding",
-        key="strings",
-    )
+    return sum(step > 0 for step in steps) > sum(step < 0 for step in steps)

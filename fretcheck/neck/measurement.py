@@ -6,8 +6,9 @@ the documentation take their wording from here.
 Conventions
 -----------
 Lengths in mm. Distances along the neck start at the front edge of the nut (or the crown of the zero fret) and end at the
-middle of a fret's crown, or at the edge of the saddle where the string leaves it. `u_mm` is a standard uncertainty: about half
-the smallest division that can be read with confidence. Ranges are plausible limits of a neck (common practice, no source).
+middle of a fret's crown, or at the edge of the saddle where the string leaves it. `u_mm` is a standard uncertainty; where none
+is given it follows from the tool, but no part is better defined than `least_u_mm`. Ranges, and what tools and parts allow, are
+common practice, no source. Outside `usual_mm` a length is questioned when it fits the other unit better.
 """
 
 from __future__ import annotations
@@ -16,6 +17,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 Need = Literal["required", "optional", "no"]
+Tool = Literal["rule", "calliper", "feeler"]
+TOOL_U_MM: dict[Tool, float] = {"rule": 0.15, "calliper": 0.05, "feeler": 0.03}
+"""About half the smallest division that can be read with confidence: 0.5 mm or 1/64 in, 0.05 mm, leaves 0.05 mm apart."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,9 +32,15 @@ class MeasurementKind:
     string: Need
     low_mm: float
     high_mm: float
-    typical_u_mm: float
-    """What the usual tool reaches: common practice, no source."""
-    tool: str
+    usual_mm: tuple[float, float]
+    least_u_mm: float
+    """How well the ends of this length are defined, whatever the tool."""
+    tool: Tool
+    """The usual one, taken where none is named."""
+
+    def u_mm(self, tool: Tool | None = None) -> float:
+        """Standard uncertainty by this tool."""
+        return max(TOOL_U_MM[tool or self.tool], self.least_u_mm)
 
 
 MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
@@ -43,8 +53,9 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
             string="optional",
             low_mm=5.0,
             high_mm=1400.0,
-            typical_u_mm=0.1,
-            tool="long rule",
+            usual_mm=(20.0, 1000.0),
+            least_u_mm=0.05,
+            tool="rule",
         ),
         MeasurementKind(
             what="fret_to_fret",
@@ -53,7 +64,8 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
             string="optional",
             low_mm=2.0,
             high_mm=90.0,
-            typical_u_mm=0.05,
+            usual_mm=(4.0, 90.0),
+            least_u_mm=0.05,
             tool="calliper",
         ),
         MeasurementKind(
@@ -63,8 +75,9 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
             string="required",
             low_mm=200.0,
             high_mm=1540.0,
-            typical_u_mm=0.3,
-            tool="long rule",
+            usual_mm=(200.0, 1540.0),
+            least_u_mm=0.3,
+            tool="rule",
         ),
         MeasurementKind(
             what="first_fret_clearance",
@@ -73,8 +86,9 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
             string="optional",
             low_mm=0.0,
             high_mm=3.0,
-            typical_u_mm=0.05,
-            tool="feeler gauge",
+            usual_mm=(0.05, 1.5),
+            least_u_mm=0.03,
+            tool="feeler",
         ),
         MeasurementKind(
             what="action_12",
@@ -83,8 +97,9 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
             string="optional",
             low_mm=0.2,
             high_mm=10.0,
-            typical_u_mm=0.1,
-            tool="rule or wedge gauge",
+            usual_mm=(0.5, 5.0),
+            least_u_mm=0.05,
+            tool="rule",
         ),
         MeasurementKind(
             what="relief",
@@ -93,8 +108,9 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
             string="optional",
             low_mm=-1.0,
             high_mm=2.0,
-            typical_u_mm=0.05,
-            tool="feeler gauge",
+            usual_mm=(0.03, 1.0),
+            least_u_mm=0.03,
+            tool="feeler",
         ),
         MeasurementKind(
             what="capo",
@@ -103,7 +119,8 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
             string="no",
             low_mm=0.0,
             high_mm=30.0,
-            typical_u_mm=1.0,
+            usual_mm=(1.0, 20.0),
+            least_u_mm=1.0,
             tool="rule",
         ),
     )

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fretcheck.files import write_text
+from fretcheck.neck.described_strings import climbs
 from fretcheck.neck.description import Measurement, Neck, PartialFret, Sides, String
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
@@ -31,6 +32,8 @@ def neck_to_mapping(neck: Neck) -> dict[str, Any]:
     Required keys are always present, in the order of the records; a string's own scale length only where it differs.
     """
     data = _given(neck, leave_out=("strings", "measured", "partial_frets"))
+    if climbs(neck.strings):
+        data["from"] = "treble"
     data["strings"] = []
     for string in neck.strings:
         row = _given(string)
@@ -87,7 +90,7 @@ def neck_text(neck: Neck, *, heading: str = "", remark: str = "") -> str:
     document.add(tomlkit.nl())
     for key, value in data.items():
         if key not in ("strings", "measured", "partial_frets"):
-            document.add(key, _commented(value, NeckTable.model_fields[key].description))
+            document.add(key, _commented(value, NeckTable.model_fields["starts_from" if key == "from" else key].description))
     for line in textwrap.wrap(remark, width=110):
         document.add(tomlkit.comment(line))
     document.add(

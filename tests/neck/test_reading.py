@@ -65,7 +65,7 @@ def test_heights_saddle_and_dates():
 
 
 def test_a_zero_fret_leaves_no_clearance_to_describe():
-    with pytest.raises(NeckError, match="the zero fret carries the strings"):
+    with pytest.raises(NeckError, match="a zero fret or capo carries the strings"):
         neck_from_mapping({**GOOD, "zero_fret": True, "first_fret_clearance_mm": 0.4})
 
 
@@ -75,8 +75,8 @@ BAD_VALUES = [
         25.5,
         r"scale_length_mm = 25\.5 lies outside the allowed 200 to 1500 mm: .*inches, use scale_length_in",
     ),
-    (("scale_length_mm",), 64.8, "looks like centimetres, write 648"),
-    (("scale_length_mm",), 0.648, "looks like metres, write 648"),
+    (("scale_length_mm",), 64.8, "looks like centimetres, write scale_length_mm = 648"),
+    (("scale_length_mm",), 0.648, "looks like metres, write scale_length_mm = 648"),
     (("scale_length_mm",), math.nan, "scale_length_mm = nan is not a finite number: allowed is 200 to 1500 mm"),
     (("scale_length_mm",), math.inf, "not a finite number"),
     (("scale_length_mm",), -648.0, "lies outside the allowed 200 to 1500 mm$"),
@@ -110,10 +110,10 @@ BAD_VALUES = [
     (("strings", 2, "first_fret"), 20, "leaves no fret to play: the last one is 20"),
     (("strings", 2, "first_fret"), 40, "0 to 35"),
     (("strings",), GOOD["strings"][:2], r"2 \[\[strings\]\]: 3 to 14 strings are allowed"),
-    (("strings",), GOOD["strings"][:5] * 3, r"15 \[\[strings\]\]: 3 to 14"),
+    (("strings",), GOOD["strings"][:5] * 3, "15 strings: 3 to 14"),
     (("strings",), GOOD["strings"][::-1], "from E2 up to E4: turn the list round"),
     (("strings",), 6, r"a list of tables, each begun with \[\[strings\]\]"),
-    (("strings", 2), {"note": "E4"}, '"construction" is missing'),
+    (("strings", 2), {"note": "E4", "gauge_mm": 0.3}, '"construction" is missing'),
     (("strings", 2), {"note": "E4", "construction": "plain", "material": "steel"}, "gauge_in. is missing"),
     (("measured",), [{**RULED, "what": "nut_to_fert"}], 'did you mean "nut_to_fret"'),
     (("measured",), [{**RULED, "mm": 12.76}], "more than 15 mm from the design, 324.0 mm: looks like inches"),
@@ -129,7 +129,7 @@ BAD_VALUES = [
     (("action_12_mm",), 0.08, r"action_12_mm = 0\.08 lies outside the allowed 0\.2 to 10 mm: looks like inches"),
     (("action_12_mm",), {"treble": 1.6}, "bass is missing"),
     (("action_12_mm",), {"treble": 1.6, "base": 2.0}, 'unknown side "base": write treble and bass'),
-    (("action_12_mm",), "2.0", "must be a number, or { treble"),
+    (("action_12_mm",), "2.0", "action_12_mm = .2.0. must be a number, without quotes$"),
     (("relief_mm",), 3.0, r"relief_mm = 3 lies outside the allowed -1 to 2 mm"),
     (("saddle_moves",), "all", "saddle_moves = .all. is not one of"),
 ]
@@ -154,10 +154,12 @@ def test_missing_keys(key):
 @pytest.mark.parametrize("kind", MEASUREMENT_KINDS.values(), ids=lambda kind: kind.what)
 def test_each_kind_of_measurement(kind):
     needs = {name: 3 for name, need in (("fret", kind.fret), ("string", kind.string)) if need == "required"}
-    middle = {"nut_to_fret": 648.0 * (1 - 2 ** (-3 / 12)), "nut_to_saddle": 650.0}.get(
-        kind.what, (kind.low_mm + kind.high_mm) / 2
-    )
-    row = {"what": kind.what, "mm": middle, "u_mm": kind.typical_u_mm, **needs}
+    design = {
+        "nut_to_fret": 648.0 * (1 - 2 ** (-3 / 12)),
+        "fret_to_fret": 648.0 * (2 ** (-2 / 12) - 2 ** (-3 / 12)),
+        "nut_to_saddle": 650.0,
+    }
+    row = {"what": kind.what, "mm": design.get(kind.what, (kind.low_mm + kind.high_mm) / 2), **needs}
     assert neck_from_mapping({**GOOD, "measured": [row]}).measured[0].what == kind.what
     for name in needs:
         with pytest.raises(NeckError, match=f"measurement 1: {kind.what} needs {name}"):

@@ -1,0 +1,189 @@
+"""Lengths as they are written: mm or inches, decimals or fractions; one that fits the other unit better is questioned.
+
+Conventions
+-----------
+A length's key ends in its unit, ``gauge_mm`` or ``gauge_in``; inches may be a fraction in quotes, ``"25 1/2"``. Ranges are
+plausible limits of a fretted neck (common practice, no source). Inside them lies what is usual: a value outside of that, which
+lies inside it when taken in the other unit, was meant in that unit and is refused with the cure, where a person typed it. 0 is
+never questioned.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from fretcheck.errors import NeckError
+from fretcheck.neck.temperament import MM_PER_INCH
+
+UNITS = ("mm", "in")
+_FRACTION = re.compile(r"(-?)\s*(?:(\d+)[ -]+)?(\d+)\s*/\s*(\d+)")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Length:
+    """What a length may be, and what it usually is (without its sign), mm."""
+
+    low_mm: float
+    high_mm: float
+    usual_mm: tuple[float, float]
+
+
+def _length(low_mm: float, high_mm: float, usual_low_mm: float | None = None, usual_high_mm: float | None = None) -> Length:
+    return Length(low_mm=low_mm, high_mm=high_mm, usual_mm=(usual_low_mm or low_mm, usual_high_mm or high_mm))
+
+
+SCALE = _length(200.0, 1500.0)
+LENGTHS: dict[str, Length] = {
+    "scale_length": SCALE,
+    "scale_length_treble": SCALE,
+    "scale_length_bass": SCALE,
+    "fret_positions": _length(1.0, 1460.0),
+    "gauge": _length(0.15, 10.0, 0.15, 4.0),
+    "gauges": _length(0.15, 10.0, 0.15, 4.0),
+    "core": _length(0.1, 5.0, 0.1, 2.0),
+    "saddle_setback": _length(-10.0, 30.0, 0.16, 15.0),
+    "nut_compensation": _length(-3.0, 5.0, 0.08, 2.5),
+    "tolerance": _length(0.01, 5.0, 0.03, 2.0),
+    "action_12": _length(0.2, 10.0),
+    "u_action_12": _length(0.01, 2.0),
+    "relief": _length(-1.0, 2.0, 0.02, 1.0),
+    "u_relief": _length(0.005, 1.0),
+    "first_fret_clearance": _length(0.05, 3.0, 0.05, 1.5),
+    "u_first_fret_clearance": _length(0.005, 1.0),
+}
+"""By key, without the unit."""
+
+
+def length_of(key: str) -> tuple[str, str] | None:
+    """Stem and unit of a key that holds a length: ``gauge_in`` is ("gauge", "in"); None for any other key."""
+    stem, _, unit = key.rpartition("_")
+    return (stem, unit) if unit in UNITS and stem in LENGTHS else None
+
+
+def parsed(value: object, *, unit: str) -> float | None:
+    """The number that was written, a fraction of an inch in quotes included; None where it is none.
+
+    Examples
+    --------
+    >>> parsed("25 1/2", unit="in"), parsed("1/64", unit="in"), parsed("25.5", unit="mm")
+    (25.5, 0.015625, None)
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        return None
+    if not isinstance(value, str):
+        return float(value) if abs(value) < 1e300 else math.inf
+    text = value.strip().removesuffix('"').strip()
+    fraction = _FRACTION.fullmatch(text)
+    if unit != "in" or len(text) > 20:
+        return None
+    if fraction is not None and int(fraction[4]):
+        size = int(fraction[2] or 0) + int(fraction[3]) / int(fraction[4])
+        return -size if fraction[1] else size
+    try:
+        return float(text)
+    except ValueError:
+        return None
+
+
+def in_mm(value: object, *, key: str, limits: Length | None = None, question: bool) -> float:
+    """A length of the description in mm.
+
+    Parameters
+    ----------
+    value : object
+        As the file holds it.
+    key : str
+        With its unit, as the error should name it.
+    limits : Length or None
+        Those of `LENGTHS` where None.
+    question : bool
+        Refuse what fits the other unit better.
+
+    Raises
+    ------
+    NeckError
+        No number, outside the range, or meant in the other unit; the message gives the cure.
+    """
+    stem, _, unit = f"_{key}".rpartition("_")
+    stem = stem.removeprefix("_")
+    limits = limits or LENGTHS[stem]
+    factor = MM_PER_INCH if unit == "in" else 1.0
+    written = f'"{value}"' if isinstance(value, str) else f"{value:g}" if isinstance(value, float) else str(value)
+    said = f"{key} = {written if len(written) <= 40 else written[:39] + '…'}"
+    number = parsed(value, unit=unit)
+    low, high = limits.low_mm / factor, limits.high_mm / factor
+    allowed = f"{low:.4g} to {high:.4g} {unit}"
+    if number is None:
+        form = 'a number, or a fraction in quotes, as in "25 1/2"' if unit == "in" else "a number, without quotes"
+        fraction = f": fractions go with {stem}_in" if stem and unit == "mm" and _is_fraction(value) else ""
+        raise NeckError(f"{said} must be {form}{fraction}", key=key, value=value)
+    if not math.isfinite(number):
+        raise NeckError(f"{said} is not a finite number: allowed is {allowed}", key=key, value=value)
+    other = "mm" if unit == "in" else "in"
+    as_other = number if unit == "in" else number * MM_PER_INCH
+    named = f"{stem}_{other}" if stem else other
+    inside = limits.low_mm - 1e-9 <= number * factor <= limits.high_mm + 1e-9
+    if inside and (not question or number == 0.0 or _usual(number * factor, limits) or not _usual(as_other, limits)):
+        return number * factor
+    if inside:
+        unusual = f"is an unusual length ({number * factor:.3g} mm)" if unit == "in" else "is unusually little"
+        doubt = f"{unusual} and looks like {'inches' if other == 'in' else 'mm'}: write {named} = {number:g}"
+        raise NeckError(f"{said} {doubt}, or 0 for none at all", key=key, value=value)
+    cure = _cure(number, stem=stem, unit=unit, limits=limits, named=named)
+    raise NeckError(f"{said} lies outside the allowed {allowed}{cure}", key=key, value=value)
+
+
+def _is_fraction(value: object) -> bool:
+    return isinstance(value, str) and "/" in value and parsed(value, unit="in") is not None
+
+
+def _usual(mm: float, limits: Length) -> bool:
+    return limits.usual_mm[0] - 1e-9 <= abs(mm) <= limits.usual_mm[1] + 1e-9 and limits.low_mm <= mm <= limits.high_mm
+
+
+def _cure(number: float, *, stem: str, unit: str, limits: Length, named: str) -> str:
+    """What an impossible length was probably meant to be."""
+    if number <= 0.0:
+        return ""
+    if unit == "mm" and _usual(number * MM_PER_INCH, limits):
+        return f": looks like inches, use {named}"
+    if unit == "in" and _usual(number, limits):
+        return f": looks like mm, use {named}"
+    if stem in ("gauge", "gauges", "core") and _usual(number / 1000.0 * MM_PER_INCH, limits):
+        return f": looks like thousandths of an inch, use {stem}_in = {number / 1000.0:g}"
+    if stem.startswith("scale_length"):
+        for name, in_unit in (("centimetres", 10.0), ("metres", 1000.0), ("feet", 304.8)):
+            mm = number * in_unit
+            if _usual(mm, limits):
+                return f": looks like {name}, write {stem}_mm = {mm:g}"
+    return ""
+
+
+def lengths_in_mm(row: dict[str, object], *, question: bool) -> dict[str, object]:
+    """A table of the description with each of its lengths checked and in mm; other keys as they are.
+
+    A length may be one number, a list of them, or ``{ treble = …, bass = … }``.
+
+    Raises
+    ------
+    NeckError
+        As `in_mm`, or a length that is given in both units.
+    """
+    found: dict[str, object] = {}
+    for key, value in row.items():
+        split = length_of(key) if isinstance(key, str) else None
+        if split is None or value is None or split[0] == "gauges":
+            found[key] = value
+            continue
+        target = f"{split[0]}_mm"
+        if target in found or (split[1] == "in" and row.get(target) is not None):
+            raise NeckError(f"give {target} or {split[0]}_in, not both", key=key, value=value)
+        if isinstance(value, list):
+            found[target] = [in_mm(one, key=key, question=question) for one in value]
+        elif isinstance(value, dict):
+            found[target] = {side: in_mm(one, key=key, question=question) for side, one in value.items()}
+        else:
+            found[target] = in_mm(value, key=key, question=question)
+    return found
