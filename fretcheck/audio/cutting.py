@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
 from fretcheck.audio.segmenter import Segmenter
 from fretcheck.audio.source import AudioSource
 from fretcheck.errors import RecordingError
 
+Taken = TypeVar("Taken")
+
 
 @dataclass(frozen=True)
-class Cut:
-    """What a source held, in order."""
+class Cut(Generic[Taken]):
+    """What a source held, in order: its plucks, or what was made of each of them."""
 
-    plucks: tuple[Pluck, ...]
+    plucks: tuple[Taken, ...]
     set_aside: tuple[SetAside, ...]
     frames: int
 
@@ -62,11 +65,13 @@ def find_plucks(path: str | Path) -> list[Pluck]:
     from fretcheck.audio.file_source import FileSource
 
     with FileSource(Path(path)) as source:
-        return list(cut_plucks(source).plucks)
+        return list(cut_plucks(source, lambda pluck: pluck).plucks)
 
 
-def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None = None) -> Cut:
-    """All plucks of `source`.
+def cut_plucks(
+    source: AudioSource, take: Callable[[Pluck], Taken], *, progress: Callable[[float], None] | None = None
+) -> Cut[Taken]:
+    """All plucks of `source`, each handed to `take` as soon as it is cut, so that a long recording is never in memory whole.
 
     Raises
     ------
@@ -80,11 +85,11 @@ def cut_plucks(source: AudioSource, *, progress: Callable[[float], None] | None 
         if progress is not None:
             progress(seconds)
 
-    plucks: list[Pluck] = []
+    plucks: list[Taken] = []
     aside: list[SetAside] = []
     for event in cut_events(source, progress=note):
         if isinstance(event, Pluck):
-            plucks.append(event)
+            plucks.append(take(event))
         elif isinstance(event, SetAside):
             aside.append(event)
     if not plucks:

@@ -29,8 +29,8 @@ def add_to(app: typer.Typer) -> None:
 
         check_reference(reference_hz)
         with FileSource(file) as source:
-            cut = cut_plucks(source)
-        plucks = [NotePluck(pluck.start_s, read_whole(pluck)) for pluck in cut.plucks]
+            cut = cut_plucks(source, lambda pluck: NotePluck(pluck.start_s, read_whole(pluck)))
+        plucks = list(cut.plucks)
         if as_json:
             import json
 

@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from fretcheck.audio.cutting import cut_plucks
@@ -55,9 +56,9 @@ def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
         When the file cannot be read, holds no plucks, or holds those of another string.
     """
     with FileSource(file, block_frames=LARGE_BLOCK) as source:
-        cut = cut_plucks(source)
+        cut = cut_plucks(source, partial(read_note, string, sound_file=file.name))
         rate = source.sample_rate
-    heard = [read_note(string, pluck, sound_file=file.name) for pluck in cut.plucks]
+    heard = cut.plucks
     set_aside = [SoundSetAside(string=string, start_s=one.start_s, end_s=one.end_s, reason=one.reason) for one in cut.set_aside]
     problem: UnreadStringError | None = None
     try:

@@ -15,12 +15,16 @@ from tests.synth.pluck import pink_noise
 RATE = 22_050
 
 
+def whole(pluck):
+    return pluck
+
+
 def test_plucks_of_a_file(tmp_path, rng):
     stream = streams.string_stream(rng, f1_hz=(110.0, 117.0, 123.0), sample_rate=RATE)
     soundfile.write(tmp_path / "string-1.flac", stream.samples, RATE, subtype="PCM_24")
     heard = []
     with FileSource(tmp_path / "string-1.flac") as source:
-        cut = cut_plucks(source, progress=heard.append)
+        cut = cut_plucks(source, whole, progress=heard.append)
     assert [pluck.start_s for pluck in cut.plucks] == pytest.approx(stream.onsets_s, abs=0.015)
     assert cut.set_aside == ()
     assert cut.frames == len(stream.samples)
@@ -35,7 +39,7 @@ def test_five_minutes_of_noise(tmp_path, rng):
         FileSource(tmp_path / "string-1.flac") as source,
         pytest.raises(RecordingError, match=r"string-1.flac: no pluck can be heard in 300 s; check that it is the right"),
     ):
-        cut_plucks(source)
+        cut_plucks(source, whole)
 
 
 def test_speech_alone(tmp_path, rng):
@@ -45,4 +49,4 @@ def test_speech_alone(tmp_path, rng):
         FileSource(tmp_path / "a.wav") as source,
         pytest.raises(RecordingError, match=r"no pluck can be heard in 6 s \(\d+ other sounds were set aside, the first"),
     ):
-        cut_plucks(source)
+        cut_plucks(source, whole)

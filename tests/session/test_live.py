@@ -129,7 +129,7 @@ def test_the_ear_and_the_file_cut_and_read_alike_whatever_the_blocks(tmp_path):
     path = tmp_path / "string.flac"
     path.write_bytes(flac_bytes(on_grid(recording.samples), recording.sample_rate))
     with FileSource(path) as source:
-        from_file = [read_take(pluck) for pluck in cut_plucks(source).plucks]
+        from_file = list(cut_plucks(source, read_take).plucks)
     for size in (256, 1500):
         ear = Ear(recording.sample_rate)
         heard = []
