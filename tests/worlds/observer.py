@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Data are the means of each note's readings, string after string, and where stated the mean measured clearance. Its covariance is
+Data are the means of each note's readings, string after string; of a high nut also the mean measured clearance. Covariance is
 taken from drawn sound necks, so heavy tails and signs by chance count as Gaussian: an observer that knew them would do a little
 better. Faults shift the mean as they do on one still neck.
 """
@@ -45,7 +45,7 @@ class DetectionRow:
     right: float
 
 
-def heard(case: Case, *, clearance: bool) -> Reals:
+def heard(case: Case) -> Reals:
     """Mean of each note's readings, and the mean clearance."""
     strings, frets = case.built.shape
     total, count = np.zeros((strings, frets)), np.zeros((strings, frets))
@@ -53,25 +53,22 @@ def heard(case: Case, *, clearance: bool) -> Reals:
         if one.fret:
             total[one.string - 1, one.fret - 1] += one.cents
             count[one.string - 1, one.fret - 1] += 1
-    cents = (total / count).ravel()
-    if not clearance:
-        return cents
-    return np.append(cents, np.mean([one.mm for one in case.neck(clearance=True).measured if one.what == "first_fret_clearance"]))
+    gaps = [one.mm for one in case.neck(clearance=True).measured if one.what == "first_fret_clearance"]
+    return np.append((total / count).ravel(), np.mean(gaps))
 
 
-def _seen(built: Built, case: Case, *, clearance: bool) -> Reals:
-    cents = built.stopped(case.hand).ravel()
-    return np.append(cents, built.clearance_mm().mean()) if clearance else cents
+def _seen(built: Built, case: Case) -> Reals:
+    return np.append(built.stopped(case.hand).ravel(), built.clearance_mm().mean())
 
 
-def suspects(case: Case, *, clearance: bool) -> list[Suspect]:
+def suspects(case: Case) -> list[Suspect]:
     """All single faults of the benchmark, on this neck."""
     built, frets, strings = case.built, case.built.shape[1], case.built.shape[0]
-    base = _seen(built, case, clearance=clearance)
+    base = _seen(built, case)
     found: list[Suspect] = []
 
     def add(cause: str, size: float, changed: Built, fret: int | None = None, string: int | None = None) -> None:
-        shift = _seen(changed, case, clearance=clearance) - base
+        shift = _seen(changed, case) - base
         found.append(Suspect(cause=cause, fret=fret, string=string, size=size, shift=shift))
 
     for k in range(1, frets + 1):
@@ -102,18 +99,20 @@ def observe(job: tuple[str, int, int]) -> list[DetectionRow]:
     """All faults of one world: name, first seed, necks tested a fault."""
     world, base, necks = job
     share, rows = SOUND_NAMED.get(world, ELSEWHERE_NAMED), []
+    sound = np.array([heard(draw(world, seed=(base + 1, n))) for n in range(DRAWS)])
+    fresh = np.array([heard(draw(world, seed=(base, n))) for n in range(max(necks, TESTED))])
+    all_of_them = suspects(draw(world, seed=(base + 1, 0)))
     for clearance, faults in ((False, ASKED[:-1]), (True, ASKED[-1:])):
-        sound = np.array([heard(draw(world, seed=(base + 1, n)), clearance=clearance) for n in range(DRAWS)])
-        mean, covariance = sound.mean(axis=0), np.cov(sound.T)
+        seen = slice(None) if clearance else slice(-1)
+        mean, covariance = sound.mean(axis=0)[seen], np.cov(sound[:, seen].T)
         precision = np.linalg.inv(covariance + 1e-6 * np.eye(len(mean)))
-        them = suspects(draw(world, seed=(base + 1, 0)), clearance=clearance)
-        fresh = [heard(draw(world, seed=(base, n)), clearance=clearance) for n in range(max(necks, TESTED))]
-        threshold = float(np.quantile([_named(one, mean, precision, them)[1] for one in fresh], 1.0 - share))
+        them = [replace(one, shift=one.shift[seen]) for one in all_of_them]
+        threshold = float(np.quantile([_named(one[seen], mean, precision, them)[1] for one in fresh], 1.0 - share))
         for fault in faults:
             right = 0
             for n in range(necks):
                 case = draw(world, [fault], seed=(base, n))
-                named, ratio = _named(heard(case, clearance=clearance), mean, precision, them)
+                named, ratio = _named(heard(case)[seen], mean, precision, them)
                 true = case.faults[0]
                 same = (named.cause, named.fret, named.string) == (true.cause, true.fret, true.string)
                 right += ratio > threshold and same and named.size * (true.size or 1.0) > 0
