@@ -13,7 +13,7 @@ _NAME = re.compile(r"string-0*([1-9][0-9]*)", re.IGNORECASE)
 
 
 def find_string_files(folder: Path | str, strings: Iterable[int]) -> dict[int, Path]:
-    """The recording of each string in `strings`, keyed and ordered by string number.
+    """The recording of each string in `strings`, keyed and ordered by string number; of one alone where `folder` is its file.
 
     Raises
     ------
@@ -24,7 +24,7 @@ def find_string_files(folder: Path | str, strings: Iterable[int]) -> dict[int, P
     if not folder.exists():
         raise RecordingError(f"there is no folder {folder}; check the path", file=folder)
     if not folder.is_dir():
-        raise RecordingError(f"{folder} is a file; name the folder that holds string-1.flac and the others", file=folder)
+        return _one_string(folder, set(strings))
     found = _by_string(folder)
     chosen: dict[int, Path] = {}
     for string in sorted(set(strings)):
@@ -43,8 +43,23 @@ def find_string_files(folder: Path | str, strings: Iterable[int]) -> dict[int, P
     return chosen
 
 
+def _one_string(file: Path, strings: set[int]) -> dict[int, Path]:
+    match = _NAME.fullmatch(file.stem)
+    if match is None:
+        raise RecordingError(
+            f"{file} is a file; name the folder that holds string-1.flac and the others, or call it string-1{file.suffix} or the "
+            "like to read it alone",
+            file=file,
+        )
+    if int(match[1]) not in strings:
+        raise RecordingError(f"{file.name}: the neck has {len(strings)} strings", file=file)
+    return {int(match[1]): file}
+
+
 def surplus_string_files(folder: Path, strings: Iterable[int]) -> list[Path]:
-    """Recordings of strings beyond `strings`."""
+    """Recordings of strings beyond `strings`; none where `folder` is one string's file."""
+    if not folder.is_dir():
+        return []
     wanted = set(strings)
     return [path for string, files in _by_string(folder).items() if string not in wanted for path in files]
 

@@ -41,7 +41,9 @@ def inspect(
     neck: Annotated[Path | None, typer.Argument(help="Description of the neck, neck.toml.")] = None,
     recordings: Annotated[
         Path | None,
-        typer.Option("--from", metavar="FOLDER", help="Folder of recordings, one file a string: string-1.flac …"),
+        typer.Option(
+            "--from", metavar="FOLDER", help="Folder of recordings, one file a string: string-1.flac …; or one such file."
+        ),
     ] = None,
     register: Annotated[
         str | None,
@@ -70,7 +72,12 @@ def inspect(
     frets: Annotated[str | None, typer.Option(metavar="LIST", help="Live: frets of your own, such as 1-5,7,12.")] = None,
     strings: Annotated[str | None, typer.Option(metavar="LIST", help="Live: only these strings.")] = None,
     repeats: Annotated[int | None, typer.Option(metavar="N", help="Live: plucks of each note. Else: 1.")] = None,
-    order: Annotated[str | None, typer.Option(help="Live: low-first or high-first. Else: low-first.")] = None,
+    order: Annotated[
+        str | None, typer.Option(help="Live: low-first, high-first, or fret (all strings at a fret). Else: low-first.")
+    ] = None,
+    one_of_each_pair: Annotated[
+        bool, typer.Option("--one-of-each-pair", help="Live: of paired strings, only the first.")
+    ] = False,
     device: Annotated[str | None, typer.Option(help="Live: input by number or part of its name, see `devices`.")] = None,
     channel: Annotated[int | None, typer.Option(metavar="N", help="Live: channel of the device, from 1.")] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the interrupted session of this neck.")] = False,
@@ -118,6 +125,7 @@ def inspect(
         strings=strings,
         repeats=repeats,
         order=order,
+        one_of_each_pair=one_of_each_pair,
         device=device,
         channel=channel,
         resume=resume,
@@ -163,7 +171,7 @@ def inspect(
         document = inspect_recorded(
             neck, recordings, settings=settings, circumstances=circumstances, plan=plan or "full", quiet=json
         )
-        sounds = recordings
+        sounds = recordings if recordings.is_dir() else recordings.parent
     elif neck is not None:
         from fretcheck.cli.live import run_live
         from fretcheck.inspection.assemble import judge

@@ -50,6 +50,7 @@ class LiveOptions:
     strings: str | None = None
     repeats: int | None = None
     order: str | None = None
+    one_of_each_pair: bool = False
     device: str | None = None
     channel: int | None = None
     resume: bool = False
@@ -66,8 +67,8 @@ class LiveOptions:
         """Options that only a live session has, as given."""
         named = {
             "--plan": self.plan, "--frets": self.frets, "--strings": self.strings, "--repeats": self.repeats,
-            "--order": self.order, "--device": self.device, "--channel": self.channel, "--resume": self.resume or None,
-            "--session": self.session,
+            "--order": self.order, "--one-of-each-pair": self.one_of_each_pair or None,
+            "--device": self.device, "--channel": self.channel, "--resume": self.resume or None, "--session": self.session,
             "--step-back": self.step_back, "--tune-within": self.tune_within, "--no-tune-up": not self.tune_up or None,
         }  # fmt: skip
         return [name for name, value in named.items() if value is not None]
@@ -140,6 +141,7 @@ def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
         strings=None if options.strings is None else parse_numbers(options.strings, what="--strings"),
         repeats=options.repeats or 1,
         order=options.order or "low-first",
+        one_of_each_pair=options.one_of_each_pair,
     )
     within = options.tune_within or TUNE_WITHIN_CENTS
     if not LEAST_TUNE_WITHIN_CENTS <= within <= 50.0:

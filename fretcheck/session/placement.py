@@ -26,7 +26,7 @@ from fretcheck.session.reading import Press
 OPEN_CAPTURE_CENTS = 150.0
 """How far from nominal a string may be tuned for its open note still to be known as such."""
 _LOST_BELOW_CENTS = 250.0
-"""Where the open plucks are lost, the lowest note is fret 1 of a string that is at most 150 cents off."""
+"""Where the open plucks are lost, there is still fret 1 of a string that is at most 150 cents off."""
 CERTAIN = 0.95
 """Probability from which on a pluck has its place; one in twenty of such doubts would put a note one fret off, by 100 cents."""
 
@@ -195,7 +195,7 @@ def _of_another_string(
     cents = [pitches[index].cents or 0.0 for index in pitched]
     below = sum(one < told.tuning_cents[index] - SAME_FRET_CENTS for index, one in zip(pitched, cents, strict=True))
     no_open = not any(note.fret == 0 for note in placed)
-    if below >= max(3, 0.1 * len(pitched)) or (no_open and abs(min(cents)) > _LOST_BELOW_CENTS):
+    if below >= max(3, 0.1 * len(pitched)) or (no_open and min(map(abs, cents)) > _LOST_BELOW_CENTS):
         return _wrong_string(neck, string, min(cents), notes[pitched[int(np.argmin(cents))]])
     return None
 

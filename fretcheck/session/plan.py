@@ -20,7 +20,7 @@ from fretcheck.neck.description import Neck
 from fretcheck.session.placement import playable_frets
 from fretcheck.session.reading import Press
 
-Order = Literal["low-first", "high-first"]
+Order = Literal["low-first", "high-first", "fret"]
 PlanName = Literal["full", "intake", "spot", "press", "own"]
 
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
@@ -69,6 +69,7 @@ def make_plan(
     strings: Sequence[int] | None = None,
     repeats: int = 1,
     order: str = "low-first",
+    one_of_each_pair: bool = False,
 ) -> Plan:
     """The plan for a neck.
 
@@ -84,7 +85,10 @@ def make_plan(
     repeats : int
         Plucks of each fretted note in a row, 1 to 20; the first open note gets as many.
     order : str
-        ``low-first``: from the lowest-sounding string to the highest; ``high-first``: the reverse.
+        ``low-first``: from the lowest-sounding string to the highest; ``high-first``: the reverse; ``fret``: all strings at a
+        fret, then the next fret.
+    one_of_each_pair : bool
+        Of strings that share a course, only the first is asked for.
 
     Raises
     ------
@@ -92,7 +96,7 @@ def make_plan(
         Unknown plan or order, a string or fret that the neck does not have, or repeats out of range.
     """
     if order not in get_args(Order):
-        raise UsageError(f"order = {order!r} is unknown; choose low-first or high-first")
+        raise UsageError(f"order = {order!r} is unknown; choose low-first, high-first or fret")
     if not 1 <= repeats <= MOST_REPEATS:
         raise UsageError(f"repeats = {repeats} is out of range; choose 1 to {MOST_REPEATS}")
     if strings is not None:
@@ -102,14 +106,21 @@ def make_plan(
         if name not in ("full", "own"):
             raise UsageError(f"frets of your own and the plan {name!r} do not go together; leave one out")
         name = "own"
+    chosen = dict.fromkeys(strings if strings is not None else range(1, len(neck.strings) + 1))
+    if one_of_each_pair:
+        if all(string.course is None for string in neck.strings):
+            raise UsageError("--one-of-each-pair is for strings in pairs, and the description names no course")
+        chosen = dict.fromkeys(min(s for s in chosen if _course(neck, s) == _course(neck, string)) for string in chosen)
     asks: list[Ask] = []
     for part in name.split("+"):
         if part == "press":
             asks += _press_asks(neck, strings, repeats)
             continue
-        chosen = strings if strings is not None else range(1, len(neck.strings) + 1)
-        for string in sorted(dict.fromkeys(chosen), reverse=order == "low-first"):
-            asks += _string_asks(string, _frets_of(neck, string, part, frets), repeats)
+        by_string = [
+            _string_asks(string, _frets_of(neck, string, part, frets), repeats)
+            for string in sorted(chosen, reverse=order != "high-first")
+        ]
+        asks += _fret_by_fret(by_string) if order == "fret" else [ask for own in by_string for ask in own]
     return Plan(name=name, asks=tuple(asks))
 
 
@@ -167,6 +178,22 @@ def _string_asks(string: int, frets: Sequence[int], repeats: int) -> list[Ask]:
         asks += [plucks[i] for i in stretch]
         asks.append(Ask(string=string, fret=0, check=True))
     return asks
+
+
+def _fret_by_fret(by_string: Sequence[Sequence[Ask]]) -> list[Ask]:
+    """The same asks, all strings' at a fret before the next fret; each open check comes after the frets it came after."""
+    keyed: list[tuple[int, bool, int, int, Ask]] = []
+    for row, own in enumerate(by_string):
+        fret = 0
+        for index, ask in enumerate(own):
+            fret = max(fret, ask.fret)
+            keyed.append((fret, ask.check, row, index, ask))
+    return [ask for *_, ask in sorted(keyed, key=lambda one: one[:4])]
+
+
+def _course(neck: Neck, string: int) -> tuple[str, int]:
+    course = neck.string(string).course
+    return ("string", string) if course is None else ("course", course)
 
 
 def _press_asks(neck: Neck, strings: Sequence[int] | None, repeats: int) -> list[Ask]:

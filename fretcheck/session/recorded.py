@@ -93,6 +93,7 @@ def inspect_recordings(
     ----------
     neck : Neck
     folder : Path
+        Or the file of one string, which is then inspected alone.
     plan : str
         Whose notes should be there, as in `make_plan`; what else is heard counts all the same.
     progress : callable, optional
@@ -107,8 +108,8 @@ def inspect_recordings(
     UsageError
         For an unknown plan.
     """
-    planned = make_plan(neck, name=plan).notes
     files = find_string_files(folder, range(1, len(neck.strings) + 1))
+    planned = make_plan(neck, name=plan, strings=tuple(files)).notes
     heard = _hear_all(neck, files, progress=progress, processes=processes)
     problems = [one.problem for one in heard if one.problem is not None]
     if len(problems) == len(heard):

@@ -45,3 +45,11 @@ def test_missing_folder_or_a_file_in_its_place(tmp_path):
     (tmp_path / "file").touch()
     with pytest.raises(RecordingError, match="is a file; name the folder"):
         find_string_files(tmp_path / "file", [1])
+
+
+def test_one_string_alone(tmp_path):
+    file = tmp_path / "string-2.wav"
+    file.touch()
+    assert find_string_files(file, [1, 2, 3]) == {2: file}
+    with pytest.raises(RecordingError, match=r"string-2.wav: the neck has 1 string"):
+        find_string_files(file, [1])

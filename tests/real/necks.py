@@ -35,7 +35,7 @@ STRINGS = {
     # one pluck for each string of the neck, the highest string first: by their names' beginnings
     "steel guitar F": ("Steel E5", "Steel B4", "Steel G4", "Steel D4", "Steel A3", "Steel E3"),
     "steel guitar P": ("6 ", "5 ", "4 ", "3 ", "2 ", "1 "),
-    "nylon guitar P": ("6 ", "5 ", "4 ", "3 ", "2 ", "1 "),
+    "nylon guitar P": ("7 ", "5 ", "4 ", "3 ", "2 ", "1 "),  # 6, its own e, was cut together 1.1 s into the note
     "clean guitar F": ("Clean F65", "Clean F50", "Clean F40", "Clean F30", "Clean F20", "Clean F10"),
     "archtop guitar P": ("8 ", "7 ", "5 ", "3 ", "2 ", "1 "),
     "distorted guitar F": ("Distortion E20", "Distortion B0", "Distortion G0", "Distortion D0", "Distortion A0", "Distortion E0"),

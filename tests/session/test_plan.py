@@ -119,3 +119,21 @@ def test_lists_of_numbers():
 def test_bad_lists_of_numbers(text, message):
     with pytest.raises(UsageError, match=message):
         parse_numbers(text, what="--frets")
+
+
+def test_fret_by_fret_all_strings_are_asked_for_at_a_fret_before_the_next():
+    plan = make_plan(make_neck(frets=10), order="fret", strings=[1, 2])
+    asked = [(ask.string, ask.fret) for ask in plan.asks]
+    assert asked[:6] == [(2, 0), (1, 0), (2, 1), (1, 1), (2, 2), (1, 2)]
+    # ten frets in two stretches of five, each followed by the open strings
+    assert asked[10:14] == [(2, 5), (1, 5), (2, 0), (1, 0)]
+    assert asked[-2:] == [(2, 0), (1, 0)]
+    assert sorted(asked) == sorted((ask.string, ask.fret) for ask in make_plan(make_neck(frets=10), strings=[1, 2]).asks)
+
+
+def test_one_of_each_pair_is_the_first_that_was_chosen():
+    neck = make_neck(courses={1: 1, 2: 1, 3: 2, 4: 2})
+    assert make_plan(neck, name="spot", one_of_each_pair=True).strings == (6, 5, 3, 1)
+    assert make_plan(neck, name="spot", strings=[2, 4, 5], one_of_each_pair=True).strings == (5, 4, 2)
+    with pytest.raises(UsageError, match="no course"):
+        make_plan(make_neck(), one_of_each_pair=True)

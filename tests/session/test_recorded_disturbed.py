@@ -69,3 +69,31 @@ def test_rates_depths_and_channels(kind: str, tmp_path: Path, capsys: pytest.Cap
             sound = np.column_stack([sound, late])
         soundfile.write(file, sound, rate * up // down, subtype=subtype)
     checked(tmp_path, truth, capsys)
+
+
+def test_one_string_alone_is_read_and_the_neck_is_not_judged(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_recordings(tmp_path, BUILT, PLAYED, take=QUIET, seed=3)
+    file = next(tmp_path.glob("string-2.*"))
+    capsys.readouterr()
+    run(["inspect", str(tmp_path / "neck.toml"), "--from", str(file), "--json", "--no-keep"])
+    document = json.loads(capsys.readouterr()[0])
+    assert {(one["string"], one["fret"]) for one in document["readings"] if one["used"]} == {(2, 0), (2, 1), (2, 5)}
+    assert document["verdict"]["decision"] is None
+    assert "1 of 3 strings" in document["verdict"]["reason"]
+
+
+def test_a_string_that_cannot_be_read_is_reported_and_the_others_are_judged(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    truth = write_recordings(tmp_path, BUILT, PLAYED, take=QUIET, seed=3)
+    spoiled = next(tmp_path.glob("string-2.*"))
+    sound, rate = soundfile.read(spoiled)
+    for note in truth:  # its open plucks are lost
+        if note.string == 2 and note.fret == 0:
+            sound[max(0, round((note.start_s - 0.05) * rate)) : round((note.start_s + 1.45) * rate)] = 0.0
+    soundfile.write(spoiled, sound, rate, subtype="PCM_24")
+    document = inspected(tmp_path, capsys)
+    assert {one["string"] for one in document["readings"] if one["used"]} == {1, 3}
+    (warning,) = [line for line in document["warnings"] if "String 2 was not judged" in line]
+    assert "string-2" in warning
+    assert document["frets"]
