@@ -29,7 +29,7 @@ from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.parameters import CROWN_MM, Parameters, parameters_of
 from fretcheck.diagnosis.posterior import Component, Posterior
 from fretcheck.diagnosis.result import LayoutHypothesis
-from fretcheck.diagnosis.scatter import Combined, combine, hand_scatter, open_uncertainty, scatter_about
+from fretcheck.diagnosis.scatter import Combined, combine, hand_scatter, open_uncertainty
 from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
 from fretcheck.diagnosis.string_priors import constants_of
 from fretcheck.neck.description import Neck
@@ -62,7 +62,7 @@ class _Readings:
 
 def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     """Posterior of all parameters of `neck`."""
-    scatter, repeats = hand_scatter(observations)
+    scatter = hand_scatter(observations)
     combined = combine(observations, scatter)
     pressed = [cell for cell in combined.cells if cell.press is not None]
     design = as_designed(neck, constants=constants_of(neck, observations), extra=pressed)
@@ -78,8 +78,9 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         if np.max(np.abs(model.cents(theta) - before)) < SETTLED_CENTS:
             break
     expected = _expected(model, theta, sets)
-    if any(repeats.values()):
-        scatter = scatter_about(observations, scatter, expected=expected)
+    expected = {
+        cell: (cents, math.hypot(u, own)) for (cell, (cents, u)), own in zip(expected.items(), readings.own_cents, strict=True)
+    }
     readings = _placed(design, combine(observations, scatter, expected=expected))
     tangent = _Tangent(model=model, theta=theta)
     weighed = [
@@ -93,8 +94,8 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         hand=hand,
         layout=layout,
         rule=rule,
-        scatter=scatter,
-        repeats=repeats,
+        scatter=scatter.cents,
+        repeats=scatter.repeats,
         heard=readings.index,
         own_cents=readings.own_cents,
     )
@@ -120,6 +121,7 @@ def _placed(design: AsDesigned, combined: Combined) -> _Readings:
     places = {cell: number for number, cell in enumerate(design.cells)}
     index = np.array([places[cell] for cell in combined.cells], dtype=np.intp)
     own = np.hypot(CENTS_PER_NEPER * CROWN_MM / design.speaking_mm, REMAINDER_CENTS)
+    own[index] = np.hypot(own[index], combined.odd_cents)
     return _Readings(combined=combined, index=index, own_cents=own)
 
 

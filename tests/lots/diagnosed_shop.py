@@ -46,7 +46,7 @@ def diagnosed(neck: Neck, serial: str, observations: list[Observation]) -> Inspe
 def heard_only(neck: Neck, serial: str, observations: list[Observation]) -> InspectionDocument:
     """The notes of the diagnosis without its search for causes, which lots do not use and which takes most of the time."""
     expected = expected_cents(neck, constants=constants_of(neck, observations))
-    heard = combine(observations, hand_scatter(observations)[0])
+    heard = combine(observations, hand_scatter(observations))
     frets = [
         FretPart(
             string=cell.string, fret=cell.fret, deviation_cents=float(cents), plucked_cents=float(cents), u_cents=float(u),
