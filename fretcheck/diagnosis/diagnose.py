@@ -19,6 +19,7 @@ from fretcheck.diagnosis.inference import infer
 from fretcheck.diagnosis.notes import Place, asked_notes, drawn_notes
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis, Predicted
+from fretcheck.diagnosis.scatter import open_uncertainty
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.verdict import judge
 from fretcheck.errors import DiagnosisRefusedError, UsageError
@@ -106,7 +107,9 @@ def diagnose(
         pluck_again=pluck_again(drawn, judged, limit_cents=limit) if verdict.decision == "undecided" else (),
         layout=posterior.layout,
         sharpeners=found.sharpeners,
-        hand_scatter_cents=dict(posterior.scatter),
+        hand_scatter_cents=dict(posterior.scatter.cents),
+        hand_wider_low=posterior.scatter.low,
+        open_u_cents=dict(enumerate(open_uncertainty(observations, len(neck.strings)), start=1)),
         warnings=(*found.warnings, *posterior.hand.unused),
     )
 

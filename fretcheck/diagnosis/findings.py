@@ -62,7 +62,7 @@ class Findings:
 def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings: DiagnosisSettings) -> Findings:
     """Findings of a neck, ordered, at most `settings.most_findings`."""
     warnings: list[str] = []
-    neck, read = posterior.design.neck, posterior.scatter
+    neck, read = posterior.design.neck, posterior.scatter.cents
     few = len(read) < FEWEST_STRINGS
     if few:
         warnings.append(
@@ -75,7 +75,7 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
             "The description gives no saddle setback (saddle_setback_mm), so the saddles' places are not judged, only the moves "
             "they need."
         )
-    unrepeated = not any(posterior.repeats.values())
+    unrepeated = not any(posterior.scatter.repeats.values())
     if unrepeated:
         warnings.append(
             "No note was plucked twice, so the hand's scatter is only assumed: findings need more certainty than usual. "

@@ -94,8 +94,7 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         hand=hand,
         layout=layout,
         rule=rule,
-        scatter=scatter.cents,
-        repeats=scatter.repeats,
+        scatter=scatter,
         heard=readings.index,
         own_cents=readings.own_cents,
     )

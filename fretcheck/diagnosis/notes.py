@@ -67,7 +67,7 @@ def drawn_notes(
     for place in sorted({*plucks, *asked}):
         string, fret = place
         heard = plucks.get(place, [])
-        plucked = robust_mean(heard, scale=posterior.scatter.get(string, 0.0)) if heard else None
+        plucked = robust_mean(heard, scale=posterior.scatter.cents.get(string, 0.0)) if heard else None
         if fret == 0:
             if plucked is None:
                 continue

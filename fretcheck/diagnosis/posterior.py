@@ -8,7 +8,6 @@ Conventions
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -23,7 +22,7 @@ from fretcheck.diagnosis.layout_rules import LayoutRule
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.diagnosis.result import LayoutHypothesis
-from fretcheck.diagnosis.scatter import Combined
+from fretcheck.diagnosis.scatter import Combined, Hand
 
 Reals = NDArray[np.float64]
 
@@ -49,8 +48,7 @@ class Posterior:
     hand: ByHand
     layout: tuple[LayoutHypothesis, ...]
     rule: LayoutRule
-    scatter: Mapping[int, float]
-    repeats: Mapping[int, int]
+    scatter: Hand
     heard: NDArray[np.intp]
     """Of each combined reading's cell in the design."""
     own_cents: Reals

@@ -9,7 +9,7 @@ positive is high. Cents are measured minus target. `u_…` is a standard uncerta
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 Cause = Literal[
@@ -209,6 +209,10 @@ class Diagnosis:
     sharpeners: tuple[Sharpener, ...] = ()
     pluck_again: tuple[tuple[int, int], ...] = ()
     """Notes too close to call, the most doubtful first: plucked again they would decide most."""
-    hand_scatter_cents: dict[int, float] | None = None
-    """Per string, of a single pluck."""
+    hand_scatter_cents: dict[int, float] = field(default_factory=dict)
+    """Per string, of a single pluck up the neck."""
+    hand_wider_low: float = 0.0
+    """By how much the hand scatters wider at fret 1, as a share; nothing from fret 5 on."""
+    open_u_cents: dict[int, float] = field(default_factory=dict)
+    """Per string: standard uncertainty of the open reference, common to all its notes: scatter of the open plucks, drift."""
     warnings: tuple[str, ...] = ()

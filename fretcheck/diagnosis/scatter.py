@@ -65,7 +65,7 @@ class Hand:
 
     def at(self, cell: Cell) -> float:
         """Of a single pluck of this cell."""
-        return self.cents[cell.string] * _wider(cell.fret, self.low)
+        return self.cents[cell.string] * wider_at(cell.fret, self.low)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +93,7 @@ def hand_scatter(observations: Sequence[Observation]) -> Hand:
         gaps += _roughness(cells)
     sizes, frets = np.array([gap for _, gap in gaps]), np.array([cell.fret for cell, _ in gaps])
     low = _low(sizes, frets)
-    even = sizes / np.array([_wider(fret, low) for fret in frets])
+    even = sizes / np.array([wider_at(fret, low) for fret in frets])
     together = _scale(even, toward=USUAL_CENTS, worth=USUAL_WORTH)
     scatter = {}
     for string in sorted(repeats):
@@ -212,7 +212,7 @@ def _grouped(observations: Sequence[Observation]) -> dict[Cell, list[Observation
     return cells
 
 
-def _wider(fret: int, low: float) -> float:
+def wider_at(fret: int, low: float) -> float:
     """How much wider than up the neck a hand scatters at a fret."""
     return 1.0 + low * max(EVEN_FROM - fret, 0) / (EVEN_FROM - 1)
 
@@ -221,7 +221,7 @@ def _low(gaps: Reals, frets: Reals) -> float:
     """How much wider the hand scatters at fret 1: mean over `LOW_FRETS` by the likelihood of the gaps (Student-t)."""
     logs = []
     for low, share in LOW_FRETS:
-        wider = np.array([_wider(int(fret), low) for fret in frets])
+        wider = np.array([wider_at(int(fret), low) for fret in frets])
         scale = _scale(gaps / wider, toward=USUAL_CENTS, worth=USUAL_WORTH) * wider
         logs.append(
             math.log(share) - float(np.sum(np.log(scale) + 0.5 * (FREEDOM + 1.0) * np.log1p((gaps / scale) ** 2 / FREEDOM)))

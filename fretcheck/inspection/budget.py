@@ -1,44 +1,42 @@
-"""The uncertainty budget of one note (GUM, JCGM 100:2008), rebuilt from what the document of an inspection holds.
+"""The uncertainty budget of one note (GUM, JCGM 100:2008), from what its inspection's document holds.
 
 A fretted note's deviation is d = p − o(t): its pitch p against that of its string's open note at that moment, o(t), interpolated
-in time between open plucks. Contributions, all in cents:
+in time between open plucks. Contributions to the mean of its plucks, all in cents and all as the diagnosis took them:
 
 - fit of the pitch, of each pluck by itself: √Σu²/n (type A, many samples);
-- the open note it is judged from: common to all plucks of the note, so not divided by √n;
-- the hand: scatter between repeats of the string, s/√n, with the degrees of freedom of the repeats (type A; 4.2.4);
-- the tuning between open plucks: the open pitch went from one value to the next on a path not seen, taken as evenly likely within
-  half the step about the line, so half/√3 (type B; 4.3.7);
-- the gauge: its repeatability, where a gauge study gave one, as it is in the verdict.
+- the open note it is judged from, its scatter and drift: common to all plucks of the string, so not divided by √n;
+- the hand: scatter of a pluck s/√n, with the degrees of freedom of the repeats (type A; 4.2.4);
+- the gauge: its repeatability, where a gauge study gave one.
 
-Conventions
------------
-The document gives of each reading u² = u_fit² + u_open²; the two are parted here. An unknown contribution is left out and named.
+What the neck's other notes tell of this one is not in the lines: the verdict goes by the note's posterior, whose uncertainty
+stands beside the budget.
 """
 
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Sequence
+from collections import Counter
 from dataclasses import dataclass
 
-from fretcheck.diagnosis.uncertainty import Budget, Component, rectangular
-from fretcheck.inspection.document import InspectionDocument, ReadingPart
+from fretcheck.diagnosis.scatter import wider_at
+from fretcheck.diagnosis.uncertainty import Budget, Component
+from fretcheck.inspection.document import FretPart, InspectionDocument
 
 COVERAGE = 0.95
 
 
 @dataclass(frozen=True, kw_only=True)
 class NoteBudget:
-    """A note, its budget, and what could not be put into it."""
+    """A note, the budget of its plucks' mean, and what could not be put into it."""
 
     string: int
     fret: int
-    deviation_cents: float
+    plucked_cents: float
     plucks: int
     budget: Budget
+    deviation_cents: float | None
     u_in_verdict_cents: float | None
-    """The uncertainty that the verdict went by; it comes of the hand's scatter as the diagnosis estimates it."""
+    """The posterior of the note, which the verdict went by: its plucks together with all the others."""
     left_out: tuple[str, ...]
 
     @property
@@ -52,109 +50,55 @@ class NoteBudget:
         return self.expanded_cents / self.budget.u
 
 
-@dataclass(frozen=True, kw_only=True)
-class _OpenPoint:
-    """Open plucks with no fretted one between them."""
+def plucked_u_cents(document: InspectionDocument, note: FretPart) -> float | None:
+    """Standard uncertainty of the mean of a note's plucks: the hand's and its string's open reference; the gauge's left out.
 
-    start_s: float
-    cents: float
-    u_cents: float
+    Of a document of version 0.1, the one it gives. None for a note that was not heard.
+    """
+    how = document.conditions
+    if note.plucked_cents is None or not note.plucks:
+        return None
+    if note.string not in how.hand_scatter_cents or not how.open_u_cents:
+        return (
+            None if note.u_cents is None else math.sqrt(max(note.u_cents**2 - (how.gauge_repeatability_cents or 0.0) ** 2, 0.0))
+        )
+    hand = how.hand_scatter_cents[note.string] * wider_at(note.fret, how.hand_wider_low)
+    return math.hypot(hand / math.sqrt(note.plucks), how.open_u_cents.get(note.string, 0.0))
 
 
 def note_budget(document: InspectionDocument, *, string: int, fret: int) -> NoteBudget | None:
     """Budget of one note; None where it was not heard, or nothing of its uncertainty is known."""
     result = next((one for one in document.frets if (one.string, one.fret) == (string, fret)), None)
     own = [one for one in document.readings if one.string == string and one.used and one.press is None]
-    plucks = [one for one in own if one.fret == fret and one.u_cents is not None]
-    if result is None or result.deviation_cents is None or not plucks:
+    fits = [one.u_cents for one in own if one.fret == fret and one.u_cents is not None]
+    if result is None or result.plucked_cents is None or not fits:
         return None
-    points = _open_points(own) if fret > 0 else []
-    components: list[Component] = []
+    how, root = document.conditions, math.sqrt(len(fits))
+    components = [Component(name="fit of the pitch, each pluck", u=math.hypot(*fits) / len(fits))]
     left_out: list[str] = []
-    u_open = [_at(points, one.start_s) for one in plucks]
-    fits = [math.sqrt(max((one.u_cents or 0.0) ** 2 - u**2, 0.0)) for one, u in zip(plucks, u_open, strict=True)]
-    components.append(Component(name="fit of the pitch, each pluck", u=math.hypot(*fits) / len(fits)))
-    if fret > 0:
-        if points:
-            components.append(Component(name="open note it is judged from", u=sum(u_open) / len(u_open)))
-        else:
-            left_out.append("open note: no usable open pluck in the document")
-        scatter = document.conditions.hand_scatter_cents.get(string)
-        freedom = _repeats(own)
-        if scatter is not None and freedom > 0:
-            components.append(Component(name="hand, from the repeats", u=scatter / math.sqrt(len(plucks)), freedom=freedom))
-        elif scatter is not None:
-            components.append(Component(name="hand, assumed: no repeats", u=scatter / math.sqrt(len(plucks))))
-        else:
-            left_out.append("hand: no note was plucked twice, and none was assumed")
-        if len(points) > 1:
-            half = 0.5 * max(_step(points, one.start_s) for one in plucks)
-            components.append(Component(name="tuning between open plucks", u=rectangular(half)))
-        else:
-            left_out.append("tuning: one open pluck only, so no drift can be seen")
-    if document.conditions.gauge_repeatability_cents:
-        components.append(Component(name="gauge, from its study", u=document.conditions.gauge_repeatability_cents))
+    if string in how.open_u_cents:
+        components.append(Component(name="open note, its scatter and drift", u=how.open_u_cents[string]))
+    elif fret > 0:
+        left_out.append("open note: the document does not tell")
+    if fret > 0 and string in how.hand_scatter_cents:
+        scatter = how.hand_scatter_cents[string] * wider_at(fret, how.hand_wider_low)
+        freedom = sum(count - 1 for place, count in Counter(one.fret for one in own).items() if place > 0)
+        name = "hand, from the repeats" if freedom else "hand, from the neck's smoothness"
+        components.append(Component(name=name, u=scatter / root, freedom=freedom or math.inf))
+    elif fret > 0:
+        left_out.append("hand: the document does not tell")
+    if how.gauge_repeatability_cents:
+        components.append(Component(name="gauge, from its study", u=how.gauge_repeatability_cents))
     budget = Budget(components=tuple(components))
     if budget.u == 0.0:
         return None
     return NoteBudget(
         string=string,
         fret=fret,
-        deviation_cents=result.deviation_cents,
-        plucks=len(plucks),
+        plucked_cents=result.plucked_cents,
+        plucks=len(fits),
         budget=budget,
+        deviation_cents=result.deviation_cents,
         u_in_verdict_cents=result.u_cents,
         left_out=tuple(left_out),
     )
-
-
-def _open_points(own: Sequence[ReadingPart]) -> list[_OpenPoint]:
-    """References as the readings were judged from: see `fretcheck.session.deviation.OpenReference`."""
-    points: list[_OpenPoint] = []
-    group: list[ReadingPart] = []
-    for one in [*sorted(own, key=lambda reading: reading.start_s), None]:
-        if one is not None and one.fret == 0:
-            group.append(one)
-        elif group:
-            cents = [reading.deviation_cents or 0.0 for reading in group]
-            u = [reading.u_cents or 0.0 for reading in group]
-            points.append(
-                _OpenPoint(
-                    start_s=sum(reading.start_s for reading in group) / len(group),
-                    cents=sum(cents) / len(group),
-                    u_cents=math.hypot(*u) / len(group),
-                )
-            )
-            group = []
-    return points
-
-
-def _around(points: Sequence[_OpenPoint], start_s: float) -> tuple[_OpenPoint, _OpenPoint]:
-    before = [one for one in points if one.start_s <= start_s]
-    after = [one for one in points if one.start_s > start_s]
-    return (before or after)[-1 if before else 0], (after or before)[0 if after else -1]
-
-
-def _at(points: Sequence[_OpenPoint], start_s: float) -> float:
-    """Uncertainty of the open pitch at a moment, as it was interpolated."""
-    if not points:
-        return 0.0
-    first, second = _around(points, start_s)
-    if second.start_s == first.start_s:
-        return first.u_cents
-    share = (start_s - first.start_s) / (second.start_s - first.start_s)
-    return first.u_cents + share * (second.u_cents - first.u_cents)
-
-
-def _step(points: Sequence[_OpenPoint], start_s: float) -> float:
-    first, second = _around(points, start_s)
-    return abs(second.cents - first.cents)
-
-
-def _repeats(own: Sequence[ReadingPart]) -> int:
-    """Degrees of freedom of the string's pooled scatter: plucks beyond the first of every fretted note."""
-    count: dict[int, int] = defaultdict(int)
-    for one in own:
-        if one.fret > 0:
-            count[one.fret] += 1
-    return sum(number - 1 for number in count.values())

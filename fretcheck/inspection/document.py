@@ -209,6 +209,11 @@ class ConditionsPart(_Part):
     temperature_c: float | None = None
     humidity_pct: float | None = None
     hand_scatter_cents: dict[int, float] = Field(default_factory=dict)
+    """Per string, of a single pluck up the neck."""
+    hand_wider_low: float = 0.0
+    """By how much it is wider at fret 1, as a share, falling to nothing at fret 5."""
+    open_u_cents: dict[int, float] = Field(default_factory=dict)
+    """Per string: standard uncertainty of the open reference, common to all its notes."""
     drift_cents: dict[int, float] = Field(default_factory=dict)
     gauge_repeatability_cents: float | None = None
     """From a gauge study, in every note's uncertainty already; null where none was made."""

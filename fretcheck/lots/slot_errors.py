@@ -1,8 +1,8 @@
 """Where each slot of a neck sits, read from a kept inspection: what a template's errors are computed from.
 
 A diagnosis draws each fret toward "cut well" and names it only when it is surely out. That is right for one neck and wrong for
-a template: the same small error on thirty necks would be played down thirty times. So slots are read from the notes directly:
-what was heard, less what a perfect neck of these strings would read, as mm at that fret, and a weighted straight line across
+a template: the same small error on thirty necks would be played down thirty times. So slots are read from the plucks directly:
+their mean, less what a perfect neck of these strings would read, as mm at that fret, and a weighted straight line across
 the strings gives position and tilt. What the nut, the saddle or the hand did to all frets of a neck is still in these errors;
 `template_errors` takes it out.
 
@@ -19,6 +19,7 @@ from collections import defaultdict
 import numpy as np
 
 from fretcheck.errors import DiagnosisRefusedError
+from fretcheck.inspection.budget import plucked_u_cents
 from fretcheck.inspection.document import FretPart, InspectionDocument
 from fretcheck.lots.template_errors import Quantity, SlotError
 from fretcheck.lots.variance_components import Floats
@@ -42,10 +43,10 @@ def slot_errors_of(document: InspectionDocument, *, quantity: Quantity = "positi
     lengths = {(r.string, r.fret): r.length_expected_mm for r in document.readings}
     by_fret: dict[int, list[tuple[int, float, float]]] = defaultdict(list)  # (string, mm, u_mm)
     for part in document.frets:
-        error = _error_cents(part)
-        if part.fret > 0 and error is not None and part.u_cents and (part.string, part.fret) in lengths:
+        error, u = _error_cents(part), plucked_u_cents(document, part)
+        if part.fret > 0 and error is not None and u and (part.string, part.fret) in lengths:
             mm_per_cent = lengths[part.string, part.fret] / CENTS_PER_NEPER
-            by_fret[part.fret].append((part.string, mm_per_cent * error, mm_per_cent * part.u_cents))
+            by_fret[part.fret].append((part.string, mm_per_cent * error, mm_per_cent * u))
     if not by_fret:
         raise DiagnosisRefusedError(f"inspection {document.id or neck_of(document)} holds no diagnosed notes")
     strings = max(string for notes in by_fret.values() for string, _, _ in notes)

@@ -6,7 +6,8 @@ neck twice in a row out of memory.
 
 Conventions
 -----------
-Cents. The part of the analysis is one note of one neck; notes that were not read every time are left out and counted.
+Cents. What is analysed is the mean of a note's plucks, as heard; never the posterior, which is drawn toward "well cut". The part
+of the analysis is one note of one neck; notes that were not read every time are left out and counted.
 The repeatability handed to later verdicts is the part their own uncertainty does not see: √(repeatability² − mean u²), u
 without what an earlier study had added to it.
 """
@@ -21,6 +22,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.inspection.budget import plucked_u_cents
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.gauge_study import GaugeResult, Scatter, gauge_study
 from fretcheck.lots.lot import Name, check_serials, rank
@@ -174,9 +176,9 @@ def _notes(
     """Values by note, operator and repeat; all their uncertainties; notes left out; the smallest limit in cents."""
     read = {
         (step.neck, step.operator, step.repeat): {
-            (f.string, f.fret): (f.plucked_cents, _own_u(f.u_cents, documents[step.inspection]))
+            (f.string, f.fret): (f.plucked_cents, u)
             for f in documents[step.inspection].frets
-            if f.fret > 0 and f.plucked_cents is not None and f.u_cents is not None
+            if f.fret > 0 and f.plucked_cents is not None and (u := plucked_u_cents(documents[step.inspection], f)) is not None
         }
         for step in study.steps
         if step.inspection is not None
@@ -195,11 +197,6 @@ def _notes(
         raise DiagnosisRefusedError(f"no note of study {study.name!r} was read in every inspection of its neck: read whole necks")
     limit = min(documents[step.inspection].verdict.limit_cents for step in study.steps if step.inspection is not None)
     return values, uncertainties, left_out, limit
-
-
-def _own_u(u_cents: float, document: InspectionDocument) -> float:
-    """A note's uncertainty without what an earlier study had added to it."""
-    return sqrt(max(0.0, u_cents**2 - (document.conditions.gauge_repeatability_cents or 0.0) ** 2))
 
 
 def _result_part(

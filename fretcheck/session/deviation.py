@@ -1,4 +1,4 @@
-"""Placed notes become readings: deviations from equal temperament, drift taken out, repeats combined.
+"""Placed notes become readings: deviations from equal temperament, drift taken out.
 
 Conventions
 -----------
@@ -7,8 +7,8 @@ at that moment: open plucks with no fretted note between them are averaged into 
 open pitch is interpolated in time (before the first and after the last it is held). The open note itself is judged
 against its nominal pitch.
 
-Repeats are combined by Huber's M-estimate of location with the string's own pooled scatter as scale (P. J. Huber,
-Ann. Math. Statist. 35, 73 (1964), from memory), so that one bad pluck of three does not carry the note away.
+Uncertainties are those of each pluck's own pitch; that of the open reference is common to all notes of a string, and it is the
+diagnosis that counts it. What several plucks of a note come to is said there, too.
 """
 
 from __future__ import annotations
@@ -23,12 +23,9 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.flags import disqualifies, sentence
 from fretcheck.session.placement import PlacedNote, open_target_hz, semitones_above_open
-from fretcheck.session.reading import FretResult, Inspection, Reading, SoundSetAside
+from fretcheck.session.reading import Inspection, Reading, SoundSetAside
 
-HUBER_K = 1.345  # 95 % efficiency for normal scatter; Huber 1964, from memory
 DRIFT_WARNING_CENTS = 2.0
-DEFAULT_SCATTER_FLOOR_CENTS = 0.05
-"""No pooled scatter of a hand is believed to be smaller than this."""
 
 RETUNED_CENTS = 8.0
 """Open notes further apart than this are not of one tuning: the string has slipped or was retuned. Hands and drift do less."""
@@ -37,18 +34,17 @@ NO_OPEN_REFERENCE = "no usable open pluck of this string to judge it from"
 
 
 class OpenReference:
-    """The open pitch of one string over time, in cents from nominal, with its uncertainty.
+    """The open pitch of one string over time, in cents from nominal.
 
     Parameters
     ----------
-    start_s, cents, u_cents : arrays, shape (n,)
+    start_s, cents : arrays, shape (n,)
         Reference points in time order, at least one.
     """
 
-    def __init__(self, start_s: NDArray[np.float64], cents: NDArray[np.float64], u_cents: NDArray[np.float64]) -> None:
+    def __init__(self, start_s: NDArray[np.float64], cents: NDArray[np.float64]) -> None:
         self._start_s = start_s
         self._cents = cents
-        self._u_cents = u_cents
 
     @classmethod
     def from_notes(cls, notes: Sequence[PlacedNote], nominal_hz: float) -> OpenReference | None:
@@ -67,19 +63,16 @@ class OpenReference:
             groups[-1].append(note)
         if not groups:
             return None
-        times, values, uncertainties = [], [], []
+        times, values = [], []
         for group in groups:
             cents = np.array([cents_between(_f1(note), nominal_hz) for note in group])
-            u = np.array([note.note.u_cents or 0.0 for note in group])
             times.append(float(np.mean([note.start_s for note in group])))
             values.append(float(np.median(cents) if len(group) > 2 else np.mean(cents)))
-            uncertainties.append(float(np.sqrt(np.sum(u**2)) / len(group)))
-        return cls(np.array(times), np.array(values), np.array(uncertainties))
+        return cls(np.array(times), np.array(values))
 
-    def at(self, start_s: float) -> tuple[float, float]:
-        """Open pitch (cents from nominal) and its standard uncertainty at a moment."""
-        cents = float(np.interp(start_s, self._start_s, self._cents))
-        return cents, float(np.interp(start_s, self._start_s, self._u_cents))
+    def at(self, start_s: float) -> float:
+        """Open pitch (cents from nominal) at a moment."""
+        return float(np.interp(start_s, self._start_s, self._cents))
 
     @property
     def drift_cents(self) -> float | None:
@@ -109,43 +102,6 @@ def read_deviations(neck: Neck, notes: Iterable[PlacedNote]) -> tuple[list[Readi
     return [_reading(neck, note, references[note.string]) for note in notes], drifts
 
 
-def combine_repeats(readings: Iterable[Reading]) -> list[FretResult]:
-    """One result a string and fret, from the used readings (press-test readings left out), ordered by string and fret.
-
-    The uncertainty holds the plucks' own and the string's pooled scatter between repeats; where a string has no repeats
-    at all, only the plucks' own, and the inspection says so.
-    """
-    cells: dict[tuple[int, int], list[Reading]] = defaultdict(list)
-    for reading in readings:
-        if reading.press is None:
-            cells[reading.string, reading.fret].append(reading)
-    used = {cell: [r for r in group if r.used] for cell, group in cells.items()}
-    scatter = {
-        string: pooled_scatter_cents(
-            [[_cents(r) for r in group] for (s, fret), group in used.items() if s == string and fret > 0]
-        )
-        for string in {s for s, _ in cells}
-    }
-    return [_combined(cell, used[cell], scatter[cell[0]]) for cell in sorted(cells)]
-
-
-def pooled_scatter_cents(groups: Sequence[Sequence[float]]) -> float | None:
-    """Standard deviation between repeats pooled over cells, by the median so that single bad plucks do not set it.
-
-    Each cell's own variance estimate s² has (n−1) degrees of freedom; for n = 2 its median is 0.4549 σ² (chi-square,
-    one degree of freedom). Returns None when no cell has repeats.
-    """
-    variances = np.array([np.var(group, ddof=1) for group in groups if len(group) > 1])
-    if variances.size == 0:
-        return None
-    freedom = np.array([len(group) - 1 for group in groups if len(group) > 1])
-    # median of chi-square/nu, Wilson & Hilferty 1931 (from memory): (1 − 2/(9ν))³; 0.470 for ν = 1
-    expected_median = (1.0 - 2.0 / (9.0 * freedom)) ** 3
-    if variances.size < 5:
-        return max(float(np.sqrt(np.average(variances, weights=freedom))), DEFAULT_SCATTER_FLOOR_CENTS)
-    return max(float(np.sqrt(np.median(variances / expected_median))), DEFAULT_SCATTER_FLOOR_CENTS)
-
-
 def inspection_from(
     neck: Neck,
     notes: Iterable[PlacedNote],
@@ -170,7 +126,6 @@ def inspection_from(
     return Inspection(
         neck=neck,
         readings=tuple(readings),
-        frets=tuple(combine_repeats(readings)),
         missing=missing,
         set_aside=tuple(set_aside),
         plan=plan,
@@ -184,11 +139,6 @@ def inspection_from(
 def _f1(note: PlacedNote) -> float:
     assert note.note.f1_hz is not None
     return note.note.f1_hz
-
-
-def _cents(reading: Reading) -> float:
-    assert reading.deviation_cents is not None
-    return reading.deviation_cents
 
 
 def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> Reading:
@@ -208,9 +158,7 @@ def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> R
         elif reference is None:
             why_not = why_not or NO_OPEN_REFERENCE
         else:
-            open_cents, u_open = reference.at(note.start_s)
-            deviation = from_nominal - 100.0 * steps - open_cents
-            u = None if u is None else float(np.hypot(u, u_open))
+            deviation = from_nominal - 100.0 * steps - reference.at(note.start_s)
     return Reading(
         string=note.string,
         fret=note.fret,
@@ -226,45 +174,6 @@ def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> R
         press=note.press,
         sound_file=note.sound_file,
     )
-
-
-def _combined(cell: tuple[int, int], group: Sequence[Reading], scatter: float | None) -> FretResult:
-    string, fret = cell
-    if not group:
-        return FretResult(string=string, fret=fret, deviation_cents=None, u_cents=None, plucks=0)
-    cents = np.array([_cents(r) for r in group])
-    own = np.array([r.u_cents or 0.0 for r in group])
-    count = len(group)
-    value = huber_location(cents, scale=max(scatter or 0.0, float(own.max()), DEFAULT_SCATTER_FLOOR_CENTS))
-    u_own = float(np.sqrt(np.sum(own**2)) / count)
-    if fret == 0:
-        # an open note is not pressed: its own spread is the tuning's, which drift correction takes out
-        return FretResult(string=string, fret=fret, deviation_cents=value, u_cents=u_own, plucks=count)
-    if scatter is None:
-        return FretResult(string=string, fret=fret, deviation_cents=value, u_cents=u_own, plucks=count)
-    surprise = 1.0
-    if count > 1:
-        surprise = max(1.0, float(np.std(cents, ddof=1)) / (2.0 * scatter))  # repeats that disagree beyond two sigma widen u
-    return FretResult(
-        string=string,
-        fret=fret,
-        deviation_cents=value,
-        u_cents=float(np.hypot(u_own, surprise * scatter / np.sqrt(count))),
-        plucks=count,
-    )
-
-
-def huber_location(values: NDArray[np.float64], *, scale: float) -> float:
-    """Huber's M-estimate of location for a known scale, by reweighting from the median."""
-    location = float(np.median(values))
-    for _ in range(50):
-        residual = np.abs(values - location) / scale
-        weight = np.minimum(1.0, HUBER_K / np.maximum(residual, 1e-12))
-        moved = float(np.average(values, weights=weight))
-        if abs(moved - location) < 1e-9:
-            break
-        location = moved
-    return location
 
 
 def _warnings(readings: Sequence[Reading], drifts: Mapping[int, float], missing: Sequence[tuple[int, int]]) -> list[str]:

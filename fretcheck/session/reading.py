@@ -30,6 +30,7 @@ class Reading:
     target_hz: float
     deviation_cents: float | None
     u_cents: float | None
+    """Of the pluck's own pitch, without the open note's."""
     length_expected_mm: float
     length_equivalent_error_mm: float | None
     used: bool
@@ -37,17 +38,6 @@ class Reading:
     press: Press | None = None
     """Set for readings of the press test only."""
     sound_file: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class FretResult:
-    """The repeats of one string and fret, combined."""
-
-    string: int
-    fret: int
-    deviation_cents: float | None
-    u_cents: float | None
-    plucks: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +56,6 @@ class Inspection:
 
     neck: Neck
     readings: tuple[Reading, ...]
-    frets: tuple[FretResult, ...]
     missing: tuple[tuple[int, int], ...]
     """(string, fret) that the plan asked for and no usable pluck gave."""
     set_aside: tuple[SoundSetAside, ...]

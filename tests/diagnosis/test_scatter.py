@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fretcheck.diagnosis.as_designed import Cell
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.scatter import USUAL_CENTS, Hand, combine, hand_scatter, open_uncertainty
+from fretcheck.diagnosis.scatter import USUAL_CENTS, Hand, combine, hand_scatter, open_uncertainty, robust_mean
 from fretcheck.diagnosis.string_priors import constants_of, open_inharmonicity
 from fretcheck.neck.physics import string_constants
 from tests.diagnosis.necks import steel_neck
@@ -85,6 +87,17 @@ def test_without_repeats_the_smoothness_tells_the_hand(sigma: float) -> None:
         ]  # fmt: skip
         found.append(np.mean(list(hand_scatter(heard).cents.values())))
     assert np.mean(found) == pytest.approx(sigma, rel=0.25)
+
+
+@given(st.lists(st.floats(-5, 5), min_size=1, max_size=6), st.floats(-100, 100))
+def test_mean_moves_with_the_values(values: list[float], shift: float) -> None:
+    data = np.array(values)
+    assert robust_mean(data + shift, scale=1.0) == pytest.approx(robust_mean(data, scale=1.0) + shift, abs=1e-6)
+
+
+def test_one_bad_pluck_of_three_does_not_carry_the_mean() -> None:
+    # Huber's weight of the bad one is 1.345·0.3/20: it moves the mean by 1.345·0.3/2 at most
+    assert abs(robust_mean([2.1, 1.9, 22.0], scale=0.3) - 2.0) <= 1.345 * 0.3 / 2 + 0.1
 
 
 HAND = Hand(cents={1: 0.5}, low=0.0, repeats={1: 1})

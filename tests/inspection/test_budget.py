@@ -20,59 +20,52 @@ def reading(fret: int, start_s: float, cents: float, u: float | None) -> Reading
     )  # fmt: skip
 
 
-def worked(*, scatter: dict[int, float]) -> InspectionDocument:
-    """One string: open, fret 5, open, fret 5, open; the open note falls by 0.2 and by 0.4 cents."""
+def worked(*, hand: dict[int, float], low: float = 0.0) -> InspectionDocument:
+    """One string: open, fret 2 twice, open."""
     document = documents.before()
-    u_open = (0.03, 0.04, 0.05)
-    u_between = ((0.03 + 0.04) / 2, (0.04 + 0.05) / 2)  # interpolated halfway
-    readings = [
-        reading(0, 0.0, 1.0, u_open[0]),
-        reading(5, 5.0, 2.0, math.hypot(0.06, u_between[0])),
-        reading(0, 10.0, 0.8, u_open[1]),
-        reading(5, 15.0, 2.4, math.hypot(0.08, u_between[1])),
-        reading(0, 20.0, 0.4, u_open[2]),
-    ]
-    frets = [FretPart(string=1, fret=5, deviation_cents=2.2, u_cents=0.4, expected_cents=None, unexplained_cents=None, plucks=2)]
-    conditions = document.conditions.model_copy(update={"hand_scatter_cents": scatter})
+    readings = [reading(0, 0.0, 1.0, 0.03), reading(2, 5.0, 2.0, 0.06), reading(2, 15.0, 2.4, 0.08), reading(0, 20.0, 0.4, 0.05)]
+    frets = [FretPart(string=1, fret=2, deviation_cents=2.0, u_cents=0.3, plucked_cents=2.2, plucks=2)]
+    told = {"hand_scatter_cents": hand, "hand_wider_low": low, "open_u_cents": {1: 0.12}}
+    conditions = document.conditions.model_copy(update=told)
     return document.model_copy(update={"readings": readings, "frets": frets, "conditions": conditions})
 
 
 def test_worked_note() -> None:
-    note = note_budget(worked(scatter={1: 0.5}), string=1, fret=5)
+    note = note_budget(worked(hand={1: 0.5}, low=0.8), string=1, fret=2)
     assert note is not None
     parts = {one.name.split(",")[0].split(" ")[0]: one for one in note.budget.components}
     assert parts["fit"].u == pytest.approx(math.hypot(0.06, 0.08) / 2)  # mean of two independent: GUM 5.1.2, CALC
-    assert parts["open"].u == pytest.approx((0.035 + 0.045) / 2)  # common to both plucks
-    assert parts["hand"].u == pytest.approx(0.5 / math.sqrt(2))  # GUM 4.2.3
+    assert parts["open"].u == 0.12  # common to both plucks
+    hand = 0.5 * (1.0 + 0.8 * 3 / 4)  # wider by 80 % at fret 1, by nothing at fret 5
+    assert parts["hand"].u == pytest.approx(hand / math.sqrt(2))  # GUM 4.2.3
     assert parts["hand"].freedom == 1  # two plucks of one note
-    assert parts["tuning"].u == pytest.approx(0.2 / math.sqrt(3))  # half of the larger step, rectangular: GUM 4.3.7
-    u = math.sqrt(0.05**2 + 0.04**2 + 0.5**2 / 2 + 0.2**2 / 3)
+    u = math.sqrt(0.05**2 + 0.12**2 + hand**2 / 2)
     assert note.budget.u == pytest.approx(u)
-    freedom = u**4 / ((0.5**2 / 2) ** 2 / 1)  # Welch–Satterthwaite, GUM G.2b, CALC: 1.3, truncated to 1
+    freedom = u**4 / ((hand**2 / 2) ** 2 / 1)  # Welch–Satterthwaite, GUM G.2b, CALC: 1.1, truncated to 1
     assert note.budget.freedom == pytest.approx(freedom)
     assert note.expanded_cents == pytest.approx(12.706 * u, rel=1e-4)  # Student's t, 95 %, 1 degree: GUM table G.2 (MEMORY)
     assert note.left_out == ()
 
 
 def test_unknown_hand_is_left_out_and_named() -> None:
-    note = note_budget(worked(scatter={}), string=1, fret=5)
+    note = note_budget(worked(hand={}), string=1, fret=2)
     assert note is not None
     assert any("hand" in line for line in note.left_out)
     assert all("hand" not in one.name for one in note.budget.components)
 
 
 def test_gauge_study_counts_as_in_the_verdict() -> None:
-    document = worked(scatter={1: 0.5})
+    document = worked(hand={1: 0.5})
     conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": 0.3})
-    without = note_budget(document, string=1, fret=5)
-    note = note_budget(document.model_copy(update={"conditions": conditions}), string=1, fret=5)
+    without = note_budget(document, string=1, fret=2)
+    note = note_budget(document.model_copy(update={"conditions": conditions}), string=1, fret=2)
     assert note is not None
     assert without is not None
     assert note.budget.u == pytest.approx(math.hypot(without.budget.u, 0.3))  # independent: GUM 5.1.2
 
 
 def test_note_not_heard_has_no_budget() -> None:
-    assert note_budget(worked(scatter={}), string=2, fret=5) is None
+    assert note_budget(worked(hand={}), string=2, fret=5) is None
 
 
 def test_real_note_agrees_with_the_verdicts_uncertainty() -> None:
