@@ -31,7 +31,7 @@ def steel_neck(*, frets: int = 20, strings: int = 6, setbacks: bool = True) -> N
                 material="bronze" if core else "steel",
                 scale_length_mm=SCALE_MM,
                 core_mm=core,
-                saddle_setback_mm=setback if setbacks else 0.0,
+                saddle_setback_mm=setback if setbacks else None,
             )
             for note, gauge, core, setback in rows[:strings]
         ),
