@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.job_option import (
+    CustomerOption,
+    InstrumentOption,
+    JobOption,
+    NotesOption,
+    PriceOption,
+    StringSetOption,
+    job_of,
+)
+from fretcheck.cli.limits_option import LimitsOption
+from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 
 if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
@@ -26,19 +36,36 @@ def report(
     sheet: Annotated[
         bool | None,
         typer.Option(
-            "--sheet/--no-sheet", help="With the customer's condition sheet in front; usual for an intake, else left out."
+            "--sheet/--no-sheet", help="The customer's condition sheet, one page; usual for an intake, else the technical pages."
         ),
     ] = None,
+    technical: Annotated[bool, typer.Option("--technical", help="The technical pages behind the sheet, too.")] = False,
+    customer: CustomerOption = None,
+    instrument: InstrumentOption = None,
+    job: JobOption = None,
+    string_set: StringSetOption = None,
+    notes: NotesOption = None,
+    price: PriceOption = None,
+    limits: LimitsOption = None,
+    force: ForceOption = False,
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Write one inspection as a page: a single HTML file that needs nothing else, for screen, phone and paper."""
+    """Write one inspection as a page: a single HTML file that needs nothing else, for screen, phone and paper.
+
+    What was told of customer and job when it was taken stands on the sheet; told here, it stands on this page alone.
+    """
     import json as json_text
 
     from fretcheck.report.report_file import usual_name, write_report
 
     document = document_of(inspection, register=register)
-    path = write_report(document, out or Path(usual_name(document)), sheet=sheet)
+    told = job_of(
+        customer=customer, instrument=instrument, job=job, string_set=string_set, notes=notes, price=price, limits=limits
+    )
+    given = {name: value for name, value in told if value is not None}
+    document = document.model_copy(update={"job": document.job.model_copy(update=given)})
+    path = write_report(document, out or Path(usual_name(document)), sheet=sheet, technical=technical, force=force)
     if json:
         print(json_text.dumps({"schema": "fretcheck/report/1", "inspection": document.id, "file": str(path.resolve())}))
         return

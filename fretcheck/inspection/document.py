@@ -141,6 +141,8 @@ class CorrectionPart(_Part):
     moves: list[MovePart]
     predicted: StepPredictionPart
     text: str
+    notes: list[tuple[int, int]] = Field(default_factory=list)
+    """To be plucked again, where that is the measurement."""
 
 
 class PredictedPart(_Part):
@@ -257,6 +259,8 @@ class InspectionDocument(_Part):
     findings: list[FindingPart]
     corrections: list[CorrectionPart]
     predicted_after: PredictedPart
+    advice: list[str] = Field(default_factory=list)
+    """What is to be said of the work besides its steps."""
     coverage: CoveragePart | None = None
     """Null in a document of version 0.1."""
     verdict: VerdictPart

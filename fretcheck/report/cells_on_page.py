@@ -56,7 +56,7 @@ def _cell(string: int, fret: int, note: FretPart | None) -> CellOnPage:
 
 
 def _look(note: FretPart | None) -> tuple[str, str, str]:
-    if note is None or note.deviation_cents is None:
+    if note is None or note.deviation_cents is None or note.plucks == 0:
         return "unheard", "–", "not heard"
     cents = note.deviation_cents
     way = "sharp" if cents > 0 else "flat"

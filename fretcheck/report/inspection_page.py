@@ -22,11 +22,15 @@ from fretcheck.report.page import moment, render
 from fretcheck.report.string_figure import string_figure
 from fretcheck.report.verdict_words import (
     DECISION_WORDS,
+    first_step,
+    heard_words,
     in_short,
-    missing_by_string,
+    listed_notes,
+    not_listened_to,
     predicted_sentence,
     reason_of,
     set_aside_by_reason,
+    step_words,
     worst_sentence,
 )
 
@@ -79,6 +83,9 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "decision_word": DECISION_WORDS[document.verdict.decision],
         "sentence": reason_of(document),
         "in_short": in_short(document),
+        "heard": heard_words(document),
+        "not_listened": not_listened_to(document),
+        "first": first_step(document),
         "worst": worst_sentence(document),
         "predicted": predicted_sentence(document),
         "plan": plan,
@@ -87,13 +94,15 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "neck_words": None if plan is None else description(plan),
         "cells": cells_on_page(document),
         "findings": [(label(one), _direction(one), where_heard(one), one) for one in document.findings],
+        "rivals": any(one.rivals for one in document.findings),
         "layout": [one for one in document.layout if one.probability >= LEAST_LAYOUT],
         "strings": _strings(document, notes_of),
         "measured_by_hand": _by_hand(document),
         "plan_word": PLAN_WORDS.get(document.conditions.plan, document.conditions.plan),
         "budget": worst_budget(document, plan),
         "signed": signed,
-        "own_missing": missing_by_string(document),
+        "own_missing": listed_notes(document.missing),
+        "step_words": step_words,
         "set_aside": set_aside_by_reason(document),
     }
 
@@ -143,14 +152,16 @@ def open_note(document: InspectionDocument, string: int) -> str:
 
 def _strings(document: InspectionDocument, notes_of: dict[int, list[FretPart]]) -> list[StringOnPage]:
     limit = document.verdict.limit_cents
-    heard = [abs(one.deviation_cents) for one in document.frets if one.fret > 0 and one.deviation_cents is not None]
+    heard = [
+        abs(one.deviation_cents) for one in document.frets if one.fret > 0 and one.plucks and one.deviation_cents is not None
+    ]
     reach = 1.12 * max([2.0 * limit, *heard])
     frets = max([12, *(one.fret for one in document.frets)])
     answer = []
     for number in sorted({*notes_of, *(one.string for one in document.readings)}):
         own = [one for one in document.readings if one.string == number]
         note = open_note(document, number)
-        has_curve = any(one.fret > 0 and one.deviation_cents is not None for one in notes_of[number])
+        has_curve = any(one.fret > 0 and one.plucks and one.deviation_cents is not None for one in notes_of[number])
         answer.append(
             StringOnPage(
                 number=number,

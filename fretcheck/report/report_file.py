@@ -1,6 +1,6 @@
 """The report of an inspection as a file: the page that fits its plan.
 
-An intake gets the customer's condition sheet with the technical page behind it, every other plan the technical page alone.
+An intake gets the customer's condition sheet, every other plan the technical pages.
 """
 
 from __future__ import annotations
@@ -15,28 +15,32 @@ if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
 
 
-def write_report(document: InspectionDocument, path: Path, *, sheet: bool | None = None, force: bool = False) -> Path:
+def write_report(
+    document: InspectionDocument, path: Path, *, sheet: bool | None = None, technical: bool = False, force: bool = False
+) -> Path:
     """Write the report of `document` to `path`, whole or not at all, and return the path.
 
     Parameters
     ----------
     sheet : bool or None
-        With the customer's condition sheet in front; None: where the plan was ``intake``.
+        The customer's condition sheet; None: where the plan was ``intake``.
+    technical : bool
+        The technical pages behind the sheet, too.
 
     Raises
     ------
     StorageError
         When the file cannot be written.
     """
-    return write_page(report_page(document, sheet=sheet), path, force=force)
+    return write_page(report_page(document, sheet=sheet, technical=technical), path, force=force)
 
 
-def report_page(document: InspectionDocument, *, sheet: bool | None = None) -> str:
+def report_page(document: InspectionDocument, *, sheet: bool | None = None, technical: bool = False) -> str:
     """The page that `write_report` writes."""
     if sheet if sheet is not None else document.conditions.plan == "intake":
         from fretcheck.report.condition_sheet import condition_sheet
 
-        return condition_sheet(document)
+        return condition_sheet(document, technical=technical)
     from fretcheck.report.inspection_page import inspection_page
 
     return inspection_page(document)

@@ -39,7 +39,7 @@ def string_figure(
     reach_cents : float
         End of the scale, the same for all strings so that they can be compared.
     """
-    heard = [one for one in notes if one.fret > 0 and one.deviation_cents is not None]
+    heard = [one for one in notes if one.fret > 0 and one.plucks > 0 and one.deviation_cents is not None]
     half = max(limit_cents * 1.3, 1.15 * max((abs(one.unexplained_cents or 0.0) for one in heard), default=0.0))
     with drawing.style():
         figure = drawing.new_figure(WIDTH, HEIGHT)

@@ -15,7 +15,10 @@ from fretcheck.plain_text import IN_ASCII, plain_line
 from fretcheck.report import verdict_words
 from fretcheck.report.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
 from fretcheck.report.verdict_words import (
+    first_step,
+    heard_words,
     in_short,
+    not_listened_to,
     predicted_sentence,
     reason_of,
     set_aside_by_reason,
@@ -43,9 +46,13 @@ def result(document: InspectionDocument, *, glyphs: Glyphs, width: int = 80) -> 
     parts: list[RenderableType] = [_headline(document, show), Text()]
     parts += [_neck(document, glyphs, width), legend(glyphs), Text()]
     parts += [section("What is wrong"), _findings(document, show), Text()]
-    if document.corrections:
-        parts += [section("What to do, in this order"), _corrections(document, show)]
+    if document.corrections or document.advice:
+        parts += [section("What to do, in this order" if len(document.corrections) > 1 else "What to do")]
+        parts += [show.text(line) for line in document.advice]
+        parts += [_corrections(document, show)] if document.corrections else []
         parts += [show.text(predicted_sentence(document)), Text()]
+    elif first_step(document):
+        parts += [section("What to do"), show.text(first_step(document)), Text()]
     if document.sharpeners:
         parts += [section("What would make this surer"), show.bullets([one.text for one in document.sharpeners]), Text()]
     aside = [f"Set aside: {reason} ({places})." for reason, places in set_aside_by_reason(document)]
@@ -80,7 +87,7 @@ class Shown:
 
 def cells_of(document: InspectionDocument) -> dict[tuple[int, int], Cell]:
     """The document's notes as cells, missing ones included."""
-    cells = {(one.string, one.fret): Cell(one.deviation_cents, one.decision) for one in document.frets}
+    cells = {(one.string, one.fret): Cell(one.deviation_cents if one.plucks else None, one.decision) for one in document.frets}
     for string, fret in document.missing:
         cells.setdefault((string, fret), Cell(None, None))
     return cells
@@ -105,7 +112,8 @@ def _headline(document: InspectionDocument, show: Shown) -> RenderableType:
         title.append_text(show.text(f"  ({document.neck.serial})", style="dim"))
     badge = Text(f" {DECISION_WORDS[verdict.decision]} ", style=DECISION_STYLES[verdict.decision])
     line = Text.assemble(badge, "  ", show.text(reason_of(document)))
-    rest = [show.text(in_short(document), style="bold"), show.text(worst_sentence(document))]
+    heard = show.text(" ".join(one for one in (f"{heard_words(document)}.", not_listened_to(document)) if one))
+    rest = [show.text(in_short(document), style="bold"), show.text(worst_sentence(document)), heard]
     return Group(title, line, *(one for one in rest if one.plain))
 
 
@@ -123,7 +131,11 @@ def _findings(document: InspectionDocument, show: Shown) -> RenderableType:
     table.add_column(overflow="fold", ratio=1)
     table.add_column(justify="right", no_wrap=True, style="dim")
     for number, finding in enumerate(document.findings, start=1):
-        table.add_row(f"{number}.", show.text(finding.text), f"{sureness(finding.probability)} sure")
+        table.add_row(f"{number}.", show.text(finding.text), show.text(f"{sureness(finding.probability)} sure"))
+        for rival in finding.rivals:
+            table.add_row("", show.text(f"May as well be: {rival.text}"), show.text(sureness(rival.share)))
+        if finding.rivals and finding.decided_by:
+            table.add_row("", show.text(f"What would decide: {finding.decided_by}"), "")
     return table
 
 
@@ -131,9 +143,11 @@ def _corrections(document: InspectionDocument, show: Shown) -> RenderableType:
     table = Table(box=None, show_header=True, header_style="dim", padding=(0, 1), pad_edge=False)
     table.add_column("", justify="right", style="bold", no_wrap=True)
     table.add_column("", overflow="fold", ratio=1)
-    table.add_column("worst note\nafter it", justify="right", no_wrap=True)
+    table.add_column("after it: worst\nnote, all within", justify="right", no_wrap=True)
     for number, correction in enumerate(document.corrections, start=1):
         worst = correction.predicted.worst_cents
         after = "" if worst is None else f"{worst:.1f} c"
-        table.add_row(f"{number}.", show.text(correction.text), after)
+        within = correction.predicted.probability_within
+        after += "" if within is None else f", {sureness(within)}"
+        table.add_row(f"{number}.", show.text(correction.text), show.text(after))
     return table

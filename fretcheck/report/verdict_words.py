@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 from fretcheck.report.finding_words import clause, sentence_of
 
 if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
+    from collections.abc import Sequence
+
+    from fretcheck.inspection.document import CorrectionPart, InspectionDocument
 
 DECISION_WORDS: dict[str | None, str] = {
     "pass": "Within tolerance", "fail": "Out of tolerance", "undecided": "Undecided", None: "Not judged",
@@ -25,11 +27,52 @@ def reason_of(document: InspectionDocument) -> str:
     return document.verdict.reason or f"Judged against ±{document.verdict.limit_cents:g} cents."
 
 
+def heard_words(document: InspectionDocument) -> str:
+    """How much was listened to: ``52 of 120 notes heard``."""
+    coverage = document.coverage
+    asked = [(one.string, one.fret) for one in document.frets if one.fret > 0]
+    heard = sum(one.plucks > 0 for one in document.frets if one.fret > 0)
+    if coverage is not None:
+        return f"{coverage.heard} of {coverage.asked} notes heard"
+    return f"{heard} of {len({*asked, *(place for place in document.missing if place[1] > 0)})} notes heard"
+
+
+def not_listened_to(document: InspectionDocument) -> str:
+    """The frets where no note was heard, and the chance that one there is out; empty where there are none."""
+    coverage = document.coverage
+    if coverage is None or not coverage.frets_not_listened_to:
+        return ""
+    frets = coverage.frets_not_listened_to
+    text = (
+        f"{'Fret' if len(frets) == 1 else 'Frets'} {listed_numbers(frets)} {'was' if len(frets) == 1 else 'were'} not listened to"
+    )
+    if coverage.probability_out_there is None:
+        return f"{text}."
+    return f"{text}: as far as the rest of the neck tells, a note there is out with {sureness(coverage.probability_out_there)}."
+
+
+def listed_numbers(numbers: Sequence[int]) -> str:
+    """Numbers with runs drawn together.
+
+    Examples
+    --------
+    >>> listed_numbers([2, 4, 6, 7, 8, 11])
+    '2, 4, 6 to 8, 11'
+    """
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
+
+
 def in_short(document: InspectionDocument) -> str:
-    """All findings in one sentence; empty where none is needed."""
+    """All findings in one sentence, each with its certainty; empty where none is needed."""
     if not document.findings:
         return "" if document.verdict.decision == "pass" else "No single fret, nor nut, nor saddle stands out as the cause."
-    return sentence_of([clause(one) for one in document.findings])
+    return sentence_of([f"{clause(one)} ({sureness(one.probability)} sure)" for one in document.findings])
 
 
 def worst_sentence(document: InspectionDocument) -> str:
@@ -43,15 +86,55 @@ def worst_sentence(document: InspectionDocument) -> str:
 
 
 def predicted_sentence(document: InspectionDocument) -> str:
-    """What the corrections should bring; empty where there are none."""
-    after = document.predicted_after.worst_cents
-    if after is None or not document.corrections:
+    """What the work should bring, with its certainty; empty where there is none."""
+    after = document.predicted_after
+    if after.worst_cents is None or not works(document):
         return ""
-    enough = "within" if abs(after) <= document.verdict.limit_cents else "still beyond"
-    return (
-        f"With all corrections made the worst note should lie at {abs(after):.1f} cents, {enough} the tolerance "
-        "(the hand's own scatter left out)."
-    )
+    text = f"With this work done the worst note should lie at {abs(after.worst_cents):.1f} cents"
+    if after.worst_90 is not None:
+        text += f" (90 % interval {after.worst_90[0]:.1f} to {after.worst_90[1]:.1f})"
+    if after.probability_within is None:
+        return f"{text}."
+    return f"{text}, all notes within ±{document.verdict.limit_cents:g} cents with {sureness(after.probability_within)}."
+
+
+def works(document: InspectionDocument) -> list[CorrectionPart]:
+    """The steps that change the neck; measurements left out."""
+    return [one for one in document.corrections if one.kind != "measure"]
+
+
+def first_step(document: InspectionDocument) -> str:
+    """What to do first; empty where there is nothing to do."""
+    if document.corrections:
+        return document.corrections[0].text
+    if document.verdict.decision == "pass" or not document.pluck_again:
+        return ""
+    again = f"inspect NECK --more {document.id}" if document.id else "inspect NECK --more ID"
+    return f"Pluck again, for they would decide: {listed_notes(document.pluck_again)} ({again})."
+
+
+def step_words(step: CorrectionPart) -> str:
+    """What is to be expected once a step and those before it are done: ``worst note 4.4 cents, all within 12 %``."""
+    parts = []
+    if step.predicted.worst_cents is not None:
+        parts.append(f"worst note {abs(step.predicted.worst_cents):.1f} cents")
+    if step.predicted.probability_within is not None:
+        parts.append(f"all within with {sureness(step.predicted.probability_within)}")
+    return ", ".join(parts)
+
+
+def listed_notes(places: Sequence[tuple[int, int]]) -> str:
+    """Notes by string: ``string 3 frets 1, 2; string 5 open``."""
+    by_string: dict[int, list[int]] = defaultdict(list)
+    for string, fret in sorted(places):
+        by_string[string].append(fret)
+    return "; ".join(f"string {string} {_frets(frets)}" for string, frets in sorted(by_string.items()))
+
+
+def _frets(frets: Sequence[int]) -> str:
+    stopped = [fret for fret in frets if fret > 0]
+    many = [f"{'frets' if len(stopped) > 1 else 'fret'} {listed_numbers(stopped)}"] if stopped else []
+    return " and ".join((["open"] if 0 in frets else []) + many)
 
 
 def set_aside_by_reason(document: InspectionDocument) -> list[tuple[str, str]]:
@@ -72,25 +155,17 @@ def set_aside_by_reason(document: InspectionDocument) -> list[tuple[str, str]]:
     ]
 
 
-def missing_by_string(document: InspectionDocument) -> str:
-    """Notes that were asked for and not heard; empty for none."""
-    by_string: dict[int, list[str]] = defaultdict(list)
-    for string, fret in document.missing:
-        by_string[string].append("open" if fret == 0 else str(fret))
-    return "; ".join(f"string {string}: {', '.join(frets)}" for string, frets in sorted(by_string.items()))
-
-
 def sureness(probability: float) -> str:
-    """A probability as a person would say it, never a false 0 or 100 %.
+    """A probability as a person would say it, never a false 0 or 100 %, nor cut at a line's end.
 
     Examples
     --------
     >>> sureness(0.87), sureness(0.9999), sureness(0.001)
-    ('87 %', '> 99 %', '< 1 %')
+    ('87\xa0%', '>\xa099\xa0%', '<\xa01\xa0%')
     """
     percent = 100.0 * probability
     if percent > 99.0:
-        return "> 99 %"
+        return ">\N{NO-BREAK SPACE}99\N{NO-BREAK SPACE}%"
     if percent < 1.0:
-        return "< 1 %"
-    return f"{percent:.0f} %"
+        return "<\N{NO-BREAK SPACE}1\N{NO-BREAK SPACE}%"
+    return f"{percent:.0f}\N{NO-BREAK SPACE}%"

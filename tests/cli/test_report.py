@@ -54,6 +54,31 @@ def test_sheet_of_a_json_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert "Condition sheet" in out.read_text(encoding="utf-8")
 
 
+def test_sheet_takes_what_is_told_here(register: tuple[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place, number = register
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "limits.toml").write_text("[shop]\nname = 'Reed & Daughter'\n", encoding="utf-8")
+    told = ["--customer", "A. Lind", "--price", "80 EUR", "--limits", "limits.toml", "--sheet", "--out", "sheet.html"]
+    assert run(["report", number, "--register", place, *told]) == 0
+    text = (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert all(one in text for one in ("A. Lind", "80 EUR", "Reed &amp; Daughter"))
+    with open_register(place) as store:
+        assert store.load(number).job.customer is None
+
+
+def test_only_its_own_page_is_replaced(register: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place, number = register
+    out = tmp_path / "page.html"
+    told = ["report", number, "--register", place, "--out", str(out)]
+    out.write_text("<html>a customer's own page</html>", encoding="utf-8")
+    assert run(told) == 2
+    assert "--force" in capsys.readouterr().err
+    assert out.read_text(encoding="utf-8") == "<html>a customer's own page</html>"
+    assert run([*told, "--force"]) == 0
+    assert run(told) == 0  # it is a page of its own now
+    assert number in out.read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "says"),
     [

@@ -1,10 +1,12 @@
-"""The customer's sheet: its sentences for the plain cases."""
+"""The customer's sheet: what it says in the plain cases, and that it promises no more than the work it names."""
 
 from __future__ import annotations
 
 import pytest
 
-from fretcheck.report.condition_sheet import after_work, counted, nothing_found
+from fretcheck.inspection.document import CorrectionPart, FindingPart, InspectionDocument, MovePart, RivalPart, StepPredictionPart
+from fretcheck.report.condition_sheet import counted, fields_of, is_sure, nothing_found, promise
+from fretcheck.report.condition_words import plain_work
 from tests.report import documents
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
@@ -20,27 +22,79 @@ pytestmark = pytest.mark.xdist_group("report")  # they share documents that take
     ],
 )
 def test_counted(outside: int, judged: int, words: str) -> None:
-    assert counted(outside, judged) == words
+    assert counted(documents.before(), outside, judged) == words
 
 
-def test_what_the_work_brings() -> None:
+def step(worst: float, within: float | None, *moves: MovePart, kind: str = "repair") -> CorrectionPart:
+    predicted = StepPredictionPart(worst_cents=worst, probability_within=within)
+    return CorrectionPart(kind=kind, moves=list(moves), predicted=predicted, text="")  # type: ignore[arg-type]
+
+
+def advised(decision: str, *steps: CorrectionPart) -> InspectionDocument:
     document = documents.before()
-    left = document.model_copy(update={"predicted_after": document.predicted_after.model_copy(update={"worst_cents": 4.9})})
-    none = document.model_copy(update={"corrections": []})
-    good = document.model_copy(update={"predicted_after": document.predicted_after.model_copy(update={"worst_cents": 2.2})})
-    fine = document.model_copy(update={"predicted_after": document.predicted_after.model_copy(update={"worst_cents": 0.8})})
-    assert "within 3 hundredths" in after_work(good)  # not within 2
-    assert "within 1 hundredth of" in after_work(fine)
-    assert "not perfect: the worst note should then lie 5 hundredths" in after_work(left)  # beyond the tolerance of 3
-    assert after_work(none) == ""
-    passed = good.model_copy(update={"verdict": good.verdict.model_copy(update={"decision": "pass"})})
-    assert "Once the work is done" in after_work(passed)  # something was found all the same
-    assert after_work(passed.model_copy(update={"findings": []})) == ""  # though small moves could bring it closer still
+    verdict = document.verdict.model_copy(update={"decision": decision, "probability_within": 0.98})
+    return document.model_copy(update={"corrections": list(steps), "verdict": verdict})
+
+
+SLOT = MovePart(part="nut_height", move_mm=-0.3)
+MEASURE = step(2.2, None, kind="measure")
+
+
+def test_promise_is_the_probability_of_the_work_named() -> None:
+    said = promise(advised("fail", step(4.0, 0.3, SLOT), step(2.2, 0.94, SLOT)))
+    assert "within 3 hundredths" in said
+    assert "94\N{NO-BREAK SPACE}% sure" in said  # of the last step, not of an earlier one
+    partly = promise(advised("fail", step(4.9, 0.31, SLOT)))
+    assert "not perfect: the worst note should then lie about 5 hundredths" in partly
+    assert "are" not in partly.split()  # nobody is sure of it
+    assert "we measure before anything more is filed" in promise(advised("fail", step(4.0, 0.7, SLOT), MEASURE))
+
+
+def test_without_work_nothing_is_promised_of_it() -> None:
+    assert promise(advised("pass")) == "Nothing needs to be done. We are 98\N{NO-BREAK SPACE}% sure of that."
+    assert "listen to them again" in promise(advised("undecided"))
+    assert "no repair that we can promise" in promise(advised("fail"))
+    assert "measure first" in promise(advised("fail", MEASURE))
+
+
+def test_a_fault_is_sure_by_itself_and_without_a_rival() -> None:
+    finding = FindingPart(cause="nut_height", fret=None, string=None, value_mm=0.3, u_mm=0.1, probability=0.95, text="")
+    rival = RivalPart(cause="finger_pressure", fret=None, string=None, share=0.2, text="")
+    assert is_sure(finding)
+    assert not is_sure(finding.model_copy(update={"probability": 0.89}))
+    assert not is_sure(finding.model_copy(update={"rivals": [rival]}))
+    assert is_sure(finding.model_copy(update={"rivals": [rival.model_copy(update={"share": 0.04})]}))
+
+
+def test_work_in_plain_words() -> None:
+    saddles = [step(2.0, 0.9, MovePart(part="saddle", string=number, move_mm=-0.4 * number)) for number in (1, 2)]
+    assert plain_work([step(3.0, 0.5, SLOT), *saddles]) == [
+        "Deepen the notches in the nut by 0.30 mm.",
+        "Move the saddle of strings 1, 2 by 0.40 mm, 0.80 mm toward the nut.",
+    ]
+    others = [MovePart(part="string", string=3), MovePart(part="fret", fret=7, move_mm=0.4)]
+    others += [MovePart(part="saddle", end="bass", move_mm=1.5), MovePart(part="nut", move_mm=-0.5)]
+    assert plain_work([step(1.0, 0.9, *others)]) == [
+        "Replace string 3.",
+        "Reshape or set anew fret 7, by 0.40 mm toward the bridge.",
+        "Move the saddle's end under the thick strings by 1.5 mm toward the bridge.",
+        "Move the nut's front edge by 0.50 mm toward the nut.",
+    ]
+
+
+def test_heights_come_of_the_description_or_of_what_was_measured_last() -> None:
+    document = documents.before()
+
+    def shown(**told: object) -> dict[str, str | None]:
+        neck = document.neck.model_copy(update={"description": {**document.neck.description, "measured": [], **told}})
+        return dict(fields_of(document.model_copy(update={"neck": neck})))
+
+    assert shown()["Relief"] is None  # a line to write on
+    assert shown(action_12_mm={"treble": 1.8, "bass": 2.2}, relief_mm=0.15)["Action at fret 12"] == "1.8 mm treble, 2.2 mm bass"
+    measured = [{"what": "action_12", "mm": 2.1, "string": 1}, {"what": "action_12", "mm": 2.4, "string": 6}]
+    assert shown(action_12_mm=1.8, measured=measured)["Action at fret 12"] == "2.1 mm (string 1), 2.4 mm (string 6)"
 
 
 def test_nothing_found() -> None:
-    document = documents.before()
-    passed = document.model_copy(update={"verdict": document.verdict.model_copy(update={"decision": "pass"})})
-    assert nothing_found(passed) == "Nothing that needs work."
-    assert "the nut, the saddle" in nothing_found(document)
-    assert "technical page" in nothing_found(document.model_copy(update={"corrections": []}))
+    assert nothing_found(advised("pass")) == "Nothing that needs work."
+    assert nothing_found(advised("fail")) == "No single part is surely at fault."

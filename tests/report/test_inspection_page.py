@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from fretcheck.inspection.document import InspectionDocument, MovePart
+from fretcheck.inspection.document import InspectionDocument, JobPart, MovePart, RivalPart, ShopPart
 from fretcheck.plain_text import plain_line
 from fretcheck.report.inspection_page import inspection_page
 from fretcheck.report.report_file import report_page, usual_name, write_report
@@ -56,7 +56,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return {
         "report": write_report(documents.before(), folder / "report.html"),
         "intake": write_report(documents.intake(), folder / "intake.html"),
-        "hostile": write_report(hostile(), folder / "hostile.html", sheet=True),
+        "hostile": write_report(hostile(), folder / "hostile.html", sheet=True, technical=True),
     }
 
 
@@ -127,7 +127,10 @@ def test_cells_say_in_words_what_colour_shows(read_pages: dict[str, Page]) -> No
 
 def test_hostile_texts_are_text_everywhere(read_pages: dict[str, Page]) -> None:
     page = read_pages["hostile"]
-    assert [one.text for one in page.all("h1")] == [plain_line(HOSTILE)] * 2
+    sheet, technical = [one.text for one in page.all("h1")]
+    assert technical == plain_line(HOSTILE)
+    assert technical.startswith(sheet.removesuffix("…"))  # the sheet's is clipped
+    assert len(sheet) == 60
     assert all("49" not in one.text for one in page.all("h1"))  # nothing of a name is worked out
     everything = page.all("html")[0].text
     assert everything.count("<script>alert('x')</script>") > 20
@@ -141,6 +144,7 @@ def test_same_document_gives_same_bytes(pages: dict[str, Path]) -> None:
 def test_intake_gets_the_sheet_unless_told_otherwise() -> None:
     assert "Condition sheet" in report_page(documents.intake())
     assert "Condition sheet" not in report_page(documents.intake(), sheet=False)
+    assert "Technical page" not in report_page(documents.intake())
     assert "Condition sheet" not in report_page(documents.before())
     assert "Condition sheet" in report_page(documents.before(), sheet=True)
 
@@ -157,7 +161,7 @@ def test_little_known_makes_a_page_too() -> None:
         verdict=document.verdict.model_copy(update={"worst": None, "decision": "undecided"}),
         warnings=[],
     )
-    page = read(report_page(bare, sheet=True))
+    page = read(report_page(bare, sheet=True, technical=True))
     assert page.faults == []
     assert "not told" in page.all("main")[0].text
 
@@ -180,7 +184,7 @@ def test_nothing_lies_beyond_the_edge_on_desk_or_phone(pages: dict[str, Path], t
         assert found["clipped"] == [], (path.name, width)
         assert found["scripts"] == 0
         if path == pages["hostile"]:
-            assert found["h1"] == plain_line(HOSTILE)
+            assert plain_line(HOSTILE).startswith(str(found["h1"]).removesuffix("…"))
 
 
 @pytest.mark.browser
@@ -188,12 +192,14 @@ def test_sheet_one_says_which_fret_and_which_way(pages: dict[str, Path], tmp_pat
     sheets = browser.printed(tmp_path, pages["report"])
     first = " ".join(sheets[0].split())
     assert "Out of tolerance" in first
-    assert re.search(r"fret 7 sits 0\.\d\d mm too near the bridge", first)  # truth: 0.40 mm toward the bridge
-    assert "saddle of string 3 sits 2." in first  # truth: 2.2 mm
-    assert re.search(r"Fret 7: 0\.\d\d mm too near the bridge", first)  # named in the drawing too
+    # which part, which way (truth: 0.40 mm toward the bridge), how sure; in the table and in the drawing
+    assert len(re.findall(r"Fret 7: 0\.\d\d mm too near the bridge", first)) == 2
+    assert re.search(r"Fret 7: 0\.\d\d mm too near the bridge → bridge > 99 %", first.replace("\xa0", " "))
+    assert "Saddle of string 3: 2." in first  # truth: 2.2 mm
+    assert "Do first:" in first
+    assert "120 of 120 notes heard" in first
     assert "drawn" in first
     assert "times as far off" in first  # the exaggeration is stated
-    assert "Every note" in first
     order = [re.sub(r"\s+", " ", " ".join(sheets)).find(heading) for heading in (
         "Out of tolerance", "The neck", "Every note", "What is wrong", "What to do, in this order", "String by string",
         "What would make this surer", "How it was measured", "Uncertainty budget after the GUM", "Every pluck in the order heard",
@@ -217,14 +223,57 @@ def test_every_sheet_names_its_neck_and_its_number_and_no_table_is_cut(tmp_path:
         assert sheet.count("at s") == len(re.findall(r"String \d [A-G]\d", sheet)) or "String by string" in sheet  # none goes on
 
 
+def crowded() -> InspectionDocument:
+    """An intake with more findings, work and notes than a sheet has room for."""
+    document = documents.intake()
+    saddle, nut, fret = document.findings[:3]
+    rival = RivalPart(cause="finger_pressure", fret=None, string=None, share=0.3, text="The finger pressed hard.")
+    return document.model_copy(
+        update={
+            "id": "261129-7",
+            "findings": [
+                *document.findings,
+                *(fret.model_copy(update={"fret": number, "probability": 0.95}) for number in (3, 9, 11)),
+                nut.model_copy(update={"probability": 0.6, "rivals": [rival]}),
+                saddle.model_copy(update={"string": 5, "probability": 0.7}),
+            ],
+            "job": JobPart(
+                customer="Anneliese Rosenthal-Fernandez, Upper Mill Lane", instrument="Walnut six-string, built in 1987 " * 3,
+                job="J-2026-1187", string_set="light, fitted in October", notes="Comes with a cracked tuner button. " * 20,
+                price="80 EUR", shop=ShopPart(name="Reed & Daughter", address="Quay Street 3", phone="01 234"),
+            ),
+        }
+    )  # fmt: skip
+
+
 @pytest.mark.browser
 def test_condition_sheet_is_one_sheet_in_plain_words(pages: dict[str, Path], tmp_path: Path) -> None:
-    sheets = browser.printed(tmp_path, pages["intake"])
-    first = " ".join(sheets[0].split())
+    (sheet,) = browser.printed(tmp_path, pages["intake"])
+    first = " ".join(sheet.split())
     assert "Your instrument does not play in tune everywhere" in first
-    for heading in ("What you will hear", "What causes it", "What can be done"):
-        assert heading in first
-    assert "The following pages hold the measurements" in first  # so the sheet ends where the page does
+    assert "We did not listen to frets 2, 4, 6, 8, 10, 11, 13, 14, 16 to 19" in first
+    for field in ("Customer", "Job number", "Inspection", "Strings", "Action at fret 12", "Relief", "Humidity", "Notes", "Price",
+                  "Signature, customer"):  # fmt: skip
+        assert field in first
     assert not re.search(r"posterior|sigma|standard uncertainty|intonation|temperament", first)
+
+
+@pytest.mark.browser
+def test_crowded_sheet_is_one_sheet_too_and_parts_what_is_sure(tmp_path: Path) -> None:
+    (sheet,) = browser.printed(tmp_path, write_report(crowded(), tmp_path / "crowded.html"))
+    text = " ".join(sheet.split())
+    assert "Reed & Daughter" in text
+    assert "261129-7" in text
+    assert "2 more matters are on the technical page" in text
+    found, checked = text.split("To be checked")
+    assert "Fret 3 is not where it should be (95\N{NO-BREAK SPACE}% sure)" in found.replace("95 %", "95\N{NO-BREAK SPACE}%")
+    assert "The bridge end of string 5" not in found
+    assert "it may as well be the touch of the hand that played" in checked
+
+
+@pytest.mark.browser
+def test_technical_pages_follow_the_sheet_on_request(tmp_path: Path) -> None:
+    sheets = browser.printed(tmp_path, write_report(documents.intake(), tmp_path / "both.html", technical=True))
+    assert "Condition sheet" in sheets[0]
     assert "Technical page" in sheets[1]
     assert "Uncertainty budget" in " ".join(sheets[2:])
