@@ -28,10 +28,11 @@ KEYS = "space again   b back   s skip   p pause   q stop and keep"
 GESTURE = "open string twice: one back"
 SCALE_CENTS = 20
 MOST_DIGIT_ROWS = 24
+LEAST_REASON_ROWS, MOST_REASON_ROWS = 4, 10
 READABLE_ROWS = 10
 """Figures are given so many rows, their label included, before every string of the neck is shown."""
 _SIDE_COLUMNS = 30
-_DEVIATION_ROWS = (5, 12)
+_DEVIATION_ROWS = (3, 24)
 """Fewest and most; the widest value decides, so that nothing changes its size as the value moves."""
 _WIDEST = "+88.8"
 _QUIETEST_DB = -70.0
@@ -80,12 +81,21 @@ class BenchScreen:
             picture = []
             rows = max(1, height - len(small) - 1)
         digits = self._digits(width, min(rows, MOST_DIGIT_ROWS), ascii_only)
-        spare = height - 1 - len(small) - len(digits) - len(picture)
-        if picture and spare >= len(picture):  # air between the strings
+        room = height - 1 - len(small) - len(digits)
+        if reason := self._reason(width, room, ascii_only):
+            picture = reason
+        elif picture and room >= 2 * len(picture):  # air between the strings
             picture = [line for each in picture for line in (each, Text())]
         lines = [small[0], *digits, *small[1:], *picture]
         lines += [Text()] * (height - 1 - len(lines))
         return [*lines[: height - 1], self._keys_line(width)][:height]
+
+    def _reason(self, width: int, rows: int, ascii_only: bool) -> list[Text]:
+        """Why the pluck was not taken, in place of the neck, as large as there is room."""
+        short = self.view.short if self.view.mood in ("again", "faint") else ""
+        sizes = range(min(rows, MOST_REASON_ROWS), LEAST_REASON_ROWS - 1, -1) if short else ()
+        size = next((size for size in sizes if big_width(short, size) <= width - 2), None)
+        return [] if size is None else [Text(f" {row}", style="bold") for row in big_text(short, size, ascii_only=ascii_only)]
 
     def _title(self, width: int) -> Text:
         view = self.view
@@ -124,7 +134,7 @@ class BenchScreen:
         lines = [label, *figures, *[Text() for _ in range(rows - 1 - body)]]
         if not side_columns or width - figures_width - 3 < _SIDE_COLUMNS - 4:
             return lines
-        column = max(figures_width + 3, width - 42)
+        column = figures_width + min(8, max(3, (width - figures_width - _SIDE_COLUMNS) // 4))
         side = self._side(width - column, rows, ascii_only)
         for line, beside in zip(lines, side, strict=False):
             line.pad_right(max(0, column - line.cell_len))
@@ -152,7 +162,7 @@ class BenchScreen:
     def _side(self, width: int, rows: int, ascii_only: bool) -> list[Text]:
         """Note, deviation, how far it has settled, level."""
         view, ask = self.view, self.view.ask
-        lines = [Text()]
+        lines: list[Text] = []
         if ask is not None:
             words = f"note {note_name(view.neck, ask.string, ask.fret)}"
             if ask.press is not None:
@@ -163,22 +173,23 @@ class BenchScreen:
             if partners := partners_of(view.neck, ask.string):
                 lines.append(Text(f"pair: damp string {', '.join(map(str, partners))}", style="bold"))
         value = "" if view.deviation_cents is None else f"{view.deviation_cents:+.1f}"
-        figure_rows = self._deviation_rows(width, rows - len(lines) - 4)
+        below = 3  # cents, settled, level
+        figure_rows = self._deviation_rows(width, rows - len(lines) - below - 1)
         if value and big_width(value, figure_rows) > width:
             value = f"{view.deviation_cents:+.0f}"
         of = view.deviation_of
         other = "" if not value or of is None or of == ask else f"taken: {place_words(view.neck, of.string, of.fret)}"
         style = "bold" if view.mood in ("taken", "finished") else "dim"
-        above = rows >= len(lines) + figure_rows + 4
+        above = rows > len(lines) + figure_rows + below
         if above:
             lines.append(Text(other, style=style))
         lines += [Text(row, style=style) for row in big_text(value or " ", figure_rows, ascii_only=ascii_only)]
         doubt = "" if view.u_cents is None or not value else f" ± {_doubt(view.u_cents)}"
-        below = f", {other}" if other and not above else ""
-        lines.append(Text(f"cents{doubt}{below}" if value else "", style=style))
-        if rows >= len(lines) + 3:
+        after = f", {other}" if other and not above else ""
+        lines.append(Text(f"cents{doubt}{after}" if value else "", style=style))
+        if rows > len(lines) + 2:
             lines.append(Text())
-        room = max(4, width - 10)
+        room = min(32, max(4, width - 10))
         lines.append(Text("settled " + bar(view.settled, room, ascii_only)))
         level = None if view.level_db is None else (view.level_db - _QUIETEST_DB) / -_QUIETEST_DB
         lines.append(Text("level   " + bar(level or 0.0, room, ascii_only), style="dim"))
@@ -191,15 +202,14 @@ class BenchScreen:
         return next(fitting, fewest)
 
     def _band(self, width: int) -> list[Text]:
-        """What is going on, in one or two lines across the screen."""
+        """What is going on, and what to beware of, in as many lines across the screen as they take."""
         view = self.view
         message = f" {HEADINGS[view.mood]}  {view.message}"
-        first, *more = textwrap.wrap(message, max(2, width), drop_whitespace=False) or [""]
-        lines = [Text(first[:width].ljust(width), style=_BAND_STYLES[view.mood])]
-        rest = "".join(more).strip()
-        second = rest or view.warning
-        lines.append(Text(f" {second}"[:width], style="bold" if rest else "bold yellow"))
-        return lines
+        wrapped = textwrap.wrap(message, max(2, width), drop_whitespace=False) or [""]
+        lines = [Text(wrapped[0][:width].ljust(width), style=_BAND_STYLES[view.mood])]
+        lines += [Text(f" {line.strip()}", style="bold") for line in wrapped[1:]]
+        lines += [Text(f" {line}", style="bold yellow") for line in textwrap.wrap(view.warning, max(2, width - 1))]
+        return lines if len(lines) > 1 else [*lines, Text()]
 
     def _scale(self, width: int, ascii_only: bool) -> list[Text]:
         """A ruler of cents with the tolerance marked, and a bar from zero to the value."""

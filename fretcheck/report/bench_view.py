@@ -44,6 +44,8 @@ class BenchView:
     ask: Ask | None = None
     mood: Mood = "waiting"
     message: str = ""
+    short: str = ""
+    """Why a pluck was not taken, in a word or two."""
     warning: str = ""
     """Drift, or a loudspeaker that failed; stays until a note of another string is taken."""
     warned_of: int | None = None
@@ -81,16 +83,16 @@ class BenchView:
             case told.Accepted():
                 self._accepted(event)
             case told.Again():
-                self._rejected(event.reason)
+                self._rejected(event.reason, event.short)
                 self.may_go_back = False
             case told.WrongNote():
-                self._rejected(event.text)
+                self._rejected(event.text, event.short)
                 self.may_go_back &= event.heard[:1] == ((event.ask.string, 0),)
             case told.OutOfTune():
                 self.mood, self.message, self.tuning = "tune", event.text, True
                 self.deviation_of, self.deviation_cents = event.ask, event.cents
             case told.TooFaint():
-                self.mood, self.message = "faint", event.text
+                self.mood, self.message, self.short = "faint", event.text, "TOO FAINT"
             case told.SteppedBack():
                 self.may_go_back = False
                 self._forget(event.withdrawn)
@@ -148,8 +150,8 @@ class BenchView:
         self.message = f"{_capital(place_words(self.neck, ask.string, ask.fret))}{cents}."
         self.remember(event.taken, event.deviation_cents)
 
-    def _rejected(self, reason: str) -> None:
-        self.mood, self.message = "again", reason
+    def _rejected(self, reason: str, short: str) -> None:
+        self.mood, self.message, self.short = "again", reason, short
         self.deviation_cents = self.u_cents = None
         self.settled = 0.0
 

@@ -73,6 +73,8 @@ class Again(Event):
 
     ask: Ask
     reason: str
+    short: str = ""
+    """The reason in a word or two, to be read from afar."""
     silent: bool = False
     """True when no cue is to sound: for a mere knock, or because the pluck fell into a cue."""
 
@@ -102,6 +104,15 @@ class WrongNote(Event):
     heard: tuple[tuple[int, int], ...]
     """(string, fret), the likeliest first; empty when it belongs to no place on the neck."""
     text: str
+
+    @property
+    def short(self) -> str:
+        """What was heard in a word or two, to be read from afar."""
+        if not self.heard:
+            return "NO SUCH NOTE"
+        string, fret = self.heard[0]
+        place = f"FRET {fret}" if fret else "OPEN"
+        return place if string == self.ask.string else f"STRING {string} {place}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -401,3 +401,41 @@ def test_going_back_by_the_open_string_is_offered_only_while_it_would():
     assert "open string twice: one back" in shown(view, 100, 30)
     view.apply(told.Again(ask=ASK, reason="Once more."))
     assert "one back" not in shown(view, 100, 30)
+
+
+def test_why_a_pluck_was_not_taken_is_said_in_large_type():
+    view = a_view()
+    view.apply(told.WrongNote(ask=ASK, heard=((3, 11),), text="Heard string 3, fret 11 (F#4). Wanted: string 3, fret 12 (G4)."))
+    for columns, rows in ((80, 24), (100, 30), (200, 50)):
+        text = shown(view, columns, rows)
+        # figures of five rows are about 2.5 cm high in a usual terminal
+        assert any(all(row in text for row in big_text("FRET 11", size)) for size in range(5, 11)), (columns, rows)
+    view.apply(told.Again(ask=ASK, reason="Two strings are sounding; damp the others.", short="TWO STRINGS"))
+    assert any(all(row in shown(view, 100, 30) for row in big_text("TWO STRINGS", size)) for size in range(5, 11))
+    view.apply(accepted(ASK, 0.1, 1))
+    assert "1 E4" in shown(view, 80, 24)  # the neck is back
+
+
+@pytest.mark.parametrize("columns", [60, 80, 100, 200])
+def test_a_warning_is_never_cut_off(columns):
+    view = a_view(warning="String 3 has moved by +4.2 cents since its first open pluck. Let it settle; check the tuner.")
+    view.apply(told.Again(ask=ASK, reason="The note was stopped before it could be read; let it ring for at least a second."))
+    words = " ".join(shown(view, columns, 30).split())
+    assert view.warning in words
+    assert "let it ring for at least a second." in words
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (100, 30), (200, 50)])
+def test_the_level_is_there_for_pairs_of_strings_too(columns, rows):
+    neck = make_neck(courses={3: 1, 4: 1})
+    view = BenchView(neck=neck, plan=make_plan(neck), level_db=-30.0, deviation_cents=2.3, u_cents=0.4)
+    view.apply(told.Asked(ask=ASK))
+    text = shown(view, columns, rows)
+    assert "pair: damp string 4" in text
+    assert "level   █" in text
+
+
+def test_the_deviation_fills_a_wide_screen():
+    view = a_view(deviation_cents=2.3, u_cents=0.4)
+    lines = shown(view, 200, 50).splitlines()
+    assert max(len(line.rstrip()) for line in lines[2:23]) > 160  # of 200 columns; they were used to 100
