@@ -9,7 +9,7 @@ import numpy as np
 import soundfile
 
 from fretcheck.neck.description import Neck
-from fretcheck.neck.writing import write_neck
+from tests.neck_files import write_neck
 from tests.synth.recording import PlayedNote, Take, plan_take, record
 from tests.synth.strung_neck import BuiltNeck
 

@@ -54,19 +54,25 @@ def _print_list(*, as_json: bool) -> None:
 
 
 def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
+    import textwrap
+
+    from fretcheck.files import write_text
     from fretcheck.inspection.perfect_neck import tolerance_remark
     from fretcheck.neck.starts import start
-    from fretcheck.neck.writing import neck_text, neck_to_mapping, write_neck
+    from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
 
     one = start(kind)
-    heading = f"A {one.meaning} to start from: change every value to what your design says."
-    remark = tolerance_remark(one.neck)
+    remark = [
+        f"# {line}"
+        for line in textwrap.wrap(f"About tolerance_cents: {tolerance_remark(one.neck)}", WIDTH, subsequent_indent="  ")
+    ]
+    text = "\n".join((one.text, *remark, "#", more_help(one.neck)))
     if out is not None:
-        write_neck(one.neck, out, heading=heading, remark=remark, overwrite=force)
+        write_text(out, text, force=force)
     if as_json:
         _print_json(neck_to_mapping(one.neck))
     elif out is None:
-        print(neck_text(one.neck, heading=heading, remark=remark), end="")
+        print(text, end="")
     else:
         print(f"{out} written: edit it, then check it with: fretcheck neck {out}")
 

@@ -7,6 +7,7 @@ Cents against equal temperament from each string's own open note, computed by `d
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,8 @@ from fretcheck.neck.description import Neck
 
 ROOM_CENTS = 1.0
 """What a tolerance should leave for the bench and the hand, beyond what such a neck reads (common practice, no source)."""
+FINEST_CENTS = 3.0
+"""No ready-made description asks for less: ±3 to 5 cents are taken as good in the trade (common practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,22 +37,25 @@ def worst_as_designed(neck: Neck) -> WorstAsDesigned:
     return WorstAsDesigned(cents=float(table[string, fret]), string=int(string) + 1, fret=int(fret))
 
 
+def needed_tolerance_cents(neck: Neck) -> float:
+    """The least tolerance that such a neck holds with room for bench and hand, in half cents and no finer than 3 cents."""
+    return max(FINEST_CENTS, math.ceil(2.0 * (abs(worst_as_designed(neck).cents) + ROOM_CENTS)) / 2.0)
+
+
 def said_of_perfect(neck: Neck) -> str:
-    """That note in a sentence."""
+    """That note in a sentence, and the tolerance it needs."""
     worst = worst_as_designed(neck)
     way = "sharp" if worst.cents > 0 else "flat"
     return (
         f"Built exactly as described, the neck would still read up to {abs(worst.cents):.1f} cents {way} "
-        f"(string {worst.string}, fret {worst.fret}): stopping a string stretches it."
+        f"(string {worst.string}, fret {worst.fret}): stopping a string stretches it. With about {ROOM_CENTS:g} cent more for "
+        f"bench and hand it needs a tolerance_cents of {needed_tolerance_cents(neck):g}."
     )
 
 
 def tolerance_remark(neck: Neck) -> str:
     """The comment that goes with the tolerance of a ready-made description."""
-    return (
-        f"{said_of_perfect(neck)} The limit is on what is heard, so leave about {ROOM_CENTS:g} cent beyond that. "
-        "The diagnosis takes this share out before it blames a part."
-    )
+    return f"{said_of_perfect(neck)} The limit is on what is heard; the diagnosis takes this share out before it blames a part."
 
 
 def doubt_about_tolerance(neck: Neck) -> str | None:

@@ -41,11 +41,11 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from fretcheck.neck.writing import write_neck
 from fretcheck.session.plan import Plan, make_plan
 from fretcheck.session.sounds import on_grid
 from fretcheck.session.story import JOURNAL_NAME
 from tests.live.strings import played, three_string_neck
+from tests.neck_files import write_neck
 from tests.sound_server import SoundServer, missing_part
 
 SECONDS_PER_NOTE = 3.0

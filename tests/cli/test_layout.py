@@ -11,7 +11,7 @@ import pytest
 
 from fretcheck.cli.main import run
 from fretcheck.neck.starts import STARTS
-from fretcheck.neck.writing import write_neck
+from tests.neck_files import write_neck
 
 
 @pytest.fixture

@@ -20,7 +20,8 @@ def test_start_prints_a_commented_description(capsys, start):
     assert run(["neck", "--start", start]) == 0
     text = capsys.readouterr().out
     assert neck_from_mapping(tomllib.loads(text)) == STARTS[start].neck
-    assert "# open note in scientific pitch" in text
+    assert "# [[measured]]" in text
+    assert "common practice, no source" in text
     assert max(map(len, text.splitlines())) <= 120
 
 
@@ -59,6 +60,9 @@ def test_check_says_what_was_understood(tmp_path, capsys, monkeypatch):
     assert run(["neck", str(path)]) == 0
     said = capsys.readouterr().out
     assert "12 strings in 6 courses, 20 frets" in said
+    assert "String 1 (E4) is at the treble side, string 12 (E3) at the bass side." in said
+    assert "Assumed, since not described: over fret 12 (action_12_mm)" in " ".join(said.split())
+    assert "needs a tolerance_cents of" in " ".join(said.split())
     assert "tune up slowly" in said
     assert max(map(len, said.splitlines())) <= 80
 
@@ -81,7 +85,7 @@ def test_check_as_json(tmp_path, capsys):
     [
         ((), "give one of FILE, --start KIND or --list"),
         (("--start", "ukelele"), 'did you mean "ukulele"'),
-        (("--start", "zzz"), "there are guitar-6-steel"),
+        (("--start", "zzz"), "there are banjo-5"),
         (("neck.toml", "--list"), "not FILE and --list"),
         (("--list", "--force"), "go with --start"),
         (("--start", "ukulele", "--force"), "goes with --out"),

@@ -8,11 +8,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.neck.writing import write_neck
 from fretcheck.session.outcome import inspection_of
 from fretcheck.session.plan import make_plan
 from fretcheck.session.story import read_story
 from tests.live.strings import played, played_plan, three_string_neck
+from tests.neck_files import write_neck
 
 pytestmark = pytest.mark.live
 

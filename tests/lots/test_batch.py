@@ -15,9 +15,9 @@ import pytest
 from fretcheck.errors import DeviceError, RecordingError, StorageError, UsageError
 from fretcheck.lots.batch import inspect_necks
 from fretcheck.lots.neck_folders import find_necks, is_folder_of_necks
-from fretcheck.neck.writing import write_neck
 from fretcheck.register.store import open_register
 from tests.lots.batch_workers import inspect
+from tests.neck_files import write_neck
 from tests.synth.demo import demo_neck, write_recording
 from tests.synth.recording import open_up_and_down, plan_take, record
 from tests.synth.strung_neck import BuiltNeck

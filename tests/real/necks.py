@@ -23,7 +23,7 @@ from fretcheck.diagnosis.as_designed import expected_cents
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS
 from fretcheck.neck.temperament import cents_between, note_frequency_hz
-from fretcheck.neck.writing import write_neck
+from tests.neck_files import write_neck
 from tests.real.plucks import RealPluck, instrument
 
 RATE = 44_100

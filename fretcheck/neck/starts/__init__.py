@@ -1,0 +1,82 @@
+"""Ready-made descriptions to start from: one a kind of instrument, a neck.toml each, to be edited to the neck on the bench.
+
+Conventions
+-----------
+The files are data beside this module and say themselves where their numbers come from; `tests/benchmarks/starts.py` computes
+setbacks and tolerances anew. Even with the best setbacks stopping a string leaves 1 to 4 cents at the first frets. The verdict is
+on what is heard, so the tolerance is one cent more than such a neck reads, rounded up to half a cent, and at least 3 cents: less
+would refuse good necks, or leave them undecided.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+from fretcheck.errors import UsageError
+from fretcheck.neck.description import Neck
+from fretcheck.neck.reading import neck_from_mapping
+
+
+@dataclass(frozen=True, kw_only=True)
+class Start:
+    """One ready-made description: its name on the command line, its file's text, and the neck."""
+
+    name: str
+    text: str
+    neck: Neck
+
+    @property
+    def meaning(self) -> str:
+        """What it is: the first line of the file."""
+        return self.text.partition("\n")[0].removeprefix("# ")
+
+
+class _Starts(Mapping[str, Start]):
+    """All of them by name, each read when it is asked for."""
+
+    def __getitem__(self, name: str) -> Start:
+        if name not in _names():
+            raise KeyError(name)
+        return _read(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(_names())
+
+    def __len__(self) -> int:
+        return len(_names())
+
+
+@cache
+def _names() -> tuple[str, ...]:
+    files = (entry.name for entry in resources.files(__name__).iterdir())
+    return tuple(sorted(name.removesuffix(".toml") for name in files if name.endswith(".toml")))
+
+
+@cache
+def _read(name: str) -> Start:
+    text = (resources.files(__name__) / f"{name}.toml").read_text(encoding="utf-8")
+    return Start(name=name, text=text, neck=neck_from_mapping(tomllib.loads(text), typed=True))
+
+
+STARTS: Mapping[str, Start] = _Starts()
+"""By name, as typed after ``fretcheck neck --start``."""
+
+
+def start(name: str) -> Start:
+    """The ready-made description of that name.
+
+    Raises
+    ------
+    UsageError
+        There is none; the message names the nearest or all.
+    """
+    if name in STARTS:
+        return STARTS[name]
+    close = difflib.get_close_matches(name, STARTS, n=1)
+    hint = f'did you mean "{close[0]}"?' if close else f"there are {', '.join(STARTS)}"
+    raise UsageError(f'no ready-made description "{name}": {hint}')
