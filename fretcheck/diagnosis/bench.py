@@ -1,155 +1,189 @@
-"""The neck on the repairer's bench: what is believed of it, what moving its parts would do, and the best moves.
+"""The neck on the repairer's bench: draws of what it may truly be, and what work on its parts does to every note of each draw.
 
-The moves of nut and saddles are found together by linear programming: least worst deviation (minimax), each string's own worst
-as a second aim.
+Work goes through the forward model, not its tangent: a nut slot's height acts by its square.
 
 Conventions
 -----------
-θ as in `parameters`; cents, mm. A direction is a change of θ for one mm of move. Notes at frets that are to be moved do not
-steer.
+θ as in `parameters`, one row a draw, shape (draws, parameters); notes over the cells asked for, shape (draws, notes), cents.
+mm, positive toward the bridge, heights positive upward.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.forward import ForwardModel
-from fretcheck.diagnosis.parameters import CROWN_MM
+from fretcheck.diagnosis.by_hand import designed_mm, first_share, measurement_row
+from fretcheck.diagnosis.draws import JointDraws
+from fretcheck.diagnosis.parameters import Key
 from fretcheck.diagnosis.posterior import Posterior
-from fretcheck.diagnosis.result import Predicted, StepPrediction
-from fretcheck.diagnosis.settings import SaddleStyle
-from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
+from fretcheck.diagnosis.saddle_places import Moves, moves_within
+from fretcheck.diagnosis.stopped_string import sharpness_cents
 
 Reals = NDArray[np.float64]
 
-DRAWS = 200
-"""From the posterior, with a fixed seed, for the worst note to expect."""
+DRAWS = 500
+"""Of the posterior's: a probability of one half is then told to ±0.02, and a plan takes a fifth of a second."""
+PLACE_SLIP_MM = 0.05
+SLOT_SLIP_MM = 0.03
+"""How well a bench sets a place and files a slot (standard deviation; common practice, no source)."""
+SLOT_BELOW_DESIGN_MM = 0.20
+"""How much lower than designed a nut slot may lie: below, the string buzzes on fret 1 (common practice, no source)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """A neck in every draw: how its notes read and whether all lie within the limit."""
+
+    notes: Reals
+    limit: float
+
+    @cached_property
+    def worst(self) -> Reals:
+        """Size of the worst note in each draw."""
+        return np.asarray(np.max(np.abs(self.notes), axis=1))
+
+    @cached_property
+    def within(self) -> NDArray[np.bool_]:
+        """Whether all notes lie within the limit, per draw."""
+        return self.worst <= self.limit
+
+    @property
+    def probability(self) -> float:
+        """That all lie within."""
+        return float(np.mean(self.within))
+
+    @property
+    def expected_worst(self) -> float:
+        """Mean of the worst note."""
+        return float(np.mean(self.worst))
 
 
 class Bench:
-    """The neck on the bench: θ as it is believed to be, changed move by move."""
+    """One neck, `DRAWS` times over."""
 
-    def __init__(self, posterior: Posterior, *, limit_cents: float, bad_frets: frozenset[int]) -> None:
-        self.limit_cents = limit_cents
+    def __init__(
+        self,
+        posterior: Posterior,
+        draws: JointDraws,
+        *,
+        asked: NDArray[np.bool_],
+        limit: float,
+        least_clearance_mm: float | None = None,
+    ) -> None:
+        """`asked` marks the cells of the design that are judged."""
         self.posterior = posterior
-        self.theta = posterior.mean.copy()
-        self.model: ForwardModel = posterior.model
-        read = {(cell.string, cell.fret) for cell in posterior.combined.cells}
-        cells = posterior.design.cells
-        self.judged = np.array([cell.press is None and (cell.string, cell.fret) in read for cell in cells])
-        self.steering = self.judged & np.array([cell.fret not in bad_frets for cell in cells])
-        if not self.steering.any():
-            self.steering = self.judged
-        self.strings = sorted({cell.string for cell, judged in zip(cells, self.judged, strict=True) if judged})
+        self.limit = limit
+        every = max(len(draws.theta) // DRAWS, 1)
+        self._columns = {key: number for number, key in enumerate(posterior.parameters.keys)}
+        self.theta = draws.theta[::every]
+        self.asked = asked
+        self._as_read = draws.notes[::every][:, asked]
+        self._quantities = posterior.model.moved(self.theta, np.arange(self.theta.shape[1]), posterior.model.designed)
+        self._now = sharpness_cents(posterior.model.strung(self._quantities))[:, asked]
+        cells = [cell for cell, one in zip(posterior.design.cells, asked, strict=True) if one]
+        self.cells = tuple((cell.string, cell.fret) for cell in cells)
+        self.strings = sorted({cell.string for cell in cells})
+        self.of_string = {number: np.array([cell.string == number for cell in cells]) for number in self.strings}
+        self.side = {number: float(posterior.design.side[number - 1]) for number in self.strings}
+        self.slotted = [one for one in self.strings if self.slot_column(one) is not None and self._clearance_row(one) is not None]
+        """Strings with a nut slot and fret 1 after it: a short string or one over a zero fret has none to file."""
+        self.slips = np.random.default_rng(len(self.theta)).standard_normal(self.theta.shape)
+        self.above_nut = 1.0 - first_share(posterior.design)
+        """Of what is filed off a slot, so much is lost over fret 1: the string turns about its saddle."""
+        self._least = least_clearance_mm
+        self._by_filing: dict[float, Reals] = {}
 
-        jacobian = self.model.jacobian(self.theta)[self.judged]
-        values, vectors = np.linalg.eigh(posterior.covariance)
-        root = jacobian @ (vectors * np.sqrt(np.maximum(values, 0.0)))
-        crowns = CENTS_PER_NEPER * CROWN_MM / posterior.design.speaking_mm[self.judged]
-        chance = np.random.default_rng(DRAWS)
-        self.doubt = root @ chance.standard_normal((len(values), DRAWS)) + crowns[:, None] * chance.standard_normal(
-            (len(root), DRAWS)
-        )
+    def outcome(self, theta: Reals) -> Outcome:
+        """How the neck reads with its parts as in `theta`."""
+        changed = np.flatnonzero(np.any(theta != self.theta, axis=0))
+        moved = self.posterior.model.moved(theta - self.theta, changed, self._quantities)
+        cents = sharpness_cents(self.posterior.model.strung(moved))[:, self.asked]
+        return Outcome(notes=self._as_read + cents - self._now, limit=self.limit)
 
-    def worst(self, theta: Reals) -> float:
-        """Worst steering note, by the posterior mean."""
-        return float(np.max(np.abs(self.model.cents(theta)[self.steering])))
-
-    def predicted(self) -> Predicted:
-        """Worst of all judged notes as the neck now is, over what they may truly be."""
-        cents = self.model.cents(self.theta)[self.judged]
-        worst = np.max(np.abs(cents[:, None] + self.doubt), axis=0)
-        low, high = np.quantile(worst, (0.05, 0.95))
-        return Predicted(
-            worst_cents=float(np.mean(worst)),
-            worst_90=(float(low), float(high)),
-            probability_within=float(np.mean(worst <= self.limit_cents)),
-        )
-
-    def step(self) -> StepPrediction:
-        """The same for one step."""
-        predicted = self.predicted()
-        return StepPrediction(worst_cents=predicted.worst_cents, probability_within=predicted.probability_within)
-
-    def column(self, kind: str, string: int | None = None) -> int | None:
+    def column(self, kind: str, *, string: int | None = None, fret: int | None = None) -> int | None:
         """Where a parameter stands in θ."""
-        return self.posterior.parameters.column(kind, string=string)
+        return self._columns.get(Key(kind=kind, fret=fret, string=string))
 
-    def alone(self, column: int) -> Reals:
-        """Direction of one parameter."""
-        direction = np.zeros(len(self.theta))
-        direction[column] = 1.0
-        return direction
+    def saddle_column(self, string: int) -> int | None:
+        """The column that moves the saddle of one string."""
+        own = self.column("saddle", string=string)
+        return own if own is not None else self.column("bridge")
 
-    def saddle_directions(self, style: SaddleStyle) -> list[Reals]:
-        """Directions in θ in which the saddles can be moved."""
-        bridge, slant = self.column("bridge"), self.column("saddle_slant")
-        if style == "per_string":
-            own = [self.column("saddle", number) for number in self.strings]
-            directions = [self.alone(column) for column in own if column is not None]
-            if directions:
-                return directions
-        assert bridge is not None
-        directions = [self.alone(bridge)]
-        if style == "slanted" and slant is not None:
-            directions.append(self.alone(slant))
-        return directions
+    def slot_column(self, string: int) -> int | None:
+        """The column that moves one nut slot."""
+        own = self.column("slot_height", string=string)
+        return own if own is not None else self.column("nut_height")
 
-    def least_worst(self, directions: Sequence[Reals]) -> Reals:
-        """θ after the moves along `directions` that make the worst steering note least, two tangent steps."""
-        from scipy.optimize import linprog
+    @cached_property
+    def saddle_slopes(self) -> Reals:
+        """Cents for each mm that a note's saddle moves, shape (notes,)."""
+        return self._slopes("bridge")
 
-        theta = self.theta.copy()
-        cells = np.flatnonzero(self.steering)
-        strings = self.posterior.design.string[cells]
-        _, group = np.unique(strings, return_inverse=True)
-        groups, moves = int(group.max()) + 1, len(directions)
-        for _ in range(2):
-            slope = self.model.jacobian(theta)[cells] @ np.array(directions).T
-            now = self.model.cents(theta)[cells]
-            own = np.zeros((len(cells), groups))
-            own[np.arange(len(cells)), group] = -1.0
-            none = np.zeros((len(cells), 1))
-            within = np.block([[slope, own, none], [-slope, own, none]])
-            below_worst = np.concatenate([np.zeros((groups, moves)), np.eye(groups), -np.ones((groups, 1))], axis=1)
-            cost = np.concatenate([np.zeros(moves), np.full(groups, 0.1 / groups), [1.0]])
-            solution = linprog(
-                cost,
-                A_ub=np.concatenate([within, below_worst]),
-                b_ub=np.concatenate([-now, now, np.zeros(groups)]),
-                bounds=[(None, None)] * (moves + groups + 1),
-                method="highs",
-            )
-            theta = theta + np.array(directions).T @ solution.x[:moves]
-        return theta
+    @cached_property
+    def nut_slopes(self) -> Reals:
+        """Cents for each mm that the nut moves, shape (notes,)."""
+        return self._slopes("nut_position")
 
-    def saddle_at(self, theta: Reals, string: int) -> float:
-        """A saddle's place: bridge, slant and the string's own part."""
-        value = 0.0
-        side = float(self.posterior.design.side[string - 1])
-        for kind, number, factor in (("bridge", None, 1.0), ("saddle_slant", None, side), ("saddle", string, 1.0)):
-            column = self.column(kind, number)
-            if column is not None:
-                value += factor * float(theta[column])
-        return value
-
-    def saddle_move_u(self, string: int) -> float:
-        """Standard uncertainty of the move a saddle needs, known far better than its absolute place.
-
-        The spread of the best move (least worst note of that string) over what the notes may truly be, by ternary search.
-        """
-        here = self.steering & (self.posterior.design.string == string - 1)
-        column = self.column("bridge")
+    def _slopes(self, kind: str) -> Reals:
+        column = self.column(kind)
         assert column is not None
-        slope = self.model.jacobian(self.theta)[here, column][:, None]
-        notes = self.model.cents(self.theta)[here][:, None] + self.doubt[here[self.judged]]
-        low, high = np.full(DRAWS, -10.0), np.full(DRAWS, 10.0)
-        for _ in range(30):
-            third = (high - low) / 3.0
-            left = np.max(np.abs(notes + slope * (low + third)), axis=0)
-            right = np.max(np.abs(notes + slope * (high - third)), axis=0)
-            low, high = np.where(left > right, low + third, low), np.where(left > right, high, high - third)
-        return float(np.std(0.5 * (low + high)))
+        return np.asarray(self.posterior.model.jacobian(np.mean(self.theta, axis=0))[self.asked, column])
+
+    def saddle_moves(self, notes: Reals, string: int) -> Moves:
+        """The moves of one saddle that bring all notes of its string within, per draw."""
+        here = self.of_string[string]
+        return moves_within(notes[:, here], self.saddle_slopes[here], limit=self.limit)
+
+    def clearances_mm(self, theta: Reals, string: int) -> Reals:
+        """What a string leaves over the crown of fret 1, per draw."""
+        row = self._clearance_row(string)
+        assert row is not None
+        return np.asarray(self.designed_clearance_mm(string) + theta @ row)
+
+    def _clearance_row(self, string: int) -> Reals | None:
+        return measurement_row(self.posterior.design, self.posterior.parameters, what="first_fret_clearance", string=string)
+
+    def designed_clearance_mm(self, string: int) -> float:
+        """The same on the neck as designed."""
+        return designed_mm(self.posterior.design, what="first_fret_clearance", fret=None, string=string)
+
+    def least_clearance_mm(self, string: int) -> float:
+        """No slot is filed so that less is left over fret 1."""
+        if self._least is not None:
+            return self._least
+        return self.designed_clearance_mm(string) - self.above_nut * SLOT_BELOW_DESIGN_MM
+
+    def filed(self, theta: Reals, strings: Sequence[int], mm: float) -> Reals:
+        """Slots filed `mm` lower, as far as the least clearance allows; a negative `mm` raises them."""
+        after = theta.copy()
+        for string in strings:
+            column = self.slot_column(string)
+            assert column is not None
+            room = np.maximum(self.clearances_mm(theta, string) - self.least_clearance_mm(string), 0.0) / self.above_nut
+            after[:, column] -= np.minimum(mm + SLOT_SLIP_MM * self.slips[:, column], room)
+        return after
+
+    def by_filing(self, mm: float) -> Reals:
+        """What filing all slots does to the notes of the neck as it is, shape (draws, notes)."""
+        if mm not in self._by_filing:
+            self._by_filing[mm] = self.outcome(self.filed(self.theta, self.slotted, mm)).notes - self._as_read
+        return self._by_filing[mm]
+
+    def moved(self, theta: Reals, column: int, mm: float) -> Reals:
+        """One part moved, as well as a hand does."""
+        after = theta.copy()
+        after[:, column] += mm + PLACE_SLIP_MM * self.slips[:, column]
+        return after
+
+    def as_described(self, theta: Reals) -> Reals:
+        """Every part of the neck where the description wants it, strings and hand as they are."""
+        after = theta.copy()
+        parts = ("fret_position", "fret_tilt", "scale_length", "nut_position", "nut_skew", "own_nut", "nut_height", "slot_height")
+        for kind in (*parts, "bridge", "saddle_slant", "saddle", "string", "wear"):
+            after[:, self.posterior.parameters.columns(kind)] = 0.0
+        return after

@@ -65,7 +65,7 @@ def measurement_row(
     cells = _cells(design, fret=at, string=string)
     if not len(cells):
         return None
-    first = _first_share(design)
+    first = first_share(design)
     coefficients: dict[str, dict[str, float]] = {
         "nut_to_fret": {"fret": 1.0, "nut": -1.0},
         "fret_to_fret": {"fret": 1.0, "nut": -1.0},
@@ -98,14 +98,14 @@ def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int 
         return float(np.mean(stop.scale[cells] + stop.saddle[cells] - stop.nut[cells]))
     nut, saddle = float(np.mean(stop.nut_height[cells])), float(np.mean(stop.saddle_height[cells]))
     if what == "first_fret_clearance":
-        return nut + (saddle - nut) * _first_share(design) + described_relief_mm(neck, 1)
+        return nut + (saddle - nut) * first_share(design) + described_relief_mm(neck, 1)
     if what == "action_12":
         along = float(np.mean(0.5 * stop.scale[cells] / (stop.scale[cells] + stop.saddle[cells])))
         return nut + (saddle - nut) * along + described_relief_mm(neck, neck.octave_fret)
     return float(np.mean(stop.finger[cells])) if what == "capo" else neck.relief_mm or 0.0
 
 
-def _first_share(design: AsDesigned) -> float:
+def first_share(design: AsDesigned) -> float:
     """Where fret 1 stands, as a share of the scale length."""
     return design.neck.nut_distance_mm(1) / design.neck.scale_length_mm
 

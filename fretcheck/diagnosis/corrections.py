@@ -1,250 +1,335 @@
-"""What to do: the moves that bring the worst note lowest, in the order in which a repairer tries them.
+"""What to do about a neck: nothing, another pluck, a measurement, or work, as a good luthier would decide it.
 
-A new string first, then the nut's height, the saddles, the nut's place, and single frets last, since a fret once moved or filed
-is not put back. A nut or saddle is moved only when the parts before it do not bring all notes well within the limit and it helps.
+P is the probability that every note asked for lies within the limit. P at 1 − risk or more: nothing to do. From one half: no
+work, the notes to pluck again. Below: what was found is put right first, then the further work that costs least, counting a
+neck that comes back. Work that cannot be undone is advised only when it is sure and has no rival; else the plan ends with the
+measurement that decides.
 
 Conventions
 -----------
-mm, positive toward the bridge, except heights: positive is up. Moves are chosen by the posterior mean of every note; the worst
-note afterwards is the mean over what the notes may truly be, since the worst of many uncertain notes is worse than the worst of
-their means. The hand's scatter is left out. Notes at frets that are to be moved do not steer the saddles.
+As in `work`. A step's prediction is the mean, over draws of what the neck may truly be, of the worst note once that step and
+those before it are done.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.bench import Bench
-from fretcheck.diagnosis.causes import SINGLE_FRETS, PossibleCause, given_the_fault
+from fretcheck.diagnosis.bench import Bench, Outcome
+from fretcheck.diagnosis.coverage import OFTEN_ENOUGH
+from fretcheck.diagnosis.deciding_measurement import clearance_measured, measurement_for
+from fretcheck.diagnosis.draws import JointDraws
+from fretcheck.diagnosis.findings import Findings
+from fretcheck.diagnosis.further_work import ENOUGH, Best, best_further
 from fretcheck.diagnosis.layout_rules import DESIGNED
+from fretcheck.diagnosis.notes import Place
+from fretcheck.diagnosis.out_of_reach import three_figures
 from fretcheck.diagnosis.posterior import Posterior
-from fretcheck.diagnosis.result import Correction, Move, Part, Predicted
-from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
-from fretcheck.diagnosis.words import millimetres
+from fretcheck.diagnosis.repairs import Repair, faults_of, joined, repair_of
+from fretcheck.diagnosis.result import Correction, Move, Predicted, StepPrediction, Verdict
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.diagnosis.work import ORDER, Key, Work, all_done, moves_of
+from fretcheck.diagnosis.work_words import CUTTING, SLACKEN, several, text_of
 
-Reals = NDArray[np.float64]
-
-HELPS_CENTS = 0.3
-"""A move of a nut or saddle that betters the worst note by less is not worth the work."""
-WELL_WITHIN = 0.67
-"""Share of the limit below which the next part is left alone."""
-LEAST_MOVE_MM = 0.1
-SURE_ENOUGH_TO_CUT = 0.9
-"""A fret less surely out of place is left alone until it has been measured by hand."""
-SLACKEN = "Slacken the strings before working at it, and keep the face away from strings under tension."
+RAISES_CENTS = 0.2
+"""A step that raises the worst note to expect by more is done together with those that lower it again."""
+SURE_TO_HELP = 0.95
 
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """Moves in order, and the neck once all are done."""
+    """Steps in order, what they should bring, and what else is to be said."""
 
     corrections: tuple[Correction, ...]
     predicted: Predicted
+    advice: tuple[str, ...]
 
 
 def plan(
     posterior: Posterior,
-    causes: Sequence[PossibleCause],
+    draws: JointDraws,
+    found: Findings,
     *,
-    limit_cents: float,
+    asked: Collection[Place],
+    again: Sequence[Place],
+    verdict: Verdict,
     settings: DiagnosisSettings,
-    move_nut: bool = True,
 ) -> Plan:
-    """Moves for a neck with the given found causes; without `move_nut` (too few strings read) the nut stays where it is."""
-    bad_frets = {one.estimate.fret: one for one in causes if one.estimate.cause in SINGLE_FRETS}
-    bench = Bench(posterior, limit_cents=limit_cents, bad_frets=frozenset(fret for fret in bad_frets if fret is not None))
-    enough = WELL_WITHIN * limit_cents
-    steps: list[Correction] = []
-    steps += _strings(bench, causes)
-    if posterior.rule.name != DESIGNED:
-        steps += _layout(bench)
-        return Plan(corrections=tuple(steps), predicted=bench.predicted())
-    steps += _heights(bench, causes)
-    steps += _saddles_and_nut(bench, causes, enough=enough, style=settings.saddle, move_nut=move_nut)
-    steps += _frets(bench, causes)
-    return Plan(corrections=tuple(steps), predicted=bench.predicted())
+    """The plan for one neck.
+
+    Parameters
+    ----------
+    asked : collection of (string, fret)
+        The notes judged.
+    again : sequence of (string, fret)
+        Those that would decide if they were plucked again.
+    verdict : Verdict
+        As read; without a decision (too little was heard) nothing is advised.
+    """
+    judged = np.array([cell.press is None and (cell.string, cell.fret) in asked for cell in posterior.design.cells])
+    if verdict.decision is None or not judged.any():
+        return Plan(corrections=(), predicted=Predicted(worst_cents=None), advice=())
+    bench = Bench(posterior, draws, asked=judged, limit=verdict.limit_cents, least_clearance_mm=settings.least_clearance_mm)
+    return _Planner(bench=bench, found=found, again=again, verdict=verdict, settings=settings).plan()
 
 
-def _strings(bench: Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
-    steps = []
-    for one in causes:
-        number = one.estimate.string
-        if one.estimate.cause == "string":
-            bench.theta[list(bench.posterior.parameters.faults[one.fault].columns)] = 0.0
-            text = (
-                f"Put a new string {number} on, let it settle, and read it again before anything else is touched. "
-                "Wear eye protection when a string is cut or comes off under tension."
+@dataclass(frozen=True, kw_only=True)
+class _Chosen:
+    """Repairs kept, and the best further work beyond them."""
+
+    repairs: tuple[Repair, ...]
+    further: Best
+    objective: float
+
+    @property
+    def works(self) -> list[Work]:
+        return [work for one in self.repairs for work in one.works] + list(self.further.works)
+
+
+class _Planner:
+    def __init__(
+        self,
+        *,
+        bench: Bench,
+        found: Findings,
+        again: Sequence[Place],
+        verdict: Verdict,
+        settings: DiagnosisSettings,
+    ) -> None:
+        self.bench, self.settings, self.again, self.found, self.verdict = bench, settings, again, found, verdict
+        self.neck = bench.posterior.design.neck
+        self.style = settings.saddle or self.neck.saddle_moves
+        self.now = bench.outcome(bench.theta)
+        self.p = self.now.probability if verdict.probability_within is None else verdict.probability_within
+        faults = faults_of(bench.posterior, found)
+        self.repairs = [repair_of(bench, one, style=self.style, settings=settings) for one in faults]
+        self.measured_mm = clearance_measured(bench)
+        self.advice: list[str] = []
+        self._known: dict[tuple[int, ...], _Chosen] = {}
+
+    def plan(self) -> Plan:
+        if self.p >= ENOUGH or self.verdict.decision == "pass":
+            return self._leave()
+        if self.bench.posterior.rule.name != DESIGNED:
+            return _layout(self.bench)
+        chosen = self._choose([one for one in self.repairs if one.works and not self._still_unsure(one)])
+        if chosen.further.probability < ENOUGH:
+            return self._out_of_reach()
+        self._say_what_stays(chosen)
+        return self._end(chosen.works)
+
+    # nothing to do, or another pluck
+
+    def _leave(self) -> Plan:
+        """The neck lies within, or may: only frets that `tolerance_mm` does not allow are worked on."""
+        frets = [one for one in self.repairs if self._beyond_tolerance(one)]
+        if frets:
+            return self._end([work for one in frets for work in one.works])
+        corrections: tuple[Correction, ...] = ()
+        if self.verdict.decision == "pass":
+            sure, limit = f"{100 * self.p:.0f} % sure", f"{self.verdict.limit_cents:g} cents"
+            self.advice.append(f"Nothing to do: every note asked for lies within {limit} ({sure}).")
+            if self.found.findings:
+                self.advice.append("What was found may stay: the limit does not need it put right.")
+        else:
+            corrections = self._pluck_again()
+        return Plan(corrections=corrections, predicted=self._predicted(self.now, p=self.p), advice=tuple(self.advice))
+
+    def _pluck_again(self) -> tuple[Correction, ...]:
+        chance = f"{100 * self.p:.0f} % that every note lies within {self.verdict.limit_cents:g} cents"
+        if not self.again:
+            self.advice.append(
+                f"Too close to call under this hand: {chance}, and the notes in doubt were plucked {OFTEN_ENOUGH} times. "
+                "Whether to accept the neck or to set it finer is your choice."
             )
-            steps.append(_step(bench, "string", text, string=number))
-    return steps
-
-
-def _heights(bench: Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
-    steps = []
-    for one in causes:
-        if one.estimate.cause != "nut_height":
-            continue
-        estimate = given_the_fault(bench.posterior, one)
-        column = bench.posterior.parameters.faults[one.fault].columns[0]
-        move = -estimate.value
-        bench.theta[column] += move
-        which = "all nut slots" if one.estimate.string is None else f"the nut slot of string {one.estimate.string}"
-        if move < 0:
-            how = f"Lower {which} by {millimetres(move)}, a little at a time: a slot too low buzzes and must be filled again."
-        else:
-            how = f"Raise {which} by {millimetres(move)} (shim the nut, or fill and recut the slot)."
-        if one.judged_probability < SURE_ENOUGH_TO_CUT:
-            how += " Measure the clearance over fret 1 first: this is not certain."
-        text = f"{how} {SLACKEN}"
-        steps.append(_step(bench, "nut_height", text, string=estimate.string, move=move, u=estimate.u))
-    return steps
-
-
-def _saddles_and_nut(
-    bench: Bench, causes: Sequence[PossibleCause], *, enough: float, style: SaddleStyle, move_nut: bool
-) -> list[Correction]:
-    before = bench.worst(bench.theta)
-    if before <= enough:
-        return []
-    found_nut = [one for one in causes if one.estimate.cause == "nut_position"]
-    options = [
-        (name, bench.saddle_directions(name)) for name in (("straight", "slanted", "per_string") if style == "any" else (style,))
-    ]
-    nut = [column for column in (bench.column("nut_position"),) if column is not None]
-    solved = {name: bench.least_worst(columns) for name, columns in options}
-    best = min(bench.worst(theta) for theta in solved.values())
-    use_nut = False
-    if best > enough and nut and move_nut:
-        with_nut = {name: bench.least_worst([*columns, bench.alone(nut[0])]) for name, columns in options}
-        best_with = min(bench.worst(theta) for theta in with_nut.values())
-        if best - best_with > HELPS_CENTS or found_nut:
-            solved, best, use_nut = with_nut, best_with, True
-    if before - best < HELPS_CENTS:
-        return []
-    chosen = next(
-        name
-        for name, _ in options
-        if bench.worst(solved[name]) <= max(best + HELPS_CENTS, enough if style == "any" else 0.0) or name == options[-1][0]
-    )
-    target = solved[chosen]
-    steps = _saddle_steps(bench, chosen, target)
-    if use_nut:
-        steps += _nut_step(bench, target, nut[0])
-    bench.theta = target
-    return steps
-
-
-def _saddle_steps(bench: Bench, style: str, target: Reals) -> list[Correction]:
-    moves = {number: bench.saddle_at(target, number) - bench.saddle_at(bench.theta, number) for number in bench.strings}
-    moves = {number: move for number, move in moves.items() if abs(move) >= LEAST_MOVE_MM}
-    if not moves:
-        return []
-    steps: list[Correction] = []
-    if style == "per_string":
-        for number, move in moves.items():
-            column = bench.column("saddle", number)
-            if column is None:
-                column = bench.column("bridge")
-            bench.theta[column] += move
-            text = f"Move the saddle of string {number} {millimetres(move)} {_way(move)}."
-            if not steps:
-                text += f" {SLACKEN}"
-            steps.append(_step(bench, "saddle", text, string=number, move=move, u=bench.saddle_move_u(number)))
-        return steps
-    first, last = min(moves), max(moves)
-    for kind in ("bridge", "saddle_slant"):
-        column = bench.column(kind)
-        if column is not None:
-            bench.theta[column] = target[column]
-    middle = float(np.mean(list(moves.values())))
-    u = float(np.mean([bench.saddle_move_u(number) for number in moves]))
-    if style == "straight" or first == last:
-        text = f"Move the whole saddle {millimetres(middle)} {_way(middle)}, keeping its slant. {SLACKEN}"
-    else:
-        text = (
-            f"Set the saddle anew: {millimetres(moves[first])} {_way(moves[first])} at string {first}, "
-            f"{millimetres(moves[last])} {_way(moves[last])} at string {last}, straight between. {SLACKEN}"
+            return ()
+        notes = "; ".join(
+            f"string {string}, {several([fret for one, fret in self.again if one == string], 'fret')}"
+            for string in sorted({one for one, _ in self.again})
         )
-    return [_step(bench, "saddle", text, move=middle, u=u)]
+        text = (
+            f"No work yet: {chance}. Pluck again {notes}; `inspect NECK --more ID` asks for exactly these and joins them to what "
+            "was read."
+        )
+        predicted = StepPrediction(worst_cents=self.now.expected_worst, probability_within=self.p)
+        return (Correction(kind="measure", moves=(), notes=tuple(self.again), predicted=predicted, text=text),)
 
+    # choosing the work
 
-def _nut_step(bench: Bench, target: Reals, column: int) -> list[Correction]:
-    move = float(target[column] - bench.theta[column])
-    if abs(move) < LEAST_MOVE_MM:
-        return []
-    bench.theta[column] = target[column]
-    if move > 0:
-        how = f"Bring the nut's front edge {millimetres(move)} toward the bridge (a shelf under the strings, or a new nut)."
-    else:
-        how = f"Bring the nut's front edge {millimetres(move)} away from the bridge (file its front back, or a new nut)."
-    how += " The saddle moves above count on this one." if bench.posterior.parameters.column("bridge") is not None else ""
-    u = float(np.sqrt(bench.posterior.covariance[column, column]))
-    return [_step(bench, "nut", f"{how} {SLACKEN}", move=move, u=u)]
+    def _beyond_tolerance(self, one: Repair) -> bool:
+        """Whether a found fret is surely further out than the neck's tolerance in mm."""
+        finding = one.fault.finding
+        return (
+            self.neck.tolerance_mm is not None
+            and finding.cause == "fret_position"
+            and finding.probability >= 1.0 - self.settings.risk
+        )
 
+    def _still_unsure(self, one: Repair) -> bool:
+        """Whether it cannot be undone, is not sure, and was measured already: it is then left."""
+        unsettled = any(not work.settled(self.settings.risk) for work in one.works)
+        if unsettled and measurement_for(self.bench, one.fault.finding).made:
+            self.advice.append(f"Left as it is, since it is not sure enough to cut even when measured: {one.fault.finding.text}")
+            return True
+        return False
 
-def _frets(bench: Bench, causes: Sequence[PossibleCause]) -> list[Correction]:
-    steps = []
-    for one in causes:
-        estimate = one.estimate
-        if estimate.cause not in SINGLE_FRETS or one.judged_probability < SURE_ENOUGH_TO_CUT:
-            continue
-        column = bench.posterior.parameters.faults[one.fault].columns[0]
-        estimate = given_the_fault(bench.posterior, one)
-        move = -estimate.value
-        bench.theta[column] += move
-        last = len(bench.posterior.design.neck.strings)
-        if estimate.cause == "fret_position":
-            how = f"Move fret {estimate.fret}'s crown {millimetres(move)} {_way(move)}"
-        else:
-            how = (
-                f"Square fret {estimate.fret}: its crown {millimetres(move)} {_way(move)} under string 1, "
-                f"as much {_way(-move)} under string {last}"
+    def _choose(self, repairs: list[Repair]) -> _Chosen:
+        """Found repairs first; of these, those dropped that nothing needs and that no other move then stands in for."""
+        chosen = self._with(repairs)
+        for one in sorted(repairs, key=lambda one: -sum(work.cost for work in one.works)):
+            if self._beyond_tolerance(one):
+                continue
+            without = self._with([other for other in chosen.repairs if other is not one])
+            instead = {work.key for work in without.further.works} - {work.key for work in chosen.further.works}
+            if without.objective <= chosen.objective and not self._masks(instead, one):
+                chosen = without
+        return chosen
+
+    def _masks(self, instead: set[Key], one: Repair) -> bool:
+        """Whether other works stand in for a repair: allowed only for one that is not settled, and not on its own part."""
+        settled = all(work.settled(self.settings.risk) for work in one.works)
+        return bool(instead) and (settled or any(key[0] == work.how for key in instead for work in one.works))
+
+    def _with(self, repairs: Sequence[Repair]) -> _Chosen:
+        key = tuple(sorted(id(one) for one in repairs))
+        if key not in self._known:
+            done = joined(self.bench, [work for one in repairs for work in one.works])
+            further = self._further(done)
+            cost = sum(one.cost for one in done)
+            self._known[key] = _Chosen(repairs=tuple(repairs), further=further, objective=cost + further.objective)
+        return self._known[key]
+
+    def _further(self, done: list[Work]) -> Best:
+        best = best_further(self.bench, done, style=self.style, settings=self.settings)
+        filed = [one for one in best.works if one.how == "slots"]
+        if filed and self.measured_mm:  # measured already: it must be sure to help
+            before = self.bench.outcome(all_done(self.bench, [*done, *(one for one in best.works if one not in filed)]))
+            after = self.bench.outcome(all_done(self.bench, [*done, *best.works]))
+            if np.mean(after.worst < before.worst) < SURE_TO_HELP:
+                return best_further(self.bench, done, style=self.style, settings=self.settings, slots=False)
+        return best
+
+    def _say_what_stays(self, chosen: _Chosen) -> None:
+        kept = {id(one) for one in chosen.repairs}
+        for one in self.repairs:
+            if id(one) not in kept and one.works and one.fault.finding.text not in " ".join(self.advice):
+                needs = "neither the limit nor the tolerance in mm needs" if self.neck.tolerance_mm else "the limit does not need"
+                self.advice.append(f"May stay, {needs} it put right: {one.fault.finding.text}")
+            elif not one.works:
+                self.advice.append(f"Nothing on this neck can be moved to put this right: {one.fault.finding.text}")
+
+    def _out_of_reach(self) -> Plan:
+        """No work brings the neck within: what was found is put right, and how far the rest could go is said."""
+        repairs = [one for one in self.repairs if one.works and not self._still_unsure(one)]
+        kept = [one for one in repairs if self._helps(one, repairs)]
+        self.advice += three_figures(self.bench, [work for one in kept for work in one.works], self.style, self.settings)
+        if not self.repairs:
+            self.advice.append(
+                "Out of the limit, and nothing wrong was found: the limit asks for more than this neck as described gives."
             )
-        if abs(move) <= 0.5:
-            how += ": recrown it off its middle if it is wide enough, else fill the slot and cut it anew"
-        else:
-            how += ": fill the slot and cut it anew"
-        text = (
-            f"{how}. Do this last: a fret once moved or filed is not put back. Measure its place by hand first, mask the board, "
-            "and wear eye protection when cutting or filing."
-        )
-        steps.append(_step(bench, "fret", text, fret=estimate.fret, move=move, u=estimate.u))
-    return steps
+        return self._end([work for one in kept for work in one.works])
+
+    def _helps(self, one: Repair, repairs: list[Repair]) -> bool:
+        """Whether a repair lowers the worst note to expect beside the others."""
+        every = [work for other in repairs for work in other.works]
+        rest = [work for other in repairs if other is not one for work in other.works]
+        with_it, without = (self.bench.outcome(all_done(self.bench, works)).expected_worst for works in (every, rest))
+        return self._beyond_tolerance(one) or with_it < without
+
+    # telling the work
+
+    def _end(self, works: Sequence[Work]) -> Plan:
+        """Steps in order; work that is not settled is put off until it has been measured."""
+        works = joined(self.bench, works)
+        unsettled = [one for one in works if not self._settled(one)]
+        if unsettled:
+            works = [one for one in works if one.fault is not None and one not in unsettled]
+        works.sort(key=lambda one: (ORDER.index(one.how), one.string or 0, one.fret or 0))
+        corrections, outcome = self._steps(works)
+        for one in unsettled[:1]:
+            corrections.append(self._measure(one, works, outcome))
+        p = self.p if not works else outcome.probability
+        return Plan(corrections=tuple(corrections), predicted=self._predicted(outcome, p=p), advice=tuple(self.advice))
+
+    def _settled(self, work: Work) -> bool:
+        further = work.how == "slots" and work.fault is None and bool(self.measured_mm)
+        return further or work.settled(self.settings.risk)
+
+    def _steps(self, works: list[Work]) -> tuple[list[Correction], Outcome]:
+        theta, before, left = self.bench.theta, self.now, list(works)
+        corrections = []
+        while left:
+            together = self._together(left, theta, before)
+            theta = all_done(self.bench, together, theta)
+            before = self.bench.outcome(theta)
+            left = [one for one in left if one not in together]
+            text = " ".join(text_of(one, self.bench, self.settings, measured_mm=self.measured_mm) for one in together)
+            if len(together) > 1:
+                text = f"Together, since one without the other would make it worse: {text}"
+            corrections.append(
+                Correction(
+                    kind="repair" if any(one.fault is not None for one in together) else "further",
+                    moves=tuple(move for one in together for move in self._moves(one)),
+                    predicted=StepPrediction(worst_cents=before.expected_worst, probability_within=before.probability),
+                    text=text,
+                )
+            )
+        return corrections, before
+
+    def _together(self, left: list[Work], theta: NDArray[np.float64], before: Outcome) -> list[Work]:
+        """The next work, with the fewest others that keep it from raising the worst note."""
+        for others in range(len(left)):
+            tried = [[left[0], *chosen] for chosen in combinations(left[1:], others)]
+            raised = [
+                self.bench.outcome(all_done(self.bench, one, theta)).expected_worst - before.expected_worst for one in tried
+            ]
+            best = int(np.argmin(raised))
+            if raised[best] <= RAISES_CENTS:
+                return tried[best]
+        return list(left)
+
+    def _moves(self, work: Work) -> tuple[Move, ...]:
+        to = {}
+        for string in work.slots:
+            if string in self.measured_mm:
+                to[string] = max(
+                    self.measured_mm[string] - work.lost_clearance_mm(self.bench), self.bench.least_clearance_mm(string)
+                )
+        return moves_of(work, self.bench, to_clearance=to)
+
+    def _measure(self, work: Work, before: list[Work], outcome: Outcome) -> Correction:
+        finding = None if work.fault is None else work.fault.finding
+        text = measurement_for(self.bench, finding).told(self.bench, work, before)
+        predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
+        return Correction(kind="measure", moves=(), predicted=predicted, text=text)
+
+    def _predicted(self, outcome: Outcome, *, p: float) -> Predicted:
+        low, high = np.quantile(outcome.worst, [0.05, 0.95])
+        return Predicted(worst_cents=outcome.expected_worst, worst_90=(float(low), float(high)), probability_within=p)
 
 
-def _layout(bench: Bench) -> list[Correction]:
+def _layout(bench: Bench) -> Plan:
     """A fretboard marked out by a wrong rule is beyond single moves, and nut and saddle are set only once it is right."""
-    bench.model = replace(bench.model, fret_shift_mm=None)
-    bench.theta[bench.posterior.parameters.columns("fret_position")] = 0.0
+    outcome = bench.outcome(bench.theta)
     text = (
         f"The layout itself is out ({bench.posterior.rule.name}): nut and saddle could only share the error out. The cure is a "
-        "new fretboard, or all slots filled and cut anew from the nut line; check a few frets by rule before deciding, since it "
-        "is not undone. Slacken and take off the strings first, and mind the saw. Nut and saddle come after a new reading."
+        "new fretboard, or all slots filled and cut anew from the nut line. That is not undone: first measure from the nut to "
+        "three frets by rule and compare with `layout NECK`. Nut and saddle come after a new reading. "
+        f"{SLACKEN} {CUTTING}"
     )
-    return [_step(bench, "fret", text)]
-
-
-def _way(move: float) -> str:
-    return "toward the bridge" if move > 0 else "toward the nut"
-
-
-def _step(
-    bench: Bench,
-    part: Part,
-    text: str,
-    *,
-    string: int | None = None,
-    fret: int | None = None,
-    move: float | None = None,
-    u: float | None = None,
-) -> Correction:
-    return Correction(
-        kind="repair",
-        moves=(Move(part=part, string=string, fret=fret, move_mm=move, u_mm=u),),
-        predicted=bench.step(),
-        text=text,
+    predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
+    low, high = np.quantile(outcome.worst, [0.05, 0.95])
+    return Plan(
+        corrections=(Correction(kind="measure", moves=(), predicted=predicted, text=text),),
+        predicted=Predicted(
+            worst_cents=outcome.expected_worst,
+            worst_90=(float(low), float(high)),
+            probability_within=outcome.probability,
+        ),
+        advice=(),
     )

@@ -11,14 +11,14 @@ import math
 from collections.abc import Collection, Sequence
 
 from fretcheck.diagnosis.causes import possible_causes
-from fretcheck.diagnosis.corrections import Plan, plan
+from fretcheck.diagnosis.corrections import plan
 from fretcheck.diagnosis.coverage import coverage_of, pluck_again
 from fretcheck.diagnosis.draws import joint_draws
 from fretcheck.diagnosis.findings import Findings, findings_of
 from fretcheck.diagnosis.inference import infer
 from fretcheck.diagnosis.notes import Place, asked_notes, drawn_notes
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.result import Diagnosis, Predicted
+from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.scatter import open_uncertainty
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.verdict import judge
@@ -92,19 +92,18 @@ def diagnose(
         frets_out=_frets_out(neck, found, settings),
         found=bool(found.findings),
     )
-    if verdict.decision is None:
-        moves = Plan(corrections=(), predicted=Predicted(worst_cents=None))
-    else:
-        moves = plan(posterior, found.causes, limit_cents=limit, settings=settings, move_nut=not found.few_strings)
+    again = pluck_again(drawn, judged, limit_cents=limit) if verdict.decision == "undecided" else ()
+    work = plan(posterior, draws, found, asked=judged, again=again, verdict=verdict, settings=settings)
     return Diagnosis(
         notes=drawn.notes,
         causes=tuple(one.estimate for one in causes if one.kind != "saddle_slant"),
         findings=found.findings,
-        corrections=moves.corrections,
-        predicted=moves.predicted,
+        corrections=work.corrections,
+        predicted=work.predicted,
+        advice=work.advice,
         verdict=verdict,
         coverage=coverage_of(posterior, draws, drawn, judged, limit_cents=limit),
-        pluck_again=pluck_again(drawn, judged, limit_cents=limit) if verdict.decision == "undecided" else (),
+        pluck_again=again,
         layout=posterior.layout,
         sharpeners=found.sharpeners,
         hand_scatter_cents=dict(posterior.scatter.cents),

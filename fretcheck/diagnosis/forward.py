@@ -8,6 +8,7 @@ stopped string are exact (`stopped_string.partials`); a parameter acts on it lin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -45,19 +46,33 @@ class ForwardModel:
     def _designed_open_mm(self) -> Reals:
         return np.asarray(self.design.stop().scale + self.design.stop().saddle)
 
+    def moved(self, theta: Reals, columns: Sequence[int] | NDArray[np.intp], before: dict[str, Reals]) -> dict[str, Reals]:
+        """The local quantities of `before` with these columns of θ added, shape (…, parameters), to each."""
+        wanted = set(np.asarray(columns).tolist())
+        after = dict(before)
+        for name, own in self._of_local.items():
+            here = [column for column in own.tolist() if column in wanted]
+            if here:
+                after[name] = after[name] + theta[..., here] @ self.parameters.matrix[here]
+        return after
+
+    @property
+    def designed(self) -> dict[str, Reals]:
+        """The local quantities of every cell as designed."""
+        return {name: getattr(self._designed, name) for name in LOCALS}
+
     def stop(self, theta: Reals) -> Stop:
-        """The cells as built, every string tuned to its pitch: a longer one is tighter, which lowers its κ and β0."""
-        moved = {
-            name: getattr(self._designed, name) + theta[columns] @ self.parameters.matrix[columns]
-            for name, columns in self._of_local.items()
-        }
+        """The cells as built."""
+        return self.strung(self.moved(theta, np.arange(len(self.parameters.keys)), self.designed))
+
+    def strung(self, moved: dict[str, Reals]) -> Stop:
+        """Cells of these local quantities, strings tuned to their pitch: a longer one is tighter, which lowers its κ and β0."""
         longer = 2.0 * np.log((self._designed.scale + moved["saddle"] - moved["nut"]) / self._designed_open_mm)
-        moved["log_kappa"] = moved["log_kappa"] - longer
-        moved["log_beta"] = moved["log_beta"] - longer
-        return replace(self._designed, **moved)
+        tighter = {"log_kappa": moved["log_kappa"] - longer, "log_beta": moved["log_beta"] - longer}
+        return replace(self._designed, **{**moved, **tighter})
 
     def cents(self, theta: Reals) -> Reals:
-        """Deviation of every cell, shape (cells,)."""
+        """Deviation of every cell, shape (cells,); of many θ, shape (…, parameters), at once (…, cells)."""
         return np.asarray(sharpness_cents(self.stop(theta)))
 
     def jacobian(self, theta: Reals) -> Reals:

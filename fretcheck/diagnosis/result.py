@@ -99,6 +99,8 @@ class Correction:
     moves: tuple[Move, ...]
     predicted: StepPrediction
     text: str
+    notes: tuple[tuple[int, int], ...] = ()
+    """(string, fret) to be plucked again."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,6 +205,8 @@ class Diagnosis:
     findings: tuple[Finding, ...]
     corrections: tuple[Correction, ...]
     predicted: Predicted
+    advice: tuple[str, ...]
+    """What is to be said of the work besides its steps: nothing to do, what may stay, how far work can go."""
     verdict: Verdict
     coverage: Coverage
     layout: tuple[LayoutHypothesis, ...] = ()

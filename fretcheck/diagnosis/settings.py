@@ -2,8 +2,8 @@
 
 Conventions
 -----------
-Practical sizes in mm or cents; `limit_cents` None takes the neck's own tolerance. `risk` is the largest accepted
-probability of a wrong pass (a note outside passed) or of a wrong fail (a note inside failed).
+Practical sizes in mm or cents, costs in settings of one saddle; `limit_cents` None takes the neck's own tolerance. `risk` is the
+largest accepted probability of a wrong pass (a note outside passed) or of a wrong fail (a note inside failed).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Literal
 
 from fretcheck.errors import UsageError
 
-SaddleStyle = Literal["any", "straight", "slanted", "per_string"]
+SaddleStyle = Literal["none", "whole", "slant", "per_string"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,14 +49,30 @@ class DiagnosisSettings:
     finding_probability: float = 0.4
     """A cause is reported when it exceeds its practical size with at least this probability."""
     most_findings: int = 6
-    saddle: SaddleStyle = "any"
-    """How this neck's saddle can be moved; "any" takes the simplest that serves."""
+
+    saddle: SaddleStyle | None = None
+    """How saddles can be moved; None goes by the neck's description, and where that is silent takes the easiest that serves."""
+    cost_string: float = 1.0
+    cost_saddle: float = 1.0
+    cost_slots: float = 3.0
+    cost_fret: float = 5.0
+    cost_seat: float = 7.0
+    cost_nut: float = 9.0
+    """Work at the bench, in settings of one saddle (common practice, no source)."""
+    cost_neck_back: float = 20.0
+    """How dear a neck is that comes back, in the same unit: work is worth doing for every 0.05 of probability a setting costs."""
+    least_clearance_mm: float | None = None
+    """What a filed nut slot leaves over fret 1 at least; None: with the slot 0.20 mm lower than designed."""
+    most_saddle_mm: float = 4.0
+    most_nut_mm: float = 2.0
+    most_crown_mm: float = 0.6
+    """How far a part can be moved (common practice, no source)."""
 
     def __post_init__(self) -> None:
         for field in fields(self):
             value = getattr(self, field.name)
-            if field.name.endswith(("_mm", "_cents")) and value is not None:
-                least_is_zero = field.name == "guard_band_cents"
+            if (field.name.endswith(("_mm", "_cents")) or field.name.startswith("cost_")) and value is not None:
+                least_is_zero = field.name == "guard_band_cents" or field.name.startswith("cost_")
                 if not math.isfinite(value) or value < 0 or (value == 0 and not least_is_zero):
                     raise UsageError(f"{field.name} = {value}: must be {'0 or more' if least_is_zero else 'above 0'}")
         if not 0 < self.risk < 0.5:

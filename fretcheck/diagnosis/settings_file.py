@@ -4,7 +4,8 @@
 limit_cents = 2.0          # else each neck's own tolerance_cents
 risk = 0.02
 fret_position_mm = 0.05
-saddle = "straight"
+saddle = "whole"           # none, whole, slant or per_string; else as each neck's description says
+cost_nut = 12              # how dear a moved nut is, where setting one saddle is 1
 ```
 
 A table ``[shop]`` may stand beside them; it is read where papers are made.
@@ -24,6 +25,9 @@ from fretcheck.files import read_text
 
 MOST_BYTES = 1_000_000
 
+FORMER_SADDLES: dict[str, SaddleStyle | None] = {"any": None, "straight": "whole", "slanted": "slant"}
+"""Words of version 0.1."""
+
 
 def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> DiagnosisSettings:
     """Settings from a file, laid over `base`.
@@ -36,13 +40,14 @@ def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> Diagn
     data = read_toml(path)
     data.pop("shop", None)
     known = {field.name: field for field in fields(DiagnosisSettings)}
-    for name, value in data.items():
+    for name, value in list(data.items()):
         if name not in known:
             near = get_close_matches(name, known, n=1)
             hint = f"did you mean {near[0]}?" if near else f"known are: {', '.join(known)}"
             raise UsageError(f"{path}: {name} is not a limit; {hint}")
         if name == "saddle":
-            if value not in get_args(SaddleStyle):
+            data[name] = value = FORMER_SADDLES.get(value, value) if isinstance(value, str) else value
+            if value is not None and value not in get_args(SaddleStyle):
                 raise UsageError(f"{path}: saddle = {value!r}: must be one of {', '.join(get_args(SaddleStyle))}")
         elif isinstance(value, bool) != (known[name].type == "bool") or not isinstance(value, int | float):
             raise UsageError(

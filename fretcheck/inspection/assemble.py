@@ -99,6 +99,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         findings=[FindingPart(**asdict(one)) for one in diagnosis.findings],
         causes=[CausePart(**asdict(one)) for one in diagnosis.causes],
         corrections=[CorrectionPart(**asdict(one)) for one in diagnosis.corrections],
+        advice=list(diagnosis.advice),
         predicted_after=PredictedPart(**asdict(diagnosis.predicted)),
         coverage=CoveragePart(**asdict(diagnosis.coverage)),
         verdict=VerdictPart(**asdict(diagnosis.verdict)),

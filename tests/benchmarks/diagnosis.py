@@ -143,6 +143,7 @@ class Outcome:
     covered: list[tuple[str, bool, bool]] = field(default_factory=list)
     """Kind of cause, whether its interval holds the truth, whether it is the fault itself."""
     saddle_left_mm: float | None = None
+    """How far the faulty saddle still sits from its described place."""
     layout_posterior: float | None = None
     worst_predicted: float | None = None
     worst_true: float | None = None
@@ -193,7 +194,6 @@ def corrected(built: BuiltNeck, diagnosis: Diagnosis) -> BuiltNeck:
     """The true neck after the moves that the diagnosis asks for."""
     saddle, frets, tilts = dict(built.saddle_mm), dict(built.frets_mm), dict(built.fret_tilts_mm)
     nut, height, slots, false = built.nut_mm, built.nut_height_mm, dict(built.nut_heights_mm), dict(built.false_strings)
-    tilted = {one.fret for one in diagnosis.findings if one.cause == "fret_tilt"}
     for move in [move for one in diagnosis.corrections for move in one.moves]:
         by = move.move_mm or 0.0
         if move.part == "string" and move.string is not None:
@@ -204,11 +204,15 @@ def corrected(built: BuiltNeck, diagnosis: Diagnosis) -> BuiltNeck:
             slots[move.string] += by
         elif move.part == "nut":
             nut += by
-        elif move.part == "saddle" and move.string is not None:
-            saddle[move.string] += by
+        elif move.part == "saddle":
+            for string in saddle if move.string is None else [move.string]:
+                side = {"treble": built.side(string), "bass": -built.side(string)}.get(move.end or "", 1.0)
+                saddle[string] += by * 0.5 * (1.0 + side)
         elif move.part == "fret" and move.fret is not None:
-            place = tilts if move.fret in tilted else frets
-            place[move.fret] += by
+            if move.end is None:
+                frets[move.fret] += by
+            elif move.end == "treble":
+                tilts[move.fret] += by
     return replace(
         built,
         saddle_mm=saddle,
@@ -219,23 +223,6 @@ def corrected(built: BuiltNeck, diagnosis: Diagnosis) -> BuiltNeck:
         nut_heights_mm=slots,
         false_strings=false,
     )
-
-
-def saddle_still_needs_mm(built: BuiltNeck, string: int) -> float:
-    """Move of one saddle that would make that string's worst true deviation least, by ternary search to 0.01 mm."""
-
-    def worst(move: float) -> float:
-        moved = replace(built, saddle_mm={**built.saddle_mm, string: built.saddle_mm.get(string, 0.0) + move})
-        return max(abs(moved.deviation_cents(string, fret)) for fret in range(1, FRETS + 1))
-
-    low, high = -4.0, 4.0
-    while high - low > 0.01:
-        third = (high - low) / 3.0
-        if worst(low + third) > worst(high - third):
-            low += third
-        else:
-            high -= third
-    return 0.5 * (low + high)
 
 
 def run_one(job: tuple[int, int, int]) -> tuple[int, Outcome]:
@@ -298,7 +285,7 @@ def _score(outcome: Outcome, diagnosis: Diagnosis, truth: Truth, faults: tuple[F
     for fault in faults:
         cause, _, string = fault.part
         if cause == "saddle_position" and string is not None and len(faults) == 1:
-            outcome.saddle_left_mm = saddle_still_needs_mm(after, string)
+            outcome.saddle_left_mm = after.saddle_mm[string]
 
 
 def report(outcomes: dict[int, list[Outcome]]) -> str:

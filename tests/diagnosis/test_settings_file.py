@@ -18,11 +18,23 @@ def _file(folder: Path, text: str) -> Path:
 
 
 def test_limits_are_laid_over_what_was_given(tmp_path: Path) -> None:
-    path = _file(tmp_path, 'risk = 0.02\nfret_position_mm = 0.05\nsaddle = "straight"\njudge_open_notes = true\n')
+    path = _file(tmp_path, 'risk = 0.02\nfret_position_mm = 0.05\nsaddle = "whole"\njudge_open_notes = true\n')
     settings = read_settings(path, base=DiagnosisSettings(limit_cents=2.0))
     assert (settings.limit_cents, settings.risk, settings.fret_position_mm) == (2.0, 0.02, 0.05)
-    assert settings.saddle == "straight"
+    assert settings.saddle == "whole"
     assert settings.judge_open_notes
+
+
+@pytest.mark.parametrize(
+    ("former", "now"), [("any", None), ("straight", "whole"), ("slanted", "slant"), ("per_string", "per_string")]
+)
+def test_words_of_version_0_1_for_a_saddle_are_still_read(tmp_path: Path, former: str, now: str | None) -> None:
+    assert read_settings(_file(tmp_path, f'saddle = "{former}"')).saddle == now
+
+
+def test_costs_and_bounds_of_the_work_are_a_shops_own(tmp_path: Path) -> None:
+    settings = read_settings(_file(tmp_path, "cost_nut = 12\ncost_neck_back = 40\nleast_clearance_mm = 0.4\nmost_saddle_mm = 2"))
+    assert (settings.cost_nut, settings.cost_neck_back, settings.least_clearance_mm, settings.most_saddle_mm) == (12, 40, 0.4, 2)
 
 
 @pytest.mark.parametrize(
@@ -34,6 +46,8 @@ def test_limits_are_laid_over_what_was_given(tmp_path: Path) -> None:
         ("fret_position_mm = nan", "fret_position_mm"),
         ("fret_position = 0.1", "did you mean fret_position_mm"),
         ("saddle = 'curved'", "must be one of"),
+        ("cost_saddle = -1", "cost_saddle"),
+        ("least_clearance_mm = 0", "least_clearance_mm"),
         ("risk = ", "is no TOML"),
     ],
 )

@@ -1,0 +1,113 @@
+"""The measurement that a plan ends with: what to measure before work that cannot be undone, and what follows from each outcome.
+
+Conventions
+-----------
+mm. Shares of outcomes and chances are read off the bench's draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.diagnosis.bench import Bench
+from fretcheck.diagnosis.by_hand import designed_mm
+from fretcheck.diagnosis.result import Finding
+from fretcheck.diagnosis.words import millimetres
+from fretcheck.diagnosis.work import Work, all_done
+from fretcheck.diagnosis.work_words import way
+
+Reals = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DecidingMeasurement:
+    """What decides, whether it was made, and how it is told."""
+
+    fret: int | None
+    """None: the clearance over fret 1; else the place of this fret."""
+    made: bool
+
+    def told(self, bench: Bench, work: Work, before: Sequence[Work]) -> str:
+        """The measurement, and what to do after it; `work` is what it decides, `before` what is done anyway."""
+        return _clearance(bench, work, before) if self.fret is None else _fret(bench, work, before)
+
+
+def measurement_for(bench: Bench, finding: Finding | None) -> DecidingMeasurement:
+    """What decides a finding (none: whether nut slots may be filed)."""
+    if finding is None or finding.fret is None:
+        known = clearance_measured(bench)
+        own = None if finding is None else finding.string
+        return DecidingMeasurement(fret=None, made=bool(known) if own is None else own in known)
+    places = [one for one in bench.posterior.design.neck.measured if one.what in ("nut_to_fret", "fret_to_fret")]
+    return DecidingMeasurement(fret=finding.fret, made=any(one.fret == finding.fret for one in places))
+
+
+def clearance_measured(bench: Bench) -> dict[int, float]:
+    """What each string was measured to leave over fret 1; strings not measured are left out."""
+    answer: dict[int, float] = {}
+    for one in bench.posterior.design.neck.measured:
+        if one.what == "first_fret_clearance":
+            answer.update(dict.fromkeys(bench.strings if one.string is None else [one.string], one.mm))
+    return answer
+
+
+def _after(bench: Bench, works: Sequence[Work], where: NDArray[np.bool_]) -> str:
+    within = bench.outcome(all_done(bench, list(works))).within
+    return f"{100.0 * float(np.mean(within[where])):.0f} %" if where.any() else "no chance"
+
+
+def _clearance(bench: Bench, work: Work, before: Sequence[Work]) -> str:
+    strings = work.slots
+    gap = np.mean([bench.clearances_mm(bench.theta, string) for string in strings], axis=0)
+    designed = float(np.mean([bench.designed_clearance_mm(string) for string in strings]))
+    edge = designed + 0.5 * work.lost_clearance_mm(bench)
+    high = gap >= edge
+    under = "every string" if set(strings) >= set(bench.slotted) else f"string {strings[0]}"
+    which = "the slots are" if len(strings) > 1 else "the slot is"
+    by = float(np.mean(gap[high]) - designed) if high.any() else work.lost_clearance_mm(bench)
+    own = "" if len(strings) > 1 else f"/{strings[0]}"
+    return (
+        f"Before a nut slot is filed, measure the clearance over the crown of fret 1 with feeler gauges, under {under}, open, "
+        f"and enter it (inspect … --measured first_fret_clearance{own}=MM): by sound alone a high nut and a finger heavy at the "
+        f"low frets are alike. {edge:.2f} mm or more ({_percent(high)} to expect): {which} high, and filing by about {by:.2f} mm "
+        f"brings every note within with a chance of {_after(bench, [*before, work], high)}. Less: leave the nut, it is the "
+        f"finger; without filing the chance is {_after(bench, before, ~high)}. Either way the advice is then thought over anew."
+    )
+
+
+def _percent(truth: NDArray[np.bool_]) -> str:
+    return f"{100.0 * float(np.mean(truth)):.0f} %"
+
+
+def _fret(bench: Bench, work: Work, before: Sequence[Work]) -> str:
+    fault = work.fault
+    assert fault is not None
+    fret, up = work.fret, fault.value > 0.0
+    out = bench.theta[:, bench.posterior.parameters.faults[fault.cause.fault].columns[0]]
+    half = 0.5 * abs(fault.value)
+    there = (out if up else -out) >= half
+    chance = f"{_percent(there)} to expect"
+    done, left = _after(bench, [*before, work], there), _after(bench, before, ~there)
+    if fault.finding.cause == "fret_wear":
+        return (
+            f"Before fret {fret} is crowned anew, look at its crown under the worn strings with a loupe: the bright line on "
+            f"which the string rests should run along its middle. {half:.2f} mm or more off it ({chance}): crown it anew, which "
+            f"brings every note within with a chance of {done}. Less: leave it ({left})."
+        )
+    place = designed_mm(bench.posterior.design, what="nut_to_fret", fret=fret, string=None)
+    if fault.finding.cause == "fret_tilt":
+        where = f"under the first and under the last string, where it should stand {place:.2f} mm from the nut"
+        outcome = f"{millimetres(half)} {'farther' if up else 'nearer'} at the first and as much the other way at the last"
+    else:
+        where = f"along the middle of the neck, where it should stand {place:.2f} mm from the nut"
+        outcome = f"{millimetres(half)} or more too {'far' if up else 'near'}"
+    return (
+        f"Before fret {fret} is touched, measure from the nut to its crown {where}, and enter it (inspect … --measured "
+        f"nut_to_fret@{fret}=MM). {outcome[0].upper()}{outcome[1:]} ({chance}): move its crown by what it is out, "
+        f"{way(-fault.value)}, which brings every note within with a chance of {done}. Less: leave it ({left}). Either way the "
+        "advice is then thought over anew."
+    )
