@@ -1,6 +1,6 @@
 """The main targets of the benchmarks, on few necks each: no finding without a fault, faults named first, verdicts right.
 
-Seeds are fixed, so nothing flickers. The bounds: a program that just meets the target stated beside each break it in about two
+Seeds are fixed, so nothing flickers. The bounds: a program that just meets the target stated beside each would break it in two
 of a hundred sets of necks (binomial distribution); one that misses it by far breaks it surely. The full tables are the scripts'.
 """
 
