@@ -32,7 +32,7 @@ from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Neck
-from fretcheck.neck.heights import FIRST_FRET, first_fret_clearance
+from fretcheck.neck.heights import first_fret_clearance
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.built import Built
 from tests.worlds.case import Case, draw
@@ -85,8 +85,13 @@ class Outcome:
 
 def least_clearance(neck: Neck) -> Reals:
     """What each string leaves over fret 1 with its slot 0.20 mm lower than designed."""
-    lower = SLOT_LOWER_MM * (1.0 - 2.0 * FIRST_FRET)
-    return np.array([first_fret_clearance(neck, number).mm - lower for number in range(1, len(neck.strings) + 1)])
+    numbers = range(1, len(neck.strings) + 1)
+    return np.array([first_fret_clearance(neck, number).mm - SLOT_LOWER_MM * lever(neck, number) for number in numbers])
+
+
+def lever(neck: Neck, number: int) -> float:
+    """What a string's slot does to its clearance over its first fret, as a share."""
+    return neck.speaking_length_mm(number, neck.frets_of(number)[0]) / neck.speaking_length_mm(number, 0)
 
 
 def advised(case: Case, limit: float) -> Diagnosis:
@@ -121,7 +126,7 @@ def _parts(case: Case) -> dict[str, list[tuple[Reals, float, float]]]:
     for s in range(strings):
         unit = (np.arange(strings) == s).astype(float)
         rows[f"saddle {s}"] = [(slope(replace(built, saddle_mm=built.saddle_mm + unit), 1.0), -4.0, 4.0)]
-        lower = float(min((least_clearance(case.neck())[s] - built.clearance_mm()[s]) / (1.0 - 2.0 * FIRST_FRET), 0.0))
+        lower = float(min((least_clearance(case.neck())[s] - built.clearance_mm()[s]) / lever(built.neck, s + 1), 0.0))
         by = min(lower, -0.05)
         slot = (slope(replace(built, nut_z=built.nut_z + by * unit), by), lower, 0.0)
         rows.setdefault("nut_height", []).append(slot)

@@ -1,10 +1,10 @@
-"""The ideal observer: it knows a world's spreads and a fault's size, and nothing of the neck before it.
+"""The ideal observer: it knows a world's spreads, the hand's scatter on each string and a fault's size, and nothing of the neck.
 
 Conventions
 -----------
-Data are the means of each note's readings, string after string; of a high nut also the mean measured clearance. Covariance is
-taken from drawn sound necks, so heavy tails and signs by chance count as Gaussian: an observer that knew them would do a little
-better. Faults shift the mean as they do on one still neck.
+Data are the means of each note's readings, string after string; of a high nut also the mean measured clearance. The covariance of
+true notes is taken from drawn sound necks, that of hand, reading and open plucks added. All is taken as Gaussian, so an observer
+that knew the heavy tails and the signs by chance would do a little better. Faults shift the mean as they do on one still neck.
 """
 
 from __future__ import annotations
@@ -15,10 +15,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tests.worlds.built import Built, across
-from tests.worlds.case import Case, draw
+from tests.worlds.case import U_CLEARANCE_MM, Case, draw
 from tests.worlds.fretting import Reals
+from tests.worlds.kinds import WORLDS
+from tests.worlds.session import READING_CENTS
 
 DRAWS, TESTED = 900, 120
+OPEN_SHARE = 0.375  # three open plucks, each note between two of them: 1/16 + 1/4 + 1/16
 SOUND_NAMED = {"own": 0.05, "mild": 0.10, "hard": 0.20}
 ELSEWHERE_NAMED = 0.08
 ASKED = ("fret.40", "fret.25", "tilt.35", "saddle2.5", "nutheight.4")
@@ -61,6 +64,22 @@ def _seen(built: Built, case: Case) -> Reals:
     return np.append(built.stopped(case.hand).ravel(), built.clearance_mm().mean())
 
 
+def _truth(case: Case) -> Reals:
+    return np.append(case.true_cents().ravel(), case.built.clearance_mm().mean())
+
+
+def noise(case: Case) -> Reals:
+    """Covariance of `heard` about the truth: two plucks a note; three open ones, interpolated, for each string's reference."""
+    strings, frets = case.built.shape
+    world = case.world
+    single = 0.5 * (case.steadiness.at(frets) ** 2 + READING_CENTS**2).ravel()
+    sharp = (world.open_sharp_cents[1] - world.open_sharp_cents[0]) ** 2 / 12.0
+    reference = OPEN_SHARE * (world.open_scatter_cents**2 + READING_CENTS**2) + sharp
+    covariance = np.diag(np.append(single, 0.0)) + U_CLEARANCE_MM**2 * np.diag(np.append(0.0 * single, 0.5 + 0.5 / strings))
+    covariance[:-1, :-1] += np.kron(np.eye(strings), np.full((frets, frets), reference))
+    return covariance
+
+
 def suspects(case: Case) -> list[Suspect]:
     """All single faults of the benchmark, on this neck."""
     built, frets, strings = case.built, case.built.shape[1], case.built.shape[0]
@@ -99,22 +118,26 @@ def observe(job: tuple[str, int, int]) -> list[DetectionRow]:
     """All faults of one world: name, first seed, necks tested a fault."""
     world, base, necks = job
     share, rows = SOUND_NAMED.get(world, ELSEWHERE_NAMED), []
-    sound = np.array([heard(draw(world, seed=(base + 1, n))) for n in range(DRAWS)])
-    fresh = np.array([heard(draw(world, seed=(base, n))) for n in range(max(necks, TESTED))])
+    truths = np.array([_truth(draw(world, seed=(base + 1, n))) for n in range(DRAWS)])
+    mean, spread = truths.mean(axis=0), np.cov(truths.T)
+    mean[:-1] -= np.mean(WORLDS[world].open_sharp_cents)
     all_of_them = suspects(draw(world, seed=(base + 1, 0)))
-    for clearance, faults in ((False, ASKED[:-1]), (True, ASKED[-1:])):
-        seen = slice(None) if clearance else slice(-1)
-        mean, covariance = sound.mean(axis=0)[seen], np.cov(sound[:, seen].T)
-        precision = np.linalg.inv(covariance + 1e-6 * np.eye(len(mean)))
+
+    def named(case: Case, seen: slice) -> tuple[Suspect, float]:
+        precision = np.linalg.inv((spread + noise(case))[seen, seen])
         them = [replace(one, shift=one.shift[seen]) for one in all_of_them]
-        threshold = float(np.quantile([_named(one[seen], mean, precision, them)[1] for one in fresh], 1.0 - share))
+        return _named(heard(case)[seen], mean[seen], precision, them)
+
+    for seen, faults in ((slice(-1), ASKED[:-1]), (slice(None), ASKED[-1:])):
+        fresh = [named(draw(world, seed=(base, n)), seen)[1] for n in range(max(necks, TESTED))]
+        threshold = float(np.quantile(fresh, 1.0 - share))
         for fault in faults:
             right = 0
             for n in range(necks):
                 case = draw(world, [fault], seed=(base, n))
-                named, ratio = _named(heard(case)[seen], mean, precision, them)
+                found, ratio = named(case, seen)
                 true = case.faults[0]
-                same = (named.cause, named.fret, named.string) == (true.cause, true.fret, true.string)
-                right += ratio > threshold and same and named.size * (true.size or 1.0) > 0
+                same = (found.cause, found.fret, found.string) == (true.cause, true.fret, true.string)
+                right += ratio > threshold and same and found.size * (true.size or 1.0) > 0
             rows.append(DetectionRow(world=world, fault=fault, sound_named=share, right=right / necks))
     return rows
