@@ -45,6 +45,10 @@ def inspect(
             "--from", metavar="FOLDER", help="Folder of recordings, one file a string: string-1.flac …; or one such file."
         ),
     ] = None,
+    serial: Annotated[str | None, typer.Option(help="This neck's serial, in place of the description's.")] = None,
+    serials_from: Annotated[
+        Path | None, typer.Option("--serials-from", metavar="FILE", help="Many necks: which, one serial or range a line.")
+    ] = None,
     register: Annotated[
         str | None,
         typer.Option("--register", metavar="PATH|URL", help="Where inspections are kept.", envvar="FRETCHECK_REGISTER"),
@@ -139,7 +143,7 @@ def inspect(
     )
     sounds: Path | None
     if again is not None:
-        if neck is not None or recordings is not None or live.chosen():
+        if neck is not None or recordings is not None or serial is not None or live.chosen():
             raise UsageError("--again takes neck and sounds from what was kept; leave the neck and other choices out")
         from fretcheck.cli.again import inspect_again
         from fretcheck.inspection.assemble import judge
@@ -154,9 +158,12 @@ def inspect(
         if _holds_necks(recordings):
             if cross_check or report:
                 raise UsageError("--cross-check and --report are for one neck; give the folder of that neck's recordings")
+            if serial is not None:
+                raise UsageError("--serial is for one neck; of many each has the serial that its subfolder is called by")
             return inspect_many(
                 recordings,
                 neck=neck,
+                serials_from=serials_from,
                 keep=keep,
                 register=register,
                 settings=settings,
@@ -166,18 +173,20 @@ def inspect(
                 scheduler=scheduler,
                 as_json=json,
             )
+        _no_list(serials_from)
         if neck is None:
             raise UsageError(_WHICH_NECK)
         document = inspect_recorded(
-            neck, recordings, settings=settings, circumstances=circumstances, plan=plan or "full", quiet=json
+            neck, recordings, serial=serial, settings=settings, circumstances=circumstances, plan=plan or "full", quiet=json
         )
         sounds = recordings if recordings.is_dir() else recordings.parent
     elif neck is not None:
+        _no_list(serials_from)
         from fretcheck.cli.live import run_live
         from fretcheck.inspection.assemble import judge
         from fretcheck.neck.reading import read_neck
 
-        live_result = run_live(read_neck(neck), live)
+        live_result = run_live(read_neck(neck, serial=serial), live)
         document, sounds = judge(live_result.inspection, settings=settings, circumstances=circumstances), live_result.folder
     else:
         raise UsageError(_WHICH_NECK)
@@ -185,6 +194,11 @@ def inspect(
     return keep_and_show(
         document, keep=keep, register=register, sounds=sounds, as_json=json, opinions=opinions, report=report, force=force
     )
+
+
+def _no_list(serials_from: Path | None) -> None:
+    if serials_from is not None:
+        raise UsageError("--serials-from goes with --from and a folder that holds a folder for each neck; one neck has --serial")
 
 
 def _holds_necks(folder: Path) -> bool:

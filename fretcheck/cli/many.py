@@ -19,6 +19,7 @@ def inspect_many(
     folder: Path,
     *,
     neck: Path | None,
+    serials_from: Path | None,
     keep: bool,
     register: str | None,
     settings: DiagnosisSettings,
@@ -42,7 +43,7 @@ def inspect_many(
     from fretcheck.lots.neck_folders import find_necks
     from fretcheck.register.store import open_register
 
-    necks = find_necks(folder, neck_file=neck)
+    necks = find_necks(folder, neck_file=neck, serials=None if serials_from is None else _serials(serials_from))
     with ExitStack() as stack:
         store = stack.enter_context(open_register(register)) if keep else None
         bar = stack.enter_context(progress_bar(quiet=as_json))
@@ -57,6 +58,17 @@ def inspect_many(
         )
     _show(result, as_json=as_json)
     return result.exit_code
+
+
+def _serials(path: Path) -> tuple[str, ...]:
+    from fretcheck.errors import UsageError
+    from fretcheck.files import read_text
+    from fretcheck.lots.lot import check_serials, serials_from
+
+    text = read_text(path, most_bytes=1_000_000, refuse=lambda why: UsageError(f"--serials-from {path}: {why}"))
+    serials = serials_from(text.split())
+    check_serials(serials)
+    return serials
 
 
 def _show(result: BatchResult, *, as_json: bool) -> None:

@@ -17,6 +17,7 @@ def inspect_recorded(
     neck: Path,
     folder: Path,
     *,
+    serial: str | None = None,
     settings: DiagnosisSettings | None = None,
     circumstances: Circumstances | None = None,
     plan: str = "full",
@@ -30,6 +31,7 @@ def inspect_recorded(
         return inspect_folder(
             neck,
             folder,
+            serial=serial,
             settings=settings,
             circumstances=circumstances,
             plan=plan,

@@ -49,6 +49,7 @@ def inspect_folder(
     neck_file: Path,
     folder: Path,
     *,
+    serial: str | None = None,
     settings: DiagnosisSettings | None = None,
     circumstances: Circumstances | None = None,
     plan: str = "full",
@@ -62,7 +63,9 @@ def inspect_folder(
     NeckError, RecordingError
         When either cannot be used; one line with the cure.
     """
-    inspection = inspect_recordings(read_neck(neck_file), folder, plan=plan, progress=progress, processes=processes)
+    inspection = inspect_recordings(
+        read_neck(neck_file, serial=serial), folder, plan=plan, progress=progress, processes=processes
+    )
     return judge(inspection, settings=settings, circumstances=circumstances)
 
 

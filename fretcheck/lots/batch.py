@@ -129,6 +129,8 @@ def inspect_necks(
 def inspect_one(worker: Worker, neck: NeckFolder) -> Outcome:
     """Inspect one neck wherever this runs; whatever goes wrong becomes part of the outcome."""
     try:
+        if not neck.folder.is_dir():
+            raise NeckError(f"no recordings: there is no folder {neck.folder}", file=neck.folder)
         if neck.neck_file is None:
             raise NeckError(f"{neck.name} has no description: put neck.toml into {neck.folder} or beside it", file=neck.folder)
         document = worker(neck.neck_file, neck.folder)

@@ -16,6 +16,7 @@ serial cannot be that of many necks. A neck's fingerprint changes with its descr
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -42,7 +43,7 @@ class NeckFolder:
         """Changes with `how` the neck is judged, its description, its recordings (size and time of change), and the software."""
         described = "" if self.neck_file is None else self.neck_file.read_text(encoding="utf-8", errors="replace")
         parts = [__version__, how, described]
-        for path in sorted(self.folder.iterdir()):
+        for path in sorted(self.folder.iterdir()) if self.folder.is_dir() else ():
             if _STRING_FILE.fullmatch(path.name):
                 state = path.stat()
                 parts.append(f"{path.name}/{state.st_size}/{state.st_mtime_ns}")
@@ -63,7 +64,7 @@ def is_folder_of_necks(folder: Path) -> bool:
     return folder.is_dir() and not _has_recordings(folder) and any(_has_recordings(one) for one in _subfolders(folder))
 
 
-def find_necks(folder: Path, *, neck_file: Path | None = None) -> tuple[NeckFolder, ...]:
+def find_necks(folder: Path, *, neck_file: Path | None = None, serials: Sequence[str] | None = None) -> tuple[NeckFolder, ...]:
     """The necks of a folder in the order of their names, numbers in their own order.
 
     Parameters
@@ -71,6 +72,8 @@ def find_necks(folder: Path, *, neck_file: Path | None = None) -> tuple[NeckFold
     folder : Path
     neck_file : Path, optional
         Description for necks without one of their own; default: the folder's own neck.toml.
+    serials : sequence of str, optional
+        Only these, in this order; one without a subfolder stays in, to be told as missing.
 
     Raises
     ------
@@ -79,9 +82,10 @@ def find_necks(folder: Path, *, neck_file: Path | None = None) -> tuple[NeckFold
     """
     shared = neck_file or (folder / DESCRIPTION if (folder / DESCRIPTION).is_file() else None)
     necks = []
-    for one in _subfolders(folder) if folder.is_dir() else []:
+    found = _subfolders(folder) if folder.is_dir() else []
+    for one in found if serials is None else [folder / serial for serial in serials]:
         own = one / DESCRIPTION
-        if own.is_file() or _has_recordings(one):
+        if serials is not None or own.is_file() or _has_recordings(one):
             described = own if own.is_file() else shared
             necks.append(
                 NeckFolder(name=one.name, folder=one, neck_file=described, shared=described is not None and described != own)

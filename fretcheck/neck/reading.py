@@ -31,13 +31,15 @@ from fretcheck.neck.units import lengths_in_mm
 MAX_FILE_BYTES = 1_000_000
 
 
-def read_neck(path: str | Path) -> Neck:
+def read_neck(path: str | Path, *, serial: str | None = None) -> Neck:
     r"""Read neck.toml.
 
     Parameters
     ----------
     path : str or Path
         A UTF-8 text file of at most 1 MB.
+    serial : str, optional
+        In place of the file's own: one description serves many necks.
 
     Raises
     ------
@@ -63,6 +65,8 @@ def read_neck(path: str | Path) -> Neck:
         data = _toml_data(path)
     except NeckError as error:
         raise in_file(error, path) from None
+    if serial is not None:
+        data["serial"] = serial
     return neck_from_mapping(data, source=path, typed=True)
 
 

@@ -208,6 +208,29 @@ def test_many_necks_get_a_line_each_and_one_bad_one_stops_none(
     assert lines["N-3"]["inspection"]
 
 
+def test_one_description_serves_many_necks(good_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    batch = tmp_path / "batch"
+    for name in ("N-1", "N-2", "N-3"):
+        shutil.copytree(good_folder, batch / name, ignore=shutil.ignore_patterns("neck.toml"))
+    design, listed = good_folder / "neck.toml", tmp_path / "serials.txt"
+    listed.write_text("N-3\nN-4\n", encoding="utf-8")
+    many = ["inspect", str(design), "--from", str(batch), "--no-keep", "--processes", "1"]
+    assert run([*many, "--serials-from", str(listed), "--json"]) == 2
+    lines = json.loads(capsys.readouterr().out)["necks"]
+    assert [(line["neck"], line["state"]) for line in lines] == [("N-3", "inspected"), ("N-4", "failed")]
+    assert "no recordings: there is no folder" in lines[1]["error"]
+    run(["inspect", str(design), "--from", str(batch / "N-2"), "--serial", "N-2", "--no-keep", "--json"])
+    assert json.loads(capsys.readouterr().out)["neck"]["serial"] == "N-2"
+    for arguments, says in (
+        ([*many, "--serial", "N-1"], "--serial is for one neck"),
+        (["inspect", str(design), "--from", str(batch / "N-1"), "--serials-from", str(listed)], "one neck has --serial"),
+        ([*many, "--serials-from", str(tmp_path / "none.txt")], "no such file"),
+        (["inspect", str(design), "--from", str(batch / "N-1"), "--serial", ""], "serial = .. has 0 letters"),
+    ):
+        assert run(arguments) == 2
+        assert re.search(says, complaint(capsys))
+
+
 SHOP = """
 risk = 0.02
 [shop]

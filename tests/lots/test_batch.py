@@ -138,6 +138,15 @@ def test_which_folders_are_necks(tmp_path):
         find_necks(tmp_path / "nowhere")
 
 
+def test_only_the_necks_of_a_list_and_each_that_is_missing(tmp_path):
+    folder = make_necks(tmp_path / "batch", "N-1", "N-2", "N-3")
+    necks = find_necks(folder, serials=("N-3", "N-7", "N-1"))
+    result = inspect_necks(necks, register=None, worker=inspect, processes=1)
+    assert states(result) == {"N-3": "inspected", "N-7": "failed", "N-1": "inspected"}
+    assert list(states(result)) == ["N-3", "N-7", "N-1"]
+    assert "no recordings: there is no folder" in result.lines[1].error
+
+
 def test_a_neck_without_description_says_so(tmp_path):
     folder = make_necks(tmp_path / "batch", "A")
     (folder / "neck.toml").unlink()
