@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,8 +14,8 @@ from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, U
 
 if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.lots.lot import Lot
     from fretcheck.lots.lot_decision import NeckResult
+    from fretcheck.lots.lot_record import Lot
     from fretcheck.register.store import Register
 
 _MOST_SERIAL_BYTES = 1_000_000
@@ -32,6 +33,8 @@ def add_to(app: typer.Typer) -> None:
         ("open", open_),
         ("draw", draw),
         ("add", add),
+        ("spoil", spoil),
+        ("remove", remove),
         ("decide", decide),
         ("close", close),
         ("list", list_),
@@ -59,10 +62,8 @@ def open_(
     aql: Annotated[float | None, typer.Option(help="Standard plan instead: acceptance quality limit, percent bad.")] = None,
     level: Annotated[str, typer.Option(help="Standard plan: inspection level.")] = "II",
     tightened: Annotated[bool, typer.Option("--tightened", help="Standard plan: tightened instead of normal.")] = False,
-    by_variables: Annotated[
-        bool, typer.Option("--by-variables", help="Judge by the worst notes' mean and scatter instead of counting bad necks.")
-    ] = False,
     sample: Annotated[int | None, typer.Option(min=1, help="A plan of your own: necks to draw.")] = None,
+    draw_now: Annotated[bool, typer.Option("--draw", help="Draw the sample at once.")] = False,
     accept: Annotated[int, typer.Option(min=0, help="A plan of your own: bad necks allowed.")] = 0,
     register: RegisterOption = None,
     json: JsonOption = False,
@@ -71,10 +72,11 @@ def open_(
     from datetime import datetime
 
     from fretcheck.lots.choosing import choose_plan
-    from fretcheck.lots.lot import check_serials, open_lot
+    from fretcheck.lots.lot import check_serials, draw_sample, open_lot
     from fretcheck.lots.lot import serials_from as expand
     from fretcheck.lots.risks import StatedRisks
-    from fretcheck.lots.store import keep_new_lot
+    from fretcheck.lots.severity import proposed_severity
+    from fretcheck.lots.store import change_lot, keep_new_lot, list_lots
 
     words = list(serials or [])
     if serials_from is not None:
@@ -92,13 +94,17 @@ def open_(
         aql=aql,
         level=level,
         severity="tightened" if tightened else "normal",
-        by_variables=by_variables,
         own=None if sample is None else (sample, accept),
     )
     lot = open_lot(name=name, serials=names, plan=plan, template=template_name, now=datetime.now().astimezone())
     with _register(register) as store:
+        proposal = None if aql is None else proposed_severity(list_lots(store, template=template_name), now_tightened=tightened)
         keep_new_lot(store, lot)
-    _show(lot, {}, as_json=json)
+        if draw_now:
+            lot = change_lot(store, name, draw_sample)
+    if proposal is not None:
+        print(f"fretcheck: {proposal}", file=sys.stderr)
+    _show(lot, {}, as_json=json, whole=draw_now)
 
 
 def draw(
@@ -110,7 +116,7 @@ def draw(
     """Draw the sample, once and for all."""
     from fretcheck.lots.lot import draw_sample
 
-    _change(register, name, lambda lot: draw_sample(lot, seed=seed), as_json=json)
+    _change(register, name, lambda lot: draw_sample(lot, seed=seed), as_json=json, whole=True)
 
 
 def add(
@@ -121,21 +127,53 @@ def add(
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Let inspections count for the lot: those named, or the newest of every neck since the lot was opened."""
+    """Put inspections on the lot's record: those named, or all of its necks since it was opened.
+
+    Of each neck the first counts, unless it was undecided or has been marked spoiled (`lot spoil`).
+    """
     from fretcheck.lots.lot import add_inspections
+    from fretcheck.lots.lot_record import ReadPart
     from fretcheck.lots.slot_errors import neck_of
-    from fretcheck.lots.store import change_lot, load_lot, newest_inspections
+    from fretcheck.lots.store import change_lot, inspections_since_opening, load_lot
 
     with _register(register) as store:
         if inspections:
-            found = {neck_of(document): document.id for document in store.documents(inspections) if document.id is not None}
+            found: dict[str, list[ReadPart]] = {}
+            for document in sorted(store.documents(inspections), key=lambda one: one.taken_at or ""):
+                assert document.id is not None
+                found.setdefault(neck_of(document), []).append(ReadPart(id=document.id, decision=document.verdict.decision))
         else:
-            found = newest_inspections(store, load_lot(store, name))
+            found = inspections_since_opening(store, load_lot(store, name))
             if not found:
                 raise UsageError(f"no neck of lot {name!r} has been inspected since it was opened")
         lot = change_lot(store, name, lambda lot: add_inspections(lot, found))
         results = _results(store, lot)
     _show(lot, results, as_json=json)
+
+
+def spoil(
+    name: LotArgument,
+    inspection: Annotated[str, typer.Argument(metavar="ID", help="The inspection that is not to count.")],
+    why: Annotated[str, typer.Option("--why", help="The reason; it stays on the lot's record.")],
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Mark an inspection as spoiled, with the reason: the neck's next one counts instead."""
+    from fretcheck.lots import lot as steps
+
+    _change(register, name, lambda lot: steps.spoil(lot, inspection, why=why), as_json=json)
+
+
+def remove(name: LotArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
+    """Take away a lot that was opened by mistake, before its sample is drawn."""
+    from fretcheck.lots.store import remove_lot
+
+    with _register(register) as store:
+        remove_lot(store, name)
+    if json:
+        _print_json({"schema": "fretcheck/lot-removed/1", "name": name})
+    else:
+        print(f"Lot {name} removed.")
 
 
 def decide(
@@ -144,13 +182,17 @@ def decide(
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Decide the lot from its sample, with the risks of that decision."""
+    """Decide the lot from its sample, with the risks of that decision; inspections since it was opened are added first."""
     from datetime import datetime
 
+    from fretcheck.lots.lot import add_inspections
     from fretcheck.lots.lot_decision import decide_lot
-    from fretcheck.lots.store import change_lot, load_lot
+    from fretcheck.lots.store import change_lot, inspections_since_opening, load_lot
 
     with _register(register) as store:
+        found = inspections_since_opening(store, load_lot(store, name))
+        if found and load_lot(store, name).state == "drawn":
+            change_lot(store, name, lambda lot: add_inspections(lot, found))
         results = _results(store, load_lot(store, name))
         now = datetime.now().astimezone()
 
@@ -216,7 +258,7 @@ def show(
         from fretcheck.report.lot_page import lot_page
 
         _write_page(html, lot_page(lot, documents, series=series), force=force)
-    _show(lot, results, as_json=json)
+    _show(lot, results, as_json=json, whole=True)
 
 
 def template(
@@ -282,25 +324,26 @@ def chart(
     return EXIT_OUT_OF_TOLERANCE if any(one.signals for one in drift.charts) else EXIT_DONE
 
 
-def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool) -> None:
+def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool, whole: bool = False) -> None:
     from fretcheck.lots.store import change_lot
 
     with _register(register) as store:
         lot = change_lot(store, name, step)
         results = _results(store, lot)
-    _show(lot, results, as_json=as_json)
+    _show(lot, results, as_json=as_json, whole=whole)
 
 
-def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool) -> None:
-    from fretcheck.lots.lot_decision import plan_risks_in_words
+def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool, whole: bool = False) -> None:
+    """Show a lot; `whole` with every neck of its sample."""
+    from fretcheck.lots.lot_decision import next_step, plan_risks_in_words
 
-    risks = plan_risks_in_words(lot)
+    risks, step = plan_risks_in_words(lot), next_step(lot, results)
     if as_json:
-        _print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks)})
+        _print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks), "next": step})
         return
     from fretcheck.report.lots_tables import lot_view
 
-    _print(lot_view(lot, results, risks=risks))
+    _print(lot_view(lot, results, risks=risks, next_step=step, whole=whole))
 
 
 def _register(location: str | None) -> Register:

@@ -22,7 +22,7 @@ RegisterOption = Annotated[
 ]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that is no output of this kind, too.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
-SerialOption = Annotated[str | None, typer.Option("--serial", help="Of the neck; capitals do not matter.")]
+SerialOption = Annotated[str | None, typer.Option("--serial", help="Of the neck, or part of it; capitals do not matter.")]
 SinceOption = Annotated[str | None, typer.Option("--since", metavar="DATE", help="First day, such as 2026-03-14.")]
 UntilOption = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Last day, included.")]
 VerdictOption = Annotated[str | None, typer.Option("--verdict", metavar="pass|fail|undecided", help="Of the inspection.")]

@@ -95,7 +95,10 @@ def capability_in_words(found: Capability, *, what: str) -> str:
     """One sentence for a bench: what the process can hold, and how sure that is."""
     low, high = found.cpk_limits
     between = f"between {decimal(low)} and {decimal(high)} at {100 * found.confidence:.0f} %"
-    sure = f"Cpk {decimal(found.cpk)}, {between} from {found.values} values"
+    sure = (
+        f"the tolerance is {decimal(found.cpk)} times what the slots need (Cpk; 1 just holds, 1.33 is comfortable), "
+        f"{between} from {found.values} values"
+    )
     if low >= 1:
         return f"{what} holds its tolerance: {sure}"
     if high < 1:

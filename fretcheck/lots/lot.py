@@ -1,4 +1,4 @@
-"""A lot of necks: its serials, its plan, its sample, what was inspected, and what was decided.
+"""The steps of a lot: opened, drawn, inspected, closed.
 
 Conventions
 -----------
@@ -10,81 +10,17 @@ SHA-256 of "seed/serial", and the lowest ranks are the sample.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from hashlib import sha256
 from secrets import randbelow
-from typing import Annotated, Literal
-
-from pydantic import BaseModel, ConfigDict, Field
 
 from fretcheck.errors import UsageError
+from fretcheck.lots.lot_record import Lot, PlanPart, ReadPart, that_counts
 
 LARGEST_RANGE = 10_000
 _RANGE = re.compile(r"(?P<prefix>.*?)(?P<first>[0-9]+)\.\.(?P<prefix2>.*?)(?P<last>[0-9]+)")
 _NAME = re.compile(r"[\w][\w .+-]{0,79}")
-
-Basis = Literal["attributes", "variables"]
-Outcome = Literal["accept", "refuse", "open"]
-Name = Annotated[str, Field(min_length=1, max_length=80)]
-
-
-class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class PlanPart(_Record):
-    """The plan of a lot. By variables `k` is known and `accept` is None; by attributes it is the other way round."""
-
-    basis: Basis
-    sample: int
-    accept: int | None = None
-    k: float | None = None
-    source: str
-    good: int | None = None
-    """Bad necks in a lot that the maker still calls good; None for a standard plan."""
-    bad: int | None = None
-
-
-class DecisionPart(_Record):
-    """What was decided, on which counts, in words."""
-
-    outcome: Outcome
-    decided_at: str
-    bad: int
-    undecided: int
-    unread: int
-    text: str
-    risks: tuple[str, ...]
-    undecided_counted_as_bad: bool = False
-
-
-class Lot(_Record):
-    """A lot and its history. `inspections` gives the inspection that counts for each serial read so far."""
-
-    schema_: Literal["fretcheck/lot/1"] = Field(default="fretcheck/lot/1", alias="schema")
-    name: Name
-    opened_at: str
-    template: str | None = None
-    serials: tuple[str, ...]
-    plan: PlanPart
-    seed: int | None = None
-    sample: tuple[str, ...] = ()
-    inspections: dict[str, str] = Field(default_factory=dict)
-    decision: DecisionPart | None = None
-    closed_at: str | None = None
-    closing_note: str | None = None
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
-
-    @property
-    def state(self) -> Literal["open", "drawn", "decided", "closed"]:
-        """Where the lot stands."""
-        if self.closed_at is not None:
-            return "closed"
-        if self.decision is not None and self.decision.outcome != "open":
-            return "decided"
-        return "drawn" if self.sample else "open"
 
 
 def open_lot(*, name: str, serials: Sequence[str], plan: PlanPart, template: str | None = None, now: datetime) -> Lot:
@@ -124,22 +60,61 @@ def rank(serial: str, *, seed: int) -> str:
     return sha256(f"{seed}/{serial}".encode()).hexdigest()
 
 
-def add_inspections(lot: Lot, inspections: dict[str, str]) -> Lot:
-    """Let inspections count for their necks; a later one replaces the earlier one of the same neck.
+def add_inspections(lot: Lot, taken: Mapping[str, Sequence[ReadPart]]) -> Lot:
+    """Put inspections on the lot's record; which of a neck's counts is told by `lot_record.that_counts`.
+
+    Parameters
+    ----------
+    taken : mapping of serial to sequence of ReadPart
+        In the order in which they were taken; those on record already are left as they are.
 
     Raises
     ------
     UsageError
         For a serial that is not in the lot, a lot without a sample, or one that is decided or closed.
     """
-    refuse_closed(lot)
+    _refuse_settled(lot)
     if not lot.sample:
         raise UsageError(f"lot {lot.name!r} has no sample yet: draw it before inspecting, so that the choice stays random")
+    if strangers := sorted(set(taken) - set(lot.serials)):
+        raise UsageError(f"serial {strangers[0]!r} is not in lot {lot.name!r}")
+    reads = dict(lot.reads)
+    for serial, fresh in taken.items():
+        known = {one.id for one in reads.get(serial, ())}
+        reads[serial] = (*reads.get(serial, ()), *(one for one in fresh if one.id not in known))
+    return _counted(lot, reads)
+
+
+def spoil(lot: Lot, inspection_id: str, *, why: str) -> Lot:
+    """Mark an inspection as spoiled: it stays on record with the reason, and the neck's next one counts.
+
+    Raises
+    ------
+    UsageError
+        Without a reason, for an inspection that is not on the lot's record, or a lot that is decided or closed.
+    """
+    _refuse_settled(lot)
+    if not why.strip():
+        raise UsageError("say why the inspection is spoiled: --why, a string that broke, the wrong neck on the bench")
+    for serial, reads in lot.reads.items():
+        if any(one.id == inspection_id for one in reads):
+            marked = tuple(one.model_copy(update={"spoiled": why}) if one.id == inspection_id else one for one in reads)
+            return _counted(lot, {**lot.reads, serial: marked})
+    raise UsageError(f"inspection {inspection_id!r} is not on the record of lot {lot.name!r}")
+
+
+def _counted(lot: Lot, reads: dict[str, tuple[ReadPart, ...]]) -> Lot:
+    counting = {serial: that_counts(reads[serial]) for serial in lot.serials if serial in reads}
+    before = {serial: id_ for serial, id_ in lot.inspections.items() if serial not in reads}
+    return lot.model_copy(
+        update={"reads": reads, "inspections": before | {serial: one.id for serial, one in counting.items() if one is not None}}
+    )
+
+
+def _refuse_settled(lot: Lot) -> None:
+    refuse_closed(lot)
     if lot.state == "decided":
         raise UsageError(f"lot {lot.name!r} is decided: later inspections cannot change its sample")
-    if strangers := sorted(set(inspections) - set(lot.serials)):
-        raise UsageError(f"serial {strangers[0]!r} is not in lot {lot.name!r}")
-    return lot.model_copy(update={"inspections": {**lot.inspections, **inspections}})
 
 
 def close_lot(lot: Lot, *, note: str | None = None, now: datetime) -> Lot:

@@ -4,18 +4,20 @@ Conventions
 -----------
 An undecided neck is neither good nor bad. The lot is accepted only when it would be accepted even if every undecided and
 unread neck of the sample were bad; it is refused as soon as the bad ones alone are too many; in between it stays open,
-and the text says what to read again. On request undecided necks count as bad, never as good.
+and `next_step` says what to read again. On request undecided necks count as bad, never as good.
 """
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from fretcheck.errors import UsageError
 from fretcheck.inspection.document import Decision, InspectionDocument
-from fretcheck.lots.lot import DecisionPart, Lot, Outcome, refuse_closed
+from fretcheck.lots.lot import refuse_closed
+from fretcheck.lots.lot_record import DecisionPart, Lot, Outcome
 from fretcheck.lots.risks import (
     SamplingPlan,
     acceptance_probability,
@@ -24,9 +26,8 @@ from fretcheck.lots.risks import (
     risk_in_words,
     worst_outgoing_fraction_bad,
 )
-from fretcheck.lots.variable_plans import VariablePlan, decide_by_variables
 
-_NOT_NORMAL = 0.05
+_MOST_NOTES = 6  # as many as fit a line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,13 +39,17 @@ class NeckResult:
     worst_cents: float | None
     """Largest deviation of a note, without sign; None when no note could be judged."""
     limit_cents: float
+    pluck_again: tuple[tuple[int, int], ...] = ()
+    """(string, fret) that would decide an undecided neck."""
 
 
 def neck_result(document: InspectionDocument) -> NeckResult:
     """The part of an inspection that counts for its lot."""
     verdict = document.verdict
     worst = None if verdict.worst is None else abs(verdict.worst.deviation_cents)
-    return NeckResult(decision=verdict.decision, worst_cents=worst, limit_cents=verdict.limit_cents)
+    return NeckResult(
+        decision=verdict.decision, worst_cents=worst, limit_cents=verdict.limit_cents, pluck_again=tuple(document.pluck_again)
+    )
 
 
 def decide_lot(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad: bool = False, now: datetime) -> DecisionPart:
@@ -71,8 +76,11 @@ def decide_lot(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad:
         raise UsageError(f"lot {lot.name!r} is decided already: its sample cannot be judged a second time")
     if not lot.sample:
         raise UsageError(f"lot {lot.name!r} has no sample yet: draw it first")
-    if lot.plan.basis == "variables":
-        return _by_variables(lot, results, now=now)
+    if lot.plan.accept is None:
+        raise UsageError(
+            f"lot {lot.name!r} has a plan by variables, whose promised risks do not hold for worst notes: "
+            "close it with --note, and open the lot anew with a plan that counts bad necks"
+        )
     return _by_attributes(lot, results, undecided_as_bad=undecided_as_bad, now=now)
 
 
@@ -88,8 +96,20 @@ def plan_risks_in_words(lot: Lot) -> tuple[str, ...]:
     told = {*levels, 2} if size > 2 else {*levels}
     words = [risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted(told)]
     worst, _ = worst_outgoing_fraction_bad(sample=plan.sample, accept=plan.accept, lot=size)
+    if not lot.sample and plan.bad is not None and plan.sample > 2:
+        words.append(_cheaper(plan.sample, plan.accept, size, plan.bad))
     words.append(f"lot after lot, with every refused one checked neck by neck, at worst {100 * worst:.1f} % bad necks go out")
     return tuple(words)
+
+
+def _cheaper(sample: int, accept: int, size: int, bad: int) -> str:
+    """What half the sample would risk."""
+    half = -(-sample // 2)
+    chance = acceptance_probability(sample=half, accept=min(accept, half), lot=size, bad=bad)
+    return (
+        f"this means {sample} necks on the bench; with {half} of them a lot with {bad} bad would be accepted "
+        f"{percent_in_words(chance)} of the time"
+    )
 
 
 def _by_attributes(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad: bool, now: datetime) -> DecisionPart:
@@ -98,6 +118,7 @@ def _by_attributes(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_
     bad, undecided, unread = (_of_sample(lot, results, kind) for kind in ("fail", "undecided", None))
     surely_bad = len(bad) + (len(undecided) if undecided_as_bad else 0)
     doubtful = f" and {len(undecided)} undecided" if undecided else ""
+    taken_out = f"; take out {_listed(bad)}, which are out of tolerance" if bad else ""
     counts = f"{len(bad)} bad{doubtful} of {lot.plan.sample - len(unread)} read, {accept} allowed"
     if surely_bad > accept:
         outcome: Outcome = "refuse"
@@ -106,10 +127,63 @@ def _by_attributes(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_
         outcome, text = "accept", counts
         if undecided:
             text += f", even if the {_necks(undecided)} left undecided were bad"
+        text += taken_out
     else:
-        outcome, text = "open", f"{len(bad)} bad so far, {accept} allowed{_what_to_read(undecided, unread)}"
+        outcome, text = "open", f"{len(bad)} bad so far, {accept} allowed"
     risks = _risks_after(lot, len(bad) + len(undecided) + len(unread), outcome)
+    if undecided_as_bad and undecided:
+        risks = (_risk_of_counting_undecided(lot, len(undecided)), *risks)
     return _decision(lot, outcome, text, bad, undecided, unread, risks, undecided_as_bad, now)
+
+
+def next_step(lot: Lot, results: Mapping[str, NeckResult]) -> str:
+    """What to do with the lot as it stands, with the command."""
+    if lot.state == "closed":
+        return "nothing is left to do: the lot is closed"
+    if lot.plan.accept is None:
+        return "a plan by variables is no longer judged: close the lot with --note, and open it anew"
+    if lot.state == "open":
+        return f"draw the sample: fretcheck lot draw {_word(lot.name)}"
+    unread, undecided = _of_sample(lot, results, None), _of_sample(lot, results, "undecided")
+    if lot.state == "decided":
+        assert lot.decision is not None
+        if lot.decision.outcome == "refuse":
+            todo = "check every neck of the lot, or send it back"
+        else:
+            bad = _of_sample(lot, results, "fail")
+            todo = f"take out {_listed(bad)}" if bad else "let the lot go"
+        return f"{todo}; then: fretcheck lot close {_word(lot.name)}"
+    if unread:
+        return f"inspect {_listed(unread)}; then: fretcheck lot add {_word(lot.name)}"
+    if lot.decision is None or not undecided:
+        return f"decide: fretcheck lot decide {_word(lot.name)}"
+    serial = undecided[0]
+    notes = ", ".join(f"{string}/{fret}" for string, fret in results[serial].pluck_again[:_MOST_NOTES])
+    which = f" (string/fret {notes})" if notes else ""
+    more = f", and likewise {_listed(undecided[1:])}" if undecided[1:] else ""
+    return (
+        f"pluck again what decides {serial}{which}: fretcheck inspect NECK --more {lot.inspections[serial]}{more}; "
+        f"then: fretcheck lot add {_word(lot.name)}"
+    )
+
+
+def _word(name: str) -> str:
+    """A name as one word of a command line."""
+    return shlex.quote(name)
+
+
+def _risk_of_counting_undecided(lot: Lot, undecided: int) -> str:
+    """How much sooner a good lot is refused when undecided necks count as bad, at the share of them seen in this sample."""
+    plan, size = lot.plan, len(lot.serials)
+    assert plan.accept is not None
+    good = plan.good or 0
+    beside = min(size, good + round((size - good) * undecided / plan.sample))
+    usual, now = (acceptance_probability(sample=plan.sample, accept=plan.accept, lot=size, bad=bad) for bad in (good, beside))
+    return (
+        f"undecided counted as bad: were {undecided} of {plan.sample} sound necks undecided in every lot, one with {good} bad "
+        f"would be refused {percent_in_words(1 - now)} of the time, not {percent_in_words(1 - usual)}; "
+        "no bad lot is let through for it"
+    )
 
 
 def _risks_after(lot: Lot, bad: int, outcome: Outcome) -> tuple[str, ...]:
@@ -123,38 +197,6 @@ def _risks_after(lot: Lot, bad: int, outcome: Outcome) -> tuple[str, ...]:
         chance = 1 - acceptance_probability(sample=plan.sample, accept=plan.accept, lot=size, bad=plan.good or 0)
         words.append(f"a lot with {plan.good} bad would be refused {percent_in_words(chance)} of the time")
     return tuple(words)
-
-
-def _by_variables(lot: Lot, results: Mapping[str, NeckResult], *, now: datetime) -> DecisionPart:
-    """By the worst deviation of each sampled neck against the limit: one upper limit, s-method."""
-    assert lot.plan.k is not None
-    plan = VariablePlan(sample=lot.plan.sample, k=lot.plan.k, source=lot.plan.source)
-    bad, undecided, _ = (_of_sample(lot, results, kind) for kind in ("fail", "undecided", None))
-    unread = [s for s in lot.sample if s not in results or results[s].worst_cents is None]
-    if unread:
-        text = f"a plan by variables needs every neck of the sample{_what_to_read([], unread)}"
-        return _decision(lot, "open", text, bad, undecided, unread, (), False, now)
-    values = [worst for s in lot.sample if (worst := results[s].worst_cents) is not None]
-    limits = {results[s].limit_cents for s in lot.sample}
-    if len(limits) > 1:
-        raise UsageError(f"the sampled necks were judged against different limits {sorted(limits)} cents: judge them alike")
-    limit = limits.pop()
-    found = decide_by_variables(values, plan=plan, upper=limit)
-    text = (
-        f"worst notes {found.mean:.1f} ± {found.scatter:.1f} cents against {limit:g}, "
-        f"estimated {found.outside_pct:.1f} % outside, {found.most_outside_pct:.1f} % allowed"
-    )
-    risks = ["this rests on worst notes that scatter normally; count bad necks instead when in doubt"]
-    if _normality_chance(values) < _NOT_NORMAL:
-        risks.insert(0, "the worst notes of this sample do not scatter normally: do not rely on this decision")
-    return _decision(lot, "accept" if found.accepted else "refuse", text, bad, undecided, [], tuple(risks), False, now)
-
-
-def _normality_chance(values: list[float]) -> float:
-    """Shapiro & Wilk's test (Biometrika 52, 591, 1965): chance of so odd a sample from a normal distribution."""
-    from scipy.stats import shapiro
-
-    return float(shapiro(values).pvalue)
 
 
 def _decision(
@@ -183,15 +225,6 @@ def _decision(
 def _of_sample(lot: Lot, results: Mapping[str, NeckResult], kind: Decision | None) -> list[str]:
     """Sampled serials with a decision of this kind; None: not read yet."""
     return [s for s in lot.sample if (results[s].decision if s in results else None) == kind]
-
-
-def _what_to_read(undecided: list[str], unread: list[str]) -> str:
-    words = ""
-    if unread:
-        words += f"; read {_listed(unread)}"
-    if undecided:
-        words += f"; read again, with more plucks: {_listed(undecided)}"
-    return words
 
 
 def _listed(serials: list[str]) -> str:

@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 from sqlalchemy import delete, func, select
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.lot import Lot
+from fretcheck.lots.lot_record import Lot, ReadPart
 from fretcheck.lots.study import GaugeStudy
 from fretcheck.lots.tables import GaugeInspectionRow, GaugeStudyRow, LotInspectionRow, LotRow
+from fretcheck.register.selection import folded
 from fretcheck.register.tables import InspectionRow, NeckRow
 
 if TYPE_CHECKING:
@@ -82,18 +83,38 @@ def inspections_of(register: Register, lot: Lot) -> dict[str, InspectionDocument
     return dict(zip(lot.inspections, register.documents(list(lot.inspections.values())), strict=True))
 
 
-def newest_inspections(register: Register, lot: Lot) -> dict[str, str]:
-    """For every neck of the lot that was inspected since the lot was opened, the id of its newest inspection."""
+def inspections_since_opening(register: Register, lot: Lot) -> dict[str, list[ReadPart]]:
+    """Every inspection of the lot's necks since it was opened, by serial, oldest first; capitals of a serial do not matter."""
     opened = datetime.fromisoformat(lot.opened_at).astimezone(UTC)
+    by_folded = {folded(serial): serial for serial in lot.serials}
     query = (
-        select(NeckRow.serial, InspectionRow.id)
+        select(NeckRow.serial_folded, InspectionRow.id, InspectionRow.decision)
         .join(InspectionRow, InspectionRow.neck_key == NeckRow.key)
         .where(InspectionRow.taken_utc >= opened)
         .order_by(InspectionRow.taken_utc, InspectionRow.key)
     )
+    found: dict[str, list[ReadPart]] = {}
     with register.session(write=False) as session:
-        found = {row.serial: row.id for row in session.execute(query)}
-    return {serial: found[serial] for serial in lot.serials if serial in found}
+        for row in session.execute(query):
+            if (serial := by_folded.get(row.serial_folded)) is not None:
+                found.setdefault(serial, []).append(ReadPart(id=row.id, decision=row.decision))
+    return found
+
+
+def remove_lot(register: Register, name: str) -> None:
+    """Take away a lot that was opened by mistake.
+
+    Raises
+    ------
+    UsageError
+        When there is none, or its sample has been drawn: then it is closed with a note, not removed.
+    """
+    with register.session() as session:
+        row = _lot_row(session, name)
+        if Lot.model_validate_json(row.record_json).sample:
+            raise UsageError(f"the sample of lot {name!r} has been drawn: close it with --note and the reason")
+        session.execute(delete(LotInspectionRow).where(LotInspectionRow.lot_key == row.key))
+        session.delete(row)
 
 
 def keep_new_study(register: Register, study: GaugeStudy) -> None:

@@ -25,7 +25,8 @@ from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.budget import plucked_u_cents
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.gauge_study import GaugeResult, Scatter, gauge_study
-from fretcheck.lots.lot import Name, check_serials, rank
+from fretcheck.lots.lot import check_serials, rank
+from fretcheck.lots.lot_record import Name
 
 
 class _Record(BaseModel):

@@ -107,7 +107,8 @@ class TemplateResult:
     confidence: float
     warnings: tuple[str, ...]
     effects: str = (
-        "fixed: the template's error at each fret; random: the neck's trend over its frets, the scatter of the single slot"
+        "the same on every neck (fixed): the template's error at each fret; "
+        "different from neck to neck (random): the neck's trend over its frets, the scatter of the single slot"
     )
 
 

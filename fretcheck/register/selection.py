@@ -77,7 +77,7 @@ def conditions(selection: Selection) -> list[ColumnElement[bool]]:
 
     wanted: list[ColumnElement[bool]] = []
     if selection.serial is not None:
-        wanted.append(NeckRow.serial_folded == folded(selection.serial))
+        wanted.append(NeckRow.serial_folded.contains(folded(selection.serial), autoescape=True))
     if selection.since is not None:
         wanted.append(InspectionRow.taken_utc >= _first_moment(selection.since))
     if selection.until is not None:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
     from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.lots.lot import Lot
+    from fretcheck.lots.lot_record import Lot
 
 _BADGES = {"accept": ("pass", "Accepted"), "refuse": ("fail", "Refused"), "open": ("undecided", "Not decided")}
 

@@ -21,12 +21,19 @@ from fretcheck.lots.capability import capability_in_words
 from fretcheck.plain_text import decimal, plain_line, signed
 
 if TYPE_CHECKING:
-    from fretcheck.lots.lot import Lot
     from fretcheck.lots.lot_decision import NeckResult
+    from fretcheck.lots.lot_record import Lot
     from fretcheck.lots.study import GaugeStudy, ScatterPart
     from fretcheck.lots.template_study import Drift, TemplateStudy
 
+CHARTS_EXPLAINED = {
+    "individuals": "each point by itself; sees a sudden large shift",
+    "moving range": "the step from one point to the next; sees scatter that grows",
+    "EWMA": "a running mean in which older points fade (exponentially weighted moving average); sees a slow wear",
+    "CUSUM": "departures added up (cumulative sum); sees a small shift that stays",
+}
 OUTCOME_WORDS = {"accept": "ACCEPTED", "refuse": "REFUSED", "open": "NOT DECIDED"}
+COUNTING_RULE = "Of each neck its first inspection counts, unless it was undecided or marked spoiled."
 _OUTCOME_STYLES = {"accept": "bold black on green", "refuse": "bold white on red", "open": "bold black on yellow"}
 
 
@@ -37,8 +44,10 @@ def plan_in_words(lot: Lot) -> str:
     return f"{plan.sample} of {len(lot.serials)} necks, {rule} ({plan.source})"
 
 
-def lot_view(lot: Lot, results: Mapping[str, NeckResult], *, risks: Sequence[str]) -> RenderableType:
-    """A lot: state, plan, sample with what was read, decision and risks."""
+def lot_view(
+    lot: Lot, results: Mapping[str, NeckResult], *, risks: Sequence[str], next_step: str, whole: bool = True
+) -> RenderableType:
+    """A lot: state, plan, decision, risks and the next step; `whole` with every neck of the sample and what was read."""
     parts: list[RenderableType] = [Text(f"Lot {plain_line(lot.name)}, {lot.state}", style="bold")]
     if lot.template:
         parts.append(Text(f"Template {plain_line(lot.template)}"))
@@ -49,8 +58,24 @@ def lot_view(lot: Lot, results: Mapping[str, NeckResult], *, risks: Sequence[str
         parts += [Text(), line.append(plain_line(lot.decision.text))]
     parts += [Text(f"- {plain_line(words)}") for words in (lot.decision.risks if lot.decision else risks)]
     if lot.sample:
-        parts += [Text(), _sample_table(lot, results)]
-    return Group(*parts)
+        parts.append(Text(f"{sum(s in results for s in lot.sample)} of {len(lot.sample)} drawn necks read. {COUNTING_RULE}"))
+        if whole:
+            parts += [Text(), _sample_table(lot, results)]
+    if set_aside := not_counted(lot):
+        parts += [Text(), *(Text(f"- {plain_line(words)}") for words in set_aside)]
+    return Group(*parts, Text(), Text.assemble(("Next: ", "bold"), plain_line(next_step)))
+
+
+def not_counted(lot: Lot) -> list[str]:
+    """The inspections on record that do not count, each with the reason."""
+    lines = []
+    for serial, reads in lot.reads.items():
+        for one in reads:
+            if one.id != lot.inspections.get(serial):
+                undecided = one.decision in (None, "undecided")
+                why = f"spoiled: {one.spoiled}" if one.spoiled else "undecided" if undecided else "not the first"
+                lines.append(f"on record, not counted: {one.id} of {serial} ({one.decision or 'no verdict'}; {why})")
+    return lines
 
 
 def _sample_table(lot: Lot, results: Mapping[str, NeckResult]) -> Table:
@@ -88,7 +113,7 @@ def template_view(name: str, study: TemplateStudy) -> RenderableType:
     for fret in position.frets:
         cpk = "" if study.capability is None else decimal(study.capability[fret.fret].cpk)
         interval = f"{signed(fret.interval[0], 2)} to {signed(fret.interval[1], 2)}"
-        table.add_row(str(fret.fret), signed(fret.error_mm, 2), interval, cpk, "correct the template" if fret.blamed else "")
+        table.add_row(str(fret.fret), signed(fret.error_mm, 2), interval, cpk, "move" if fret.blamed else "")
     parts += [Text(), table, Text()]
     parts += [Text(f"- {plain_line(line)}") for line in scatter_in_words(study)]
     return Group(*parts)
@@ -155,7 +180,9 @@ def drift_in_words(drift: Drift) -> list[str]:
             )
         lines.append(words)
     if any(chart.provisional for chart in drift.charts):
-        lines.append(f"limits are provisional: they rest on {len(drift.values_mm)} points, 20 are wanted")
+        lines.append(f"the limits will still move: {len(drift.values_mm)} points so far, 20 are wanted")
+    kinds = {chart.kind for chart in drift.charts}
+    lines += [f"{kind}: {words}" for kind, words in CHARTS_EXPLAINED.items() if kind in kinds]
     return [*lines, *(plain_line(line) for line in drift.left_out)]
 
 
@@ -185,7 +212,8 @@ def study_view(study: GaugeStudy) -> RenderableType:
     lines = [
         f"the gauge takes {100 * result.share_of_tolerance:.0f} % of the tolerance"
         f" (6 standard deviations of {result.tolerance_cents:g} cents)",
-        f"distinct categories: {'no limit' if result.distinct_categories is None else result.distinct_categories} (5 are wanted)",
+        "grades of necks it can tell apart (distinct categories): "
+        f"{'no limit' if result.distinct_categories is None else result.distinct_categories}; 5 are wanted",
         f"later verdicts count {result.unseen_repeatability_cents:.2f} cents on top of their own uncertainty",
         *result.remarks,
     ]

@@ -7,8 +7,9 @@ import re
 import numpy as np
 import pytest
 
-from fretcheck.lots.lot import PlanPart, add_inspections, draw_sample, open_lot, serials_from
+from fretcheck.lots.lot import add_inspections, draw_sample, open_lot, serials_from
 from fretcheck.lots.lot_decision import decide_lot, neck_result
+from fretcheck.lots.lot_record import PlanPart, ReadPart
 from fretcheck.lots.template_study import study_template
 from fretcheck.report.lot_page import lot_page
 from fretcheck.report.template_page import template_page
@@ -39,9 +40,10 @@ def pages(tmp_path_factory):
         for number in range(1, 5)
     }
     first = {document.neck.serial: document for document in series["Lot 1"]}
-    plan = PlanPart(basis="attributes", sample=6, accept=1, source="chosen by the user")
+    plan = PlanPart(sample=6, accept=1, source="chosen by the user")
     lot = open_lot(name="Lot 1", serials=list(first), plan=plan, template="T1", now=MORNING)
-    lot = add_inspections(draw_sample(lot, seed=1), {serial: document.id for serial, document in first.items()})
+    reads = {serial: [ReadPart(id=one.id, decision=one.verdict.decision)] for serial, one in first.items()}
+    lot = add_inspections(draw_sample(lot, seed=1), reads)
     decision = decide_lot(lot, {serial: neck_result(document) for serial, document in first.items()}, now=MORNING)
     lot = lot.model_copy(update={"decision": decision})
     bare = open_lot(name="bare", serials=[HOSTILE, *serials_from(["A1..A9"])], plan=plan, template=HOSTILE, now=MORNING)

@@ -6,11 +6,12 @@ import pytest
 
 from fretcheck.errors import UsageError
 from fretcheck.lots import store
-from fretcheck.lots.lot import PlanPart, add_inspections, draw_sample, open_lot
+from fretcheck.lots.lot import add_inspections, draw_sample, open_lot
+from fretcheck.lots.lot_record import PlanPart, ReadPart
 from fretcheck.lots.study import add_inspection, compute_study, open_study
 from tests.lots.shop import MORNING, inspection
 
-PLAN = PlanPart(basis="attributes", sample=2, accept=0, source="test")
+PLAN = PlanPart(sample=2, accept=0, source="test")
 
 
 def lot(name="March", **changes):
@@ -24,16 +25,18 @@ def test_a_lot_comes_back_as_it_was_kept(register):
     first = register.keep(inspection("A"))
     again = register.keep(inspection("A", hours=1))
     for number in (first.id, again.id):
-        store.change_lot(register, "March", lambda one, number=number: add_inspections(one, {"A": number}))
+        read = {"A": [ReadPart(id=number, decision="pass")]}
+        store.change_lot(register, "March", lambda one, read=read: add_inspections(one, read))
     changed = store.load_lot(register, "March")
-    assert changed.inspections == {"A": again.id}
-    assert store.inspections_of(register, changed) == {"A": again}
+    assert changed.inspections == {"A": first.id}
+    assert [one.id for one in changed.reads["A"]] == [first.id, again.id]
+    assert store.inspections_of(register, changed) == {"A": first}
 
 
 def test_a_failed_step_changes_nothing(register):
     store.keep_new_lot(register, lot())
     with pytest.raises(UsageError, match="no sample yet"):
-        store.change_lot(register, "March", lambda one: add_inspections(one, {"A": "260302-1"}))
+        store.change_lot(register, "March", lambda one: add_inspections(one, {"A": [ReadPart(id="260302-1", decision="pass")]}))
     assert store.load_lot(register, "March") == lot()
 
 
@@ -56,13 +59,24 @@ def test_lots_by_template_in_their_order(register):
     assert [one.name for one in store.list_lots(register, template="T1")] == ["one", "three"]
 
 
-def test_newest_inspections_since_the_lot_was_opened(register):
+def test_inspections_since_the_lot_was_opened(register):
     opened = lot()
     register.keep(inspection("A", hours=-5))  # before the lot
-    register.keep(inspection("B", hours=1))
-    newest = register.keep(inspection("B", hours=2))
+    first = register.keep(inspection("b", hours=1))  # however the serial was typed
+    second = register.keep(inspection("B", hours=2))
     register.keep(inspection("Z", hours=2))  # not of the lot
-    assert store.newest_inspections(register, opened) == {"B": newest.id}
+    found = store.inspections_since_opening(register, opened)
+    assert {serial: [one.id for one in reads] for serial, reads in found.items()} == {"B": [first.id, second.id]}
+
+
+def test_a_lot_opened_by_mistake_is_taken_away_and_a_drawn_one_is_not(register):
+    store.keep_new_lot(register, lot())
+    store.remove_lot(register, "March")
+    assert store.list_lots(register) == []
+    store.keep_new_lot(register, lot())
+    store.change_lot(register, "March", lambda one: draw_sample(one, seed=5))
+    with pytest.raises(UsageError, match="close it with --note"):
+        store.remove_lot(register, "March")
 
 
 def test_a_study_feeds_later_verdicts(register):
