@@ -88,7 +88,7 @@ def test_a_study_feeds_later_verdicts(register):
     for number, step in enumerate(study.steps):
         # fret 1 on string 1 alone is 4 cents higher the second time, on both necks
         document = inspection(step.neck, operator="Ann", hours=number, u_cents=0.1)
-        frets = [f.model_copy(update={"deviation_cents": 0.5 + 4.0 * (step.repeat - 1)}) for f in document.frets[:1]]
+        frets = [f.model_copy(update={"plucked_cents": 0.5 + 4.0 * (step.repeat - 1)}) for f in document.frets[:1]]
         kept = register.keep(document.model_copy(update={"frets": frets}))
         store.change_study(register, "Spring", lambda one, kept=kept: add_inspection(one, kept)[0])
     assert store.latest_repeatability(register) is None
