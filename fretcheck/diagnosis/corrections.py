@@ -172,7 +172,7 @@ class _Planner:
 
     def _still_unsure(self, one: Repair) -> bool:
         """Whether it cannot be undone, is not sure, and was measured already: it is then left."""
-        unsettled = any(not work.settled(self.settings.risk) for work in one.works)
+        unsettled = any(not self._settled(work) for work in one.works)
         if unsettled and measurement_for(self.bench, one.fault.finding).made:
             self.advice.append(f"Left as it is, since it is not sure enough to cut even when measured: {one.fault.finding.text}")
             return True
@@ -192,7 +192,7 @@ class _Planner:
 
     def _masks(self, instead: set[Key], one: Repair) -> bool:
         """Whether other works stand in for a repair: allowed only for one that is not settled, and not on its own part."""
-        settled = all(work.settled(self.settings.risk) for work in one.works)
+        settled = all(self._settled(work) for work in one.works)
         return bool(instead) and (settled or any(key[0] == work.how for key in instead for work in one.works))
 
     def _with(self, repairs: Sequence[Repair]) -> _Chosen:
@@ -257,8 +257,10 @@ class _Planner:
         return Plan(corrections=tuple(corrections), predicted=self._predicted(outcome, p=p), advice=tuple(self.advice))
 
     def _settled(self, work: Work) -> bool:
-        further = work.how == "slots" and work.fault is None and bool(self.measured_mm)
-        return further or work.settled(self.settings.risk)
+        """Whether it may be done outright: it can be undone, or is sure and without rival; slots only once measured."""
+        if work.how == "slots" and work.filed_mm > 0.0 and not set(work.slots) <= set(self.measured_mm):
+            return False
+        return (work.how == "slots" and work.fault is None) or work.settled(self.settings.risk)
 
     def _steps(self, works: list[Work]) -> tuple[list[Correction], Outcome]:
         theta, before, left = self.bench.theta, self.now, list(works)

@@ -123,13 +123,9 @@ def _slots(work: Work, bench: Bench, measured_mm: dict[int, float]) -> str:
         return f"{how}{_sure(work.fault)} {SLACKEN}"
     least = float(np.mean([bench.least_clearance_mm(string) for string in work.slots]))
     less = f"{millimetres(work.lost_clearance_mm(bench))}{_u(work)} less"
-    known = [measured_mm[string] for string in work.slots if string in measured_mm]
-    if known:
-        now = float(np.mean(known))
-        left = millimetres(max(now - work.lost_clearance_mm(bench), least))
-        left += f" over the crown of fret 1, {less} than the {now:.2f} mm measured"
-    else:
-        left = f"{less} over the crown of fret 1 than now (measure before the first stroke)"
+    now = float(np.mean([measured_mm[string] for string in work.slots]))
+    left = millimetres(max(now - work.lost_clearance_mm(bench), least))
+    left += f" over the crown of fret 1, {less} than the {now:.2f} mm measured"
     every = "each string has" if whole and len(bench.strings) > 1 else "it has"
     return (
         f"File {which} until {every} {left}, and never under {millimetres(least)}.{_sure(work.fault)} A few strokes at a time, "

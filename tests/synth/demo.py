@@ -32,6 +32,9 @@ FRET, FRET_MM = 7, 0.40
 NUT_HEIGHT_MM = 0.45
 SADDLE_STRING, SADDLE_MM = 3, 2.2
 
+U_CLEARANCE_MM = 0.05
+"""Of feeler gauges."""
+
 _CAREFUL = Scatter(
     frets_mm=0.02,
     fret_tilts_mm=0.015,
@@ -75,6 +78,17 @@ def demo_built() -> BuiltNeck:
         nut_height_mm=NUT_HEIGHT_MM,
         saddle_mm={**chance.saddle_mm, SADDLE_STRING: SADDLE_MM},
     )
+
+
+def demo_clearance_mm() -> float:
+    """What feeler gauges found over fret 1, mean of the strings: the truth give or take `U_CLEARANCE_MM`."""
+    built = demo_built()
+    gaps = []
+    for string in range(1, len(built.neck.strings) + 1):
+        (nut_x, nut_y), (saddle_x, saddle_y) = built.nut_xy_mm(string), built.saddle_xy_mm(string)
+        along = (float(built.fret_x_mm(string)[0]) - nut_x) / (saddle_x - nut_x)
+        gaps.append(nut_y + along * (saddle_y - nut_y) - float(built.crowns_y_mm(string)[0]))
+    return round(float(np.mean(gaps) + U_CLEARANCE_MM * np.random.default_rng([SEED, 7]).standard_normal()), 2)
 
 
 def demo_take(string: int) -> Take:

@@ -43,6 +43,11 @@ def test_committed_description_is_the_script_s():
     assert read_neck(FOLDER / "neck.toml") == demo.demo_neck()
 
 
+def test_described_clearance_is_what_gauges_found_on_the_built_neck():
+    (gap,) = demo.demo_neck().measured
+    assert (gap.what, gap.mm, gap.u_mm) == ("first_fret_clearance", demo.demo_clearance_mm(), demo.U_CLEARANCE_MM)
+
+
 def test_committed_recordings_have_the_length_the_truth_asks_for_and_fit():
     total_bytes, total_s = 0, 0.0
     built = demo.demo_built()
@@ -86,11 +91,11 @@ def test_every_fret_is_played_twice_between_open_plucks():
 
 
 def test_as_designed_the_neck_would_pass_and_as_built_it_fails():
-    """3 cents is the description's tolerance; the faults, not the design, break it."""
+    """The faults, not the design, break the description's 6 cents."""
     designed = BuiltNeck(neck=demo.demo_neck()).deviations_cents[:, 1:]
     built = demo.demo_built().deviations_cents[:, 1:]
-    assert np.abs(designed).max() < 3.0
-    assert np.abs(built).max() > 6.0
+    assert np.abs(designed).max() < 6.0
+    assert np.abs(built).max() > 12.0
 
 
 def test_faults_shine_through_the_scatter():
