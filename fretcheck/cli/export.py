@@ -43,6 +43,10 @@ def export(
     json: JsonOption = False,
 ) -> None:
     """Export inspections: CSV has one row a reading, JSON the whole documents (fretcheck import reads them back)."""
+    from rich.console import Console
+    from rich.progress import track
+
+    from fretcheck.inspection.exchange import write_csv, write_json
     from fretcheck.register.store import open_register
 
     selection = selection_of(serial=serial, since=since, until=until, verdict=verdict)
@@ -55,7 +59,16 @@ def export(
             store.load(one)  # all are there before the first is written
         ids = inspections or [one.id for one in reversed(store.select(selection))]
         with _writing(to, wants_json=as_json, force=force) as stream:
-            count = store.export_json(stream, ids) if as_json else store.export_csv(stream, ids)
+            console = Console(stderr=True)
+            documents = track(
+                store.documents(ids),
+                "Exporting",
+                total=len(ids),
+                console=console,
+                transient=True,
+                disable=to is None or not console.is_terminal,
+            )
+            count = (write_json if as_json else write_csv)(documents, stream)
     if to is not None:
         print(f"{to}: {count} {'inspections' if as_json else 'readings'}", file=sys.stderr)
 
