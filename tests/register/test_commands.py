@@ -40,7 +40,7 @@ def said(capsys, *arguments, code=0):
 def test_list_fits_the_screen_and_shows_text_as_text(filled, capsys):
     out = said(capsys, "list")
     assert all(cell_len(line) <= 80 for line in out.splitlines())
-    assert out.replace("\n", "").isprintable()
+    assert out.replace("\n", "").replace("\N{NO-BREAK SPACE}", " ").isprintable()
     assert "[red]x[/red]" in out
     assert [line.split()[0] for line in out.splitlines() if line.startswith("2603")] == ["260302-3", "260302-2", "260302-1"]
     assert "1/3 +6.2" in out
@@ -101,7 +101,7 @@ def test_show(filled, capsys):
 
 def test_show_and_errors_show_text_as_text(filled, capsys):
     out = said(capsys, "show", "260302-3")
-    assert out.replace("\n", "").isprintable()
+    assert out.replace("\n", "").replace("\N{NO-BREAK SPACE}", " ").isprintable()
     assert "[red]x[/red] <b>\\n\\x1b[31m🎸\\u202e very" in out
     assert run(["show", "\x1b[31m\x07\n"]) == 2
     assert capsys.readouterr().err.rstrip("\n").isprintable()
