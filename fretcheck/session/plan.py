@@ -25,7 +25,7 @@ PlanName = Literal["full", "intake", "spot", "press", "own"]
 
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
 SPOT_FRETS = (1, 5, 12)
-PRESS_FRETS = (5, 12)
+PRESS_FRETS = (1, 5)
 PLUCKS_BETWEEN_OPEN_CHECKS = 8
 """At most so many fretted plucks before the open string is asked for again."""
 MOST_REPEATS = 20
@@ -79,7 +79,7 @@ def make_plan(
         What is played.
     name : str
         ``full`` (every fret), ``intake`` (open, 1, 3, 5, 7, 9, 12, 15, last), ``spot`` (open, 1, 5, 12), ``press`` (one
-        string, lightly and firmly, at 5 and 12). Two joined by ``+`` follow each other, as in ``full+press``.
+        string, lightly and firmly, at 1 and 5). Two joined by ``+`` follow each other, as in ``full+press``.
     frets, strings : sequence of int, optional
         Frets and strings of the user's own; frets replace those of the plan (which is then called ``own``).
     repeats : int
