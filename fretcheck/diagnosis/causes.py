@@ -19,6 +19,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Cause, CauseEstimate
 from fretcheck.diagnosis.settings import DiagnosisSettings
@@ -114,6 +115,11 @@ def _unit(cause: Cause) -> Literal["mm", "cents"]:
     return "cents" if cause in ("string", "tuning_drift", "finger_pressure") else "mm"
 
 
+def _off_its_place(parameters: Parameters, row: Reals) -> Reals:
+    """A row on saddles, with those set by ear counted from where their strings would be in tune."""
+    return row - sum((row[column] * change for column, change in parameters.made_up.items()), np.zeros(len(row)))
+
+
 def _draft(posterior: Posterior, number: int) -> _Draft:
     parameters, design = posterior.parameters, posterior.design
     fault = parameters.faults[number]
@@ -127,8 +133,8 @@ def _draft(posterior: Posterior, number: int) -> _Draft:
     elif fault.key.kind == "saddle":
         assert string is not None
         cell = np.flatnonzero(design.string == string - 1)[0]
-        for column in parameters.of_saddle:
-            row[column] = parameters.patterns[column][cell]
+        for other in parameters.of_saddle:
+            row[other] = parameters.patterns[other][cell]
     elif fault.key.kind in ("string", "wear", "saddle_straight"):
         shifts = np.array([parameters.patterns[one] for one in fault.columns]).T
         worst = int(np.argmax(np.abs(shifts @ posterior.mean[list(fault.columns)])))
@@ -141,6 +147,7 @@ def _draft(posterior: Posterior, number: int) -> _Draft:
     elif fault.key.kind == "bridge":
         for index in range(len(design.side)):
             _add(posterior, row, "saddle", 1.0 / len(design.side), string=index + 1)
+    judged, row = _off_its_place(parameters, judged), _off_its_place(parameters, row)
     return _Draft(
         cause=fault.cause, fret=fret, string=string, row=row, judged=judged, offset=offset, fault=number, kind=fault.key.kind
     )

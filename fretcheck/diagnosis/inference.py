@@ -23,12 +23,12 @@ from scipy.linalg import block_diag
 
 from fretcheck.diagnosis.as_designed import AsDesigned, Cell, as_designed
 from fretcheck.diagnosis.by_hand import ByHand, by_hand
-from fretcheck.diagnosis.fault_sets import MOST_FAULTS, FaultSets, Ways, evidence_of, weigh
+from fretcheck.diagnosis.fault_sets import FaultSets, Ways, evidence_of, weigh
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.layout_rules import RULES, LayoutRule
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
-from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.note_field import NoteField, Roughness, note_field
+from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.parameters import Parameters, parameters_of
 from fretcheck.diagnosis.posterior import Component, Posterior
 from fretcheck.diagnosis.result import LayoutHypothesis
@@ -78,7 +78,7 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     pressed = [cell for cell in combined.cells if cell.press is not None]
     design = as_designed(neck, constants=constants_of(neck, observations), extra=pressed)
     parameters = parameters_of(design, open_u_cents=open_uncertainty(observations, len(neck.strings)))
-    start = ForwardModel(design=design, parameters=parameters).depth_slope(np.array(parameters.means))
+    start = ForwardModel(design=design, parameters=parameters).depth_slope(parameters.prior_mean)
     field = note_field(design, depth_slope=start)
     readings = _placed(design, combined, field.covariance(Roughness()))
     search = _Search(design=design, parameters=parameters, ways=Ways.of(parameters.faults))
@@ -87,7 +87,7 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     model, parameters_of_rule = _under(design, parameters, rule)
     ways = search.ways
     hand = by_hand(design, parameters, neck.measured, shift_mm=model.fret_shift_mm)
-    theta = np.array(parameters.means)
+    theta = parameters.prior_mean
     for _ in range(MOST_STEPS):
         sets = weigh(_linear(model, readings, hand, theta, parameters_of_rule, 1.0), ways, most=FAULTS_BETWEEN)
         before, theta = model.cents(theta), sets.best.mean
@@ -171,12 +171,13 @@ def _linear(
     spread = np.array(parameters.spreads)
     finely = parameters.columns("fret_position") + parameters.columns("fret_tilt")
     spread[finely] *= craft
-    covariance = np.diag(spread**2)
+    root = parameters.mixing * spread
+    covariance = root @ root.T
     return LinearGaussian(
         y=np.concatenate([y, hand.values]),
         design=np.concatenate([jacobian, hand.rows]),
         noise=block_diag(readings.noise, np.diag(hand.u**2)),
-        prior_mean=np.array(parameters.means),
+        prior_mean=parameters.prior_mean,
         prior_covariance=covariance if extra is None else covariance + extra,
     )
 
@@ -191,7 +192,7 @@ class _Search:
 
     @cached_property
     def theta(self) -> Reals:
-        return np.array(self.parameters.means)
+        return self.parameters.prior_mean
 
     @cached_property
     def tangent(self) -> _Tangent:
@@ -200,7 +201,9 @@ class _Search:
     def problem(self, readings: _Readings, rule: LayoutRule) -> LinearGaussian:
         """The linear problem under a rule, with the derivatives of the neck as designed."""
         model, extra = _under(self.design, self.parameters, rule)
-        tangent = self.tangent if model.fret_shift_mm is None else replace(self.tangent, model=model, slopes=self.tangent.jacobian)
+        tangent = (
+            self.tangent if model.fret_shift_mm is None else replace(self.tangent, model=model, slopes=self.tangent.jacobian)
+        )
         hand = by_hand(self.design, self.parameters, self.design.neck.measured, shift_mm=model.fret_shift_mm)
         return _linear(model, readings, hand, self.theta, extra, 1.0, tangent=tangent)
 

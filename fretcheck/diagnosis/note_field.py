@@ -7,13 +7,13 @@ string it is counted from.
 
 Conventions
 -----------
-Cents; fields run over cells, shape (cells, cells). All spreads are common practice without a source: a finger's depth over the
-frets ±0.03 mm, up to ±0.08 mm more at fret 1; a body's pulls usually 0.5 to 1 cent, 2 to 3 near a strong resonance, a semitone wide.
+Cents; fields run over cells, shape (cells, cells). All spreads are common practice without a source: a finger's depth
+±0.02 mm over the frets, ±0.06 mm more at fret 1; a body's pulls usually 0.5 to 1 cent, 2 to 3 near a strong resonance, a semitone
+wide.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
-from fretcheck.neck.temperament import note_frequency_hz
 
 Reals = NDArray[np.float64]
 
@@ -66,7 +65,8 @@ def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:
     """The field of a neck; `depth_slope` is each note's rise in cents for a mm of the finger's depth."""
     same_string = design.string[:, None] == design.string
     low, played = low_frets(design), usual_depth(design)
-    apart = (design.fret[:, None] - design.fret) / FINGER_FRETS
+    steps = semitones(design)
+    apart = (steps[:, None] - steps) / FINGER_FRETS
     smooth = np.exp(-0.5 * apart**2)
     depth = FINGER_OWN_MM + FINGER_LOW_MM * low
     cents = depth_slope * depth * played
@@ -85,20 +85,22 @@ def usual_depth(design: AsDesigned) -> Reals:
 
 
 def low_frets(design: AsDesigned) -> Reals:
-    """1 at a string's first fret, falling upward; shape (cells,)."""
-    first = np.array([one.first_fret for one in design.neck.strings])[design.string]
-    return np.exp(-(design.fret - first - 1.0) / LOW_FRETS)
+    """1 a semitone above the open string, falling upward; shape (cells,)."""
+    return np.exp(-(semitones(design) - 1.0) / LOW_FRETS)
+
+
+def semitones(design: AsDesigned) -> Reals:
+    """How far each cell lies above its open string; shape (cells,)."""
+    return np.asarray(12.0 * np.log2(design.open_scale_mm[design.string] / design.speaking_mm))
 
 
 def _pull(design: AsDesigned) -> Reals:
     """Covariance of unit pulls: that of the note less that of the string's open note."""
     neck = design.neck
-    opened = np.array([12.0 * math.log2(note_frequency_hz(one.note, reference_hz=neck.reference_hz)) for one in neck.strings])
-    pitch = np.concatenate([opened[design.string] + 12.0 * np.log2(design.stop().ratio), opened])
+    opened = 12.0 * np.log2([neck.open_hz(number) for number in range(1, len(neck.strings) + 1)])
+    pitch = np.concatenate([opened[design.string] + semitones(design), opened])
     string = np.concatenate([design.string, np.arange(len(opened))])
     near = np.maximum(0.0, 1.0 - 0.5 * np.abs(pitch[:, None] - pitch))
     unit = near * np.where(string[:, None] == string, 1.0, ON_EVERY_STRING)
     note, base = np.arange(len(design.cells)), len(design.cells) + design.string
-    return np.asarray(
-        unit[np.ix_(note, note)] - unit[np.ix_(note, base)] - unit[np.ix_(base, note)] + unit[np.ix_(base, base)]
-    )
+    return np.asarray(unit[np.ix_(note, note)] - unit[np.ix_(note, base)] - unit[np.ix_(base, note)] + unit[np.ix_(base, base)])

@@ -21,11 +21,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.as_designed import AsDesigned
+from fretcheck.diagnosis.as_designed import AsDesigned, octave
 from fretcheck.diagnosis.note_field import low_frets, usual_depth
 from fretcheck.diagnosis.result import Cause
-from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
-from fretcheck.neck.description import Neck
+from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER, partials
 from fretcheck.neck.heights import action_12, relief
 
 Reals = NDArray[np.float64]
@@ -84,10 +83,11 @@ OPEN_COMMON_MEAN, OPEN_COMMON = 0.15, 0.35
 PRESSURE = Spread.about_nothing(sound=0.055, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.08
 
-UNKNOWN_BRIDGE = Spread.about_nothing(sound=2.5, faulty=3.0, share=0.01)
-UNKNOWN_SLANT = Spread.about_nothing(sound=1.0, faulty=1.5, share=0.01)
-UNKNOWN_SADDLE = Spread.about_nothing(sound=1.2, faulty=3.0, share=0.02)
-"""Where the description gives no setback at all: saddles are then set somewhere, by ear or by rule."""
+BRIDGE_BY_EAR = Spread.about_nothing(sound=0.20, faulty=2.0, share=0.04)
+SADDLE_BY_EAR = Spread.about_nothing(sound=0.25, faulty=2.5, share=0.02)
+"""Where the description gives no setback: from where the string's octave is in tune, as far as an ear and a file come."""
+STRETCHES = ("log_kappa", "log_beta", "end", "saddle_height", "relief")
+"""Local quantities that a saddle set by ear makes up for."""
 FINGER_BEHIND_MM = 1.5
 PRESSURE_OWN_MM = 0.02
 FINGER_LOW_MEAN_MM, FINGER_LOW_MM = 0.06, 0.09
@@ -142,6 +142,8 @@ class Parameters:
     means: list[float] = field(default_factory=list)
     spreads: list[float] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    made_up: dict[int, Reals] = field(default_factory=dict)
+    """Column of a saddle set by ear → what it makes up for: its change per unit of every parameter."""
 
     def add(
         self,
@@ -170,6 +172,19 @@ class Parameters:
         )
         self.faults.append(Fault(cause=cause, key=self.keys[columns[0]], columns=tuple(columns), ways=ways))
 
+    @cached_property
+    def mixing(self) -> Reals:
+        """θ in terms of independent parameters: 1 on the diagonal, and what saddles set by ear make up for."""
+        matrix = np.eye(len(self.keys))
+        for column, change in self.made_up.items():
+            matrix[column] += change
+        return matrix
+
+    @cached_property
+    def prior_mean(self) -> Reals:
+        """Of θ on a sound neck."""
+        return np.asarray(self.mixing @ np.array(self.means))
+
     def column(self, kind: str, *, fret: int | None = None, string: int | None = None) -> int | None:
         """Where a parameter stands; None when this neck has none such."""
         try:
@@ -190,11 +205,6 @@ class Parameters:
     def columns(self, kind: str) -> list[int]:
         """All columns of a kind."""
         return [number for number, key in enumerate(self.keys) if key.kind == kind]
-
-
-def setbacks_known(neck: Neck) -> bool:
-    """Whether the description says where the saddles should be."""
-    return any(one.saddle_setback_mm is not None for one in neck.strings)
 
 
 def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Parameters:
@@ -229,16 +239,15 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
         table.fault("nut_position", [table.add("nut_skew", "nut", on_common_nut * side, NUT_SKEW.sound)], NUT_SKEW)
     if not neck.zero_fret:
         table.fault("nut_height", [table.add("nut_height", "nut_height", ones, NUT_HEIGHT.sound)], NUT_HEIGHT)
-    known = setbacks_known(neck)
-    bridge, slant = (BRIDGE, SADDLE_SLANT) if known else (UNKNOWN_BRIDGE, UNKNOWN_SLANT)
+    bridge = BRIDGE if any(one.saddle_setback_mm is not None for one in neck.strings) else BRIDGE_BY_EAR
     table.fault("saddle_position", [table.add("bridge", "saddle", ones, bridge.sound)], bridge)
     if several:
-        table.fault("saddle_slant", [table.add("saddle_slant", "saddle", side, slant.sound)], slant)
+        table.fault("saddle_slant", [table.add("saddle_slant", "saddle", side, SADDLE_SLANT.sound)], SADDLE_SLANT)
     for index in range(count):
         _own(table, design, index=index, here=of[index], several=count > 1, open_u_cents=open_u_cents[index])
     _straight_saddle(table, design)
     _wear(table, design)
-    table.add("open_common", "cents", -ones, OPEN_COMMON, mean=OPEN_COMMON_MEAN)
+    table.add("open_note", "cents", -ones, OPEN_COMMON, mean=OPEN_COMMON_MEAN)
     table.add("end", "end", ones, END)
     table.add("finger", "finger", ones, FINGER_BEHIND_MM)
     table.add("saddle_height", "saddle_height", ones, 2.0 * action_12(neck, 1).u_mm)
@@ -247,7 +256,27 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
     hollow = relief(neck)
     table.add("relief", "relief", design.hollow, hollow.u_mm, mean=0.0 if hollow.described else hollow.mm)
     _pressures(table, design)
+    _set_by_ear(table, design)
     return table
+
+
+def _set_by_ear(table: Parameters, design: AsDesigned) -> None:
+    """Saddles without a described place follow the stretch and stiffness that their strings really have, heard at the octave."""
+    undescribed = [number for number, one in enumerate(design.neck.strings, start=1) if one.saddle_setback_mm is None]
+    if not undescribed:
+        return
+    slopes = partials(design.stop())
+    for number in undescribed:
+        cell = design.cells.index(octave(design.neck, number))
+        column = table.column("saddle", string=number)
+        column = table.column("bridge") if column is None else column
+        assert column is not None
+        table.made_up[column] = np.array(
+            [
+                -pattern[cell] * slopes[local][cell] / slopes["saddle"][cell] if local in STRETCHES else 0.0
+                for local, pattern in zip(table.local, table.patterns, strict=True)
+            ]
+        )
 
 
 def _straight_saddle(table: Parameters, design: AsDesigned) -> None:
@@ -287,7 +316,7 @@ def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, seve
         slot = table.add("slot_height", "nut_height", here, SLOT_HEIGHT.sound, string=number)
         table.fault("nut_height", [slot], SLOT_HEIGHT)
     if several:
-        saddle = SADDLE if described.saddle_setback_mm is not None else UNKNOWN_SADDLE
+        saddle = SADDLE if described.saddle_setback_mm is not None else SADDLE_BY_EAR
         table.fault("saddle_position", [table.add("saddle", "saddle", here, saddle.sound, string=number)], saddle)
         table.add("own_end", "end", here, END_OWN, string=number)
         table.add("own_saddle_height", "saddle_height", here, SADDLE_HEIGHT_OWN_MM, string=number)

@@ -75,8 +75,8 @@ def statement(estimate: CauseEstimate, neck: Neck, *, kind: str) -> str:
             return f"{which} is {size} too {'high' if up else 'low'}, {beside}."
         case "fret_wear":
             return (
-                f"The crowns of the low frets are worn: the string rests up to {size} nearer the {'bridge' if up else 'nut'} than "
-                "their middle."
+                f"The crowns of the low frets are worn: the string rests up to {size} nearer the {'bridge' if up else 'nut'} "
+                "than their middle."
             )
         case "saddle_slant" if kind == "saddle_straight":
             return (
@@ -91,8 +91,12 @@ def statement(estimate: CauseEstimate, neck: Neck, *, kind: str) -> str:
             )
         case "saddle_position":
             which = "The bridge with all its saddles" if string is None else f"The saddle of string {string}"
+            place = f"{which} sits {size} too {'far from' if up else 'near'} the nut"
+            if string is not None and neck.string(string).saddle_setback_mm is None:
+                way = "toward the nut" if up else "toward the bridge"
+                return f"{place} for its octave to be in tune: move it {millimetres(value)} {way}."
             heard = f"{'strings sound' if string is None else 'string sounds'} {'flat' if up else 'sharp'}"
-            return f"{which} sits {size} too {'far from' if up else 'near'} the nut: the {heard} up the neck."
+            return f"{place}: the {heard} up the neck."
         case "scale_length":
             return (
                 f"The frets stand for a scale {size} {'longer' if up else 'shorter'} than designed; "
