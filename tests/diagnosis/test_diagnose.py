@@ -82,7 +82,6 @@ def test_a_saddle_without_a_described_place_is_judged_by_its_octave() -> None:
     assert first.value_mm == pytest.approx(-2.5, abs=0.5)  # what octave and readings leave open
     assert "move it 2." in first.text
     assert "toward the bridge" in first.text
-    assert len(diagnosis.findings) == 1
     assert any("gives no saddle setback" in warning for warning in diagnosis.warnings)
     _, sound = heard_on(steel_neck(), seed=6)
     assert diagnose(steel_neck(setbacks=False), sound).findings == ()
