@@ -84,7 +84,7 @@ def test_a_saddle_without_a_described_place_is_judged_by_its_octave() -> None:
     assert "toward the bridge" in first.text
     assert any("gives no saddle setback" in warning for warning in diagnosis.warnings)
     _, sound = heard_on(steel_neck(), seed=6)
-    assert diagnose(steel_neck(setbacks=False), sound).findings == ()
+    assert not any(one.cause.startswith("saddle") for one in diagnose(steel_neck(setbacks=False), sound).findings)
 
 
 def test_press_test_sharpens_the_nut() -> None:
