@@ -78,6 +78,8 @@ class Match:
     cents: float
     """From what was asked for."""
     places: tuple[Place, ...] = ()
+    right_pitch: bool = False
+    """The pitch is what was asked for, and only the inharmonicity speaks for another string."""
     slipped: bool = False
     """The notes before it say that the string's tuning has moved rather than the finger."""
 
@@ -113,7 +115,9 @@ def match(
     certain = ask.fret == 0 or _probability_as_asked(neck, ask, note, earlier) >= CERTAIN  # the open note is the anchor
     if abs(cents) <= within:
         elsewhere = _same_pitch_elsewhere(neck, ask, note, opens, costs)
-        return Match(as_asked=certain and elsewhere is None, cents=cents, places=() if elsewhere is None else (elsewhere,))
+        if elsewhere is not None:
+            return Match(as_asked=False, cents=cents, places=(elsewhere,), right_pitch=certain)
+        return Match(as_asked=certain, cents=cents)
     costs.pop((ask.string, ask.fret), None)
     return Match(as_asked=False, cents=cents, places=_likeliest(costs), slipped=certain and ask.fret > 0)
 

@@ -85,7 +85,7 @@ class Runner:
         self._just_taken = False
         """Nothing but open plucks was heard since a note was taken: two of them go one back."""
         self._weak: Ask | None = None
-        """What was heard too uncertainly, and is asked for once more."""
+        """What was heard too uncertainly, or by its inharmonicity on another string: asked for once more, then taken as it is."""
         self._heard: dict[int, list[tuple[Ask, NoteReading]]] = {}
         """By string, what was asked and what was heard, taken or not."""
         self._moved: int | None = None
@@ -208,9 +208,11 @@ class Runner:
         before = self._heard.setdefault(ask.string, [])
         found = match(self.neck, ask, note, self._tuning.opens, before)
         before.append((ask, note))
-        if not found.as_asked:
+        twice = self._weak is ask
+        if not found.as_asked and not (found.right_pitch and twice):
+            self._weak = ask if found.right_pitch else self._weak
             return self._not_as_asked(ask, found, pluck, note, start_s)
-        if (note.u_cents or 0.0) > WEAK_CENTS and self._weak is not ask:
+        if (note.u_cents or 0.0) > WEAK_CENTS and not twice:
             self._weak = ask
             return self._again(ask, weak_words(ask, note))
         jump = self._tuning.jump_cents(ask, note)

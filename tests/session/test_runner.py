@@ -515,3 +515,11 @@ def test_a_voice_before_the_first_pluck_is_no_reason_to_ask_again():
     player.as_asked()
     player.runner.onset(10.0)
     assert only(player.runner.unusable("Set aside: a voice.", start_s=10.0), told.Again)
+
+
+def test_a_string_whose_inharmonicity_is_another_ones_is_asked_for_once_more_and_then_taken():
+    player = bench(strings=[2, 3], frets=[4])
+    for _ in range(4):
+        player.as_asked()
+    assert only(player.pluck(3, 8), told.WrongNote)
+    assert only(player.pluck(3, 8), told.Accepted)  # the same pitch again: an old string, not an obstinate hand
