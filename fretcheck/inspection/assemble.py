@@ -172,7 +172,7 @@ def _reading_part(reading: Reading) -> ReadingPart:
         length_equivalent_error_mm=reading.length_equivalent_error_mm,
         start_s=reading.start_s,
         used=reading.used,
-        flags=[flag.value for flag in note.flags],
+        flags=[remark.value for remark in note.remarks],
         why_not_used=reading.why_not_used,
         press=reading.press,
         inharmonicity=note.inharmonicity,

@@ -35,6 +35,12 @@ class Band:
         """Length of the sound."""
         return len(self.sound) / self.sample_rate
 
+    def spectrum(self) -> tuple[NDArray[np.complex128], int]:
+        """Its real transform, padded with silence, and the length transformed."""
+        if self._spectrum is None:
+            self._spectrum = np.fft.rfft(self.sound, _padded(len(self.sound) + round(0.05 * self.sample_rate)))
+        return self._spectrum, 2 * (len(self._spectrum) - 1)
+
     def resampled(self, at_least_hz: float) -> tuple[Array, float]:
         """The sound at the lowest integer part of its sample rate that is no lower than `at_least_hz`, and that rate.
 
@@ -44,15 +50,13 @@ class Band:
         if factor < 2:
             return self.sound, self.sample_rate
         frames = len(self.sound)
-        if self._spectrum is None:
-            self._spectrum = np.fft.rfft(self.sound, _padded(frames + round(0.05 * self.sample_rate)))
-        length = 2 * (len(self._spectrum) - 1)
+        spectrum, length = self.spectrum()
         while length % factor:
             factor -= 1
         if factor < 2:
             return self.sound, self.sample_rate
         thinned = length // factor
-        cut = self._spectrum[: thinned // 2 + 1].copy()
+        cut = spectrum[: thinned // 2 + 1].copy()
         place = np.arange(len(cut)) / thinned
         fade = place > _FLAT_TO
         cut[fade] *= 0.5 + 0.5 * np.cos(np.pi * (place[fade] - _FLAT_TO) / (0.5 - _FLAT_TO))

@@ -14,12 +14,12 @@ Frequencies in Hz. A peak's worth is its height against the envelope of the whol
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.pitch.band import Band
-from fretcheck.pitch.noise import middle
 from fretcheck.pitch.turns import turns
 
 Array = NDArray[np.float64]
@@ -34,22 +34,27 @@ _RATE_HZ = 12_000.0
 _PEAK_OVER_FLOOR = 5.0
 _PEAK_UNDER_TOP = 3e-4
 _MOST_PEAKS = 64
+_SKIRT_HZ, _SKIRT = 13.0, 0.5
+_LINE_BINS, _MAINS_SPREAD, _LOW_MULTIPLE = 0.3, 0.002, 3
 _WORTH = 0.6
 _SLOT_COST = 0.27
 _MATCH = 0.09  # of f0
+_TABLE_HZ = 0.5
 _INHARMONICITIES = np.array([0.0, 3e-5, 1e-4, 2.5e-4, 6e-4, 1.5e-3])
 _FIRST_SLOTS = 8
 _MOST_SLOTS = 40
 _REACHES = (5, 8, 12, 18, 27, _MOST_SLOTS)
 _DOUBTFUL = 0.65  # share of the peaks' worth below which there may be a better comb than those found
-_PARTS, _BASES, _KEPT = (1.0, 2.0, 3.0), 6, 3  # of the best comb; fundamentals looked at again; combs followed at each
+_PARTS, _BASES = (1.0, 2.0, 3.0), 6  # of the best comb; fundamentals looked at again
 _APART = 0.01  # fundamentals closer than this share are one
-_NEARBY = 1.0 + 0.001 * np.arange(-5.0, 6.0)
-_FINE_INHARMONICITIES = np.concatenate([[0.0], np.geomspace(5e-6, 1.5e-3, 24)])
+_ALIKE = np.array([5e-4, 1e-5])
+_NEARBY = 1.0 + 0.001 * np.arange(-4.0, 5.0, 2.0)
+_FINE_INHARMONICITIES = np.concatenate([[0.0], np.geomspace(1e-5, 1.5e-3, 11)])
 _MOST_COMBS = 48
 _LARGEST_INHARMONICITY = 4e-3
 _NOTE_CENTS = 100.0  # further apart than this are different notes
 _HINT_WORTH = 0.15
+_OTHERS_UP_TO = 12.0
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,12 @@ class Peaks:
     """0 to 1."""
     steady: NDArray[np.bool_]
     """Stands at a multiple of the mains frequency and does not decay."""
+
+    @cached_property
+    def nearest(self) -> NDArray[np.intp]:
+        """Which peak is nearest to each multiple of `_TABLE_HZ`."""
+        between = 0.5 * (self.frequency_hz[1:] + self.frequency_hz[:-1])
+        return np.searchsorted(between, _TABLE_HZ * (np.arange(0.6 * _RATE_HZ / _TABLE_HZ) + 0.5))
 
 
 @dataclass(frozen=True)
@@ -123,7 +134,16 @@ def coarse_pitch(
     best = int(np.argmax(ranked))
     others = np.abs(1200.0 * np.log2(combs.f0_hz / combs.f0_hz[best])) > _NOTE_CENTS
     lead = float(ranked[best] - np.max(ranked[others], initial=-_SLOT_COST))
+    if _mains_beneath(peaks, float(combs.f0_hz[best])):
+        lead = 0.0
     return CoarsePitch(float(combs.f0_hz[best]), float(combs.inharmonicity[best]), float(combs.explained[best]), lead, peaks)
+
+
+def _mains_beneath(peaks: Peaks, f0_hz: float) -> bool:
+    """True where what was taken for the mains may be the lower partials of a string that stands at a multiple of theirs."""
+    parts = f0_hz / peaks.frequency_hz[peaks.steady]
+    beneath = (parts > 1.5) & (np.abs(parts - np.round(parts)) < _APART * parts)
+    return bool(np.any(peaks.height[peaks.steady][beneath] > np.max(peaks.height[~peaks.steady], initial=0.0)))
 
 
 def others_db(coarse: CoarsePitch) -> tuple[float, float]:
@@ -131,10 +151,9 @@ def others_db(coarse: CoarsePitch) -> tuple[float, float]:
     peaks = coarse.peaks
     partials = coarse.partial_hz(np.arange(1.0, 0.5 * _RATE_HZ / coarse.f0_hz))
     own = np.min(np.abs(peaks.frequency_hz[:, None] - partials[None, :]), axis=1) < _MATCH * coarse.f0_hz
-    close = np.abs(peaks.frequency_hz[:, None] - peaks.frequency_hz[None, :]) < 8.0 / _LONGEST_S
-    skirt = np.any(close & (peaks.height[:, None] < 0.5 * peaks.height[None, :]), axis=1)
     this = float(np.max(peaks.height[own & ~peaks.steady], initial=1e-12))
-    other = float(np.max(peaks.height[~own & ~skirt & ~peaks.steady], initial=0.0))
+    low = peaks.frequency_hz < _OTHERS_UP_TO * coarse.f0_hz
+    other = float(np.max(peaks.height[~own & ~peaks.steady & low], initial=0.0))
     mains = float(np.max(peaks.height[peaks.steady], initial=0.0))
     with np.errstate(divide="ignore"):
         return float(20.0 * np.log10(other / this)), float(20.0 * np.log10(mains / this))
@@ -182,6 +201,9 @@ def find_peaks(band: Band, *, start_s: float, end_s: float | None) -> Peaks | No
     offset = 0.5 * (below - above) / (below - 2.0 * here + above - 1e-300)
     frequency = (index + np.clip(offset, -0.5, 0.5)) * step
     height = spectrum[index]
+    close = np.abs(frequency[:, None] - frequency[None, :]) < _SKIRT_HZ
+    alone = ~np.any(close & (height[:, None] < _SKIRT * height[None, :]), axis=1)
+    frequency, height = frequency[alone], height[alone]
     steady = _steady_mains(sound, rate, frequency)
     worth = (height / _envelope(frequency, np.where(steady, 0.0, height)).clip(min=1e-300)).clip(max=1.0) ** _WORTH
     worth[steady] = 0.0
@@ -192,7 +214,7 @@ def _floor(spectrum: Array, step: float) -> Array:
     """Noise floor: the median of each 250 Hz, joined by straight lines."""
     width = max(8, round(250.0 / step))
     count = max(1, len(spectrum) // width)
-    medians = middle(spectrum[: count * width].reshape(count, width).T)
+    medians = np.median(spectrum[: count * width].reshape(count, width), axis=1)
     centres = (np.arange(count) + 0.5) * width
     return np.asarray(np.interp(np.arange(len(spectrum)), centres, medians))
 
@@ -205,19 +227,20 @@ def _envelope(frequency: Array, height: Array) -> Array:
 
 
 def _steady_mains(sound: Array, rate: float, frequency: Array) -> NDArray[np.bool_]:
-    """Which of the peaks stand at a multiple of a mains frequency and are as strong late as early."""
+    """Which of the peaks are the mains': at multiples of 50 or 60 Hz, as strong late as early; none without a low multiple."""
     steady = np.zeros(len(frequency), dtype=bool)
     quarter = len(sound) // 4
-    width = 1.5 * rate / len(sound)
-    near = np.zeros(len(frequency), dtype=bool)
+    width = _LINE_BINS * rate / len(sound) + _MAINS_SPREAD * frequency
+    halves = sound[: 4 * quarter].reshape(2, -1) * np.hanning(2 * quarter)
     for mains in MAINS_HZ:
         multiple = np.round(frequency / mains)
-        near |= (multiple >= 1) & (multiple <= 20) & (np.abs(frequency - multiple * mains) < width + 0.002 * frequency)
-    if not np.any(near):
-        return steady
-    halves = sound[: 4 * quarter].reshape(2, -1) * np.hanning(2 * quarter)
-    early, late = np.abs(halves @ turns(-frequency[near] / rate, quarter))
-    steady[near] = (late > 0.93 * early) & (late < 1.15 * early)
+        near = np.flatnonzero((multiple >= 1) & (multiple <= 20) & (np.abs(frequency - multiple * mains) < width))
+        if not len(near) or multiple[near[0]] > _LOW_MULTIPLE:
+            continue
+        early, late = np.abs(halves @ turns(-frequency[near] / rate, quarter))
+        found = near[(late > 0.93 * early) & (late < 1.15 * early)]
+        if len(found) and multiple[found[0]] <= _LOW_MULTIPLE:
+            steady[found] = True
     return steady
 
 
@@ -253,11 +276,6 @@ class _Combs:
         """Those of them."""
         return _Combs(*(each[which] for each in self.columns()))
 
-    def or_better(self, others: _Combs) -> _Combs:
-        """Of each pair the one that scores higher."""
-        better = others.score > self.score
-        return _Combs(*(np.where(better, new, old) for new, old in zip(others.columns(), self.columns(), strict=True)))
-
 
 def _combs(candidates: Array, peaks: Peaks) -> _Combs:
     """Comb of each promising candidate, fitted outward from its lowest partials."""
@@ -268,7 +286,11 @@ def _combs(candidates: Array, peaks: Peaks) -> _Combs:
     chosen = np.argsort(first.ravel())[-_MOST_COMBS:]
     f0 = candidates[chosen // len(_INHARMONICITIES)]
     inharmonicity = _INHARMONICITIES[chosen % len(_INHARMONICITIES)]
-    for reach in _REACHES:
+    for reach in _REACHES[:2]:
+        f0, inharmonicity = _refitted(f0, inharmonicity, reach, peaks)
+    _, unlike = np.unique(np.round(np.stack([np.log(f0), inharmonicity]) / _ALIKE[:, None]), axis=1, return_index=True)
+    f0, inharmonicity = f0[unlike], inharmonicity[unlike]
+    for reach in _REACHES[2:]:
         f0, inharmonicity = _refitted(f0, inharmonicity, reach, peaks)
     return _scored(f0, inharmonicity, peaks)
 
@@ -284,17 +306,13 @@ def _with_second_look(combs: _Combs, peaks: Peaks) -> _Combs:
     for f0 in ranked[1:]:
         if len(bases) < _BASES and np.min(np.abs(np.array(bases) / f0 - 1.0)) > _APART:
             bases.append(f0)
-    found = [combs]
-    for base in bases:
-        if base < LOWEST_HZ:
-            continue
-        nearby, stiffness = np.meshgrid(base * _NEARBY, _FINE_INHARMONICITIES)
-        grid = _scored(nearby.ravel(), stiffness.ravel(), peaks)
-        best = grid.only(np.argsort(grid.score)[-_KEPT:])
-        for reach in _REACHES[1:]:
-            fitted = _scored(*_refitted(best.f0_hz, best.inharmonicity, reach, peaks), peaks)
-            best = best.or_better(fitted)
-        found.append(best)
+    base = np.array([f0 for f0 in bases if f0 >= LOWEST_HZ])
+    f0, stiffness = np.broadcast_arrays(base[:, None, None] * _NEARBY[:, None], _FINE_INHARMONICITIES)
+    grid = _scored(f0.ravel(), stiffness.ravel(), peaks)
+    best = grid.only(np.arange(len(base)) * (f0.size // len(base)) + np.argmax(grid.score.reshape(len(base), -1), axis=1))
+    found = [combs, best]
+    for reach in _REACHES[2:]:
+        found.append(_scored(*_refitted(found[-1].f0_hz, found[-1].inharmonicity, reach, peaks), peaks))
     return _Combs(*(np.concatenate(each) for each in zip(*(one.columns() for one in found), strict=True)))
 
 
@@ -310,7 +328,7 @@ def _scored(f0: Array, inharmonicity: Array, peaks: Peaks) -> _Combs:
 
 def _earned(promised: Array, f0: Array, peaks: Peaks) -> tuple[Array, NDArray[np.intp]]:
     """What each promised partial earns by the peak nearest to it, and which peak that is."""
-    index = _nearest(peaks.frequency_hz, promised)
+    index = peaks.nearest[np.minimum(promised * (1.0 / _TABLE_HZ), len(peaks.nearest) - 1.0).astype(np.intp)]
     distance = np.abs(peaks.frequency_hz[index] - promised) / f0
     return peaks.worth[index] * np.clip(1.0 - (distance / _MATCH) ** 2, 0.0, 1.0), index
 
@@ -334,11 +352,3 @@ def _refitted(f0: Array, inharmonicity: Array, reach: int, peaks: Peaks) -> tupl
     found = np.sqrt(np.maximum(mean_s - slope * mean_n, 1.0))
     usable = (count > 0) & (np.abs(found / f0 - 1.0) < 0.03)
     return np.where(usable, found, f0), np.where(usable, slope / found**2, inharmonicity)
-
-
-def _nearest(sorted_values: Array, wanted: Array) -> NDArray[np.intp]:
-    """Index of the element of `sorted_values` nearest to each wanted value."""
-    right = np.searchsorted(sorted_values, wanted).clip(1, max(1, len(sorted_values) - 1))
-    right = np.minimum(right, len(sorted_values) - 1)
-    left = np.maximum(right - 1, 0)
-    return np.asarray(np.where(wanted - sorted_values[left] <= sorted_values[right] - wanted, left, right))

@@ -1,57 +1,108 @@
 """The settling of a pluck's pitch: it begins sharp, by the stretch of its own swing, and falls as that dies away.
 
+The stretch goes with the square of the swing, so the fall is tied to the decay of the note's power; by how much is open to a few
+ratios, which are averaged by what they explain. All partials of one string glide alike.
+
 Conventions
 -----------
-Pitch over time is f·2^(g·exp(−t/τ)/1200), t from the onset, g in cents, positive when the note begins sharp.
+Log frequency over time is log f + c·exp(−t/τ), t from the onset: f is the settled pitch, c positive when the note begins sharp.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.pitch.correlated import blocks, variance
+from fretcheck.pitch.phase_lines import PhaseLines
+
 Array = NDArray[np.float64]
 
-CENTS = 1200.0 / log(2.0)
-GLIDE_EVIDENCE = 18.0
-"""Fall in χ² that makes a glide believed."""
-TAU_RANGE_S = (0.025, 1.5)
-MOST_GLIDE_CENTS = 120.0
-_C_RANGE = (-0.05, 0.1)
+CENTS = 1200.0 / np.log(2.0)
+RATIOS = np.array([0.2, 0.3, 0.45, 0.67, 1.0, 1.5])
+_RATIO_SPREAD = 0.5
+PRIOR_CENTS = 2.5
+WIDENED = 16.0
+_DECAY_S = (0.03, 3.0)
+_FREEDOM = 5.0
+_TURNS = 5
+_LEAST_U = 0.01 / CENTS
+_SHAPE = 0.15
 
 
 @dataclass(frozen=True)
 class Glide:
-    """The settling of the pitch: log frequency is c·exp(−t/τ) above its end."""
+    """What is believed of the glide; means over the ratios."""
 
     c: float
     tau_s: float
+    lowered: Array
+    """By how much it has raised the log frequency of each partial's line, shape ``(partials,)``."""
+    lowerings: Array
+    """The same for each ratio, one standard deviation down and up, shape ``(2·ratios, partials)``."""
+    shares: Array
+    """Weights of those rows."""
+    phase: Array
+    """What it has added to each partial's phase beyond its line, shape ``(partials, frames)``."""
 
-    @property
-    def cents(self) -> float:
-        """How much sharper the note began than it settled."""
-        return self.c * CENTS
+    def u_of(self, influence: Array) -> float:
+        """Standard uncertainty that it leaves in a sum of log frequencies with those weights, shape ``(partials,)``."""
+        spread = self.shares @ ((self.lowerings - self.lowered) @ influence) ** 2
+        return float(np.sqrt(spread + (_SHAPE * (self.lowered @ influence)) ** 2))
 
-    def moved(self, c: float, log_tau: float) -> Glide:
-        """Changed by so much, within bounds."""
-        tau_s = float(np.clip(self.tau_s * np.exp(np.clip(log_tau, -0.5, 0.5)), *TAU_RANGE_S))
-        return Glide(float(np.clip(self.c + c, *_C_RANGE)), tau_s)
 
-    def phase_columns(self, time_s: Array, angle: Array) -> list[Array]:
-        """Derivatives of the phase by c and by log τ, of bands of so many rad/s; each of shape ``(frames, bands)``."""
-        fade = np.exp(-time_s / self.tau_s)
-        by_c = -self.tau_s * fade * (1.0 + self.c * fade / 2.0)
-        by_tau = -self.c * fade * (self.tau_s + time_s)
-        return [np.outer(by_c, angle), np.outer(by_tau, angle)]
+def pooled_glide(lines: PhaseLines, time_s: Array, power: Array) -> Glide:
+    """Fit it; `power` is that of all partials together, shape ``(frames,)``."""
+    taus = RATIOS * decay_time_s(power, time_s)
+    gained = -taus * np.exp(-time_s[:, None] / taus)  # integral of the excess, (frames, ratios)
+    weight, total = lines.weight, lines.energy[:, None]
+    angle = 2.0 * np.pi * lines.frequency_hz[:, None]
+    slope = lines.influence @ gained
+    out = time_s - (weight @ time_s)[:, None] / total
+    curved = gained - (weight @ gained / total)[:, None, :] - slope[:, None, :] * out[:, :, None]  # (partials, frames, ratios)
+    pull = weight[:, :, None] * curved
+    pull /= np.sum(pull * curved, axis=1, keepdims=True) * angle[:, :, None]
+    each = np.einsum("pmj,pm->pj", pull, lines.strayed)
+    left = lines.strayed[:, :, None] - each[:, None, :] * angle[:, :, None] * curved
+    c, u2 = _pooled(each, variance(blocks(pull * left, axis=1), axis=1) + _LEAST_U**2)
+    prior = (PRIOR_CENTS / CENTS) ** 2
+    # the logarithm of how much likelier the note is with a glide of that prior than without, and of the ratio's own prior
+    evidence = 0.5 * (c**2 / u2 - c**2 / (u2 + prior) - np.log1p(prior / u2)) - 0.5 * (np.log(RATIOS) / _RATIO_SPREAD) ** 2
+    shares = np.exp(evidence - np.max(evidence))
+    shares /= np.sum(shares)
+    shrunk = c * prior / (prior + u2)
+    u = np.sqrt(prior * u2 / (prior + u2))
+    return Glide(
+        c=float(shares @ shrunk),
+        tau_s=float(np.exp(shares @ np.log(taus))),
+        lowered=slope @ (shares * shrunk),
+        lowerings=np.concatenate([slope * (shrunk - u), slope * (shrunk + u)], axis=1).T,
+        shares=np.concatenate([shares, shares]) / 2.0,
+        phase=angle * (curved @ (shares * shrunk)),
+    )
 
-    def advance_s(self, time_s: Array) -> Array:
-        """Time gained against the settled pitch, up to a constant: the integral of exp(c·exp(−t/τ)) − 1."""
-        fade = np.exp(-time_s / self.tau_s)
-        return np.asarray(-self.c * self.tau_s * fade * (1.0 + self.c * fade / 4.0))
 
-    def excess(self, time_s: Array) -> Array:
-        """Instantaneous frequency over the settled one, less 1."""
-        return np.asarray(np.expm1(self.c * np.exp(-time_s / self.tau_s)))
+def decay_time_s(power: Array, time_s: Array) -> float:
+    """Time constant of the power, by a line through its logarithm that follows the power itself."""
+    weight = power / power.sum()
+    level = np.log(power + 1e-30)
+    out = time_s - weight @ time_s
+    rate = -float((weight * out) @ level) / float((weight * out) @ out)
+    return float(np.clip(1.0 / max(rate, 1e-6), *_DECAY_S))
+
+
+def _pooled(each: Array, own: Array) -> tuple[Array, Array]:
+    """Mean over the partials and its widened variance, for each column: Student weights, and a scatter beside their own."""
+    mean = np.median(each, axis=0)
+    scatter = np.zeros(each.shape[1])
+    robust = np.ones_like(each)
+    for _ in range(_TURNS):
+        left2 = (each - mean) ** 2
+        scatter = np.maximum(0.0, np.average(left2 - own, axis=0, weights=robust / (own + scatter)))
+        robust = (_FREEDOM + 1.0) / (_FREEDOM + left2 / (own + scatter))
+        weight = robust / (own + scatter)
+        mean = np.sum(weight * each, axis=0) / np.sum(weight, axis=0)
+    spread2 = np.sum(weight**2 * ((each - mean) ** 2 + own), axis=0) / np.sum(weight, axis=0) ** 2
+    return mean, WIDENED * spread2

@@ -1,8 +1,22 @@
 """One pluck in, one reading out.
 
-The steps: a coarse pitch from the spectrum (`coarse`), the slow complex amplitude of every partial (`frames`), the stretch that
-rings freely (`window`), a joint fit of frequencies, decays and glide (`partials`), the string that suits them
-(`stiff_string`), and the flags (`judging`).
+What the pitch of a real string is
+----------------------------------
+A plucked string has no single frequency. It moves in two planes some tenths of a hertz apart, which beat, differently in every
+partial; resonances of the body pull partials by a cent and more; and it begins sharp and settles as its swing dies away. Here
+its pitch is that of partial 1 of the stiff string, f_n = n·f0·√(1+B·n²), on which its partials agree best, as it would be when
+settled:
+
+- over the window from 0.05 s after the onset (0.02 s where the note is shorter than 0.4 s) to 1.5 s, or to the hand, the next
+  pluck or the end, if they come before;
+- in each partial the mean frequency over that window, weighted by the partial's own power, so that a beat counts with what it
+  carries;
+- less the glide that all partials share, tied to the decay of the note's power, and believed only so far as the note shows it;
+- over the partials the stiff string's law with Student weights, so that a partial which beats or is pulled counts less.
+
+Open and fretted notes are read over the same window after the pluck, by the same rule, with all partials below 6 kHz up to a
+number that falls as the pitch rises; nothing is chosen by what the note is. What stays open, and is in `u_cents`: glide and
+slow beats, 0.3 to 0.5 cents in most notes and 2 cents in one of ten; the partials' disagreement, 0.2 cents; noise, below 0.03.
 
 Conventions
 -----------
@@ -11,45 +25,47 @@ As in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its st
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.errors import UsageError
 from fretcheck.pitch.band import Band
+from fretcheck.pitch.bands import Bands, partial_bands
+from fretcheck.pitch.clipped import flat_tops
 from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz, others_db
-from fretcheck.pitch.frames import narrow_bands, without
-from fretcheck.pitch.glide import CENTS, GLIDE_EVIDENCE
-from fretcheck.pitch.judging import Limits, flat_tops
-from fretcheck.pitch.noise import middle
-from fretcheck.pitch.partial_fit import PartialFit, believe_noise
-from fretcheck.pitch.partials import fit_partials, fit_without_glide
-from fretcheck.pitch.pitch_track import wander_cents
-from fretcheck.pitch.planes import Pairs, with_planes
-from fretcheck.pitch.reading import Flag, NoteReading
-from fretcheck.pitch.stiff_string import StiffString, fit_string
-from fretcheck.pitch.window import ATTACK_S, ringing_frames
+from fretcheck.pitch.correlated import blocks, variance
+from fretcheck.pitch.glide import pooled_glide
+from fretcheck.pitch.phase_lines import PhaseLines, phase_lines
+from fretcheck.pitch.reading import NoteReading, Remark
+from fretcheck.pitch.stiff_string import CENTS, fit_string
+from fretcheck.pitch.window import ringing_frames
 
 Array = NDArray[np.float64]
 
 LOWEST_RATE_HZ = 4_000.0
+LAST_S = 1.5
+UNSURE_CENTS, UNREADABLE_CENTS = 2.0, 5.0
 
-_WORK = 100_000.0  # f0 times the square of the number of partials; keeps the time per note about the same for all notes
-_FEWEST_PARTIALS, _MOST_PARTIALS = 8, 52
-_STRENGTH = 50.0
-# by trial: the law of a glide is seen the less well the more of it is left at the end
-_GLIDE_WIDENED, _GLIDE_WIDENED_MOST, _GLIDE_WIDENED_BY_LEFT = 1.3, 2.0, 14.0
-# by trial: pairs that are hard to tell apart err alike, the more so with a split each or a glide beside them
-_BEATING_WIDENED, _TIED_WIDENED = (1.5, 2.0), (1.25, 1.75)  # steady, gliding
-_STIFFNESS_WIDENED = 2.5  # by trial on real strings, whose partials are also pulled by the body
-_PAIR_COST = 8.0  # χ² that a second plane of one partial must be worth beside a glide
-_LESS_NOISE = 0.8
+_START_S, _SHORT_NOTE_S, _SHORT_START_S = 0.05, 0.4, 0.02
 _END_MARGIN_S = 0.004
+_SHORTEST_S, _FEWEST_FRAMES = 0.1, 8
 _AFTER_CLIPPING_S = 0.005
-_BERTHS_CYCLES = (6.0, 3.0, 1.2)  # distance from a multiple of the mains, in cycles over the note
-_FEWEST_CLEAR = 4
+_WORK, _FEWEST_PARTIALS, _MOST_PARTIALS, _HIGHEST_HZ = 8e4, 8, 32, 6_000.0
+_BERTH_CYCLES = 4.0
+_LEAST_DURATION_S = 0.1
+_OFF_COMB_CENTS, _LOST_RAD = 40.0, 1.5
+
+_WIDENED = 1.2
+_FLOOR_CENTS = 0.25
+
+_QUIET_RMS = 1e-5
+_QUIET_SNR_DB = 3.0
+_CLIPPED, _CLIPPED_AWAY = 1e-4, 0.3
+_LEAD = 0.5
+_OTHER_STRING_DB = -6.0
+_REASON_CENTS = 1.0
+_FEW_PARTIALS = 3
+_WANDER_CENTS = 2.5
 
 
 def read_pluck(
@@ -60,216 +76,156 @@ def read_pluck(
     noise_rms: float | None = None,
     hint_hz: float | None = None,
     clipped_fraction: float | None = None,
-    limits: Limits | None = None,
 ) -> NoteReading:
     """Read the pitch of one pluck.
 
     Parameters
     ----------
     samples : ndarray, shape (frames,)
-        From the onset on, full scale 1.
+        From the onset on, full scale 1; at most the first 1.5 s are read.
     sample_rate : float
         Hz, at least 4000.
     settled_from : int
-        Index at which the attack is over; 10 ms are always left out.
+        Index at which the attack is over.
     noise_rms : float, optional
         RMS of the room before the onset.
     hint_hz : float, optional
         The note that is expected; it settles near ties and forces nothing.
     clipped_fraction : float, optional
         Share of clipped frames; found from the sound when not given.
-    limits : Limits, optional
-        When to raise which flag.
 
     Returns
     -------
     NoteReading
-        With flags; what could not be read is None.
+        With remarks; what could not be read is None.
 
     Raises
     ------
     UsageError
         For sound that is not one channel of finite numbers, or a sample rate that is too low.
     """
-    limits = limits or Limits()
     sound = np.asarray(samples, dtype=np.float64)
     if sound.ndim != 1 or not np.all(np.isfinite(sound)):
         raise UsageError(f"a pluck is one channel of finite samples; got shape {sound.shape}, or a NaN or infinity in it")
     if not sample_rate >= LOWEST_RATE_HZ:
         raise UsageError(f"sample rate {sample_rate:g} Hz is too low to read a string; at least {LOWEST_RATE_HZ:g} Hz is needed")
-    flags: list[Flag] = []
+    sound = sound[: round(LAST_S * sample_rate)]
     tops = flat_tops(sound)
     if clipped_fraction is None:
         clipped_fraction = len(tops) / max(1, len(sound))
-    if clipped_fraction > limits.clipped_fraction:
-        flags.append(Flag.CLIPPED)
-    details = {"clipped_fraction": float(clipped_fraction)}
-
+    if clipped_fraction > _CLIPPED_AWAY:
+        return NoteReading(remarks=(Remark.CLIPPED_AWAY,))
+    noticed = [Remark.CLIPPED] if clipped_fraction > _CLIPPED else []
     level = float(np.std(sound)) if len(sound) else 0.0
-    if level < limits.quiet_rms or (noise_rms is not None and level < noise_rms):
-        return _unread([*flags, Flag.TOO_QUIET], details)
-    start_s = max(ATTACK_S, settled_from / sample_rate)
+    if level < _QUIET_RMS or (noise_rms is not None and level < noise_rms):
+        return _unread(noticed, Remark.TOO_QUIET)
     band = Band(sound - np.mean(sound), sample_rate)
     end_s = band.duration_s - _END_MARGIN_S
+    start_s = max(_START_S if band.duration_s >= _SHORT_NOTE_S else _SHORT_START_S, settled_from / sample_rate)
     if len(tops):
         # what rings on below the limit is whole; as much of it is read as leaves at least half of the note
         start_s = max(start_s, min(float(tops[-1]) / sample_rate + _AFTER_CLIPPING_S, 0.5 * end_s))
-    if end_s - start_s < limits.shortest_s:
-        return _unread([*flags, Flag.TOO_SHORT], details)
+    if end_s - start_s < _SHORTEST_S:
+        return _unread(noticed, Remark.TOO_SHORT)
     coarse = coarse_pitch(band, start_s=start_s, end_s=end_s, hint_hz=hint_hz)
     if coarse is None:
-        return _unread([*flags, Flag.NOT_A_STRING], details)
-    details |= {"coarse_hz": coarse.f1_hz, "explained": coarse.explained, "lead": coarse.lead}
-
-    other_db, mains_db = others_db(coarse)
-    if other_db > limits.other_string_db:
-        flags.append(Flag.TWO_STRINGS)
-    if mains_db > limits.hum_db:
-        flags.append(Flag.HUM_BOUND)
-    if np.isfinite(other_db):
-        details["other_string_db"] = other_db
-    if np.isfinite(mains_db):
-        details["hum_db"] = mains_db
-    numbers = _partial_numbers(coarse, sample_rate)
-    reference = coarse.partial_hz(numbers)
-    follows = _clear_of_mains(reference, mains_lines_hz(coarse.peaks), span_s=end_s - start_s)
-    if not np.any(follows):
-        return _unread([*dict.fromkeys([*flags, Flag.HUM_BOUND])], details)
-    frames = narrow_bands(band, reference, f0_hz=coarse.f0_hz, start_s=start_s, end_s=end_s)
-    frames = frames.first(ringing_frames(frames))
-    if len(frames.time_s) < limits.fewest_frames or frames.time_s[-1] - frames.time_s[0] < 0.6 * limits.shortest_s:
-        return _unread([*flags, Flag.TOO_SHORT], details)
-    fit = fit_partials(frames, follows)
-    kept = (fit.strength > _STRENGTH) & (follows > 0.0)
-    if not np.any(kept):
-        return _unread([*flags, Flag.TOO_QUIET], details)
-
-    def string_of(frequency_hz: Array, variance_hz2: Array) -> StiffString:
-        return fit_string(
-            numbers[kept], frequency_hz[kept], variance_hz2[kept], f1_hz=coarse.f1_hz, inharmonicity=coarse.inharmonicity
-        )
-
-    def string_hz(frequency_hz: Array, variance_hz2: Array) -> Array:
-        return string_of(frequency_hz, variance_hz2).partial_hz(numbers)
-
-    pairs = _with_planes_and_glide(fit, kept, string_hz)
-    string = string_of(pairs.frequency_hz, pairs.variance_hz2)
-    if pairs.reach_hz > 0.0:
-        even = string_of(pairs.frequency_hz, pairs.variance_for_stiffness_hz2)
-        string = replace(string, inharmonicity=even.inharmonicity, u_inharmonicity=even.u_inharmonicity)
-    details |= pairs.details()
-    return _reading(string, pairs, kept, coarse, flags, details, limits)
+        return _unread(noticed, Remark.NOT_A_STRING)
+    numbers = _partial_numbers(coarse, sample_rate, span_s=end_s - start_s)
+    if not len(numbers):
+        return _unread(noticed, Remark.HUM_BOUND)
+    return read_partials(band, coarse, numbers, start_s=start_s, end_s=end_s, noticed=noticed)
 
 
-def _with_planes_and_glide(fit: PartialFit, kept: NDArray[np.bool_], string_hz: Callable[[Array, Array], Array]) -> Pairs:
-    """Two planes and a glide disturb each other's fits: where a glide was found, without one is tried."""
-    pairs = with_planes(fit, kept, string_hz)
-    if not pairs.beating or fit.glide is None:
-        return pairs
-    steady = fit_without_glide(fit.frames, fit.follows)
-    noise = np.minimum(fit.noise, steady.noise)  # what either leaves beyond the noise must not pass for noise
-    believe_noise(steady, noise)
-    still = with_planes(steady, kept, string_hz, like=pairs if pairs.tied is not None else None)
-    if np.any(noise < _LESS_NOISE * fit.noise):
-        believe_noise(fit, noise)
-        pairs = with_planes(fit, kept, string_hz, like=pairs)
-    less = still.misfit + _PAIR_COST * still.beating < pairs.misfit + _PAIR_COST * pairs.beating + GLIDE_EVIDENCE
-    return still if less else pairs
-
-
-def _partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Array:
-    most = int(np.clip(np.sqrt(_WORK / coarse.f0_hz), _FEWEST_PARTIALS, _MOST_PARTIALS))
-    numbers = np.arange(1.0, most + 1.0)
-    return np.asarray(numbers[(coarse.partial_hz(numbers) < 0.45 * sample_rate) | (numbers == 1)])
-
-
-def _clear_of_mains(partial_hz: Array, mains_hz: Array, *, span_s: float) -> Array:
-    """1 for partials that stand clear of the mains' multiples; a narrower berth where too few would be left."""
-    if not len(mains_hz):
-        return np.ones(len(partial_hz))
-    distance = np.min(np.abs(partial_hz[:, None] - mains_hz[None, :]), axis=1)
-    for cycles in _BERTHS_CYCLES:
-        clear = distance >= cycles / span_s
-        if np.sum(clear) >= _FEWEST_CLEAR:
-            break
-    return np.asarray(clear, dtype=np.float64)
-
-
-def _snr_db(fit: PartialFit, kept: NDArray[np.bool_]) -> float:
-    """The string's power in the first quarter second against the noise in the band of its partials."""
-    early = fit.frames.time_s < fit.frames.time_s[0] + 0.25
-    power = 0.5 * float(np.mean(np.sum(np.abs(fit.amplitudes()[early][:, kept]) ** 2, axis=1)))
-    band_hz = float(np.max(fit.frames.reference_hz))
-    noise = float(middle(fit.noise)) * fit.frames.length_s / 3.0 * 2.0 * band_hz
-    return 10.0 * float(np.log10(power / max(noise, 1e-30)))
-
-
-def _widened(pairs: Pairs) -> float:
-    if not pairs.beating:
-        return 1.0
-    steady, gliding = _BEATING_WIDENED if pairs.tied is None else _TIED_WIDENED
-    return steady if pairs.fit.glide is None else gliding
-
-
-def _reading(
-    string: StiffString,
-    pairs: Pairs,
-    kept: NDArray[np.bool_],
-    coarse: CoarsePitch,
-    flags: list[Flag],
-    details: dict[str, float],
-    limits: Limits,
+def read_partials(
+    band: Band, coarse: CoarsePitch, numbers: Array, *, start_s: float, end_s: float, noticed: list[Remark]
 ) -> NoteReading:
-    fit = pairs.fit
-    time = fit.frames.time_s
-    half = fit.frames.length_s / 2.0
-    snr_db = _snr_db(fit, kept)
-    common_cents = 0.0
-    if fit.glide_effect is not None and fit.glide_covariance is not None:
-        moved = fit.glide_effect[:, kept] @ string.influence
-        common_cents = float(np.sqrt(np.maximum(0.0, moved @ fit.glide_covariance @ moved))) * CENTS
-    split_cents = float(np.linalg.norm((pairs.shared_hz / pairs.frequency_hz)[:, kept] @ string.influence)) * CENTS
-    widened = _widened(pairs)
-    share_left = 0.0 if fit.glide is None else float(np.exp(-time[-1] / fit.glide.tau_s))
-    common_cents *= min(_GLIDE_WIDENED + _GLIDE_WIDENED_BY_LEFT * share_left, _GLIDE_WIDENED_MOST)
-    u_cents = float(np.linalg.norm([string.u_cents, common_cents, split_cents])) * widened
-    glide_cents = 0.0 if fit.glide is None else fit.glide.cents
-    left = glide_cents * share_left
-    wander = wander_cents(fit if pairs.weaker is None else replace(fit, frames=without(fit.frames, pairs.weaker)))
-    if pairs.beating and pairs.level > limits.beating_level:
-        flags.append(Flag.BEATING)
-    if wander > limits.wander_cents:
-        flags.append(Flag.UNSTABLE)
-    if snr_db < limits.quiet_snr_db:
-        flags.append(Flag.TOO_QUIET)
-    if left > limits.glide_left_cents:
-        flags.append(Flag.STILL_GLIDING)
-    if coarse.explained < limits.explained or string.scatter_cents > limits.scatter_cents:
-        flags.append(Flag.NOT_A_STRING)
-    if u_cents > limits.unsure_cents or coarse.lead < limits.lead:
-        flags.append(Flag.UNSURE)
-    details |= {
-        "scatter_cents": string.scatter_cents,
-        "wander_cents": wander,
-        "glide_left_cents": left,
-        "glide_tau_s": 0.0 if fit.glide is None else fit.glide.tau_s,
-        "u_glide_cents": common_cents,
-        "u_split_cents": split_cents,
-        "effective_partials": string.effective_partials,
-    }
+    """The reading from partials of those numbers, of a pluck whose coarse pitch is known."""
+    lines_hz = mains_lines_hz(coarse.peaks)
+    bands = partial_bands(band, coarse.partial_hz(numbers), f0_hz=coarse.f0_hz, start_s=start_s, end_s=end_s, lines_hz=lines_hz)
+    if len(bands.time_s) >= _FEWEST_FRAMES:
+        power = np.sum(np.abs(bands.values) ** 2, axis=0)
+        bands = bands.first(ringing_frames(power, step_s=bands.step_s, blur_s=bands.blur_s))
+    if len(bands.time_s) < _FEWEST_FRAMES:
+        return _unread(noticed, Remark.TOO_SHORT)
+    lines = phase_lines(bands)
+    strayed_cents = CENTS * np.log(lines.frequency_hz / coarse.partial_hz(numbers))
+    kept = (lines.lasts_s > min(_LEAST_DURATION_S, 0.3 * (end_s - start_s))) & (np.abs(strayed_cents) < _OFF_COMB_CENTS)
+    kept &= lines.rms < _LOST_RAD
+    if not np.any(kept):
+        kept = lines.energy == np.max(lines.energy)
+        if not np.any(lines.energy[kept] > 0.0):
+            return _unread(noticed, Remark.TOO_QUIET)
+    lines, numbers = lines.only(kept), numbers[kept]
+    glide = pooled_glide(lines, bands.time_s, np.sum(lines.power, axis=0))
+    left = lines.strayed - glide.phase
+    sums = blocks(lines.influence * left / (2.0 * np.pi * lines.frequency_hz[:, None]), axis=1)
+    string = fit_string(
+        numbers, lines.frequency_hz * np.exp(-glide.lowered), variance(sums, axis=1), inharmonicity=coarse.inharmonicity
+    )
+    u_time = CENTS * float(np.sqrt(variance(string.influence @ sums, axis=0)))
+    u_glide = CENTS * float(glide.u_of(string.influence))
+    u_cents = float(np.sqrt(string.u_cents**2 + _WIDENED**2 * (u_time**2 + u_glide**2) + _FLOOR_CENTS**2))
+    snr_db = _snr_db(lines, bands)
+    noticed = [*noticed, *_doubts(coarse, len(numbers))]
+    if u_cents > UNREADABLE_CENTS:
+        noticed.append(Remark.TOO_QUIET if snr_db < _QUIET_SNR_DB else Remark.UNREADABLE)
+    for u, why in ((string.u_cents, Remark.BEATING), (_WIDENED * u_glide, Remark.STILL_GLIDING)):
+        if u > _REASON_CENTS:
+            noticed.append(why)
+    if wander_cents(lines, left, bands.step_s) > _WANDER_CENTS:
+        noticed.append(Remark.UNSTABLE)
+    if u_cents > UNSURE_CENTS:
+        noticed.append(Remark.UNSURE)
     return NoteReading(
         f1_hz=string.f1_hz,
         u_cents=u_cents,
         inharmonicity=string.inharmonicity,
-        u_inharmonicity=string.u_inharmonicity * (_STIFFNESS_WIDENED if pairs.beating and pairs.tied is None else widened),
+        u_inharmonicity=string.u_inharmonicity,
         snr_db=snr_db,
-        partials=int(np.sum(kept)),
-        glide_cents=glide_cents,
-        flags=tuple(flag for flag in Flag if flag in flags),
-        window_s=(float(time[0]) - half, float(time[-1]) + half),
-        details=details,
+        partials=len(numbers),
+        glide_cents=float(glide.c * CENTS),
+        remarks=tuple(remark for remark in Remark if remark in noticed),
+        window_s=(float(bands.time_s[0]) - bands.blur_s / 2.0, float(bands.time_s[-1]) + bands.blur_s / 2.0),
     )
 
 
-def _unread(flags: list[Flag], details: dict[str, float]) -> NoteReading:
-    return NoteReading(None, None, None, None, None, 0, None, flags=tuple(flags), details=details)
+def _partial_numbers(coarse: CoarsePitch, sample_rate: float, *, span_s: float) -> Array:
+    """Of the partials that are read: those below 6 kHz, and clear of the mains' multiples where hum is heard."""
+    most = int(np.clip(np.sqrt(_WORK / coarse.f0_hz), _FEWEST_PARTIALS, _MOST_PARTIALS))
+    numbers = np.arange(1.0, most + 1.0)
+    partial_hz = coarse.partial_hz(numbers)
+    read = (partial_hz < min(_HIGHEST_HZ, 0.45 * sample_rate)) | (numbers == 1)
+    lines_hz = mains_lines_hz(coarse.peaks)
+    if len(lines_hz):
+        read &= np.min(np.abs(partial_hz[:, None] - lines_hz[None, :]), axis=1) > _BERTH_CYCLES / span_s
+    return np.asarray(numbers[read])
+
+
+def _doubts(coarse: CoarsePitch, partials: int) -> list[Remark]:
+    """Whether it is this note, and one note."""
+    if others_db(coarse)[0] > _OTHER_STRING_DB:
+        return [Remark.NOT_A_STRING if partials <= _FEW_PARTIALS else Remark.TWO_STRINGS]
+    return [Remark.OCTAVE_IN_DOUBT] if coarse.lead < _LEAD else []
+
+
+def wander_cents(lines: PhaseLines, left: Array, step_s: float) -> float:
+    """How far the pitch of all partials together strays from settling smoothly, root mean square over tenths of the window."""
+    angle = 2.0 * np.pi * lines.frequency_hz[:, None]
+    weight = np.sum(lines.weight * angle**2, axis=0)
+    advance = np.sum(lines.weight * angle * left, axis=0) / np.maximum(weight, 1e-300)
+    edges = np.linspace(0, len(weight) - 1, 11).astype(int)
+    ends = advance[edges]
+    cents = CENTS * np.diff(ends) / (np.diff(edges) * step_s)
+    return float(np.sqrt(np.average(cents**2, weights=np.minimum(weight[edges[1:]], weight[edges[:-1]]) + 1e-300)))
+
+
+def _snr_db(lines: PhaseLines, bands: Bands) -> float:
+    """The string's power in the first quarter second against the noise in the band of its partials."""
+    early = bands.time_s < bands.time_s[0] + 0.25
+    power = float(np.mean(np.sum(lines.power[:, early], axis=0)))
+    noise = float(np.median(lines.noise)) / (0.75 * bands.half_width_hz) * float(np.max(lines.frequency_hz))
+    return 10.0 * float(np.log10(power / max(noise, 1e-30)))
+
+
+def _unread(noticed: list[Remark], why: Remark) -> NoteReading:
+    return NoteReading(remarks=(why, *noticed))

@@ -19,7 +19,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.errors import UsageError
-from fretcheck.pitch.judging import Limits
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import NoteReading
 
@@ -49,8 +48,6 @@ class StreamingReader:
         RMS of the room before the onset.
     clipped : callable, optional
         Share of clipped frames in the sound it is given, 0 to 1; `read_pluck` finds it by itself otherwise.
-    limits : Limits, optional
-        When to raise which flag.
 
     Raises
     ------
@@ -68,7 +65,6 @@ class StreamingReader:
         settled_from: int = 0,
         noise_rms: float | None = None,
         clipped: Callable[[Array], float] | None = None,
-        limits: Limits | None = None,
     ) -> None:
         if not settled_limit_cents > 0.0:
             raise UsageError(f"settled_limit_cents = {settled_limit_cents:g} must be above 0")
@@ -90,7 +86,6 @@ class StreamingReader:
         self._settled_from = settled_from
         self._noise_rms = noise_rms
         self._clipped = clipped
-        self._limits = limits
         self._sound = np.empty(round(1.25 * sample_rate))
         self._frames = 0
 
@@ -163,7 +158,6 @@ class StreamingReader:
             noise_rms=self._noise_rms,
             hint_hz=self._hint_hz,
             clipped_fraction=None if self._clipped is None else self._clipped(sound),
-            limits=self._limits,
         )
         self.read_frames = frames
         return self.current

@@ -3,7 +3,7 @@
 Conventions
 -----------
 Pitch is partial 1 of the settled string. The uncertainty shown on screen is ±2 standard uncertainties (95 %); JSON holds one. The
-note named is the nearest of equal temperament. What could not be read is "–" on screen and null in JSON, and a flag says why.
+note named is the nearest of equal temperament. What could not be read is "–" on screen and null in JSON, and a remark says why.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from rich.text import Text
 
 from fretcheck.audio.pluck import SetAside
 from fretcheck.neck.temperament import cents_between, midi_frequency_hz, midi_to_note
-from fretcheck.pitch.flags import disqualifies, sentence
-from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.pitch.reading import NoteReading, Remark
+from fretcheck.pitch.remarks import refuses, sentence
 
 SCHEMA = "fretcheck/note/1"
 NOTHING = "–"
@@ -51,14 +51,13 @@ def _pluck_document(pluck: NotePluck) -> dict[str, Any]:
         "glide_cents": reading.glide_cents,
         "window_s": None if reading.window_s is None else list(reading.window_s),
         "used": reading.usable,
-        "flags": [flag.value for flag in reading.flags],
-        "why": [sentence(flag) for flag in reading.flags],
-        "details": reading.details,
+        "flags": [remark.value for remark in reading.remarks],
+        "why": [sentence(remark) for remark in reading.remarks],
     }
 
 
 def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, reference_hz: float = 440.0) -> RenderableType:
-    """A table of the plucks, what their flags mean, and what was set aside."""
+    """A table of the plucks, what their remarks mean, and what was set aside."""
     table = Table(box=None, padding=(0, 0, 0, 2), pad_edge=False, header_style="bold")
     for heading in (
         "at\ns",
@@ -74,11 +73,11 @@ def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, re
     table.add_column("\nremark", overflow="fold")
     for pluck in plucks:
         table.add_row(*_cells(pluck, reference_hz), style=None if pluck.reading.usable else "dim")
-    seen = [flag for flag in Flag if any(flag in pluck.reading.flags for pluck in plucks)]
+    seen = [remark for remark in Remark if any(remark in pluck.reading.remarks for pluck in plucks)]
     parts: list[RenderableType] = [table]
     if seen:
         parts.append(Text())
-    parts += [Text(f"{_words(flag)}: {sentence(flag)}{' Not used.' if disqualifies(flag) else ''}") for flag in seen]
+    parts += [Text(f"{_words(remark)}: {sentence(remark)}{' Not used.' if refuses(remark) else ''}") for remark in seen]
     if set_aside:
         parts += [Text(), Text("Heard, and not taken for a pluck:")]
         parts += [Text(f"  {one.start_s:.1f} to {one.end_s:.1f} s: {one.reason}") for one in set_aside]
@@ -87,7 +86,7 @@ def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, re
 
 def _cells(pluck: NotePluck, reference_hz: float) -> list[str]:
     reading = pluck.reading
-    remark = ", ".join(_words(flag) for flag in reading.flags)
+    remark = ", ".join(_words(remark) for remark in reading.remarks)
     if reading.f1_hz is None or reading.u_cents is None:
         return [f"{pluck.start_s:.1f}", *[NOTHING] * 7, remark]
     midi = round(69.0 + cents_between(reading.f1_hz, reference_hz) / 100.0)
@@ -111,5 +110,5 @@ def _digits(spread_cents: float) -> int:
     return next((digits for digits in (1, 2) if spread_cents * 10**digits >= 10.0), 3)
 
 
-def _words(flag: Flag) -> str:
-    return flag.value.replace("_", " ")
+def _words(remark: Remark) -> str:
+    return remark.value.replace("_", " ")

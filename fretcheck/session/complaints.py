@@ -3,43 +3,35 @@
 from __future__ import annotations
 
 from fretcheck.neck.description import Neck
-from fretcheck.pitch.flags import disqualifies, sentence
-from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.pitch.reading import NoteReading, Remark
+from fretcheck.pitch.remarks import refuses, sentence
 from fretcheck.session.heard import Match
 from fretcheck.session.plan import Ask
 from fretcheck.session.wording import asked_words, place_words
 
-_FAINT_SNR_DB = 20.0
-"""A note that is in doubt and no louder than this against the room is called too quiet: that is what the player can cure."""
-
-
 _WIDENING = {
-    Flag.STILL_GLIDING: "its pitch was still falling: pluck softer",
-    Flag.UNSTABLE: "its pitch moved: pluck softer and let it ring",
-    Flag.BEATING: "it beats: pluck in another direction",
-    Flag.UNSURE: "its partials disagree: let it ring",
+    Remark.STILL_GLIDING: "its pitch was still falling: pluck softer",
+    Remark.UNSTABLE: "its pitch moved: pluck softer and let it ring",
+    Remark.BEATING: "it beats: pluck in another direction",
+    Remark.UNSURE: "its partials disagree: let it ring",
 }
 """Remarks that widen the uncertainty, and what the player can do."""
 
 
 def complaint_words(neck: Neck, ask: Ask, note: NoteReading) -> str:
     """Why a pluck that was to be `ask` is of no use, and the cure."""
-    flag = next((flag for flag in note.flags if disqualifies(flag)), None)
-    if flag is None:
+    cause = next((remark for remark in note.remarks if refuses(remark)), None)
+    if cause is None:
         return "No pitch could be read; pluck it again."
-    if flag in (Flag.UNSURE, Flag.NOT_A_STRING) and note.snr_db is not None and note.snr_db < _FAINT_SNR_DB:
-        return sentence(Flag.TOO_QUIET)
-    if flag is Flag.UNSTABLE and ask.fret == 0:
-        return "The pitch moved while the note rang; pluck softer and let it ring."
-    if flag is Flag.TWO_STRINGS and neck.string(ask.string).course is not None:
+    if cause is Remark.TWO_STRINGS and neck.string(ask.string).course is not None:
         return "Both strings of the pair are sounding; damp the other one."
-    return sentence(flag)
+    return sentence(cause)
 
 
 def weak_words(ask: Ask, note: NoteReading) -> str:
     """Why a usable note is asked for once more, with the remark that tells what made it uncertain."""
-    cause = next((flag for flag in _WIDENING if flag in note.flags), None)
-    if cause is Flag.UNSTABLE and ask.fret > 0:
+    cause = next((remark for remark in _WIDENING if remark in note.remarks), None)
+    if cause is Remark.UNSTABLE and ask.fret > 0:
         why = "its pitch moved: press straight down and hold still"
     else:
         why = _WIDENING.get(cause, "let it ring") if cause else "let it ring"

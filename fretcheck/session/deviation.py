@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
-from fretcheck.pitch.flags import disqualifies, sentence
+from fretcheck.pitch.remarks import refuses, sentence
 from fretcheck.session.placement import PlacedNote, open_target_hz, semitones_above_open
 from fretcheck.session.reading import Inspection, Reading, SoundSetAside
 
@@ -147,7 +147,7 @@ def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> R
     length_mm = neck.speaking_length_mm(note.string, note.fret)
     deviation: float | None = None
     u: float | None = None
-    why_not = next((sentence(flag) for flag in note.note.flags if disqualifies(flag)), None)
+    why_not = next((sentence(remark) for remark in note.note.remarks if refuses(remark)), None)
     if note.note.f1_hz is None:
         why_not = why_not or "no pitch could be read"
     else:

@@ -37,9 +37,8 @@ from fretcheck.session.story import JOURNAL_NAME, LOCK_NAME, SCHEMA, SOUNDS_NAME
 class Journal:
     """An open session folder; a context manager that closes it.
 
-    Its `story` is what the session needs while it lasts. The numbers behind a reading's flags (`NoteReading.details`), and what
-    is known of its sound beyond its length, are written and not kept in it, so that hours of plucks do not fill the memory;
-    `read_story` gives them back.
+    Its `story` is what the session needs while it lasts. What is known of a pluck's sound beyond its length
+    is written and not kept in it, so that hours of plucks do not fill the memory; `read_story` gives it back.
     """
 
     def __init__(self, folder: Path, story: Story, lock: FileLock, handle: int, size: int) -> None:
@@ -200,7 +199,6 @@ class Journal:
             ) from error
         self._size += len(content)
         if line["kind"] == "accepted":
-            line["note"]["details"] = {}
             line["pluck"] = {"duration_s": line["pluck"]["duration_s"]}
         if line["kind"] != "session":
             self.story.tell(line)

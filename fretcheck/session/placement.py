@@ -18,8 +18,8 @@ import numpy as np
 from fretcheck.errors import RecordingError
 from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between, midi_to_note, note_to_midi
-from fretcheck.pitch.flags import disqualifies, sentence
 from fretcheck.pitch.reading import NoteReading
+from fretcheck.pitch.remarks import refuses, sentence
 from fretcheck.session.placing import HeardPitch, Places, place_pitches
 from fretcheck.session.reading import Press
 
@@ -214,7 +214,7 @@ def _without_open(neck: Neck, string: int, told: Places) -> str:
 
 
 def _complaint(note: NoteReading) -> str:
-    cause = next((flag for flag in note.flags if disqualifies(flag)), None)
+    cause = next((remark for remark in note.remarks if refuses(remark)), None)
     return sentence(cause) if cause else "no pitch could be read"
 
 

@@ -20,7 +20,7 @@ from fretcheck.audio.source import Samples
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.neck.description import Neck
 from fretcheck.neck.reading import neck_from_mapping
-from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.pitch.reading import NoteReading, Remark
 from fretcheck.session.events import Taken
 from fretcheck.session.plan import Ask, Plan
 from fretcheck.session.reading import SoundSetAside
@@ -163,7 +163,7 @@ def find_unfinished(root: Path, neck: Neck, *, session_id: str | None = None) ->
     chosen = next((one for one in found if session_id in (None, one.id)), None)
     if chosen is None:
         raise UsageError(f"no interrupted session {session_id!r} of {neck.name!r}; there are {listed}")
-    if (chosen.neck.fret_cents, chosen.neck.strings) != (neck.fret_cents, neck.strings):
+    if (chosen.neck.frets, chosen.neck.strings) != (neck.frets, neck.strings):
         raise UsageError(f"session {chosen.id} was begun with other frets or strings of {neck.name!r}; begin a new one")
     return root / chosen.id
 
@@ -195,7 +195,8 @@ def pluck_from(samples: Samples, sample_rate: float, known: Mapping[str, Any]) -
 
 def _taken_from(line: Line) -> Taken:
     note = dict(line["note"])
-    note["flags"] = tuple(Flag(flag) for flag in note["flags"])
+    note.pop("details", None)  # as written before remarks had that name
+    note["remarks"] = tuple(Remark(remark) for remark in note.pop("flags", None) or note.get("remarks", ()))
     note["window_s"] = None if note["window_s"] is None else tuple(note["window_s"])
     return Taken(
         step=line["step"],

@@ -96,8 +96,8 @@ def run(condition: Condition, notes: tuple[int, ...], repeats: int, trackers: di
             own.seconds.append(time.perf_counter() - began)
             own.errors.append(_cents(reading.f1_hz, sample.f1_hz))
             own.u_cents.append(np.nan if reading.u_cents is None else reading.u_cents)
-            for flag in reading.flags:
-                own.flags[flag.value] = own.flags.get(flag.value, 0) + 1
+            for remark in reading.remarks:
+                own.flags[remark.value] = own.flags.get(remark.value, 0) + 1
             if condition.bounded:
                 own.bounds.append(bound_cents(sample))
             if repeat == 0:

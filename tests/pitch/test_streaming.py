@@ -31,11 +31,11 @@ def test_same_as_offline_whatever_the_blocks(sound, block):
 @pytest.mark.parametrize("block", [256, 1024, 4410, 10**6])
 @pytest.mark.parametrize("decisive_only", [False, True])
 def test_settled_at_the_same_length_whatever_the_blocks(sound, block, decisive_only):
-    reader = StreamingReader(RATE, settled_limit_cents=0.2, decides_at_s=(0.2, 0.7, 1.1))
+    reader = StreamingReader(RATE, settled_limit_cents=0.4, decides_at_s=(0.1, 0.7, 1.1))
     for at in range(0, len(sound), block):
         reader.push(sound[at : at + block], decisive_only=decisive_only)
     assert reader.settled
-    assert reader.read_frames == round(0.7 * RATE)  # 0.2 s are too short to be read at all
+    assert reader.read_frames == round(0.7 * RATE)  # 0.1 s is too short to be read at all
     assert reader.finish() == read_pluck(sound[: reader.read_frames], RATE)
 
 
@@ -80,7 +80,7 @@ def test_refreshed_every_fifty_milliseconds(sound):
 
 
 def test_settles_as_soon_as_the_uncertainty_is_within_the_limit(sound):
-    reader = StreamingReader(RATE, settled_limit_cents=0.05)
+    reader = StreamingReader(RATE, settled_limit_cents=0.4)
     before = None
     for at in range(0, len(sound), 2205):
         reader.push(sound[at : at + 2205])
@@ -89,8 +89,8 @@ def test_settles_as_soon_as_the_uncertainty_is_within_the_limit(sound):
         before = reader.current
     assert reader.settled
     assert reader.read_frames == pytest.approx(reader.duration_s * RATE)
-    assert reader.current.u_cents <= 0.05
-    assert before is None or not before.usable or before.u_cents > 0.05
+    assert reader.current.u_cents <= 0.4
+    assert before is None or not before.usable or before.u_cents > 0.4
     # 5 u: the reading that stopped the clock has to be right, not only sure of itself
     assert abs(1200 * np.log2(reader.current.f1_hz / 146.832)) < 5 * reader.current.u_cents
 

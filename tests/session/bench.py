@@ -49,7 +49,7 @@ def note_at(neck, string, fret, *, cents=0.0, flags=(), inharmonicity=True, u_ce
         snr_db=50.0,
         partials=12,
         glide_cents=1.0,
-        flags=tuple(flags),
+        remarks=tuple(flags),
         window_s=(0.15, 1.2),
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.temperament import cents_to_ratio
-from fretcheck.pitch.reading import Flag, NoteReading
+from fretcheck.pitch.reading import NoteReading, Remark
 from fretcheck.session.placement import HeardNote, PlacedNote
 
 
@@ -17,7 +17,7 @@ def three_strings(*, frets: int = 12, first_frets: tuple[int, ...] = (0, 0, 0)) 
     return Neck(name="test neck", scale_length_mm=600.0, frets=frets, strings=strings)
 
 
-def note_at(hz: float | None, *, u_cents: float = 0.01, flags: tuple[Flag, ...] = ()) -> NoteReading:
+def note_at(hz: float | None, *, u_cents: float = 0.01, flags: tuple[Remark, ...] = ()) -> NoteReading:
     """A reading of an exact frequency."""
     return NoteReading(
         f1_hz=hz,
@@ -27,18 +27,18 @@ def note_at(hz: float | None, *, u_cents: float = 0.01, flags: tuple[Flag, ...] 
         snr_db=60.0,
         partials=10,
         glide_cents=0.0,
-        flags=flags,
+        remarks=flags,
     )
 
 
 def placed(
-    neck: Neck, string: int, fret: int, cents: float, start_s: float, *, u_cents: float = 0.01, flags: tuple[Flag, ...] = ()
+    neck: Neck, string: int, fret: int, cents: float, start_s: float, *, u_cents: float = 0.01, flags: tuple[Remark, ...] = ()
 ) -> PlacedNote:
     """A note `cents` away from equal temperament above the nominal open note."""
     hz = neck.target_hz(string, fret) * cents_to_ratio(cents)
     return PlacedNote(string=string, fret=fret, start_s=start_s, note=note_at(hz, u_cents=u_cents, flags=flags))
 
 
-def heard(hz: float | None, start_s: float, *, string: int = 1, flags: tuple[Flag, ...] = ()) -> HeardNote:
+def heard(hz: float | None, start_s: float, *, string: int = 1, flags: tuple[Remark, ...] = ()) -> HeardNote:
     """A pluck whose fret is not told yet."""
     return HeardNote(string=string, start_s=start_s, end_s=start_s + 1.0, note=note_at(hz, flags=flags))

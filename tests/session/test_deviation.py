@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fretcheck.pitch.reading import Flag
+from fretcheck.pitch.reading import Remark
 from fretcheck.session.deviation import (
     NO_OPEN_REFERENCE,
     inspection_from,
@@ -52,7 +52,9 @@ def test_open_plucks_in_a_row_make_one_reference() -> None:
 
 def test_unusable_open_pluck_is_no_reference() -> None:
     neck = three_strings()
-    readings, _ = read_deviations(neck, [placed(neck, 1, 0, 30.0, 0.0, flags=(Flag.TWO_STRINGS,)), placed(neck, 1, 3, 1.0, 4.0)])
+    readings, _ = read_deviations(
+        neck, [placed(neck, 1, 0, 30.0, 0.0, flags=(Remark.TWO_STRINGS,)), placed(neck, 1, 3, 1.0, 4.0)]
+    )
     assert readings[1].deviation_cents is None
     assert readings[1].why_not_used == NO_OPEN_REFERENCE
     assert not any(reading.used for reading in readings)

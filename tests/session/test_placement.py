@@ -7,7 +7,7 @@ import pytest
 
 from fretcheck.errors import RecordingError
 from fretcheck.neck.temperament import cents_to_ratio, note_frequency_hz
-from fretcheck.pitch.reading import Flag
+from fretcheck.pitch.reading import Remark
 from fretcheck.session.placement import place_notes
 from tests.session.notes import heard, three_strings
 
@@ -51,7 +51,7 @@ def test_note_below_the_open_string_is_set_aside() -> None:
 
 def test_unread_pluck_is_set_aside_with_its_complaint() -> None:
     neck = three_strings()
-    notes = [*(heard(hz, float(i)) for i, hz in enumerate(_scale(E4, range(13)))), heard(None, 20.0, flags=(Flag.TOO_QUIET,))]
+    notes = [*(heard(hz, float(i)) for i, hz in enumerate(_scale(E4, range(13)))), heard(None, 20.0, flags=(Remark.TOO_QUIET,))]
     _, unplaced = place_notes(neck, 1, notes)
     assert "Too quiet" in unplaced[0].reason
 
@@ -67,7 +67,7 @@ def test_recording_of_another_string_is_refused_and_named(recorded: str, taken_f
 
 def test_nothing_readable_is_refused() -> None:
     with pytest.raises(RecordingError, match="no pluck could be read"):
-        place_notes(three_strings(), 1, [heard(None, 0.0, flags=(Flag.NOT_A_STRING,))])
+        place_notes(three_strings(), 1, [heard(None, 0.0, flags=(Remark.NOT_A_STRING,))])
 
 
 # Whole strings, as a player or a reader may spoil them. The truth is how they were made; 15 cents stand for a poor neck.
@@ -83,7 +83,7 @@ def _spoiled(frets: list[int], *, tuning: float = 0.0, spread: float = 15.0, see
 def _placed_frets(pitches: list[float | None], *, doubted: tuple[int, ...] = (), frets: int = 12) -> dict[float, int]:
     """Fret by time."""
     notes = [
-        heard(hz, float(i), flags=(Flag.NOT_A_STRING,) if i in doubted or hz is None else ()) for i, hz in enumerate(pitches)
+        heard(hz, float(i), flags=(Remark.NOT_A_STRING,) if i in doubted or hz is None else ()) for i, hz in enumerate(pitches)
     ]
     placed, unplaced = place_notes(three_strings(frets=frets), 1, notes)
     assert len(placed) + len(unplaced) == len(pitches)
@@ -107,7 +107,7 @@ def test_unread_open_plucks_at_both_ends_do_not_shift_the_string() -> None:
     pitches: list[float | None] = [*_spoiled(FULL)]
     pitches[0] = pitches[-1] = None
     neck = three_strings()
-    notes = [heard(hz, float(i), flags=() if hz else (Flag.NOT_A_STRING,)) for i, hz in enumerate(pitches)]
+    notes = [heard(hz, float(i), flags=() if hz else (Remark.NOT_A_STRING,)) for i, hz in enumerate(pitches)]
     with pytest.raises(RecordingError, match="no open pluck of string 1 could be read"):
         place_notes(neck, 1, notes)
 

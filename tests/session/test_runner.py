@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from fretcheck.errors import StorageError
-from fretcheck.pitch.reading import Flag
+from fretcheck.pitch.reading import Remark
 from fretcheck.session import events as told
 from fretcheck.session.deviation import read_deviations
 from fretcheck.session.placement import PlacedNote
@@ -153,7 +153,7 @@ def test_a_pitch_that_belongs_nowhere_is_asked_for_again():
     assert wrong.heard == ()
 
 
-@pytest.mark.parametrize("flag", [Flag.TOO_QUIET, Flag.TWO_STRINGS, Flag.UNSTABLE, Flag.TOO_SHORT, Flag.UNSURE])
+@pytest.mark.parametrize("flag", [Remark.TOO_QUIET, Remark.TWO_STRINGS, Remark.TOO_SHORT, Remark.UNREADABLE])
 def test_a_flagged_pluck_is_asked_for_again_with_the_reason(flag):
     player = bench()
     (again,) = only(player.as_asked(flags=[flag]), told.Again)
@@ -163,12 +163,12 @@ def test_a_flagged_pluck_is_asked_for_again_with_the_reason(flag):
 
 
 def test_a_harmless_flag_does_not_stop_a_reading():
-    assert only(bench().as_asked(flags=[Flag.BEATING, Flag.CLIPPED]), told.Accepted)
+    assert only(bench().as_asked(flags=[Remark.BEATING, Remark.CLIPPED]), told.Accepted)
 
 
 def test_two_strings_of_a_pair_sounding_together_are_told_apart_from_others():
     player = bench(neck=make_neck(courses={3: 1, 4: 1}))
-    (again,) = only(player.as_asked(flags=[Flag.TWO_STRINGS]), told.Again)
+    (again,) = only(player.as_asked(flags=[Remark.TWO_STRINGS]), told.Again)
     assert "pair" in again.reason
 
 
@@ -282,7 +282,7 @@ def test_nothing_is_taken_while_a_cue_sounds():
 def test_a_cue_that_is_heard_itself_is_passed_over():
     player = bench()
     player.runner.mute(4.0)
-    assert player.as_asked(flags=[Flag.NOT_A_STRING]) == []
+    assert player.as_asked(flags=[Remark.NOT_A_STRING]) == []
 
 
 def test_a_pluck_that_still_rings_is_not_heard_twice():
@@ -406,7 +406,7 @@ def test_the_pitch_waited_for_follows_the_open_string_and_is_none_while_a_pluck_
 def test_an_uncertain_note_is_asked_for_once_more_and_then_taken_as_it_is():
     player = bench()
     player.as_asked()
-    (again,) = only(player.as_asked(u_cents=3.0, flags=[Flag.BEATING]), told.Again)
+    (again,) = only(player.as_asked(u_cents=3.0, flags=[Remark.BEATING]), told.Again)
     assert "±6 cents" in again.reason
     assert "beats" in again.reason
     assert only(player.as_asked(u_cents=4.0), told.Accepted)
@@ -416,7 +416,7 @@ def test_an_uncertain_note_is_asked_for_once_more_and_then_taken_as_it_is():
 
 def test_an_open_string_is_never_called_bent_or_slid():
     player = bench()
-    (again,) = only(player.as_asked(u_cents=3.0, flags=[Flag.UNSTABLE]), told.Again)
+    (again,) = only(player.as_asked(u_cents=3.0, flags=[Remark.UNSTABLE]), told.Again)
     assert "press" not in again.reason
     assert "bent" not in again.reason
 
