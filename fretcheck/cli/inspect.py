@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fretcheck.cli.by_hand_option import ByHand, MeasuredOption, WorkedOption
 from fretcheck.cli.job_option import (
     CustomerOption,
     InstrumentOption,
@@ -67,6 +68,8 @@ def inspect(
     risk: RiskOption = None,
     guard_band: GuardBandOption = None,
     limits: LimitsOption = None,
+    measured: MeasuredOption = None,
+    worked: WorkedOption = None,
     cross_check: Annotated[
         bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
     ] = False,
@@ -120,6 +123,7 @@ def inspect(
         customer=customer, instrument=instrument, job=job, string_set=string_set, notes=notes, price=price, limits=limits
     )
     circumstances = _circumstances(operator, temperature, humidity, told)
+    by_hand = ByHand(measured=measured or [], worked=worked or [])
     settings = settings_of(tolerance=tolerance, risk=risk, guard_band=guard_band, limits=limits)
     if keep:
         settings = with_gauge_study(settings, register)
@@ -149,6 +153,7 @@ def inspect(
         from fretcheck.inspection.assemble import judge
 
         heard = inspect_again(again, data=data, register=register)
+        circumstances = by_hand.beside(circumstances, heard.inspection.neck)
         document, sounds = judge(heard.inspection, settings=settings, circumstances=circumstances), heard.folder
     elif recordings is not None:
         if only_live := [one for one in live.chosen() if one != "--plan"]:
@@ -160,6 +165,8 @@ def inspect(
                 raise UsageError("--cross-check and --report are for one neck; give the folder of that neck's recordings")
             if serial is not None:
                 raise UsageError("--serial is for one neck; of many each has the serial that its subfolder is called by")
+            if measured or worked:
+                raise UsageError("--measured and --worked are for one neck; give the folder of that neck's recordings")
             return inspect_many(
                 recordings,
                 neck=neck,
@@ -176,6 +183,7 @@ def inspect(
         _no_list(serials_from)
         if neck is None:
             raise UsageError(_WHICH_NECK)
+        circumstances = by_hand.of_file(circumstances, neck)
         document = inspect_recorded(
             neck, recordings, serial=serial, settings=settings, circumstances=circumstances, plan=plan or "full", quiet=json
         )
@@ -186,6 +194,7 @@ def inspect(
         from fretcheck.inspection.assemble import judge
         from fretcheck.neck.reading import read_neck
 
+        circumstances = by_hand.of_file(circumstances, neck)
         live_result = run_live(read_neck(neck, serial=serial), live)
         document, sounds = judge(live_result.inspection, settings=settings, circumstances=circumstances), live_result.folder
     else:

@@ -18,6 +18,7 @@ from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.neck.description import Measurement
 from fretcheck.neck.heights import described_relief_mm
+from fretcheck.neck.on_the_day import stale
 
 Reals = NDArray[np.float64]
 
@@ -38,8 +39,11 @@ def by_hand(
     design: AsDesigned, parameters: Parameters, measured: Sequence[Measurement], *, shift_mm: Reals | None = None
 ) -> ByHand:
     """All `measured` as rows. `shift_mm` per cell is a layout other than designed."""
-    values, rows, u, unused = [], [], [], []
+    overtaken = stale(design.neck)
+    values, rows, u, unused = [], [], [], list(overtaken.values())
     for one in measured:
+        if one in overtaken:
+            continue
         row = measurement_row(design, parameters, what=one.what, fret=one.fret, string=one.string)
         if row is None:
             unused.append(f"The hand measurement {one.what} does not fit this neck's strings and frets and was not used.")

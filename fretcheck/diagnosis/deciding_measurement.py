@@ -19,6 +19,7 @@ from fretcheck.diagnosis.result import Finding
 from fretcheck.diagnosis.words import millimetres
 from fretcheck.diagnosis.work import Work, all_done
 from fretcheck.diagnosis.work_words import way
+from fretcheck.neck.on_the_day import fresh
 
 Reals = NDArray[np.float64]
 
@@ -42,14 +43,14 @@ def measurement_for(bench: Bench, finding: Finding | None) -> DecidingMeasuremen
         known = clearance_measured(bench)
         own = None if finding is None else finding.string
         return DecidingMeasurement(fret=None, made=bool(known) if own is None else own in known)
-    places = [one for one in bench.posterior.design.neck.measured if one.what in ("nut_to_fret", "fret_to_fret")]
+    places = [one for one in fresh(bench.posterior.design.neck) if one.what in ("nut_to_fret", "fret_to_fret")]
     return DecidingMeasurement(fret=finding.fret, made=any(one.fret == finding.fret for one in places))
 
 
 def clearance_measured(bench: Bench) -> dict[int, float]:
     """What each string was measured to leave over fret 1; strings not measured are left out."""
     answer: dict[int, float] = {}
-    for one in bench.posterior.design.neck.measured:
+    for one in fresh(bench.posterior.design.neck):
         if one.what == "first_fret_clearance":
             answer.update(dict.fromkeys(bench.strings if one.string is None else [one.string], one.mm))
     return answer

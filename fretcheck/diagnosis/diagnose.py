@@ -24,6 +24,7 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.verdict import judge
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.neck.description import Neck
+from fretcheck.neck.on_the_day import fresh, said
 
 
 def diagnose(
@@ -101,6 +102,7 @@ def diagnose(
         corrections=work.corrections,
         predicted=work.predicted,
         advice=work.advice,
+        rests_on=tuple(said(one) for one in fresh(neck)),
         verdict=verdict,
         coverage=coverage_of(posterior, draws, drawn, judged, limit_cents=limit),
         pluck_again=again,

@@ -207,6 +207,8 @@ class Diagnosis:
     predicted: Predicted
     advice: tuple[str, ...]
     """What is to be said of the work besides its steps: nothing to do, what may stay, how far work can go."""
+    rests_on: tuple[str, ...]
+    """The measurements by hand that were used."""
     verdict: Verdict
     coverage: Coverage
     layout: tuple[LayoutHypothesis, ...] = ()

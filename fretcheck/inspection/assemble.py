@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -29,6 +29,8 @@ from fretcheck.inspection.document import (
     SharpenerPart,
     VerdictPart,
 )
+from fretcheck.neck.description import Measurement, WorkedPart
+from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.neck.reading import read_neck
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.reading import Inspection, Reading
@@ -43,6 +45,10 @@ class Circumstances:
     temperature_c: float | None = None
     humidity_pct: float | None = None
     job: JobPart = field(default_factory=JobPart)
+    measured: tuple[Measurement, ...] = ()
+    """By hand, for this inspection."""
+    worked: tuple[WorkedPart, ...] = ()
+    """Parts worked on since the measurements of the description."""
 
 
 def inspect_folder(
@@ -73,9 +79,12 @@ def judge(
     inspection: Inspection, *, settings: DiagnosisSettings | None = None, circumstances: Circumstances | None = None
 ) -> InspectionDocument:
     """Diagnose an inspection and put everything into one document."""
-    settings = settings or DiagnosisSettings()
+    settings, circumstances = settings or DiagnosisSettings(), circumstances or Circumstances()
+    if circumstances.measured or circumstances.worked:
+        neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
+        inspection = replace(inspection, neck=neck)
     diagnosis = diagnose(inspection.neck, observations_of(inspection), asked=asked_of(inspection), settings=settings)
-    document = document_of(inspection, diagnosis, circumstances=circumstances or Circumstances())
+    document = document_of(inspection, diagnosis, circumstances=circumstances)
     conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": settings.gauge_repeatability_cents})
     return document.model_copy(update={"conditions": conditions})
 
@@ -103,6 +112,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         causes=[CausePart(**asdict(one)) for one in diagnosis.causes],
         corrections=[CorrectionPart(**asdict(one)) for one in diagnosis.corrections],
         advice=list(diagnosis.advice),
+        rests_on=list(diagnosis.rests_on),
         predicted_after=PredictedPart(**asdict(diagnosis.predicted)),
         coverage=CoveragePart(**asdict(diagnosis.coverage)),
         verdict=VerdictPart(**asdict(diagnosis.verdict)),

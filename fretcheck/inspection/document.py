@@ -261,6 +261,8 @@ class InspectionDocument(_Part):
     predicted_after: PredictedPart
     advice: list[str] = Field(default_factory=list)
     """What is to be said of the work besides its steps."""
+    rests_on: list[str] = Field(default_factory=list)
+    """The measurements by hand that were used."""
     coverage: CoveragePart | None = None
     """Null in a document of version 0.1."""
     verdict: VerdictPart

@@ -16,7 +16,16 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.schema import MAX_FRETS, MAX_STRINGS, MIN_STRINGS, MeasuredTable, NeckTable, PartialFretTable, StringTable
+from fretcheck.neck.schema import (
+    MAX_FRETS,
+    MAX_STRINGS,
+    MIN_STRINGS,
+    MeasuredTable,
+    NeckTable,
+    PartialFretTable,
+    StringTable,
+    WorkedTable,
+)
 from fretcheck.neck.units import length_of
 from fretcheck.neck.unneeded_keys import REASONS
 
@@ -24,6 +33,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "": NeckTable,
     "strings": StringTable,
     "measured": MeasuredTable,
+    "worked": WorkedTable,
     "partial_frets": PartialFretTable,
 }
 _UNITS = {"_mm": " mm", "_hz": " Hz", "_cents": " cents", "_n": " N", "_g_m": " g/m"}

@@ -11,9 +11,9 @@ import datetime
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, one_of, require, shown
-from fretcheck.neck.description import Measurement, Neck
+from fretcheck.neck.description import Measurement, Neck, Worked
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM, MeasurementKind
-from fretcheck.neck.schema import MeasuredTable
+from fretcheck.neck.schema import MeasuredTable, WorkedTable
 from fretcheck.neck.temperament import MM_PER_INCH
 from fretcheck.neck.units import Length, in_mm
 
@@ -44,7 +44,7 @@ def measurement_of(row: MeasuredTable, *, number: int, neck: Neck, question: boo
         require(on_the_neck, f"{key} = {given}: this neck has {last} {key}s", place=place, key=key, value=given)
     mm, u_mm = _lengths(row, kind, place=place, question=question)
     _check_against_design(row, kind, mm, place=place, neck=neck)
-    return Measurement(what=row.what, mm=mm, u_mm=u_mm, fret=row.fret, string=row.string, date=_date_of(row, place=place))
+    return Measurement(what=row.what, mm=mm, u_mm=u_mm, fret=row.fret, string=row.string, date=_day(row.date, place=place))
 
 
 def _lengths(row: MeasuredTable, kind: MeasurementKind, *, place: str, question: bool) -> tuple[float, float]:
@@ -72,16 +72,28 @@ def _lengths(row: MeasuredTable, kind: MeasurementKind, *, place: str, question:
     return mm, u_mm
 
 
-def _date_of(row: MeasuredTable, *, place: str) -> datetime.date | None:
-    """The day of a measurement, given as a date or as text."""
-    if not isinstance(row.date, str):
-        return row.date
+def worked_of(row: WorkedTable, *, number: int) -> Worked:
+    """One ``[[worked]]``, checked.
+
+    Raises
+    ------
+    NeckError
+        A date that is none.
+    """
+    place = f"work {number}"
+    day = _day(row.date, place=place)
+    assert day is not None
+    return Worked(part=row.part, date=day)
+
+
+def _day(date: datetime.date | str | None, *, place: str) -> datetime.date | None:
+    """A day, given as a date or as text."""
+    if not isinstance(date, str):
+        return date
     try:
-        return datetime.date.fromisoformat(row.date)
+        return datetime.date.fromisoformat(date)
     except ValueError:
-        raise complaint(
-            f"date = {shown(row.date)} is no day: write 2026-11-28", place=place, key="date", value=row.date
-        ) from None
+        raise complaint(f"date = {shown(date)} is no day: write 2026-11-28", place=place, key="date", value=date) from None
 
 
 def _check_against_design(row: MeasuredTable, kind: MeasurementKind, mm: float, *, place: str, neck: Neck) -> None:

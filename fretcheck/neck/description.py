@@ -32,6 +32,7 @@ from fretcheck.neck.temperament import (
 )
 
 Construction = Literal["plain", "wound"]
+WorkedPart = Literal["nut", "saddle", "frets", "neck", "strings"]
 SaddleMoves = Literal["none", "whole", "slant", "per_string"]
 SAME_FRET_CENTS = 50.0  # a note further from every fret belongs to none
 
@@ -73,6 +74,14 @@ class Measurement:
     string: int | None = None
     date: datetime.date | None = None
     """When; work on a part after that day makes its measurements stale."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worked:
+    """Work on a part: files at the nut, a new saddle, frets levelled, the truss rod turned, new strings."""
+
+    part: WorkedPart
+    date: datetime.date
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,6 +134,8 @@ class Neck:
     """Gap over the crown of fret 1, open strings, as it is meant to be; None where it is not told."""
     u_first_fret_clearance_mm: float = 0.05
     measured: tuple[Measurement, ...] = ()
+    worked: tuple[Worked, ...] = ()
+    """What was worked on and when: earlier measurements of it no longer hold."""
 
     def string(self, number: int) -> String:
         """String by its number."""

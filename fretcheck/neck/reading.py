@@ -21,7 +21,7 @@ from fretcheck.errors import NeckError
 from fretcheck.files import read_whole
 from fretcheck.neck.complaint import complaint, first_complaint, in_file, require
 from fretcheck.neck.described_frets import fret_count, partial_frets, square_fret, with_capo
-from fretcheck.neck.described_measurements import measurement_of
+from fretcheck.neck.described_measurements import measurement_of, worked_of
 from fretcheck.neck.described_strings import strings_of
 from fretcheck.neck.description import Neck, Sides
 from fretcheck.neck.schema import NeckTable, StringTable
@@ -180,7 +180,8 @@ def _neck(table: NeckTable, *, typed: bool) -> Neck:
     measured = tuple(
         measurement_of(row, number=number, neck=neck, question=typed) for number, row in enumerate(table.measured, start=1)
     )
-    return replace(neck, measured=measured)
+    worked = tuple(worked_of(row, number=number) for number, row in enumerate(table.worked, start=1))
+    return replace(neck, measured=measured, worked=worked)
 
 
 def _scale_lengths(table: NeckTable, rows: Sequence[StringTable]) -> tuple[float, list[float]]:

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from fretcheck.neck.description import SaddleMoves
+from fretcheck.neck.description import SaddleMoves, WorkedPart
 from fretcheck.neck.temperament import REFERENCE_MAX_HZ, REFERENCE_MIN_HZ
 
 MIN_STRINGS, MAX_STRINGS = 3, 14
@@ -69,6 +69,13 @@ class MeasuredTable(_Table):
     date: datetime.date | str | None = _is("when it was measured")
 
 
+class WorkedTable(_Table):
+    """One ``[[worked]]``: work that makes earlier measurements of its part stale."""
+
+    part: WorkedPart = Field(description="nut | saddle | frets | neck | strings")
+    date: datetime.date | str = Field(description="when, such as 2026-11-28")
+
+
 class PartialFretTable(_Table):
     """One ``[[partial_frets]]``: a fret that does not run under all strings."""
 
@@ -118,4 +125,5 @@ class NeckTable(_Table):
     )
     tuned_semitones: int = Field(0, ge=-24, le=24, description="all strings lower (-) or higher than their notes say")
     strings: list[StringTable] = Field(default_factory=list, max_length=MAX_STRINGS)
+    worked: list[WorkedTable] = Field(default_factory=list, max_length=200)
     measured: list[MeasuredTable] = Field(default_factory=list, max_length=200)

@@ -13,7 +13,7 @@ from dataclasses import fields
 from typing import Any
 
 from fretcheck.neck.described_strings import climbs
-from fretcheck.neck.description import Measurement, Neck, PartialFret, Sides, String
+from fretcheck.neck.description import Measurement, Neck, PartialFret, Sides, String, Worked
 from fretcheck.neck.materials import MATERIALS
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM
 
@@ -26,7 +26,7 @@ def neck_to_mapping(neck: Neck) -> dict[str, Any]:
 
     Required keys are always present, in the order of the records; a string's own scale length only where it differs.
     """
-    data = _given(neck, leave_out=("strings", "measured", "partial_frets"))
+    data = _given(neck, leave_out=("strings", "measured", "worked", "partial_frets"))
     if climbs(neck.strings):
         data["from"] = "treble"
     data["strings"] = []
@@ -39,10 +39,12 @@ def neck_to_mapping(neck: Neck) -> dict[str, Any]:
         data["partial_frets"] = [_given(partial) for partial in neck.partial_frets]
     if neck.measured:
         data["measured"] = [_given(measurement) for measurement in neck.measured]
+    if neck.worked:
+        data["worked"] = [_given(work) for work in neck.worked]
     return data
 
 
-def _given(record: Neck | String | Measurement | PartialFret, *, leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
+def _given(record: Neck | String | Measurement | PartialFret | Worked, *, leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
     """Fields of a record that differ from their default, and those that a reader wants to see in any case."""
     values = {item.name: (getattr(record, item.name), item.default) for item in fields(record) if item.name not in leave_out}
     return {name: _plain(value) for name, (value, default) in values.items() if value != default or name in ALWAYS_WRITTEN}

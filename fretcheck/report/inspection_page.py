@@ -97,7 +97,7 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "rivals": any(one.rivals for one in document.findings),
         "layout": [one for one in document.layout if one.probability >= LEAST_LAYOUT],
         "strings": _strings(document, notes_of),
-        "measured_by_hand": _by_hand(document),
+        "measured_by_hand": [plain_line(line) for line in document.rests_on],
         "plan_word": PLAN_WORDS.get(document.conditions.plan, document.conditions.plan),
         "budget": worst_budget(document, plan),
         "signed": signed,
@@ -196,14 +196,3 @@ def _direction(finding: FindingPart) -> str:
     if finding.cause in ("fret_position", "nut_position", "saddle_position"):
         return "→ bridge" if value > 0 else "← nut"
     return ""
-
-
-def _by_hand(document: InspectionDocument) -> list[str]:
-    measured = document.neck.description.get("measured")
-    lines = []
-    for one in measured if isinstance(measured, list) else []:
-        if isinstance(one, dict):
-            place = "".join(f", {name} {one[name]}" for name in ("fret", "string") if one.get(name) is not None)
-            what = str(one.get("what", "")).replace("_", " ")
-            lines.append(plain_line(f"{what}{place}: {one.get('mm')} mm ± {one.get('u_mm')} mm"))
-    return lines

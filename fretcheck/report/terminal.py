@@ -53,6 +53,8 @@ def result(document: InspectionDocument, *, glyphs: Glyphs, width: int = 80) -> 
         parts += [show.text(predicted_sentence(document)), Text()]
     elif first_step(document):
         parts += [section("What to do"), show.text(first_step(document)), Text()]
+    if document.rests_on:
+        parts += [section("Measured by hand"), show.bullets(document.rests_on), Text()]
     if document.sharpeners:
         parts += [section("What would make this surer"), show.bullets([one.text for one in document.sharpeners]), Text()]
     aside = [f"Set aside: {reason} ({places})." for reason, places in set_aside_by_reason(document)]
