@@ -1,78 +1,99 @@
-"""The same neck before and after work: what changed, against its uncertainty, and whether what was predicted came true.
+"""The same neck before and after work: what changed, what became of the work advised, and whether what was predicted came true.
 
-A change is after minus before; its uncertainty is the root sum of squares of both (they come of different plucks). Among many
-notes a few always seem to change: a note or part counts as changed when its change is beyond what any of them would show by
-chance in 1 of 20 comparisons (Bonferroni's inequality: each is tested at 0.05/n, two-sided normal). A part that the first
-inspection found out of place was named beforehand, so it is tested by itself (n = 1).
+Both inspections are diagnosed anew from their readings, so that documents of any version are compared alike; what each said of
+its notes is shown as it was judged then. What changed is read off the posterior of the differences (`changes`). Only work that
+was done is judged, and a prediction only as far as its work was done.
 
 Conventions
 -----------
-Cents positive are sharper, mm positive nearer the bridge or higher. The uncertainty of a part's change is quoted as if both
-inspections were independent; what they share (the strings' stiffness, the hand's habit) cancels in truth, so it errs on the safe
-side.
+After minus before. Cents positive are sharper, mm positive nearer the bridge or higher.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from fretcheck.errors import UsageError
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import plain_line
 
 if TYPE_CHECKING:
-    from fretcheck.inspection.document import CausePart, InspectionDocument, MovePart
+    from fretcheck.diagnosis.observation import Observation
+    from fretcheck.inspection.changes import Amount, Changes
+    from fretcheck.inspection.document import CorrectionPart, FindingPart, MovePart
 
 Outcome = Literal["done as advised", "partly done", "gone too far", "moved the other way", "not done", "cannot be told"]
 Prediction = Literal["came true", "did not come true", "cannot be told"]
-BY_CHANCE = 0.05
+SURE = 0.95
+"""A note or part is said to have changed, and work to have been done or not, when it is at least so probable."""
+HARDLY_MOVED = 0.3
+"""Of the move asked for: less is no work done."""
+WORKMANSHIP_MM = 0.1
+"""A bench works to a tenth of a millimetre: a move that misses by less is as advised (common practice, no source)."""
 CONSISTENT = 2.0
 """Two figures agree when they differ by no more than so many standard uncertainties."""
-CAUSE_OF_PART = {
-    "nut_height": "nut_height",
-    "nut": "nut_position",
-    "saddle": "saddle_position",
-    "fret": "fret_position",
+DAY_WORTH_SAYING_CENTS = 0.3
+LOCAL_OF_PART = {"nut_height": "nut_height", "nut": "nut", "saddle": "saddle", "fret": "fret"}
+KINDS_OF_PART = {
+    ("nut_height", False): ("nut_height",), ("nut_height", True): ("slot_height",), ("nut", False): ("nut_position",),
+    ("saddle", False): ("bridge", "saddle_slant"), ("saddle", True): ("saddle",), ("fret", False): ("fret_position", "fret_tilt"),
+}  # fmt: skip
+"""Parameters that a move of a part, of one string or not, changes."""
+HEIGHTS = {
+    "action_12_mm": "the action at fret 12",
+    "first_fret_clearance_mm": "the clearance over fret 1",
+    "relief_mm": "the relief",
+    "saddle_setback_mm": "the saddle's setback",
+    "nut_compensation_mm": "the nut's compensation",
 }
 
 
 @dataclass(frozen=True, kw_only=True)
 class NoteChange:
-    """One note, in both inspections."""
+    """One note in both inspections, as each judged it, and how probable it is that the neck changed it."""
 
     string: int
     fret: int
     before_cents: float
     after_cents: float
     change_cents: float
-    u_cents: float
+    probability: float
     changed: bool
 
 
 @dataclass(frozen=True, kw_only=True)
-class CauseChange:
-    """One part or cause, in both inspections; values in `unit`."""
+class PartChange:
+    """One part that was moved, in `unit`; `kind` as in the diagnosis's table of parameters."""
 
-    cause: str
+    kind: str
     fret: int | None
     string: int | None
     unit: str
-    before: float
-    after: float
     change: float
     u: float
-    changed: bool
-    practical_size: float
+    probability: float
 
 
 @dataclass(frozen=True, kw_only=True)
-class CorrectionOutcome:
-    """What became of one correction of the first inspection."""
+class FindingThen:
+    """One finding, and how sure each inspection was of it; None where it was none."""
 
+    finding: FindingPart
+    before: float | None
+    after: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MoveOutcome:
+    """What became of one move that the first inspection advised."""
+
+    step: int
     part: str
     fret: int | None
     string: int | None
+    end: str | None
     text: str
     asked_mm: float | None
     moved_mm: float | None
@@ -86,12 +107,11 @@ class Comparison:
     """Everything that can be said of two inspections of one neck."""
 
     notes: tuple[NoteChange, ...]
-    causes: tuple[CauseChange, ...]
-    corrections: tuple[CorrectionOutcome, ...]
-    predicted_worst_cents: float | None
+    parts: tuple[PartChange, ...]
+    findings: tuple[FindingThen, ...]
+    corrections: tuple[MoveOutcome, ...]
     worst_before_cents: float | None
     worst_after_cents: float | None
-    u_worst_after_cents: float | None
     prediction: Prediction
     prediction_text: str
     outside_before: int
@@ -100,8 +120,15 @@ class Comparison:
 
     @property
     def changed_notes(self) -> tuple[NoteChange, ...]:
-        """Those that changed beyond chance."""
+        """Those that changed."""
         return tuple(one for one in self.notes if one.changed)
+
+    @property
+    def better(self) -> bool:
+        """Fewer notes surely out than before, or as few and the worst one nearer."""
+        if self.outside_after != self.outside_before:
+            return self.outside_after < self.outside_before
+        return abs(self.worst_after_cents or 0.0) < abs(self.worst_before_cents or 0.0)
 
 
 def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison:
@@ -111,33 +138,43 @@ def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison
     ------
     UsageError
         When they are of different necks, are one and the same, or have no note in common.
+    NeckError
+        When a description cannot be used.
     """
     check_same_neck(before, after)
     if before == after:
         raise UsageError("both are the same inspection: give the one before the work, then the one after it")
-    notes = _notes(before, after)
-    if not notes:
+    if not _common(before, after):
         raise UsageError("the two inspections have no fretted note in common, so nothing can be compared")
-    causes = _causes(before, after)
-    corrections = tuple(_outcome(move, one.text, causes, before) for one in before.corrections for move in one.moves)
-    worst_before = max(notes, key=lambda one: abs(one.before_cents))
-    worst_after = max(notes, key=lambda one: abs(one.after_cents))
-    u_after = _u_of(after, worst_after)
-    prediction, text = _prediction(before, corrections, worst=worst_after, u=u_after, judged=len(notes))
+    restrung = _restrung(before, after)
+    changes = _changes(before, after, restrung)
+    notes = _notes(before, after, changes.notes)
+    corrections = tuple(
+        _outcome(move, number, step.text, changes, restrung)
+        for number, step in enumerate(before.corrections, start=1)
+        for move in step.moves
+    )
+    prediction, text = _prediction(before, after, corrections)
     return Comparison(
         notes=notes,
-        causes=tuple(causes.values()),
+        parts=tuple(
+            PartChange(
+                kind=key.kind, fret=key.fret, string=key.string, unit="cents" if key.kind == "string" else "mm",
+                change=amount.change, u=amount.u, probability=probability,
+            )
+            for key, probability, amount in changes.moved
+            if probability >= SURE
+        ),
+        findings=tuple(_findings(before, after)),
         corrections=corrections,
-        predicted_worst_cents=before.predicted_after.worst_cents,
-        worst_before_cents=worst_before.before_cents,
-        worst_after_cents=worst_after.after_cents,
-        u_worst_after_cents=u_after,
+        worst_before_cents=max((one.before_cents for one in notes), key=abs, default=None),
+        worst_after_cents=max((one.after_cents for one in notes), key=abs, default=None),
         prediction=prediction,
         prediction_text=text,
         outside_before=_outside(before, notes),
         outside_after=_outside(after, notes),
-        remarks=tuple(_remarks(before, after, len(notes))),
-    )
+        remarks=tuple(_remarks(before, after, len(notes), restrung, changes.day_cents)),
+    )  # fmt: skip
 
 
 def check_same_neck(before: InspectionDocument, after: InspectionDocument) -> None:
@@ -163,175 +200,284 @@ def check_same_neck(before: InspectionDocument, after: InspectionDocument) -> No
         one, other = first.description.get(key), second.description.get(key)
         if one is not None and other is not None and one != other:
             raise UsageError(f"these are different necks: {words} {one!s:.12} and {other!s:.12}")
-    strings = [_count(neck.description.get("strings")) for neck in (first, second)]
-    if None not in strings and strings[0] != strings[1]:
-        raise UsageError(f"these are different necks: {strings[0]} and {strings[1]} strings")
+    counts = [len(_strings(document)) for document in (before, after)]
+    if all(counts) and counts[0] != counts[1]:
+        raise UsageError(f"these are different necks: {counts[0]} and {counts[1]} strings")
 
 
 def to_json(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
-    """The comparison as one JSON document, ``fretcheck/comparison/1``."""
+    """The comparison as one JSON document, ``fretcheck/comparison/2``."""
     import json
 
-    def which(document: InspectionDocument) -> dict[str, str | None]:
-        return {"id": document.id, "taken_at": document.taken_at, "decision": document.verdict.decision}
+    def which(document: InspectionDocument) -> dict[str, Any]:
+        verdict = document.verdict
+        return {
+            "id": document.id,
+            "taken_at": document.taken_at,
+            "decision": verdict.decision,
+            "probability_within": verdict.probability_within,
+        }
 
     neck = {"name": after.neck.name, "serial": after.neck.serial}
-    head = {"schema": "fretcheck/comparison/1", "neck": neck, "before": which(before), "after": which(after)}
-    return json.dumps(head | asdict(comparison), indent=2, ensure_ascii=False)
-
-
-def threshold(count: int) -> float:
-    """How many standard uncertainties a change must exceed, so that among `count` none does by chance in 19 of 20 cases."""
-    from scipy.special import ndtri
-
-    return float(ndtri(1.0 - BY_CHANCE / (2.0 * count)))
-
-
-def _count(strings: object) -> int | None:
-    return len(strings) if isinstance(strings, list) else None
-
-
-def _notes(before: InspectionDocument, after: InspectionDocument) -> tuple[NoteChange, ...]:
-    old = {(one.string, one.fret): one for one in before.frets}
-    pairs = [
-        (old[one.string, one.fret], one)
-        for one in after.frets
-        if one.fret > 0 and (one.string, one.fret) in old and one.deviation_cents is not None and one.u_cents is not None
+    head = {"schema": "fretcheck/comparison/2", "neck": neck, "before": which(before), "after": which(after)}
+    findings = [
+        {
+            "cause": one.finding.cause,
+            "fret": one.finding.fret,
+            "string": one.finding.string,
+            "before": one.before,
+            "after": one.after,
+        }
+        for one in comparison.findings
     ]
-    pairs = [(one, other) for one, other in pairs if one.deviation_cents is not None and one.u_cents is not None]
-    if not pairs:
-        return ()
-    beyond = threshold(len(pairs))
+    return json.dumps(head | asdict(comparison) | {"findings": findings}, indent=2, ensure_ascii=False)
+
+
+def _changes(before: InspectionDocument, after: InspectionDocument, restrung: frozenset[int]) -> Changes:
+    from fretcheck.diagnosis.inference import infer
+    from fretcheck.diagnosis.parameters import Key
+    from fretcheck.diagnosis.scatter import open_uncertainty
+    from fretcheck.inspection.changes import changes_between
+    from fretcheck.neck.reading import neck_from_mapping
+
+    necks = [neck_from_mapping(document.neck.description) for document in (before, after)]
+    heard = [observations_in(document) for document in (before, after)]
+    first, second = (infer(neck, plucks) for neck, plucks in zip(necks, heard, strict=True))
+    players = {document.conditions.operator for document in (before, after)} - {None}
+    return changes_between(
+        first,
+        second,
+        open_u_cents=(open_uncertainty(heard[0], len(necks[0].strings)), open_uncertainty(heard[1], len(necks[1].strings))),
+        advised={
+            Key(kind=kind, fret=move.fret, string=move.string): move.move_mm
+            for step in before.corrections
+            for move in step.moves
+            if move.move_mm is not None
+            for kind in KINDS_OF_PART.get((move.part, move.string is not None), ())
+        },
+        restrung=restrung,
+        described_alike=not _described_otherwise(before, after),
+        same_hand=len(players) < 2,
+    )
+
+
+def observations_in(document: InspectionDocument) -> list[Observation]:
+    """The plucks that a document's verdict rests on, as the diagnosis takes them."""
+    from fretcheck.diagnosis.observation import Observation
+
+    return [
+        Observation(
+            string=one.string,
+            fret=one.fret,
+            cents=one.deviation_cents,
+            u_cents=one.u_cents,
+            start_s=one.start_s,
+            press=one.press,
+            inharmonicity=one.inharmonicity,
+            u_inharmonicity=one.u_inharmonicity,
+        )
+        for one in document.readings
+        if one.used and one.deviation_cents is not None and one.u_cents is not None
+    ]
+
+
+def _common(before: InspectionDocument, after: InspectionDocument) -> set[tuple[int, int]]:
+    heard = [
+        {(one.string, one.fret) for one in document.readings if one.used and one.fret > 0 and one.press is None}
+        for document in (before, after)
+    ]
+    return heard[0] & heard[1]
+
+
+def _strings(document: InspectionDocument) -> list[dict[str, Any]]:
+    strings = document.neck.description.get("strings")
+    return [one for one in strings if isinstance(one, dict)] if isinstance(strings, list) else []
+
+
+def _restrung(before: InspectionDocument, after: InspectionDocument) -> frozenset[int]:
+    """Strings that are described as others now; where one sits is no matter of the string."""
+
+    def itself(string: Mapping[str, Any]) -> dict[str, Any]:
+        return {key: value for key, value in string.items() if key not in HEIGHTS}
+
+    pairs = zip(_strings(before), _strings(after), strict=False)
+    return frozenset(number for number, (one, other) in enumerate(pairs, start=1) if itself(one) != itself(other))
+
+
+def _described_otherwise(before: InspectionDocument, after: InspectionDocument) -> list[str]:
+    """Heights and places that the two descriptions tell otherwise, in words."""
+    first, second = before.neck.description, after.neck.description
+    names = [words for key, words in HEIGHTS.items() if first.get(key) != second.get(key)]
+    for number, (one, other) in enumerate(zip(_strings(before), _strings(after), strict=False), start=1):
+        names += [f"{words} of string {number}" for key, words in HEIGHTS.items() if one.get(key) != other.get(key)]
+    return names
+
+
+def _notes(
+    before: InspectionDocument, after: InspectionDocument, probability: Mapping[tuple[int, int], float]
+) -> tuple[NoteChange, ...]:
+    """The notes heard in both. They changed where the neck surely changed them, the hands of both days left out."""
+    old = {(one.string, one.fret): one.deviation_cents for one in before.frets if one.plucks}
     notes = []
-    for one, other in pairs:
-        change = (other.deviation_cents or 0.0) - (one.deviation_cents or 0.0)
-        u = math.hypot(one.u_cents or 0.0, other.u_cents or 0.0)
+    for one in after.frets:
+        place = one.string, one.fret
+        was, now = old.get(place), one.deviation_cents
+        if one.fret == 0 or not one.plucks or was is None or now is None or place not in probability:
+            continue
         notes.append(
             NoteChange(
                 string=one.string,
                 fret=one.fret,
-                before_cents=one.deviation_cents or 0.0,
-                after_cents=other.deviation_cents or 0.0,
-                change_cents=change,
-                u_cents=u,
-                changed=abs(change) > beyond * u,
+                before_cents=was,
+                after_cents=now,
+                change_cents=now - was,
+                probability=probability[place],
+                changed=probability[place] >= SURE,
             )
         )
     return tuple(notes)
 
 
-def _causes(before: InspectionDocument, after: InspectionDocument) -> dict[tuple[str, int | None, int | None], CauseChange]:
-    """Changes of all causes that both judged; the place of a false string's worst fret may differ and does not count."""
-
-    def key(one: CausePart) -> tuple[str, int | None, int | None]:
+def _findings(before: InspectionDocument, after: InspectionDocument) -> list[FindingThen]:
+    def place(one: FindingPart) -> tuple[str, int | None, int | None]:
         return one.cause, None if one.cause == "string" else one.fret, one.string
 
-    old = {key(one): one for one in reversed(before.causes)}
-    new = {key(one): one for one in reversed(after.causes)}
-    common = [one for one in old if one in new]
-    beyond = threshold(len(common)) if common else 0.0
-    expected = {(one.cause, None if one.cause == "string" else one.fret, one.string) for one in before.findings}
-    answer = {}
-    for one in reversed(common):
-        first, second = old[one], new[one]
-        change, u = second.value - first.value, math.hypot(first.u, second.u)
-        answer[one] = CauseChange(
-            cause=one[0],
-            fret=one[1],
-            string=one[2],
-            unit=first.unit,
-            before=first.value,
-            after=second.value,
-            change=change,
-            u=u,
-            changed=abs(change) > (threshold(1) if one in expected else beyond) * u,
-            practical_size=first.practical_size,
+    old, new = ({place(one): one for one in document.findings} for document in (before, after))
+    return [
+        FindingThen(
+            finding=old.get(key) or new[key],
+            before=old[key].probability if key in old else None,
+            after=new[key].probability if key in new else None,
         )
-    return answer
+        for key in dict.fromkeys((*old, *new))
+    ]
 
 
-def _outcome(
-    move: MovePart, text: str, causes: dict[tuple[str, int | None, int | None], CauseChange], before: InspectionDocument
-) -> CorrectionOutcome:
-    cause = CAUSE_OF_PART.get(move.part)
-    if move.part == "fret" and any(one.cause == "fret_tilt" and one.fret == move.fret for one in before.findings):
-        cause = "fret_tilt"
-    change = None if cause is None else causes.get((cause, move.fret, move.string))
+def _outcome(move: MovePart, step: int, text: str, changes: Changes, restrung: frozenset[int]) -> MoveOutcome:
     outcome: Outcome = "cannot be told"
-    if move.move_mm is None or change is None:
-        why = "not a move that sound can follow" if cause is None else "not judged in both inspections"
-        moved = u = None
+    amount: Amount | None = None
+    if move.part == "string":
+        outcome, why = _string_outcome(move, changes, restrung)
     else:
-        moved, u = change.change, change.u
-        outcome, why = judged_move(asked=move.move_mm, moved=moved, u=u, workmanship=0.5 * change.practical_size)
-    return CorrectionOutcome(
+        string = {"treble": 1, "bass": max(cell.string for cell in changes.model.design.cells)}.get(move.end or "", move.string)
+        local = LOCAL_OF_PART.get(move.part)
+        if local is None or move.move_mm is None:
+            why = "not a move that sound can follow"
+        else:
+            amount = changes.of_part(local, string=string, fret=move.fret)
+            why = "not heard in both inspections"
+        if amount is not None and move.move_mm is not None:
+            outcome, why = judged_move(amount, asked=move.move_mm)
+    return MoveOutcome(
+        step=step,
         part=move.part,
         fret=move.fret,
         string=move.string,
+        end=move.end,
         text=text,
         asked_mm=move.move_mm,
-        moved_mm=moved,
-        u_mm=u,
+        moved_mm=None if amount is None else amount.change,
+        u_mm=None if amount is None else amount.u,
         outcome=outcome,
         why=why,
     )
 
 
-def judged_move(*, asked: float, moved: float, u: float, workmanship: float) -> tuple[Outcome, str]:
-    """Whether a part moved as asked, and why that is said.
+def _string_outcome(move: MovePart, changes: Changes, restrung: frozenset[int]) -> tuple[Outcome, str]:
+    if move.string in restrung:
+        return "done as advised", "it is described as another string now"
+    moved = {key.string: probability for key, probability, _ in changes.moved if key.kind == "string"}
+    if moved.get(move.string, 0.0) >= SURE:
+        return "done as advised", "it reads otherwise along its length"
+    return "cannot be told", "a new string of the same kind may read alike"
 
-    Parameters
-    ----------
-    asked, moved, u : float
-        mm; `u` the standard uncertainty of `moved`.
-    workmanship : float
-        A move that misses what was asked by less than this is still as advised.
-    """
-    as_asked = abs(moved - asked) <= max(CONSISTENT * u, workmanship)
-    not_at_all = abs(moved) <= CONSISTENT * u
-    if as_asked and not_at_all:
-        return "cannot be told", "the uncertainty is as large as the move"
-    if as_asked:
-        return "done as advised", "the move found agrees with the one asked for"
-    if not_at_all:
-        return "not done", "no move beyond the uncertainty"
-    if moved * asked < 0.0:
+
+def judged_move(amount: Amount, *, asked: float) -> tuple[Outcome, str]:
+    """Whether a part moved as asked (mm), and why that is said."""
+    little = HARDLY_MOVED * abs(asked)
+    way = 1.0 if asked > 0 else -1.0
+    still = amount.between(-little, little)
+    along = amount.between(little, 1e6) if way > 0 else amount.between(-1e6, -little)
+    if still >= SURE:
+        return "not done", "it lies where it lay"
+    if along >= SURE:
+        if abs(amount.change - asked) <= max(CONSISTENT * amount.u, WORKMANSHIP_MM):
+            return "done as advised", "the move found agrees with the one asked for"
+        return ("partly done", "less than asked for") if abs(amount.change) < abs(asked) else ("gone too far", "more than asked")
+    if 1.0 - still - along >= SURE:
         return "moved the other way", "away from where it should go"
-    return ("partly done", "less than asked for") if abs(moved) < abs(asked) else ("gone too far", "more than asked for")
+    return "cannot be told", "the uncertainty is as large as the move"
 
 
-def _prediction(
-    before: InspectionDocument, corrections: tuple[CorrectionOutcome, ...], *, worst: NoteChange, u: float, judged: int
-) -> tuple[Prediction, str]:
-    predicted = before.predicted_after.worst_cents
-    if predicted is None or not corrections:
-        return "cannot be told", "The first inspection advised no correction, so it predicted nothing."
-    limit = abs(predicted) + threshold(judged) * u
-    found = (
-        f"Predicted with all corrections made: the worst note at {abs(predicted):.1f} cents. Found: "
-        f"{abs(worst.after_cents):.1f} cents (±{u:.1f}), string {worst.string} fret {worst.fret}. "
+def _prediction(before: InspectionDocument, after: InspectionDocument, outcomes: Sequence[MoveOutcome]) -> tuple[Prediction, str]:
+    """Whether the worst note is where the work that was done should have brought it; untouched by work that was not done."""
+    done = _steps_done(before.corrections, outcomes)
+    worst = after.verdict.worst
+    if not any(one.moves for one in before.corrections):
+        return "cannot be told", "The first inspection advised no work, so it predicted nothing of it."
+    if not done or worst is None:
+        return "cannot be told", "Of the work advised none is known to be done in full, so what it was to bring is not judged."
+    whole = len(done) == sum(bool(one.moves) for one in before.corrections)
+    predicted, interval = done[-1].predicted.worst_cents, before.predicted_after.worst_90 if whole else None
+    if predicted is None:
+        return "cannot be told", "The first inspection did not say what this work would bring."
+    u = next((one.u_cents or 0.0 for one in after.frets if (one.string, one.fret) == (worst.string, worst.fret)), 0.0)
+    found = abs(worst.deviation_cents)
+    what = "all the work" if whole else "the work" if len(done) == 1 else f"the first {len(done)} steps"
+    text = (
+        f"With {what} done the worst note was expected at {abs(predicted):.1f} cents"
+        + (f" (90 % interval {interval[0]:.1f} to {interval[1]:.1f})" if interval is not None else "")
+        + f". Found: {found:.1f} cents (±{u:.1f}), string {worst.string} fret {worst.fret}. "
     )
-    undone = sum(one.outcome in ("not done", "partly done", "moved the other way") for one in corrections)
-    if abs(worst.after_cents) <= limit:
-        return "came true", found + "That agrees, since the worst of many readings lies above the truth by chance alone."
-    if undone:
-        how = "one correction was" if undone == 1 else f"{undone} corrections were"
-        return "did not come true", found + f"That is worse than predicted; {how} not made in full."
-    return "did not come true", found + "That is worse than predicted, though no correction is known to be missing."
+    if found <= max(abs(predicted), interval[1] if interval is not None else 0.0) + CONSISTENT * u:
+        return "came true", text + "That agrees, or is better."
+    return "did not come true", text + "That is further out than expected."
 
 
-def _remarks(before: InspectionDocument, after: InspectionDocument, common: int) -> list[str]:
+def _steps_done(steps: Sequence[CorrectionPart], outcomes: Sequence[MoveOutcome]) -> list[CorrectionPart]:
+    """The first steps, as far as every move of them was made as advised."""
+    done = []
+    for number, step in enumerate(steps, start=1):
+        if not step.moves:
+            continue
+        if not all(one.outcome == "done as advised" for one in outcomes if one.step == number):
+            break
+        done.append(step)
+    return done
+
+
+def _remarks(
+    before: InspectionDocument, after: InspectionDocument, common: int, restrung: frozenset[int], day: Amount
+) -> list[str]:
     remarks = []
     if before.taken_at is not None and after.taken_at is not None and _later(before.taken_at, after.taken_at):
         remarks.append("The inspection given as the first was taken after the second: were they swapped?")
-    if before.neck.description.get("strings") != after.neck.description.get("strings"):
-        remarks.append("The strings are described differently: other strings change the expected notes too.")
-    if before.conditions.reference_hz != after.conditions.reference_hz:
-        remarks.append("The reference pitch differs; fretted notes are judged from their own open note, so this changes nothing.")
-    heard = [sum(one.fret > 0 and one.deviation_cents is not None for one in each.frets) for each in (before, after)]
+    if restrung:
+        names = f"string{'s' if len(restrung) > 1 else ''} {', '.join(map(str, sorted(restrung)))}"
+        remarks.append(f"Described as others now: {names}. What other strings read by themselves is taken into account.")
+    if otherwise := _described_otherwise(before, after):
+        remarks.append(f"Described otherwise now: {', '.join(otherwise)}. That counts as done, not as found.")
+    if measured := _measured_otherwise(before, after):
+        remarks.append(f"Measured otherwise or anew since: {', '.join(measured)}.")
+    if abs(day.change) > max(CONSISTENT * day.u, DAY_WORTH_SAYING_CENTS):
+        way = "harder" if day.change > 0 else "more lightly"
+        remarks.append(f"The hand pressed {way} the second time, by about {abs(day.change):.1f} cents a note; that is left out.")
+    players = [document.conditions.operator for document in (before, after)]
+    if None not in players and players[0] != players[1]:
+        remarks.append("Another person played the second time, so changes that a hand can make are less sure.")
+    if any(document.coverage is None for document in (before, after)):
+        remarks.append("One is of version 0.1: it is shown as it was judged then, and diagnosed anew to be compared.")
+    heard = [sum(one.fret > 0 and one.plucks > 0 for one in each.frets) for each in (before, after)]
     if max(heard) > common:
         remarks.append(f"{common} notes were heard in both; the others ({heard[0]} before, {heard[1]} after) are left out.")
     return remarks
+
+
+def _measured_otherwise(before: InspectionDocument, after: InspectionDocument) -> list[str]:
+    rows = [document.neck.description.get("measured") for document in (before, after)]
+    old, new = ([one for one in row if isinstance(one, dict)] if isinstance(row, list) else [] for row in rows)
+    names = [plain_line(str(one.get("what", "")))[:40].replace("_", " ") for one in new if one not in old]
+    return list(dict.fromkeys(names))
 
 
 def _later(first: str, second: str) -> bool:
@@ -347,7 +493,3 @@ def _outside(document: InspectionDocument, notes: tuple[NoteChange, ...]) -> int
     """How many of the notes that both heard are surely out of tolerance."""
     both = {(one.string, one.fret) for one in notes}
     return sum(one.decision == "fail" and (one.string, one.fret) in both for one in document.frets)
-
-
-def _u_of(document: InspectionDocument, note: NoteChange) -> float:
-    return next((one.u_cents or 0.0 for one in document.frets if (one.string, one.fret) == (note.string, note.fret)), 0.0)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from fretcheck.plain_text import signed
 from fretcheck.report import drawing
 from fretcheck.report.cells_on_page import CellOnPage, CellsOnPage
-from fretcheck.report.comparison_words import corrected_part, headline, part_name, summary, worth_showing
+from fretcheck.report.comparison_words import corrected_part, finding_then, headline, part_name, summary
 from fretcheck.report.inspection_page import open_note, running_line
 from fretcheck.report.page import moment, render
 from fretcheck.report.panel import Panel, canvas
@@ -43,12 +43,11 @@ def compare_page(comparison: Comparison, before: InspectionDocument, after: Insp
             ("Tolerance before", f"±{before.verdict.limit_cents:g} cents"),
             ("Tolerance after", f"±{after.verdict.limit_cents:g} cents"),
         ],
-        headline=headline(before, after),
-        summary=summary(comparison),
+        headline=headline(comparison, before, after),
+        summary=summary(comparison, before, after),
         corrections=[(corrected_part(one), one) for one in comparison.corrections],
-        causes=[
-            (part_name(one.cause, fret=one.fret, string=one.string), one) for one in worth_showing(comparison, before, after)
-        ],
+        parts_moved=[(part_name(one.kind, fret=one.fret, string=one.string), one) for one in comparison.parts],
+        findings=[finding_then(one) for one in comparison.findings],
         cells=change_cells(comparison.notes),
         curves=[
             change_figure(
@@ -81,7 +80,10 @@ def _cell(one: NoteChange) -> CellOnPage:
     size, sharper = f"{abs(one.change_cents):.0f}", one.change_cents > 0
     way = "sharper" if sharper else "flatter"
     if not one.changed:
-        return CellOnPage(string=one.string, fret=one.fret, kind="unheard", sign=size, words=f"{size} cents {way}, by chance")
+        sign = signed(one.change_cents, 0)
+        return CellOnPage(
+            string=one.string, fret=one.fret, kind="unheard", sign=sign, words=f"{size} cents {way}, not surely changed"
+        )
     return CellOnPage(
         string=one.string,
         fret=one.fret,

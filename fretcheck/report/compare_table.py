@@ -9,16 +9,19 @@ from rich.table import Table
 from rich.text import Text
 
 from fretcheck.plain_text import plain_line, signed
-from fretcheck.report.comparison_words import corrected_part, headline, part_name, summary, worth_showing
+from fretcheck.report.comparison_words import corrected_part, finding_then, headline, part_name, summary
 from fretcheck.report.neck_cells import glyphs_for
 from fretcheck.report.page import moment
 from fretcheck.report.terminal import DECISION_STYLES, Shown, section
+from fretcheck.report.verdict_words import sureness
 
 if TYPE_CHECKING:
     from fretcheck.inspection.comparison import Comparison
     from fretcheck.inspection.document import InspectionDocument
 
 MOST_NOTES = 12
+OUTCOME_STYLES = {"done as advised": "green", "not done": "dim", "cannot be told": "dim"}
+"""Only work that was done is judged."""
 
 
 def print_comparison(comparison: Comparison, before: InspectionDocument, after: InspectionDocument, console: Console) -> None:
@@ -31,13 +34,16 @@ def comparison_text(comparison: Comparison, before: InspectionDocument, after: I
     title = show.text(after.neck.name, style="bold")
     if after.neck.serial:
         title.append_text(show.text(f"  ({after.neck.serial})", style="dim"))
-    badge = Text(f" {headline(before, after).upper()} ", style=DECISION_STYLES[after.verdict.decision])
-    parts: list[RenderableType] = [title, badge]
-    parts += [show.text(f"{_which(before)}  →  {_which(after)}", style="dim"), show.text(summary(comparison)), Text()]
+    kind, words = headline(comparison, before, after)
+    badge = Text(f" {words.upper()} ", style=DECISION_STYLES[kind])
+    which = show.text(f"{_which(before)}  →  {_which(after)}", style="dim")
+    parts: list[RenderableType] = [title, badge, which, show.text(summary(comparison, before, after)), Text()]
     if comparison.corrections:
         parts += [section("What came of each correction"), _corrections(comparison, show)]
-    parts += [show.text(comparison.prediction_text), Text()]
-    parts += [section("Parts, before and after"), _causes(comparison, before, after, show), Text()]
+    parts += [show.text(comparison.prediction_text), Text(), section("What was moved"), _parts(comparison, show), Text()]
+    if comparison.findings:
+        found = show.bullets([finding_then(one) for one in comparison.findings])
+        parts += [section("What was found, before and now"), found, Text()]
     parts += [section("Notes that changed most, in cents"), _notes(comparison, show)]
     if comparison.remarks:
         parts += [Text(), section("To be borne in mind"), show.bullets(list(comparison.remarks))]
@@ -64,32 +70,29 @@ def _corrections(comparison: Comparison, show: Shown) -> Table:
             None if one.moved_mm is None else signed(one.moved_mm, 2),
         ]
         u = "" if one.u_mm is None else f"{one.u_mm:.2f}"
-        outcome = Text(one.outcome, style="green" if one.outcome == "done as advised" else "bold")
+        outcome = Text(one.outcome, style=OUTCOME_STYLES.get(one.outcome, "bold"))
         table.add_row(corrected_part(one), *(show.text(number or "–") for number in numbers), u, outcome)
     return table
 
 
-def _causes(comparison: Comparison, before: InspectionDocument, after: InspectionDocument, show: Shown) -> RenderableType:
-    rows = worth_showing(comparison, before, after)
-    if not rows:
-        return show.bullets(["No part changed beyond chance, and none was a finding."])
-    table = _table(show, "", "before", "after", "change", "±", "")
-    table.add_column("")
-    for one in rows:
-        numbers = [show.text(signed(value, 2)) for value in (one.before, one.after, one.change)]
-        said = Text("changed", style="bold") if one.changed else Text("as before", style="dim")
-        table.add_row(part_name(one.cause, fret=one.fret, string=one.string), *numbers, f"{one.u:.2f}", one.unit, said)
+def _parts(comparison: Comparison, show: Shown) -> RenderableType:
+    if not comparison.parts:
+        return show.bullets(["No part was surely moved."])
+    table = _table(show, "", "moved by", "±", "", "sure")
+    for one in comparison.parts:
+        number, sure = show.text(signed(one.change, 2)), show.text(sureness(one.probability))
+        table.add_row(part_name(one.kind, fret=one.fret, string=one.string), number, f"{one.u:.2f}", one.unit, sure)
     return table
 
 
 def _notes(comparison: Comparison, show: Shown) -> RenderableType:
     changed = sorted(comparison.changed_notes, key=lambda one: -abs(one.change_cents))
     if not changed:
-        return show.bullets(["None beyond chance."])
-    table = _table(show, "string", "fret", "before", "after", "change", "±")
+        return show.bullets(["None surely changed."])
+    table = _table(show, "string", "fret", "before", "after", "change", "sure")
     for one in changed[:MOST_NOTES]:
         numbers = [show.text(signed(value)) for value in (one.before_cents, one.after_cents, one.change_cents)]
-        table.add_row(str(one.string), str(one.fret), *numbers, f"{one.u_cents:.1f}")
+        table.add_row(str(one.string), str(one.fret), *numbers, show.text(sureness(one.probability)))
     if len(changed) <= MOST_NOTES:
         return table
     return Group(table, show.text(f"… and {len(changed) - MOST_NOTES} more.", style="dim"))

@@ -9,58 +9,76 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fretcheck.report.verdict_words import DECISION_WORDS
+from fretcheck.report.finding_words import label
+from fretcheck.report.verdict_words import DECISION_WORDS, sureness
 
 if TYPE_CHECKING:
-    from fretcheck.inspection.comparison import CauseChange, Comparison, CorrectionOutcome
+    from fretcheck.inspection.comparison import Comparison, FindingThen, MoveOutcome
     from fretcheck.inspection.document import InspectionDocument
 
 
-def headline(before: InspectionDocument, after: InspectionDocument) -> str:
-    """From which verdict to which."""
-    first, second = DECISION_WORDS[before.verdict.decision], DECISION_WORDS[after.verdict.decision]
-    return f"Still {second.lower()}" if first == second else f"{first} before, {second.lower()} now"
+def headline(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> tuple[str | None, str]:
+    """Kind of badge, and from which verdict to which; what is better than before is not shown as a fault."""
+    first, second = before.verdict.decision, after.verdict.decision
+    if first == second == "fail":
+        return ("undecided", "Better, not within tolerance yet") if comparison.better else ("fail", "Still out of tolerance")
+    if first == second:
+        return second, f"Still {DECISION_WORDS[second].lower()}"
+    return second, f"{DECISION_WORDS[first]} before, {DECISION_WORDS[second].lower()} now"
 
 
-def summary(comparison: Comparison) -> str:
+def summary(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
     """What changed, in a sentence or two."""
     changed = len(comparison.changed_notes)
-    text = f"{changed} of {len(comparison.notes)} notes changed beyond chance. "
+    text = f"{changed} of {len(comparison.notes)} notes were changed. " if changed else "No note was surely changed. "
     text += f"Surely outside the tolerance: {comparison.outside_before} before, {comparison.outside_after} now. "
     if comparison.worst_before_cents is not None and comparison.worst_after_cents is not None:
-        text += f"Worst note: {abs(comparison.worst_before_cents):.1f} cents before, {abs(comparison.worst_after_cents):.1f} now."
-    return text
+        text += (
+            f"Worst note: {abs(comparison.worst_before_cents):.1f} cents before, {abs(comparison.worst_after_cents):.1f} now. "
+        )
+    within = [document.verdict.probability_within for document in (before, after)]
+    if within[0] is not None and within[1] is not None:
+        text += f"All within: {sureness(within[0])} before, {sureness(within[1])} now."
+    return text.rstrip()
 
 
-def part_name(cause: str, *, fret: int | None, string: int | None) -> str:
-    """A part or cause as a heading of a row."""
+def part_name(kind: str, *, fret: int | None, string: int | None) -> str:
+    """A part that was moved as a heading of a row."""
     names = {
         "fret_position": f"Fret {fret}, place",
         "fret_tilt": f"Fret {fret}, tilt",
-        "nut_position": "Nut, place" if string is None else "Nut, skew",
-        "nut_height": "Nut, height" if string is None else f"Nut slot of string {string}",
-        "saddle_position": "Bridge, place" if string is None else f"Saddle of string {string}",
-        "scale_length": "Scale length",
+        "wear": "Worn crowns" if fret is None else f"Crown of fret {fret}",
+        "nut_position": "Nut, place",
+        "nut_skew": "Nut, skew",
+        "own_nut": f"Nut of string {string}, place",
+        "nut_height": "Nut, height",
+        "slot_height": f"Nut slot of string {string}",
+        "bridge": "Bridge, place",
+        "saddle_slant": "Saddle, slant",
+        "saddle": f"Saddle of string {string}",
         "string": f"String {string} itself",
-        "tuning_drift": f"Tuning of string {string}",
-        "finger_pressure": "Finger's pressure",
     }
-    return names.get(cause, cause.replace("_", " ").capitalize())
+    return names.get(kind, kind.replace("_", " ").capitalize())
 
 
-def corrected_part(one: CorrectionOutcome) -> str:
+def corrected_part(one: MoveOutcome) -> str:
     """The part that a correction moves."""
+    end = f", {one.end} end" if one.end else ""
     names = {
         "nut_height": "Nut, height" if one.string is None else f"Nut slot of string {one.string}",
         "nut": "Nut, place",
-        "saddle": "Saddle" if one.string is None else f"Saddle of string {one.string}",
-        "fret": f"Fret {one.fret}",
+        "saddle": ("Saddle" if one.string is None else f"Saddle of string {one.string}") + end,
+        "fret": f"Fret {one.fret}{end}",
         "string": f"String {one.string}",
     }
     return names.get(one.part, one.part)
 
 
-def worth_showing(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> list[CauseChange]:
-    """Parts that changed beyond chance, or were a finding in either inspection."""
-    found = {(one.cause, None if one.cause == "string" else one.fret, one.string) for one in (*before.findings, *after.findings)}
-    return [one for one in comparison.causes if one.changed or (one.cause, one.fret, one.string) in found]
+def finding_then(one: FindingThen) -> str:
+    """What became of a finding, with both certainties."""
+    name = label(one.finding)
+    if one.after is None:
+        return f"{name} ({sureness(one.before or 0.0)} sure before): no longer found"
+    if one.before is None:
+        return f"{name} ({sureness(one.after)} sure): not found before"
+    return f"{name} before ({sureness(one.before)} sure): still found ({sureness(one.after)} sure)"
