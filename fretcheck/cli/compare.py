@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 
 
 def add_to(app: typer.Typer) -> None:
@@ -19,6 +19,10 @@ def compare(
     before: Annotated[str, typer.Argument(metavar="BEFORE", help="Id in the register, or the file of an `inspect --json`.")],
     after: Annotated[str, typer.Argument(metavar="AFTER", help="The same neck after the work.")],
     html: Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write the comparison as a page too.")] = None,
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", metavar="FILE", help="Write it in plain language for the customer, one page.")
+    ] = None,
+    force: ForceOption = False,
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> int:
@@ -36,7 +40,12 @@ def compare(
         from fretcheck.report.compare_page import compare_page
         from fretcheck.report.page import write_page
 
-        write_page(compare_page(found, first, second), html)
+        write_page(compare_page(found, first, second), html, force=force)
+    if sheet is not None:
+        from fretcheck.report.compare_sheet import compare_sheet
+        from fretcheck.report.page import write_page
+
+        write_page(compare_sheet(found, first, second), sheet, force=force)
     if json:
         print(comparing.to_json(found, first, second))
         return exit_code_of(second)
@@ -46,6 +55,7 @@ def compare(
 
     console = Console()
     print_comparison(found, first, second, console)
-    if html is not None:
-        console.print(f"\nPage: {html}", markup=False, highlight=False)
+    for page in (html, sheet):
+        if page is not None:
+            console.print(f"\nPage: {page}", markup=False, highlight=False)
     return exit_code_of(second)

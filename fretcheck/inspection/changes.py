@@ -66,6 +66,10 @@ class Amount:
     spreads: Reals
     weights: Reals
 
+    def less(self, by: float) -> Amount:
+        """The same beyond `by`."""
+        return replace(self, change=self.change - by, means=self.means - by)
+
     def between(self, low: float, high: float) -> float:
         """Probability that it lies there."""
         inside = ndtr((high - self.means) / self.spreads) - ndtr((low - self.means) / self.spreads)
@@ -134,8 +138,8 @@ class Changes:
             if cell.press is None
         }
 
-    def of_part(self, local: str, *, string: int | None, fret: int | None) -> Amount | None:
-        """How far a part moved as the strings meet it, mm: `local` is fret, nut, nut_height or saddle; all strings where None.
+    def of_part(self, local: str, *, strings: Collection[int], fret: int | None) -> Amount | None:
+        """How far a part moved as these strings meet it on the mean, mm: `local` is fret, nut, nut_height or saddle.
 
         A saddle's move is that of bridge, slant and its own together; what is described differently counts.
         """
@@ -143,7 +147,7 @@ class Changes:
         chosen = [
             number
             for number, cell in enumerate(design.cells)
-            if cell.press is None and (string is None or cell.string == string) and (fret is None or cell.fret == fret)
+            if cell.press is None and cell.string in strings and (fret is None or cell.fret == fret)
         ]
         if not chosen:
             return None
@@ -188,7 +192,9 @@ def changes_between(
         Whether the same person played.
     """
     model, keys, asked = after.model, after.parameters.keys, advised or {}
-    jacobian = model.jacobian(after.mean)
+    # half-way between both: exact where a part acts by its square, as the nut's height does
+    halfway = 0.5 * (before.mean + after.mean) if before.parameters.keys == keys else after.mean
+    jacobian = model.jacobian(halfway)
     place = {(cell.string, cell.fret): number for number, cell in enumerate(model.design.cells) if cell.press is None}
     old, new = _values(before), _values(after)
     common = [one for one in new if one in old]

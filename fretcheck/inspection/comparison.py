@@ -36,6 +36,7 @@ CONSISTENT = 2.0
 """Two figures agree when they differ by no more than so many standard uncertainties."""
 DAY_WORTH_SAYING_CENTS = 0.3
 LOCAL_OF_PART = {"nut_height": "nut_height", "nut": "nut", "saddle": "saddle", "fret": "fret"}
+CAUSE_OF_PART = {"nut_height": "nut_height", "nut": "nut_position", "saddle": "saddle_position", "fret": "fret_position"}
 KINDS_OF_PART = {
     ("nut_height", False): ("nut_height",), ("nut_height", True): ("slot_height",), ("nut", False): ("nut_position",),
     ("saddle", False): ("bridge", "saddle_slant"), ("saddle", True): ("saddle",), ("fret", False): ("fret_position", "fret_tilt"),
@@ -83,6 +84,8 @@ class FindingThen:
     finding: FindingPart
     before: float | None
     after: float | None
+    by_work: bool
+    """New, and where the work put the part."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,6 +99,7 @@ class MoveOutcome:
     end: str | None
     text: str
     asked_mm: float | None
+    """There, by this step and those before it that move the same, and later ones that were done too."""
     moved_mm: float | None
     u_mm: float | None
     outcome: Outcome
@@ -149,10 +153,9 @@ def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison
     restrung = _restrung(before, after)
     changes = _changes(before, after, restrung)
     notes = _notes(before, after, changes.notes)
+    advised = [(number, move) for number, step in enumerate(before.corrections, start=1) for move in step.moves]
     corrections = tuple(
-        _outcome(move, number, step.text, changes, restrung)
-        for number, step in enumerate(before.corrections, start=1)
-        for move in step.moves
+        _outcome(number, move, before.corrections[number - 1].text, advised, changes, restrung) for number, move in advised
     )
     prediction, text = _prediction(before, after, corrections)
     return Comparison(
@@ -165,7 +168,7 @@ def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison
             for key, probability, amount in changes.moved
             if probability >= SURE
         ),
-        findings=tuple(_findings(before, after)),
+        findings=tuple(_findings(before, after, corrections)),
         corrections=corrections,
         worst_before_cents=max((one.before_cents for one in notes), key=abs, default=None),
         worst_after_cents=max((one.after_cents for one in notes), key=abs, default=None),
@@ -227,6 +230,7 @@ def to_json(comparison: Comparison, before: InspectionDocument, after: Inspectio
             "string": one.finding.string,
             "before": one.before,
             "after": one.after,
+            "by_work": one.by_work,
         }
         for one in comparison.findings
     ]
@@ -338,36 +342,66 @@ def _notes(
     return tuple(notes)
 
 
-def _findings(before: InspectionDocument, after: InspectionDocument) -> list[FindingThen]:
+def _findings(before: InspectionDocument, after: InspectionDocument, outcomes: Sequence[MoveOutcome]) -> list[FindingThen]:
     def place(one: FindingPart) -> tuple[str, int | None, int | None]:
         return one.cause, None if one.cause == "string" else one.fret, one.string
 
     old, new = ({place(one): one for one in document.findings} for document in (before, after))
+    worked = {
+        (CAUSE_OF_PART.get(one.part, ""), one.fret, one.string)
+        for one in outcomes
+        if one.outcome in ("done as advised", "partly done", "gone too far")
+    }
     return [
         FindingThen(
             finding=old.get(key) or new[key],
             before=old[key].probability if key in old else None,
             after=new[key].probability if key in new else None,
+            by_work=key not in old and key in worked,
         )
         for key in dict.fromkeys((*old, *new))
     ]
 
 
-def _outcome(move: MovePart, step: int, text: str, changes: Changes, restrung: frozenset[int]) -> MoveOutcome:
+def _strings_moved(move: MovePart, moves: Sequence[MovePart], *, count: int) -> list[int]:
+    """The strings at which a move is looked for: its own, its end's outer one, or all that no move of their own has."""
+    if move.string is not None:
+        return [move.string]
+    if move.end is not None:
+        return [1 if move.end == "treble" else count]
+    own = {one.string for one in moves if one.part == move.part and one.fret == move.fret}
+    return [number for number in range(1, count + 1) if number not in own] or [*range(1, count + 1)]
+
+
+def _asked(move: MovePart, strings: Sequence[int]) -> float:
+    """What a move does at these strings on the mean."""
+    share = 1.0 if move.string is None else float(move.string in strings) / len(strings)
+    return (move.move_mm or 0.0) * share
+
+
+def _outcome(
+    step: int, move: MovePart, text: str, advised: Sequence[tuple[int, MovePart]], changes: Changes, restrung: frozenset[int]
+) -> MoveOutcome:
+    """What became of a move of this step; `advised` are all moves with their steps, of which only the sum is heard."""
     outcome: Outcome = "cannot be told"
     amount: Amount | None = None
+    asked: float | None = None
+    local = LOCAL_OF_PART.get(move.part)
     if move.part == "string":
         outcome, why = _string_outcome(move, changes, restrung)
+    elif local is None or move.move_mm is None:
+        why = "not a move that sound can follow"
     else:
-        string = {"treble": 1, "bass": max(cell.string for cell in changes.model.design.cells)}.get(move.end or "", move.string)
-        local = LOCAL_OF_PART.get(move.part)
-        if local is None or move.move_mm is None:
-            why = "not a move that sound can follow"
-        else:
-            amount = changes.of_part(local, string=string, fret=move.fret)
-            why = "not heard in both inspections"
-        if amount is not None and move.move_mm is not None:
-            outcome, why = judged_move(amount, asked=move.move_mm)
+        strings = _strings_moved(move, [one for _, one in advised], count=len(changes.model.design.neck.strings))
+        amount = changes.of_part(local, strings=strings, fret=move.fret)
+        why = "not heard in both inspections"
+        if amount is not None:
+            found = amount.change
+            own = [(number, _asked(one, strings)) for number, one in advised if (one.part, one.fret) == (move.part, move.fret)]
+            before = sum(by for number, by in own if number < step)
+            sums = [sum(by for number, by in own if number <= last) for last, _ in own if last >= step]
+            asked = min(sums, key=lambda one: abs(found - one))
+            outcome, why = judged_move(amount.less(before), asked=asked - before)
     return MoveOutcome(
         step=step,
         part=move.part,
@@ -375,7 +409,7 @@ def _outcome(move: MovePart, step: int, text: str, changes: Changes, restrung: f
         string=move.string,
         end=move.end,
         text=text,
-        asked_mm=move.move_mm,
+        asked_mm=asked,
         moved_mm=None if amount is None else amount.change,
         u_mm=None if amount is None else amount.u,
         outcome=outcome,

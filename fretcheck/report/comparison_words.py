@@ -80,5 +80,6 @@ def finding_then(one: FindingThen) -> str:
     if one.after is None:
         return f"{name} ({sureness(one.before or 0.0)} sure before): no longer found"
     if one.before is None:
-        return f"{name} ({sureness(one.after)} sure): not found before"
+        since = "put there by the work" if one.by_work else "not found before"
+        return f"{name} ({sureness(one.after)} sure): {since}"
     return f"{name} before ({sureness(one.before)} sure): still found ({sureness(one.after)} sure)"

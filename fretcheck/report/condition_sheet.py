@@ -52,7 +52,7 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         **context,
         technical=technical,
         shop=job.shop,
-        instrument=_clipped(job.instrument or document.neck.name, MOST_IN_A_HEADING),
+        instrument=sheet_heading(document),
         fields=fields_of(document),
         sheet_neck=None if plan is None else neck_figure(plan, sure[:MOST_MATTERS], chart=False, name="neck-plain"),
         sheet_neck_upright=None if plan is None else upright_neck_figure(plan, sure[:MOST_MATTERS], name="neck-plain-upright"),
@@ -66,8 +66,8 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         doubtful=[to_be_checked(one, strings=count) for one in document.findings if not is_sure(one)],
         work=work,
         promise=promise(document),
-        told_notes=_clipped(job.notes, MOST_IN_NOTES),
-        told_price=_clipped(job.price),
+        told_notes=clipped(job.notes, MOST_IN_NOTES),
+        told_price=clipped(job.price),
         technical_facts=facts(document),
     )
 
@@ -81,13 +81,13 @@ def fields_of(document: InspectionDocument) -> list[tuple[str, str | None]]:
     """The fields at the head of the sheet; None where nothing is known."""
     how, job, data = document.conditions, document.job, document.neck.description
     return [
-        ("Customer", _clipped(job.customer)),
-        ("Job number", _clipped(job.job)),
-        ("Inspection", _clipped(document.id)),
-        ("Serial number", _clipped(document.neck.serial)),
+        ("Customer", clipped(job.customer)),
+        ("Job number", clipped(job.job)),
+        ("Inspection", clipped(document.id)),
+        ("Serial number", clipped(document.neck.serial)),
         ("Looked at", moment(document.taken_at) if document.taken_at else None),
-        ("By", _clipped(how.operator)),
-        ("Strings", _clipped(job.string_set) or _strings(data)),
+        ("By", clipped(how.operator)),
+        ("Strings", clipped(job.string_set) or _strings(data)),
         ("Action at fret 12", _height(data, "action_12_mm", "action_12")),
         ("Relief", _height(data, "relief_mm", "relief")),
         ("Humidity", None if how.humidity_pct is None else f"{how.humidity_pct:g} %"),
@@ -152,7 +152,13 @@ def promise(document: InspectionDocument) -> str:
     )
 
 
-def _clipped(text: str | None, most: int = MOST_LETTERS) -> str | None:
+def sheet_heading(document: InspectionDocument) -> str:
+    """What the sheet is of: the instrument as told, else the neck's name."""
+    return clipped(document.job.instrument or document.neck.name, MOST_IN_A_HEADING) or ""
+
+
+def clipped(text: str | None, most: int = MOST_LETTERS) -> str | None:
+    """A text of a user's, cut to what a sheet has room for."""
     line = None if text is None else plain_line(text)
     return line if line is None or len(line) <= most else f"{line[: most - 1]}…"
 
@@ -162,7 +168,7 @@ def _strings(data: dict[str, Any]) -> str | None:
     notes = [one.get("note") for one in strings if isinstance(one, dict)] if isinstance(strings, list) else []
     if not notes:
         return None
-    return _clipped(f"{len(notes)}, {notes[-1]} to {notes[0]}")
+    return clipped(f"{len(notes)}, {notes[-1]} to {notes[0]}")
 
 
 def _height(data: dict[str, Any], described: str, measured: str) -> str | None:
@@ -175,7 +181,7 @@ def _height(data: dict[str, Any], described: str, measured: str) -> str | None:
     }
     if found:
         parts = [f"{mm:g} mm" + ("" if string is None else f" (string {string})") for string, mm in found.items()]
-        return _clipped(", ".join([parts[0], parts[-1]] if len(parts) > 1 else parts))
+        return clipped(", ".join([parts[0], parts[-1]] if len(parts) > 1 else parts))
     value = data.get(described)
     if isinstance(value, dict):
         sides = [f"{value[side]:g} mm {side}" for side in ("treble", "bass") if isinstance(value.get(side), int | float)]

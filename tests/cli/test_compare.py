@@ -26,15 +26,16 @@ def files(tmp_path: Path) -> tuple[str, str]:
 
 
 def test_terminal_and_page(files: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    page = tmp_path / "page.html"
-    assert run(["compare", *files, "--html", str(page)]) == CODES[documents.after().verdict.decision]
+    page, sheet = tmp_path / "page.html", tmp_path / "sheet.html"
+    assert run(["compare", *files, "--html", str(page), "--sheet", str(sheet)]) == CODES[documents.after().verdict.decision]
     assert "What came of each correction" in capsys.readouterr().out
     assert "Before and after" in page.read_text(encoding="utf-8")
+    assert "Your instrument" in sheet.read_text(encoding="utf-8")
 
 
 def test_json_is_one_document(files: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["compare", files[1], files[0], "--json"]) == 1
-    assert json.loads(capsys.readouterr().out)["schema"] == "fretcheck/comparison/1"
+    assert json.loads(capsys.readouterr().out)["schema"] == "fretcheck/comparison/2"
 
 
 def test_other_neck_is_one_line(files: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

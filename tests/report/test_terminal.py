@@ -77,4 +77,4 @@ def test_comparison_fits(encoding: str) -> None:
     text = raw.getvalue().decode(encoding)
     assert max(len(line) for line in text.splitlines()) <= 80
     assert "done as advised" in text
-    assert "Predicted with all corrections made" in text.replace("\n", " ")
+    assert "work done the worst note was expected at" in text.replace("\n", " ")
