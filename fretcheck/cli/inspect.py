@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -23,13 +25,15 @@ from fretcheck.cli.many import inspect_many
 from fretcheck.cli.recorded import inspect_recorded
 from fretcheck.cli.register_option import ForceOption
 from fretcheck.cli.result import keep_and_show
-from fretcheck.errors import UsageError
+from fretcheck.errors import EXIT_UNDECIDED, UsageError
 
 if TYPE_CHECKING:
+    from fretcheck.cli.more import EarlierInspection
     from fretcheck.inspection.assemble import Circumstances
     from fretcheck.inspection.document import InspectionDocument, JobPart
 
 PLANS_OF_RECORDINGS = ("full", "intake", "spot")
+TOO_LITTLE = ", too little to judge the neck"
 _WHICH_NECK = "which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings"
 
 
@@ -54,7 +58,12 @@ def inspect(
         str | None,
         typer.Option("--register", metavar="PATH|URL", help="Where inspections are kept.", envvar="FRETCHECK_REGISTER"),
     ] = None,
-    keep: Annotated[bool, typer.Option("--keep/--no-keep", help="Keep the result in the register.")] = True,
+    keep: Annotated[
+        bool | None,
+        typer.Option(
+            "--keep/--no-keep", help="Keep even a fragment, or nothing.  [default: whole inspections]", show_default=False
+        ),
+    ] = None,
     operator: Annotated[str | None, typer.Option(help="Who measured.")] = None,
     temperature: Annotated[float | None, typer.Option("--temperature", metavar="°C", help="Of the room.")] = None,
     humidity: Annotated[float | None, typer.Option("--humidity", metavar="%", help="Of the room.")] = None,
@@ -89,6 +98,10 @@ def inspect(
     channel: Annotated[int | None, typer.Option(metavar="N", help="Live: channel of the device, from 1.")] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the interrupted session of this neck.")] = False,
     session: Annotated[str | None, typer.Option("--session", metavar="ID", help="Which, where there are several.")] = None,
+    more: Annotated[
+        str | None,
+        typer.Option(metavar="ID", help="Live: pluck again the notes that inspection left open, and join them."),
+    ] = None,
     again: Annotated[str | None, typer.Option(metavar="ID", help="Read a session's or a kept inspection's sounds again.")] = None,
     cues: Annotated[bool, typer.Option("--cues/--no-cues", help="Live: tones for taken, once more, wrong note.")] = True,
     tune_within: Annotated[
@@ -125,7 +138,7 @@ def inspect(
     circumstances = _circumstances(operator, temperature, humidity, told)
     by_hand = ByHand(measured=measured or [], worked=worked or [])
     settings = settings_of(tolerance=tolerance, risk=risk, guard_band=guard_band, limits=limits)
-    if keep:
+    if keep is not False:
         settings = with_gauge_study(settings, register)
     live = LiveOptions(
         plan=plan,
@@ -145,6 +158,14 @@ def inspect(
         data=data,
         stdout_is_taken=json,
     )
+    earlier: EarlierInspection | None = None
+    if more is not None:
+        from fretcheck.cli.more import earlier_inspection
+
+        if again is not None:
+            raise UsageError("--more plucks notes again, and --again reads old sounds: leave one out")
+        earlier = earlier_inspection(more, register=register)
+        live = replace(live, more=earlier)
     sounds: Path | None
     if again is not None:
         if neck is not None or recordings is not None or serial is not None or live.chosen():
@@ -196,7 +217,19 @@ def inspect(
 
         circumstances = by_hand.of_file(circumstances, neck)
         live_result = run_live(read_neck(neck, serial=serial), live)
-        document, sounds = judge(live_result.inspection, settings=settings, circumstances=circumstances), live_result.folder
+        sounds = live_result.folder
+        if earlier is not None:
+            document = earlier.joined(live_result.inspection, settings=settings, circumstances=circumstances)
+        else:
+            if not (live_result.complete or live_result.has_fretted_notes or json):
+                print(live_result.how_to_go_on(TOO_LITTLE), file=sys.stderr)
+                return EXIT_UNDECIDED
+            document = judge(live_result.inspection, settings=settings, circumstances=circumstances)
+        fragment = document.verdict.decision is None
+        if not live_result.complete:
+            print(live_result.how_to_go_on(TOO_LITTLE if fragment else ""), file=sys.stderr)
+            if fragment and not (keep or json):
+                return EXIT_UNDECIDED
     else:
         raise UsageError(_WHICH_NECK)
     opinions = _second_opinion(document, recordings, quiet=json) if cross_check else None

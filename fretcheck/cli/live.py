@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from fretcheck.audio.microphone import SourceState
     from fretcheck.audio.source import AudioSource, Block
     from fretcheck.cli.live_display import Display
+    from fretcheck.cli.more import EarlierInspection
     from fretcheck.neck.description import Neck
     from fretcheck.report.bench_view import BenchView
     from fretcheck.session.journal import Journal
@@ -60,8 +61,15 @@ class LiveOptions:
     tune_within: float | None = None
     tune_up: bool = True
     data: Path | None = None
+    more: EarlierInspection | None = None
+    """Whose doubtful notes are plucked again."""
     stdout_is_taken: bool = False
     """Standard output belongs to a document; the session is shown elsewhere."""
+
+    @property
+    def go_on(self) -> str:
+        """The command that goes on with this session once it was interrupted."""
+        return "fretcheck inspect NECK --resume" + ("" if self.more is None else f" --more {self.more.id}")
 
     def chosen(self) -> list[str]:
         """Options that only a live session has, as given."""
@@ -82,6 +90,17 @@ class LiveResult:
     session_id: str
     folder: Path
     complete: bool
+    go_on: str
+    """The command that goes on with it."""
+
+    @property
+    def has_fretted_notes(self) -> bool:
+        """Whether there is anything to diagnose."""
+        return any(one.used and one.fret > 0 and one.press is None for one in self.inspection.readings)
+
+    def how_to_go_on(self, remark: str = "") -> str:
+        """What is kept and how to go on, in a line."""
+        return _kept_words(len(self.inspection.readings), self.session_id, remark, self.go_on)
 
 
 def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
@@ -111,19 +130,23 @@ def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
         try:
             _converse(journal, source, inbox, cues, stdout_is_taken=options.stdout_is_taken)
         except (KeyboardInterrupt, SystemExit, FretcheckError):
-            print(_how_to_go_on(journal), file=sys.stderr)
+            print(_kept_words(len(journal.story.taken), journal.story.id, "", options.go_on), file=sys.stderr)
             raise
         story, _ = read_story(journal.folder)
-        if not story.complete:
-            print(_how_to_go_on(journal), file=sys.stderr)
-        return LiveResult(inspection=inspection_of(story), session_id=story.id, folder=journal.folder, complete=story.complete)
+        return LiveResult(
+            inspection=inspection_of(story),
+            session_id=story.id,
+            folder=journal.folder,
+            complete=story.complete,
+            go_on=options.go_on,
+        )
 
 
 def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
     """Check what was chosen before any device is opened; the journal is begun once there is sound."""
     from fretcheck.folders import data_folder
     from fretcheck.session.journal import Journal
-    from fretcheck.session.plan import make_plan, parse_numbers
+    from fretcheck.session.plan import make_plan, parse_numbers, plan_of_notes
     from fretcheck.session.story import find_unfinished, sessions_folder
 
     root = sessions_folder(data_folder(options.data))
@@ -134,15 +157,21 @@ def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
         return partial(Journal.open, find_unfinished(root, neck, session_id=options.session))
     if options.session is not None:
         raise UsageError("--session names an interrupted session to go on with: add --resume")
-    plan = make_plan(
-        neck,
-        name=options.plan or "full",
-        frets=None if options.frets is None else parse_numbers(options.frets, what="--frets"),
-        strings=None if options.strings is None else parse_numbers(options.strings, what="--strings"),
-        repeats=options.repeats or 1,
-        order=options.order or "low-first",
-        one_of_each_pair=options.one_of_each_pair,
-    )
+    if options.more is not None:
+        for name in options.chosen():
+            if name in ("--plan", "--frets", "--strings", "--repeats", "--one-of-each-pair"):
+                raise UsageError(f"--more asks for the notes that were too close to call; leave {name} out")
+        plan = plan_of_notes(options.more.plucks, order=options.order or "low-first")
+    else:
+        plan = make_plan(
+            neck,
+            name=options.plan or "full",
+            frets=None if options.frets is None else parse_numbers(options.frets, what="--frets"),
+            strings=None if options.strings is None else parse_numbers(options.strings, what="--strings"),
+            repeats=options.repeats or 1,
+            order=options.order or "low-first",
+            one_of_each_pair=options.one_of_each_pair,
+        )
     within = options.tune_within or TUNE_WITHIN_CENTS
     if not LEAST_TUNE_WITHIN_CENTS <= within <= 50.0:
         raise UsageError(f"--tune-within {within:g} is out of range: {LEAST_TUNE_WITHIN_CENTS:g} to 50 cents, or --no-tune-up")
@@ -156,10 +185,8 @@ def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
     )
 
 
-def _how_to_go_on(journal: Journal) -> str:
-    count = len(journal.story.taken)
-    kept = "1 pluck is kept" if count == 1 else f"{count} plucks are kept"
-    return f"{kept} in session {journal.story.id}; go on with: fretcheck inspect NECK --resume"
+def _kept_words(count: int, session: str, remark: str, go_on: str) -> str:
+    return f"{'1 pluck is kept' if count == 1 else f'{count} plucks are kept'} in session {session}{remark}; go on with: {go_on}"
 
 
 def _converse(journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlayer, *, stdout_is_taken: bool) -> None:

@@ -20,7 +20,7 @@ def inspect_many(
     *,
     neck: Path | None,
     serials_from: Path | None,
-    keep: bool,
+    keep: bool | None,
     register: str | None,
     settings: DiagnosisSettings,
     circumstances: Circumstances,
@@ -45,12 +45,13 @@ def inspect_many(
 
     necks = find_necks(folder, neck_file=neck, serials=None if serials_from is None else _serials(serials_from))
     with ExitStack() as stack:
-        store = stack.enter_context(open_register(register)) if keep else None
+        store = stack.enter_context(open_register(register)) if keep is not False else None
         bar = stack.enter_context(progress_bar(quiet=as_json))
         task = bar.add_task("Inspecting necks", total=len(necks))
         result = inspect_necks(
             necks,
             register=store,
+            fragments=bool(keep),
             worker=partial(inspect_folder, settings=settings, circumstances=circumstances, plan=plan, processes=1),
             processes=processes,
             scheduler=scheduler,

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def keep_and_show(
     document: InspectionDocument,
     *,
-    keep: bool,
+    keep: bool | None,
     register: str | None,
     sounds: Path | None,
     as_json: bool,
@@ -27,6 +27,8 @@ def keep_and_show(
 
     Parameters
     ----------
+    keep : bool or None
+        None keeps whole inspections, and no fragment.
     report : Path, optional
         Where to write its page; an intake always gets one, for the customer.
     force : bool
@@ -38,7 +40,7 @@ def keep_and_show(
         When it could not be kept or its page not be written, after it was shown.
     """
     failure: FretcheckError | None = None
-    if keep:
+    if keep or (keep is None and document.verdict.decision is not None):
         from fretcheck.register.store import open_register
 
         try:
@@ -47,6 +49,8 @@ def keep_and_show(
         except FretcheckError as error:
             failure = error
     show(document, as_json=as_json, opinions=opinions)
+    if keep is None and document.verdict.decision is None and not as_json:
+        print("Not kept, for it is a fragment: --keep keeps it all the same.")
     if report is not None or document.conditions.plan == "intake":
         write_page(document, report, as_json=as_json, force=force)
     if failure is not None:

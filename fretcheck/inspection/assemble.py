@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -83,15 +83,29 @@ def judge(
     if circumstances.measured or circumstances.worked:
         neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
         inspection = replace(inspection, neck=neck)
-    diagnosis = diagnose(inspection.neck, observations_of(inspection), asked=asked_of(inspection), settings=settings)
+    observations = observations_in(reading_part(one) for one in inspection.readings)
+    diagnosis = diagnose(inspection.neck, observations, asked=asked_of(inspection), settings=settings)
     document = document_of(inspection, diagnosis, circumstances=circumstances)
     conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": settings.gauge_repeatability_cents})
     return document.model_copy(update={"conditions": conditions})
 
 
-def observations_of(inspection: Inspection) -> list[Observation]:
-    """The used readings, as the diagnosis takes them."""
-    return [_observation(reading) for reading in inspection.readings if reading.used]
+def observations_in(readings: Iterable[ReadingPart]) -> list[Observation]:
+    """The used readings of a document, as the diagnosis takes them."""
+    return [
+        Observation(
+            string=one.string,
+            fret=one.fret,
+            cents=one.deviation_cents,
+            u_cents=one.u_cents,
+            start_s=one.start_s,
+            press=one.press,
+            inharmonicity=one.inharmonicity,
+            u_inharmonicity=one.u_inharmonicity,
+        )
+        for one in readings
+        if one.used and one.deviation_cents is not None and one.u_cents is not None
+    ]
 
 
 def asked_of(inspection: Inspection) -> list[tuple[int, int]]:
@@ -106,7 +120,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         taken_at=datetime.now().astimezone().isoformat(timespec="seconds"),
         software_version=__version__,
         neck=NeckPart(name=inspection.neck.name, serial=inspection.neck.serial, description=neck_to_mapping(inspection.neck)),
-        readings=[_reading_part(reading) for reading in inspection.readings],
+        readings=[reading_part(reading) for reading in inspection.readings],
         frets=[FretPart(**asdict(one)) for one in diagnosis.notes],
         findings=[FindingPart(**asdict(one)) for one in diagnosis.findings],
         causes=[CausePart(**asdict(one)) for one in diagnosis.causes],
@@ -154,22 +168,8 @@ def _about_the_design(diagnosis: Diagnosis) -> list[str]:
     ]
 
 
-def _observation(reading: Reading) -> Observation:
-    assert reading.deviation_cents is not None
-    assert reading.u_cents is not None
-    return Observation(
-        string=reading.string,
-        fret=reading.fret,
-        cents=reading.deviation_cents,
-        u_cents=reading.u_cents,
-        start_s=reading.start_s,
-        press=reading.press,
-        inharmonicity=reading.note.inharmonicity,
-        u_inharmonicity=reading.note.u_inharmonicity,
-    )
-
-
-def _reading_part(reading: Reading) -> ReadingPart:
+def reading_part(reading: Reading) -> ReadingPart:
+    """A reading as the document has it."""
     note = reading.note
     return ReadingPart(
         string=reading.string,

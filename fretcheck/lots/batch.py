@@ -82,6 +82,7 @@ def inspect_necks(
     necks: Sequence[NeckFolder],
     *,
     register: Register | None,
+    fragments: bool = False,
     worker: Worker | None = None,
     processes: int | None = None,
     scheduler: str | None = None,
@@ -95,6 +96,8 @@ def inspect_necks(
         See `find_necks`.
     register : Register or None
         Where to keep the inspections; None keeps nothing, and then nothing can be resumed.
+    fragments : bool
+        Whether to keep those, too, of which too little was heard to judge the neck.
     worker : callable, optional
         What inspects one neck; default: `fretcheck.inspection.assemble.inspect_folder` in one process a neck.
     processes : int, optional
@@ -119,7 +122,7 @@ def inspect_necks(
     if progress:
         progress(done, len(necks), "")
     for outcome in _outcomes(todo, worker, processes, scheduler):
-        lines[outcome.neck.name] = _line(outcome, register, ledger)
+        lines[outcome.neck.name] = _line(outcome, register, ledger, fragments=fragments)
         done += 1
         if progress:
             progress(done, len(necks), outcome.neck.name)
@@ -210,10 +213,10 @@ def _default_worker() -> Worker:
     return partial(inspect_folder, processes=1)
 
 
-def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None) -> BatchLine:
+def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None, *, fragments: bool) -> BatchLine:
     """Keep an outcome and describe it."""
     document, error = outcome.document, outcome.error
-    if document is not None and register is not None:
+    if document is not None and register is not None and (fragments or document.verdict.decision is not None):
         try:
             document = register.keep(document, sound_folder=outcome.neck.folder)
         except StorageError:
@@ -231,7 +234,7 @@ def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None) ->
         worst_cents=None if worst is None else worst.deviation_cents,
         error=None,
     )
-    if ledger is not None:
+    if ledger is not None and line.inspection is not None:
         ledger.add(outcome.neck, line)
     return line
 

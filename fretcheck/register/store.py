@@ -320,11 +320,12 @@ class Register:
     def _with_sounds(self, document: InspectionDocument, folder: Path) -> InspectionDocument:
         from fretcheck.register.sounds import keep_sound, sound_file_below
 
-        names = dict.fromkeys(reading.sound_file for reading in document.readings if reading.sound_file is not None)
+        new = [one for one in document.readings if one.sound_file is not None and one.sound_sha256 is None]
+        names = dict.fromkeys(one.sound_file for one in new if one.sound_file is not None)
         copies = {name: keep_sound(sound_file_below(folder, name), self.folder) for name in names}
         readings = [
             one
-            if one.sound_file is None
+            if one.sound_file is None or one.sound_sha256 is not None
             else one.model_copy(update=dict(zip(("sound_file", "sound_sha256"), copies[one.sound_file], strict=True)))
             for one in document.readings
         ]

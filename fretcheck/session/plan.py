@@ -9,7 +9,7 @@ taken out. A string that starts later on the neck (`first_fret`) is asked for on
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -122,6 +122,24 @@ def make_plan(
         ]
         asks += _fret_by_fret(by_string) if order == "fret" else [ask for own in by_string for ask in own]
     return Plan(name=name, asks=tuple(asks))
+
+
+def plan_of_notes(plucks: Mapping[tuple[int, int], int], *, order: str = "low-first") -> Plan:
+    """A plan of single notes, each with how often it is plucked; every string begins and ends with its open note.
+
+    Raises
+    ------
+    UsageError
+        For an order that goes fret by fret.
+    """
+    if order not in ("low-first", "high-first"):
+        raise UsageError(f"order = {order!r} is none for single notes; choose low-first or high-first")
+    strings = sorted({string for string, _ in plucks}, reverse=order == "low-first")
+    asks: list[Ask] = []
+    for string in strings:
+        frets = [fret for (own, fret), count in sorted(plucks.items()) if own == string and fret > 0 for _ in range(count)]
+        asks += _string_asks(string, frets, 1)
+    return Plan(name="more", asks=tuple(asks))
 
 
 _MOST_DIGITS = 3  # strings and frets never come to a thousand
