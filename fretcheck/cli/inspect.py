@@ -216,7 +216,7 @@ def inspect(
         from fretcheck.neck.reading import read_neck
 
         circumstances = by_hand.of_file(circumstances, neck)
-        live_result = run_live(read_neck(neck, serial=serial), live)
+        live_result = run_live(read_neck(neck, serial=serial), live, settings=settings)
         sounds = live_result.folder
         if earlier is not None:
             document = earlier.joined(live_result.inspection, settings=settings, circumstances=circumstances)

@@ -23,8 +23,10 @@ if TYPE_CHECKING:
     from fretcheck.audio.source import AudioSource, Block
     from fretcheck.cli.live_display import Display
     from fretcheck.cli.more import EarlierInspection
+    from fretcheck.diagnosis.settings import DiagnosisSettings
     from fretcheck.neck.description import Neck
     from fretcheck.report.bench_view import BenchView
+    from fretcheck.session.events import Event
     from fretcheck.session.journal import Journal
     from fretcheck.session.live import Command, LiveSession
     from fretcheck.session.reading import Inspection
@@ -103,7 +105,7 @@ class LiveResult:
         return _kept_words(len(self.inspection.readings), self.session_id, remark, self.go_on)
 
 
-def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
+def run_live(neck: Neck, options: LiveOptions, *, settings: DiagnosisSettings) -> LiveResult:
     """Inspect a neck live, and return what it came to.
 
     Raises
@@ -128,7 +130,7 @@ def run_live(neck: Neck, options: LiveOptions) -> LiveResult:
         journal = stack.enter_context(open_journal())
         cues = stack.enter_context(closing(open_cues(wanted=options.cues)))
         try:
-            _converse(journal, source, inbox, cues, stdout_is_taken=options.stdout_is_taken)
+            _converse(journal, source, inbox, cues, settings=settings, stdout_is_taken=options.stdout_is_taken)
         except (KeyboardInterrupt, SystemExit, FretcheckError):
             print(_kept_words(len(journal.story.taken), journal.story.id, "", options.go_on), file=sys.stderr)
             raise
@@ -189,10 +191,13 @@ def _kept_words(count: int, session: str, remark: str, go_on: str) -> str:
     return f"{'1 pluck is kept' if count == 1 else f'{count} plucks are kept'} in session {session}{remark}; go on with: {go_on}"
 
 
-def _converse(journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlayer, *, stdout_is_taken: bool) -> None:
+def _converse(
+    journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlayer, *, settings: DiagnosisSettings, stdout_is_taken: bool
+) -> None:
     """Run the session until its plan is done, it is stopped, or the sound ends."""
     from fretcheck.audio.quiet_stderr import quiet_stderr
     from fretcheck.cli.live_terminal import Keys
+    from fretcheck.cli.live_values import judging
     from fretcheck.report.bench_view import BenchView
     from fretcheck.session.live import LiveSession
     from fretcheck.session.runner import Runner
@@ -217,7 +222,13 @@ def _converse(journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlay
         if stream is not None:
             stack.enter_context(quiet_stderr())
         stack.enter_context(Keys(inbox.put))
-        session = LiveSession(runner, journal, tell=display.apply, cues=cues, behind=lambda: inbox.qsize() >= MANY_WAITING)
+        judge_anew = stack.enter_context(judging(story, settings, partial(setattr, view, "judged")))
+
+        def tell(event: Event) -> None:
+            display.apply(event)
+            judge_anew(event)
+
+        session = LiveSession(runner, journal, tell=tell, cues=cues, behind=lambda: inbox.qsize() >= MANY_WAITING)
         session.begin(source=source.name, sample_rate=source.sample_rate)
         session.start()
         stack.enter_context(_pumping(source, inbox))

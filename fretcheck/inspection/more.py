@@ -8,12 +8,15 @@ string's tuning.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fretcheck.diagnosis.coverage import OFTEN_ENOUGH
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import Circumstances, document_of, observations_in, reading_part
 from fretcheck.inspection.document import InspectionDocument, ReadingPart
+from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.session.reading import Inspection
 
 AT_ONCE = 2

@@ -8,9 +8,9 @@ Cents measured minus target, positive is sharp. Levels in dB below full scale.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from statistics import median
 from typing import Literal
 
 from fretcheck.neck.description import Neck
@@ -63,6 +63,8 @@ class BenchView:
     seconds_left: float | None = None
     plucks: dict[tuple[int, int], dict[int, float | None]] = field(default_factory=lambda: defaultdict(dict))
     """By (string, fret) and pluck number: deviation in cents as known during the session."""
+    judged: Mapping[tuple[int, int], Cell] = field(default_factory=dict)
+    """By (string, fret): value and decision as the result will have them, of what has been heard so far."""
 
     def apply(self, event: told.Event) -> None:
         """Take in one event."""
@@ -121,13 +123,11 @@ class BenchView:
 
     @property
     def cells(self) -> dict[tuple[int, int], Cell]:
-        """Every note of the plan, with the median of its plucks against the tolerance."""
+        """Every note of the plan as judged; until it is, the last of its plucks without a judgement."""
         cells: dict[tuple[int, int], Cell] = {}
         for place in self._places:
             known = [cents for cents in self.plucks.get(place, {}).values() if cents is not None]
-            cents = median(known) if known else None
-            within = cents is not None and abs(cents) <= self.neck.tolerance_cents
-            cells[place] = Cell(cents, "pass" if within else None if cents is None else "fail")
+            cells[place] = self.judged.get(place, Cell(known[-1], None)) if known else Cell(None, None)
         return cells
 
     @cached_property

@@ -21,6 +21,7 @@ from fretcheck.cli.terminal_screen import WHOLE_EVERY_S
 from fretcheck.report.bench_screen import BenchScreen
 from fretcheck.report.bench_view import BenchView, duration_words
 from fretcheck.report.big_digits import big_text, big_width
+from fretcheck.report.neck_cells import Cell
 from fretcheck.session import events as told
 from fretcheck.session.plan import Ask, make_plan
 from tests.session.bench import make_neck, note_at, pluck_of
@@ -219,6 +220,14 @@ def test_a_pluck_gone_back_to_leaves_the_neck():
     assert view.cells[3, 1].cents == 4.0
     view.apply(told.SteppedBack(step=1, ask=Ask(string=3, fret=1), withdrawn=(5,)))
     assert view.cells[3, 1].cents is None
+
+
+def test_a_judged_note_shows_what_the_result_will():
+    view = a_view()
+    view.apply(accepted(Ask(string=3, fret=1), 4.0, 5))
+    view.judged = {(3, 1): Cell(2.6, "undecided"), (3, 2): Cell(1.0, "pass")}
+    assert view.cells[3, 1] == Cell(2.6, "undecided")
+    assert view.cells[3, 2].cents is None  # not plucked in this plan yet
 
 
 def test_both_strings_of_a_pair_and_the_press_test_say_what_to_do():
