@@ -101,7 +101,7 @@ class AsDesigned:
         if None not in described:
             return setbacks
         octaves = AsDesigned(
-            neck=self.neck, cells=tuple(_octave(self.neck, n + 1) for n in range(len(described))), constants=self.constants
+            neck=self.neck, cells=tuple(octave(self.neck, n + 1) for n in range(len(described))), constants=self.constants
         )
         for _ in range(NEWTON_TURNS):
             stop = octaves.stop(setbacks_mm=setbacks)
@@ -144,7 +144,7 @@ def as_designed(neck: Neck, *, constants: Iterable[StringConstants] | None = Non
     return AsDesigned(neck=neck, cells=(*played, *extra), constants=tuple(constants))
 
 
-def _octave(neck: Neck, number: int) -> Cell:
+def octave(neck: Neck, number: int) -> Cell:
     """The place of a string that lies nearest to an octave above its open note."""
     nearest = min(neck.frets_of(number), key=lambda fret: abs(neck.cents_above_open(number, fret) - CENTS_PER_OCTAVE))
     return Cell(string=number, fret=nearest)

@@ -5,7 +5,9 @@ Conventions
 A cause is a linear function of θ. Saddles are quoted in whole (bridge, slant and the string's own part together), slots and
 skew of the nut on top of the nut's common height and place: (nut_position, string 1) is the skew, (nut_height, string n) what
 slot n has beyond the rest, (saddle_position, no string) the bridge as a whole; a slant of the saddle shows in those of the
-strings. A false string is quoted at the fret where it is worst, finger pressure as the mean sharpening of the notes played,
+strings, and is a cause of its own (what string 1's end has beyond the middle; of a straight saddle that was to have a place for
+each string, the string furthest out). A false string is quoted at the fret where it is worst, worn crowns at the note where they
+are, finger pressure as the mean sharpening of the notes played,
 tuning drift as how sharp the open note was taken.
 """
 
@@ -17,6 +19,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Cause, CauseEstimate
 from fretcheck.diagnosis.settings import DiagnosisSettings
@@ -97,7 +100,9 @@ def _size(cause: Cause, settings: DiagnosisSettings, *, fret_mm: float | None) -
         "fret_tilt": settings.fret_tilt_mm,
         "nut_position": settings.nut_position_mm,
         "nut_height": settings.nut_height_mm,
+        "fret_wear": settings.fret_wear_mm,
         "saddle_position": settings.saddle_position_mm,
+        "saddle_slant": settings.saddle_slant_mm,
         "scale_length": settings.scale_length_mm,
         "string": settings.string_cents,
         "tuning_drift": settings.tuning_drift_cents,
@@ -110,6 +115,11 @@ def _unit(cause: Cause) -> Literal["mm", "cents"]:
     return "cents" if cause in ("string", "tuning_drift", "finger_pressure") else "mm"
 
 
+def _off_its_place(parameters: Parameters, row: Reals) -> Reals:
+    """A row on saddles, with those set by ear counted from where their strings would be in tune."""
+    return row - sum((row[column] * change for column, change in parameters.made_up.items()), np.zeros(len(row)))
+
+
 def _draft(posterior: Posterior, number: int) -> _Draft:
     parameters, design = posterior.parameters, posterior.design
     fault = parameters.faults[number]
@@ -120,25 +130,24 @@ def _draft(posterior: Posterior, number: int) -> _Draft:
     fret, string = fault.key.fret, fault.key.string
     if fault.key.kind == "nut_skew":
         string = 1
-    elif fault.key.kind == "saddle_slant":
-        string = None
     elif fault.key.kind == "saddle":
         assert string is not None
-        _add(posterior, row, "bridge", 1.0)
-        _add(posterior, row, "saddle_slant", float(design.side[string - 1]))
-    elif fault.key.kind == "string":
-        cells = np.flatnonzero(design.string == (string or 0) - 1)
-        shifts = np.array([parameters.patterns[one][cells] for one in fault.columns]).T
+        cell = np.flatnonzero(design.string == string - 1)[0]
+        for other in parameters.of_saddle:
+            row[other] = parameters.patterns[other][cell]
+    elif fault.key.kind in ("string", "wear", "saddle_straight"):
+        shifts = np.array([parameters.patterns[one] for one in fault.columns]).T
         worst = int(np.argmax(np.abs(shifts @ posterior.mean[list(fault.columns)])))
         row[list(fault.columns)] = shifts[worst]
         judged = row
-        fret = int(design.fret[cells[worst]])
+        fret = int(design.fret[worst]) if fault.key.kind == "string" else None
     elif fault.key.kind == "pressure":
         row, offset = _pressure(posterior, column)
         judged = row
     elif fault.key.kind == "bridge":
         for index in range(len(design.side)):
             _add(posterior, row, "saddle", 1.0 / len(design.side), string=index + 1)
+    judged, row = _off_its_place(parameters, judged), _off_its_place(parameters, row)
     return _Draft(
         cause=fault.cause, fret=fret, string=string, row=row, judged=judged, offset=offset, fault=number, kind=fault.key.kind
     )

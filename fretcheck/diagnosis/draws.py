@@ -1,9 +1,10 @@
 """The posterior of all notes together, as draws: what the verdict, every note's value and the corrections are read off.
 
-A note reads part(θ) + remainder: what the neck's parts, its strings and the finger make of it by the model, and what each note
-has to itself. Draws take a component of the mixture by its weight, θ = mean + L·z + root·z′ L·Lᵀ the sound covariance,
-and a heard note's remainder ρ·(y − tangent·θ) + √(1−ρ)·v·z″, ρ = v²/(v² + u²), v the remainder's prior spread and u the
-reading's uncertainty; of a note not heard v·z″.
+A note reads part(θ) + remainder: what the neck's parts, its strings and the finger make of it by the model, and the rest
+(`note_field`). Draws take a component of the mixture by its weight, θ = mean + L·z + root·z′ L·Lᵀ the sound covariance,
+and the remainder from its normal distribution given what is left of the readings, y − tangent·θ: mean K·S⁻¹·(y − tangent·θ),
+covariance K − K·S⁻¹·Kᵀ, with K the field's covariance between all cells and those heard, and S that of those heard, the readings'
+uncertainty added.
 
 Conventions
 -----------
@@ -47,11 +48,11 @@ def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
     read = posterior.model.cents(middle) + (theta - middle) @ jacobian.T
     references = posterior.parameters.columns("open_note")
     part = read - theta[:, references] @ jacobian[:, references].T
-    own = posterior.own_cents
-    remainder = own * chance.standard_normal(part.shape)
-    heard = posterior.heard
-    share = own[heard] ** 2 / (own[heard] ** 2 + posterior.combined.u_cents**2)
-    remainder[:, heard] = share * (posterior.combined.cents - read[:, heard]) + np.sqrt(1.0 - share) * remainder[:, heard]
+    field, heard = posterior.field, posterior.heard
+    readings = field[np.ix_(heard, heard)] + np.diag(posterior.combined.u_cents**2)
+    gain = np.linalg.solve(readings, field[heard]).T
+    root = _root(field - gain @ field[heard])
+    remainder = (posterior.combined.cents - read[:, heard]) @ gain.T + chance.standard_normal(part.shape) @ root.T
     return JointDraws(theta=theta, notes=part + remainder, remainder=remainder)
 
 

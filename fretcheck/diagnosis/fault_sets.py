@@ -73,14 +73,17 @@ class FaultSets:
 
     @cached_property
     def _response(self) -> Reals:
-        return np.asarray(self.extra.direct - self.sound.gain @ self.extra.data)
+        ways = self.extra.ways
+        response = -self.sound.gain @ self.extra.data
+        response[ways.columns, np.arange(len(ways.columns))] += ways.spread
+        return np.asarray(response)
 
     def _posterior(self, number: int) -> FaultSet:
-        extra, index = self.extra, self.extra.of(self.kept[number])
+        extra, index = self.extra, self.extra.ways.parts(self.kept[number])
         inner = np.linalg.inv(np.eye(len(index)) + extra.gram[np.ix_(index, index)])
         response = self._response[:, index]
         return FaultSet(
-            faults=tuple(sorted(int(extra.fault[one]) for one in self.kept[number])),
+            faults=tuple(sorted(int(extra.ways.fault[one]) for one in self.kept[number])),
             log_weight=self.log_weights[number],
             mean=self.sound.mean + response @ (inner @ extra.score[index]),
             root=response @ np.linalg.cholesky(inner),
@@ -88,102 +91,140 @@ class FaultSets:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _ExtraParts:
-    """The faults' extra parts under one sound neck, scaled to unit variance: those of each way of each fault in turn."""
+class Ways:
+    """All ways of all faults in turn, with the columns of θ that their extra parts are added to."""
 
-    direct: Reals
-    """On the parameters, shape (parameters, parts)."""
-    data: Reals
-    """U: on the observations."""
-    gram: Reals
-    score: Reals
+    columns: NDArray[np.intp]
+    """Of every part."""
+    spread: Reals
+    toward: Reals
+    """Mean of every part, in its spreads."""
     starts: NDArray[np.intp]
     """First part of every way, and the number of parts."""
     fault: NDArray[np.intp]
     """Number of every way's fault."""
     log_odds: Reals
     """Of every way before the data, the cost of its extra part's mean included."""
+    log_none: float
+    """Log probability that no fault is there."""
+    alike: tuple[tuple[NDArray[np.intp], NDArray[np.intp]], ...]
+    """Ways of several parts, those of one size together: their numbers, and their parts, shape (ways, parts of each)."""
 
-    def of(self, chosen: tuple[int, ...]) -> NDArray[np.intp]:
+    @classmethod
+    def of(cls, faults: Sequence[Fault]) -> Ways:
+        """Those of a table of faults."""
+        ways = [(number, fault, way) for number, fault in enumerate(faults) for way in fault.ways]
+        spread = np.array([way.extra for _, fault, way in ways for _ in fault.columns])
+        toward = np.array([way.toward for _, fault, way in ways for _ in fault.columns]) / spread
+        sizes = np.array([len(fault.columns) for _, fault, _ in ways], dtype=np.intp)
+        starts = np.concatenate(([0], np.cumsum(sizes))).astype(np.intp)
+        cost = np.array([0.5 * np.sum(toward[first:end] ** 2) for first, end in pairwise(starts)])
+        none = np.array([1.0 - sum(way.share for way in fault.ways) for fault in faults])
+        number = np.array([number for number, _, _ in ways], dtype=np.intp)
+        return cls(
+            columns=np.array([column for _, fault, _ in ways for column in fault.columns], dtype=np.intp),
+            spread=spread,
+            toward=toward,
+            starts=starts,
+            fault=number,
+            log_odds=np.log([way.share for _, _, way in ways]) - np.log(none[number]) - cost,
+            log_none=float(np.sum(np.log(none))),
+            alike=tuple(
+                (chosen, starts[chosen][:, None] + np.arange(size))
+                for size in sorted(set(sizes.tolist()) - {1})
+                for chosen in (np.flatnonzero(sizes == size),)
+            ),
+        )
+
+    def parts(self, chosen: tuple[int, ...]) -> NDArray[np.intp]:
         """Parts of the ways in a set."""
         ranges = [np.arange(self.starts[one], self.starts[one + 1]) for one in chosen]
         return np.concatenate(ranges) if ranges else np.zeros(0, dtype=np.intp)
 
+
+@dataclass(frozen=True, kw_only=True)
+class _ExtraParts:
+    """The faults' extra parts under one sound neck, scaled to unit variance."""
+
+    ways: Ways
+    data: Reals
+    """U: on the observations."""
+    gram: Reals
+    score: Reals
+
+    @classmethod
+    def under(cls, sound: LinearGaussian, ways: Ways) -> _ExtraParts:
+        """Those of all `ways` under one sound neck."""
+        data = sound.design[:, ways.columns] * ways.spread
+        solved = sound.solve(data)
+        return cls(ways=ways, data=data, gram=data.T @ solved, score=solved.T @ sound.residual + ways.toward)
+
     def grown(self, base: tuple[int, ...]) -> Reals:
         """Log weight of `base` with each way added; −∞ for those of faults already in it."""
-        gram, score, start = self.gram, self.score, 0.0
+        gram, score, start, ways = self.gram, self.score, 0.0, self.ways
         if base:
-            index = self.of(base)
+            index = ways.parts(base)
             factor = np.linalg.cholesky(np.eye(len(index)) + gram[np.ix_(index, index)])
             solved = np.linalg.solve(factor, np.column_stack([score[index], gram[index]]))
-            start = float(-np.sum(np.log(np.diag(factor))) + 0.5 * np.sum(solved[:, 0] ** 2) + np.sum(self.log_odds[list(base)]))
+            start = float(-np.sum(np.log(np.diag(factor))) + 0.5 * np.sum(solved[:, 0] ** 2) + np.sum(ways.log_odds[list(base)]))
             gram = gram - solved[:, 1:].T @ solved[:, 1:]
             score = score - solved[:, 1:].T @ solved[:, 0]
         own = 1.0 + np.diag(gram)
-        gains = (0.5 * score**2 / own - 0.5 * np.log(own))[self.starts[:-1]]
-        for one in np.flatnonzero(np.diff(self.starts) > 1):
-            block = slice(self.starts[one], self.starts[one + 1])
-            factor = np.linalg.cholesky(np.eye(block.stop - block.start) + gram[block, block])
-            half = np.linalg.solve(factor, score[block])
-            gains[one] = -np.sum(np.log(np.diag(factor))) + 0.5 * half @ half
-        gains = start + gains + self.log_odds
-        gains[np.isin(self.fault, self.fault[list(base)])] = -math.inf
+        gains = (0.5 * score**2 / own - 0.5 * np.log(own))[ways.starts[:-1]]
+        for chosen, parts in ways.alike:
+            factor = np.linalg.cholesky(np.eye(parts.shape[1]) + gram[parts[:, :, None], parts[:, None, :]])
+            half = np.linalg.solve(factor, score[parts][:, :, None])
+            gains[chosen] = 0.5 * np.sum(half**2, axis=(1, 2)) - np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1)
+        gains = start + gains + ways.log_odds
+        gains[np.isin(ways.fault, ways.fault[list(base)])] = -math.inf
         return np.asarray(gains)
 
 
-def weigh(sound: LinearGaussian, faults: Sequence[Fault], *, most: int = MOST_FAULTS) -> FaultSets:
-    """Weigh sets of up to `most` of the `faults`."""
-    extra = _extra_parts(sound, faults)
+def weigh(sound: LinearGaussian, ways: Ways, *, most: int = MOST_FAULTS) -> FaultSets:
+    """Weigh sets of up to `most` faults, each there in one of its `ways`."""
+    extra = _ExtraParts.under(sound, ways)
     weights: dict[tuple[int, ...], float] = {(): 0.0}
     frontier: list[tuple[int, ...]] = [()]
+    best = 0.0
     for _ in range(most):
         larger: dict[tuple[int, ...], float] = {}
         for base in frontier:
-            for one, weight in enumerate(extra.grown(base).tolist()):
-                if weight > -math.inf:
-                    larger[tuple(sorted((*base, one)))] = weight
+            gains = extra.grown(base)
+            best = max(best, float(np.max(gains)))
+            for one in np.flatnonzero(gains > best - NEGLIGIBLE).tolist():
+                larger[tuple(sorted((*base, one)))] = float(gains[one])
         best_before = max(weights.values())
         weights.update(larger)
-        best = max(weights.values())
         frontier = sorted(
             (chosen for chosen, weight in larger.items() if weight > best - NEGLIGIBLE), key=lambda one: -larger[one]
         )
         frontier = frontier[:BEAM]
         if not frontier or max(larger.values()) < best_before - HOPELESS:
             break
-    best = max(weights.values())
     kept = sorted(
         (chosen for chosen, weight in weights.items() if weight > best - NEGLIGIBLE), key=lambda chosen: -weights[chosen]
     )
     total = best + math.log(sum(math.exp(weight - best) for weight in weights.values()))
-    none = sum(math.log(1.0 - sum(way.share for way in fault.ways)) for fault in faults)
     return FaultSets(
         sound=sound,
         extra=extra,
         kept=tuple(kept[:MOST_SETS]),
         log_weights=tuple(weights[chosen] - total for chosen in kept[:MOST_SETS]),
-        log_evidence=sound.log_evidence + none + total,
+        log_evidence=sound.log_evidence + ways.log_none + total,
     )
 
 
-def _extra_parts(sound: LinearGaussian, faults: Sequence[Fault]) -> _ExtraParts:
-    ways = [(number, fault, way) for number, fault in enumerate(faults) for way in fault.ways]
-    columns = np.array([column for _, fault, _ in ways for column in fault.columns], dtype=np.intp)
-    spread = np.array([way.extra for _, fault, way in ways for _ in fault.columns])
-    toward = np.array([way.toward for _, fault, way in ways for _ in fault.columns]) / spread
-    starts = np.concatenate(([0], np.cumsum([len(fault.columns) for _, fault, _ in ways]))).astype(np.intp)
-    data = sound.design[:, columns] * spread
-    direct = np.zeros((len(sound.prior_mean), len(columns)))
-    direct[columns, np.arange(len(columns))] = spread
-    solved = sound.solve(data)
-    cost = np.array([0.5 * np.sum(toward[first:end] ** 2) for first, end in pairwise(starts)])
-    odds = [way.share / (1.0 - sum(other.share for other in fault.ways)) for _, fault, way in ways]
-    return _ExtraParts(
-        direct=direct,
-        data=data,
-        gram=data.T @ solved,
-        score=solved.T @ sound.residual + toward,
-        starts=starts,
-        fault=np.array([number for number, _, _ in ways], dtype=np.intp),
-        log_odds=np.log(odds) - cost,
-    )
+def evidence_of(sound: LinearGaussian, ways: Ways, sets: Sequence[tuple[int, ...]]) -> float:
+    """ln p(y) summed over the given sets only, that of no fault among them."""
+    needed = np.unique(np.concatenate([np.zeros(0, dtype=np.intp), *(ways.parts(chosen) for chosen in sets)]))
+    data = sound.design[:, ways.columns[needed]] * ways.spread[needed]
+    solved = sound.solve(np.column_stack([sound.residual, data]))
+    gram, score = data.T @ solved[:, 1:], data.T @ solved[:, 0] + ways.toward[needed]
+    weights = [0.0]
+    for chosen in sets:
+        index = np.searchsorted(needed, ways.parts(chosen))
+        factor = np.linalg.cholesky(np.eye(len(index)) + gram[np.ix_(index, index)])
+        half = np.linalg.solve(factor, score[index])
+        weights.append(float(0.5 * half @ half - np.sum(np.log(np.diag(factor))) + np.sum(ways.log_odds[list(chosen)])))
+    best = max(weights)
+    return sound.log_evidence + ways.log_none + best + math.log(sum(math.exp(weight - best) for weight in weights))

@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 from fretcheck.diagnosis.causes import SINGLE_FRETS, PossibleCause, given_the_fault
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.layout_rules import DESIGNED
-from fretcheck.diagnosis.parameters import setbacks_known
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Finding, Sharpener
 from fretcheck.diagnosis.settings import DiagnosisSettings
@@ -32,7 +31,6 @@ Reals = NDArray[np.float64]
 FEWEST_STRINGS = 3
 """Below this nothing is concluded from structure across strings."""
 ACROSS_STRINGS = ("fret_position", "fret_tilt", "nut_position", "nut_height", "scale_length", "finger_pressure")
-BY_THE_SADDLE = ("saddle_position", "scale_length")
 OF_THE_HAND = ("finger_pressure", "tuning_drift")
 """Faults of the reading, not of the neck: named last."""
 WITHOUT_REPEATS = 0.95
@@ -69,11 +67,10 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
             f"Only {len(read)} string{' was' if len(read) == 1 else 's were'} read: a fret, the nut or the finger's pressure "
             f"cannot be told from the string itself. Read at least {FEWEST_STRINGS} strings, better all."
         )
-    placed = setbacks_known(neck)
-    if not placed:
+    if any(one.saddle_setback_mm is None for one in neck.strings):
         warnings.append(
-            "The description gives no saddle setback (saddle_setback_mm), so the saddles' places are not judged, only the moves "
-            "they need."
+            "The description gives no saddle setback (saddle_setback_mm): a saddle is judged by where its string's octave would "
+            "be in tune with the open note, and told as the move it needs."
         )
     unrepeated = not any(posterior.scatter.repeats.values())
     if unrepeated:
@@ -86,7 +83,6 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         one
         for one in causes
         if not (few and one.estimate.cause in ACROSS_STRINGS)
-        and not (not placed and one.estimate.cause in BY_THE_SADDLE)
         and (one.estimate.string is None or one.estimate.string in read or one.kind == "nut_skew")
     ]
     chosen = [one for one in able if one.judged_probability >= needed]

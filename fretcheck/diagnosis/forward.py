@@ -75,6 +75,10 @@ class ForwardModel:
         """Deviation of every cell, shape (cells,); of many θ, shape (…, parameters), at once (…, cells)."""
         return np.asarray(sharpness_cents(self.stop(theta)))
 
+    def depth_slope(self, theta: Reals) -> Reals:
+        """Rise of every cell in cents for a mm of the finger's depth."""
+        return partials(self.stop(theta))["depth"]
+
     def jacobian(self, theta: Reals) -> Reals:
         """Its derivative by every parameter, shape (cells, parameters)."""
         stop = self.stop(theta)

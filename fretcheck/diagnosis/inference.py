@@ -15,22 +15,24 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 from fretcheck.diagnosis.as_designed import AsDesigned, Cell, as_designed
 from fretcheck.diagnosis.by_hand import ByHand, by_hand
-from fretcheck.diagnosis.fault_sets import MOST_FAULTS, FaultSets, weigh
+from fretcheck.diagnosis.fault_sets import FaultSets, Ways, evidence_of, weigh
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.layout_rules import RULES, LayoutRule
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
+from fretcheck.diagnosis.note_field import NoteField, Roughness, note_field
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.parameters import CROWN_MM, Parameters, parameters_of
+from fretcheck.diagnosis.parameters import Parameters, parameters_of
 from fretcheck.diagnosis.posterior import Component, Posterior
 from fretcheck.diagnosis.result import LayoutHypothesis
 from fretcheck.diagnosis.scatter import Combined, combine, hand_scatter, open_uncertainty
-from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
 from fretcheck.diagnosis.string_priors import constants_of
 from fretcheck.neck.description import Neck
 
@@ -38,12 +40,16 @@ Reals = NDArray[np.float64]
 
 CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 """Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
+PULLS = ((0.15, 0.35), (0.6, 0.4), (1.8, 0.25))
+REMAINDERS = ((0.1, 0.4), (0.3, 0.4), (0.6, 0.2))
+FINGERS = ((0.7, 0.6), (1.8, 0.4))
+"""How rough the field of the notes may be (cents; the finger's as a factor), with prior weights; common practice, no source."""
 MOST_STEPS = 5
 SETTLED_CENTS = 0.1
 """Gauss–Newton steps end when no note moves by more."""
-REMAINDER_CENTS = 0.15
-"""What a note has to itself: common practice, no source."""
-FAULTS_BETWEEN = 2
+SMOOTH = Roughness(finger=0.7, pull_cents=0.15, remainder_cents=0.1)
+ROUGH = Roughness(finger=1.8, pull_cents=1.8, remainder_cents=0.3)
+FAULTS_BETWEEN, SETS_BETWEEN = 2, 6
 RULES_LOOKED_INTO = 3
 SURE_OF_RULE = 0.9
 """A rule of layout less probable than this is only listed; the causes are then told against the design."""
@@ -56,8 +62,13 @@ class _Readings:
     combined: Combined
     index: NDArray[np.intp]
     """Of each value's cell in the design."""
-    own_cents: Reals
-    """Standard deviation of what each cell of the design has to itself: a crown's own error and a remainder."""
+    field: Reals
+    """Covariance of what the notes have beside θ, over all cells of the design."""
+
+    @cached_property
+    def noise(self) -> Reals:
+        """Covariance of the values about θ's: the field and the hand."""
+        return self.field[np.ix_(self.index, self.index)] + np.diag(self.combined.u_cents**2)
 
 
 def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
@@ -67,24 +78,28 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     pressed = [cell for cell in combined.cells if cell.press is not None]
     design = as_designed(neck, constants=constants_of(neck, observations), extra=pressed)
     parameters = parameters_of(design, open_u_cents=open_uncertainty(observations, len(neck.strings)))
-    readings = _placed(design, combined)
-    rule, layout = _layout(design, parameters, readings)
+    start = ForwardModel(design=design, parameters=parameters).depth_slope(parameters.prior_mean)
+    field = note_field(design, depth_slope=start)
+    readings = _placed(design, combined, field.covariance(Roughness()))
+    search = _Search(design=design, parameters=parameters, ways=Ways.of(parameters.faults))
+    readings = replace(readings, field=search.field(readings, field))
+    rule, layout = search.layout(readings)
     model, parameters_of_rule = _under(design, parameters, rule)
+    ways = search.ways
     hand = by_hand(design, parameters, neck.measured, shift_mm=model.fret_shift_mm)
-    theta = np.array(parameters.means)
+    theta = parameters.prior_mean
     for _ in range(MOST_STEPS):
-        sets = weigh(_linear(model, readings, hand, theta, parameters_of_rule, 1.0), parameters.faults, most=FAULTS_BETWEEN)
+        sets = weigh(_linear(model, readings, hand, theta, parameters_of_rule, 1.0), ways, most=FAULTS_BETWEEN)
         before, theta = model.cents(theta), sets.best.mean
         if np.max(np.abs(model.cents(theta) - before)) < SETTLED_CENTS:
             break
     expected = _expected(model, theta, sets)
-    expected = {
-        cell: (cents, math.hypot(u, own)) for (cell, (cents, u)), own in zip(expected.items(), readings.own_cents, strict=True)
-    }
-    readings = _placed(design, combine(observations, scatter, expected=expected))
+    own = np.sqrt(np.diag(readings.field))
+    expected = {cell: (cents, math.hypot(u, rest)) for (cell, (cents, u)), rest in zip(expected.items(), own, strict=True)}
+    readings = _placed(design, combine(observations, scatter, expected=expected), readings.field)
     tangent = _Tangent(model=model, theta=theta)
     weighed = [
-        (weight, weigh(_linear(model, readings, hand, theta, parameters_of_rule, craft, tangent=tangent), parameters.faults))
+        (weight, weigh(_linear(model, readings, hand, theta, parameters_of_rule, craft, tangent=tangent), ways))
         for craft, weight in CRAFT
     ]
     return Posterior(
@@ -94,9 +109,9 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         hand=hand,
         layout=layout,
         rule=rule,
+        field=readings.field,
         scatter=scatter,
         heard=readings.index,
-        own_cents=readings.own_cents,
     )
 
 
@@ -106,6 +121,8 @@ class _Tangent:
 
     model: ForwardModel
     theta: Reals
+    slopes: Reals | None = None
+    """The derivative where it is already known."""
 
     @cached_property
     def cents(self) -> Reals:
@@ -113,15 +130,15 @@ class _Tangent:
 
     @cached_property
     def jacobian(self) -> Reals:
-        return self.model.jacobian(self.theta)
+        return self.model.jacobian(self.theta) if self.slopes is None else self.slopes
 
 
-def _placed(design: AsDesigned, combined: Combined) -> _Readings:
+def _placed(design: AsDesigned, combined: Combined, field: Reals) -> _Readings:
     places = {cell: number for number, cell in enumerate(design.cells)}
     index = np.array([places[cell] for cell in combined.cells], dtype=np.intp)
-    own = np.hypot(CENTS_PER_NEPER * CROWN_MM / design.speaking_mm, REMAINDER_CENTS)
-    own[index] = np.hypot(own[index], combined.odd_cents)
-    return _Readings(combined=combined, index=index, own_cents=own)
+    field = field.copy()
+    field[index, index] += combined.odd_cents**2
+    return _Readings(combined=combined, index=index, field=field)
 
 
 def _under(design: AsDesigned, parameters: Parameters, rule: LayoutRule) -> tuple[ForwardModel, Reals | None]:
@@ -150,45 +167,84 @@ def _linear(
     tangent = tangent or _Tangent(model=model, theta=theta)
     jacobian = tangent.jacobian[readings.index]
     y = readings.combined.cents - tangent.cents[readings.index] + jacobian @ theta
-    noise = np.hypot(readings.combined.u_cents, readings.own_cents[readings.index])
     parameters = model.parameters
     spread = np.array(parameters.spreads)
     finely = parameters.columns("fret_position") + parameters.columns("fret_tilt")
     spread[finely] *= craft
-    covariance = np.diag(spread**2)
+    root = parameters.mixing * spread
+    covariance = root @ root.T
     return LinearGaussian(
         y=np.concatenate([y, hand.values]),
         design=np.concatenate([jacobian, hand.rows]),
-        noise_variance=np.concatenate([noise, hand.u]) ** 2,
-        prior_mean=np.array(parameters.means),
+        noise=block_diag(readings.noise, np.diag(hand.u**2)),
+        prior_mean=parameters.prior_mean,
         prior_covariance=covariance if extra is None else covariance + extra,
     )
 
 
-def _layout(design: AsDesigned, parameters: Parameters, readings: _Readings) -> tuple[LayoutRule, tuple[LayoutHypothesis, ...]]:
-    """Weigh the rules of layout; the one to go by, and all with their probabilities."""
-    theta = np.array(parameters.means)
+@dataclass(frozen=True, kw_only=True)
+class _Search:
+    """What is settled at the neck as designed, before the causes are: how rough the notes' field is, and the rule of layout."""
 
-    def evidence(rule: LayoutRule, most: int) -> float:
-        model, extra = _under(design, parameters, rule)
-        hand = by_hand(design, parameters, design.neck.measured, shift_mm=model.fret_shift_mm)
-        return weigh(_linear(model, readings, hand, theta, extra, 1.0), parameters.faults, most=most).log_evidence
+    design: AsDesigned
+    parameters: Parameters
+    ways: Ways
 
-    shares = np.log([rule.share for rule in RULES])
-    logs = np.array([evidence(rule, FAULTS_BETWEEN) for rule in RULES])
-    order = np.argsort(-(logs + shares))
-    for number in {0, *order[:RULES_LOOKED_INTO].tolist()}:  # several faults at once must not pass for a mistake of layout
-        logs[number] = evidence(RULES[number], MOST_FAULTS)
-    weight = logs + shares
-    probability = np.exp(weight - np.max(weight))
-    probability /= np.sum(probability)
-    hypotheses = [
-        LayoutHypothesis(name=rule.name, probability=float(share), log_evidence=float(log), text=rule.text)
-        for rule, share, log in zip(RULES, probability, logs, strict=True)
-    ]
-    best = int(np.argmax(probability))
-    chosen = RULES[best if probability[best] >= SURE_OF_RULE else 0]
-    return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
+    @cached_property
+    def theta(self) -> Reals:
+        return self.parameters.prior_mean
+
+    @cached_property
+    def tangent(self) -> _Tangent:
+        return _Tangent(model=ForwardModel(design=self.design, parameters=self.parameters), theta=self.theta)
+
+    def problem(self, readings: _Readings, rule: LayoutRule) -> LinearGaussian:
+        """The linear problem under a rule, with the derivatives of the neck as designed."""
+        model, extra = _under(self.design, self.parameters, rule)
+        tangent = (
+            self.tangent if model.fret_shift_mm is None else replace(self.tangent, model=model, slopes=self.tangent.jacobian)
+        )
+        hand = by_hand(self.design, self.parameters, self.design.neck.measured, shift_mm=model.fret_shift_mm)
+        return _linear(model, readings, hand, self.theta, extra, 1.0, tangent=tangent)
+
+    def field(self, readings: _Readings, parts: NoteField) -> Reals:
+        """The field's covariance, averaged over how rough it may be by the evidence of these readings.
+
+        Each roughness is weighed with the sets of faults that are likely under a smooth field or under a rough one.
+        """
+        sets: set[tuple[int, ...]] = set()
+        for rough in (SMOOTH, ROUGH):
+            problem = self.problem(replace(readings, field=parts.covariance(rough)), RULES[0])
+            sets.update(weigh(problem, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
+        sets.discard(())
+        logs, fields = [], []
+        for (pull, pull_share), (remainder, remainder_share), (finger, finger_share) in product(PULLS, REMAINDERS, FINGERS):
+            covariance = parts.covariance(Roughness(finger=finger, pull_cents=pull, remainder_cents=remainder))
+            problem = self.problem(replace(readings, field=covariance), RULES[0])
+            prior = math.log(pull_share * remainder_share * finger_share)
+            logs.append(evidence_of(problem, self.ways, sorted(sets)) + prior)
+            fields.append(covariance)
+        weights = np.exp(np.array(logs) - max(logs))
+        return np.asarray(np.tensordot(weights / np.sum(weights), np.array(fields), axes=1))
+
+    def layout(self, readings: _Readings) -> tuple[LayoutRule, tuple[LayoutHypothesis, ...]]:
+        """Weigh the rules of layout; the one to go by, and all with their probabilities."""
+        problems = [self.problem(readings, rule) for rule in RULES]
+        shares = np.log([rule.share for rule in RULES])
+        logs = np.array([weigh(problem, self.ways, most=1).log_evidence for problem in problems])
+        order = np.argsort(-(logs + shares))
+        for number in {0, *order[:RULES_LOOKED_INTO].tolist()}:  # several faults at once must not pass for a mistake of layout
+            logs[number] = weigh(problems[number], self.ways).log_evidence
+        weight = logs + shares
+        probability = np.exp(weight - np.max(weight))
+        probability /= np.sum(probability)
+        hypotheses = [
+            LayoutHypothesis(name=rule.name, probability=float(share), log_evidence=float(log), text=rule.text)
+            for rule, share, log in zip(RULES, probability, logs, strict=True)
+        ]
+        best = int(np.argmax(probability))
+        chosen = RULES[best if probability[best] >= SURE_OF_RULE else 0]
+        return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
 
 
 def _expected(model: ForwardModel, theta: Reals, sets: FaultSets) -> dict[Cell, tuple[float, float]]:

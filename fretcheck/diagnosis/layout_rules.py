@@ -43,7 +43,8 @@ class LayoutRule:
 def _rule_of_18(design: AsDesigned) -> Reals:
     # From the nut line of a fretboard of the full scale, also under a short string.
     scale = design.speaking_mm + design.fret_x_mm
-    return np.asarray(scale * (1.0 - (17.0 / 18.0) ** design.fret) - design.fret_x_mm)
+    semitones = np.array(design.neck.fret_cents)[design.fret] / 100.0
+    return np.asarray(scale * (1.0 - (17.0 / 18.0) ** semitones) - design.fret_x_mm)
 
 
 def _rounded(step_mm: float) -> Callable[[AsDesigned], Reals]:

@@ -5,7 +5,7 @@ ln p(y) = −½ (ln|2πC| + (y − X m)ᵀ C⁻¹ (y − X m)). C. M. Bishop, Pa
 
 Conventions
 -----------
-Prior standard deviations may be one a parameter, or a full covariance. Noise is independent from observation to observation.
+Noise is a full covariance over the observations; priors too, `from_spreads` makes both from standard deviations.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ class LinearGaussian:
     y: Reals
     design: Reals
     """X, shape (observations, parameters)."""
-    noise_variance: Reals
+    noise: Reals
+    """R, shape (observations, observations)."""
     prior_mean: Reals
     prior_covariance: Reals
 
@@ -40,7 +41,7 @@ class LinearGaussian:
         return cls(
             y=np.asarray(y, dtype=float),
             design=np.asarray(design, dtype=float),
-            noise_variance=np.broadcast_to(np.square(np.asarray(noise, dtype=float)), np.shape(y)),
+            noise=np.diag(np.broadcast_to(np.square(np.asarray(noise, dtype=float)), np.shape(y))),
             prior_mean=np.asarray(prior_mean, dtype=float),
             prior_covariance=np.diag(np.square(np.asarray(prior_spread, dtype=float))),
         )
@@ -56,7 +57,7 @@ class LinearGaussian:
 
     @cached_property
     def _factor(self) -> tuple[Reals, bool]:
-        covariance = self._cross @ self.design.T + np.diag(self.noise_variance)
+        covariance = self._cross @ self.design.T + self.noise
         factor: tuple[Reals, bool] = cho_factor(covariance, lower=True, check_finite=False)
         return factor
 

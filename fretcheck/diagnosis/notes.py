@@ -123,8 +123,7 @@ def asked_notes(
         For a note that this neck has not got.
     """
     frets_of = {
-        number: (*([0] if judge_open_notes else []), *range(string.first_fret + 1, neck.frets + 1))
-        for number, string in enumerate(neck.strings, start=1)
+        number: (*([0] if judge_open_notes else []), *neck.frets_of(number)) for number in range(1, len(neck.strings) + 1)
     }
     if asked is not None:
         for string, fret in asked:

@@ -21,10 +21,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.as_designed import AsDesigned
+from fretcheck.diagnosis.as_designed import AsDesigned, octave
+from fretcheck.diagnosis.note_field import low_frets, usual_depth
 from fretcheck.diagnosis.result import Cause
-from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
-from fretcheck.neck.description import Neck
+from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER, partials
 from fretcheck.neck.heights import action_12, relief
 
 Reals = NDArray[np.float64]
@@ -64,29 +64,41 @@ likeliest about the right place, half of them would be no fault at all, and the 
 (V. E. Johnson & D. Rossell, J. R. Stat. Soc. B 72, 143, 2010, on priors that vanish at the null; from memory)."""
 NUT = Spread.about_nothing(sound=0.05, faulty=0.9, share=0.04)
 NUT_SKEW = Spread.about_nothing(sound=0.03, faulty=0.5, share=0.02)
-NUT_HEIGHT = Spread(sound=0.03, botched=(Botch(share=0.04, spread=0.25, toward=0.30),))
+NUT_HEIGHT = Spread(sound=0.05, botched=(Botch(share=0.10, spread=0.25, toward=0.30),))
 """Nut slots are left high far more often than cut low."""
 SLOT_HEIGHT = Spread.about_nothing(sound=0.03, faulty=0.4, share=0.015)
 BRIDGE = Spread.about_nothing(sound=0.02, faulty=2.0, share=0.04)
-SADDLE_SLANT = Spread.about_nothing(sound=0.015, faulty=1.5, share=0.02)
+SADDLE_SLANT = Spread.about_nothing(sound=0.03, faulty=1.5, share=0.02)
+SADDLE_STRAIGHT = Spread(sound=0.01, botched=(Botch(share=0.03, spread=0.2, toward=1.0),))
+"""As a share of the described setbacks' departures from a straight line: one cast or bought straight lies there in full."""
+WEAR = Spread(sound=0.005, botched=(Botch(share=0.05, spread=0.15),))
+"""A flat worn into a crown leaves the string on one of its edges, 0.1 to 0.6 mm from the middle."""
+WORN_FRETS = 5
 SADDLE = Spread.about_nothing(sound=0.095, faulty=2.5, share=0.02)
 SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
-STRING = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.02)
-OPEN_NOTE = Spread.about_nothing(sound=0.13, faulty=6.0, share=0.01)
+STRING = Spread.about_nothing(sound=0.30, faulty=6.0, share=0.02)
+OPEN_NOTE = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.01)
+OPEN_COMMON_MEAN, OPEN_COMMON = 0.15, 0.35
+"""Open strings are plucked harder than stopped ones, or ring on sharper: 0 to 1 cent on all of them."""
 PRESSURE = Spread.about_nothing(sound=0.055, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.08
 
-UNKNOWN_BRIDGE = Spread.about_nothing(sound=2.5, faulty=3.0, share=0.01)
-UNKNOWN_SLANT = Spread.about_nothing(sound=1.0, faulty=1.5, share=0.01)
-UNKNOWN_SADDLE = Spread.about_nothing(sound=1.2, faulty=3.0, share=0.02)
-"""Where the description gives no setback at all: saddles are then set somewhere, by ear or by rule."""
+BRIDGE_BY_EAR = Spread.about_nothing(sound=0.20, faulty=2.0, share=0.04)
+SADDLE_BY_EAR = Spread.about_nothing(sound=0.25, faulty=2.5, share=0.02)
+"""Where the description gives no setback: from where the string's octave is in tune, as far as an ear and a file come."""
+STRETCHES = ("log_kappa", "log_beta", "end", "saddle_height", "relief")
+"""Local quantities that a saddle set by ear makes up for."""
 FINGER_BEHIND_MM = 1.5
-PRESSURE_OWN_MM = 0.015
-LIGHT_MEAN_MM, LIGHT_SOUND_MM = 0.02, 0.02
-FIRM_MEAN_MM, FIRM_SOUND_MM = 0.6, 0.25
-END, END_OWN = 0.05, 0.02
-SADDLE_HEIGHT_OWN_MM = 0.04
-CROWN_MM = 0.01  # a worn or uneven crown: each note by itself
+PRESSURE_OWN_MM = 0.02
+FINGER_LOW_MEAN_MM, FINGER_LOW_MM = 0.06, 0.09
+"""What the finger presses deeper at fret 1 than up the neck, on all strings: +1 to +4 cents on the stiffest of a steel guitar."""
+LIGHT_MM, LIGHT_LOW_MM = 0.03, 0.03
+FIRM_MEAN_MM, FIRM_MM = 0.35, 0.20  # beyond the usual depth
+END, END_OWN = 0.10, 0.04
+SADDLE_HEIGHT_ACROSS_MM, SADDLE_HEIGHT_OWN_MM = 0.3, 0.08
+
+LEAST_DEPARTURE_MM = 0.4
+"""Setbacks nearer than this to a straight line: a straight saddle serves them."""
 
 UNEVENNESS_ORDERS = 3
 UNEVENNESS_COLUMNS = 4
@@ -130,6 +142,8 @@ class Parameters:
     means: list[float] = field(default_factory=list)
     spreads: list[float] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    made_up: dict[int, Reals] = field(default_factory=dict)
+    """Column of a saddle set by ear → what it makes up for: its change per unit of every parameter."""
 
     def add(
         self,
@@ -158,6 +172,19 @@ class Parameters:
         )
         self.faults.append(Fault(cause=cause, key=self.keys[columns[0]], columns=tuple(columns), ways=ways))
 
+    @cached_property
+    def mixing(self) -> Reals:
+        """θ in terms of independent parameters: 1 on the diagonal, and what saddles set by ear make up for."""
+        matrix = np.eye(len(self.keys))
+        for column, change in self.made_up.items():
+            matrix[column] += change
+        return matrix
+
+    @cached_property
+    def prior_mean(self) -> Reals:
+        """Of θ on a sound neck."""
+        return np.asarray(self.mixing @ np.array(self.means))
+
     def column(self, kind: str, *, fret: int | None = None, string: int | None = None) -> int | None:
         """Where a parameter stands; None when this neck has none such."""
         try:
@@ -170,14 +197,14 @@ class Parameters:
         """All patterns, shape (parameters, cells)."""
         return np.array(self.patterns)
 
+    @cached_property
+    def of_saddle(self) -> list[int]:
+        """Columns that move saddles."""
+        return [number for number, local in enumerate(self.local) if local == "saddle"]
+
     def columns(self, kind: str) -> list[int]:
         """All columns of a kind."""
         return [number for number, key in enumerate(self.keys) if key.kind == kind]
-
-
-def setbacks_known(neck: Neck) -> bool:
-    """Whether the description says where the saddles should be."""
-    return any(one.saddle_setback_mm is not None for one in neck.strings)
 
 
 def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Parameters:
@@ -212,20 +239,70 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
         table.fault("nut_position", [table.add("nut_skew", "nut", on_common_nut * side, NUT_SKEW.sound)], NUT_SKEW)
     if not neck.zero_fret:
         table.fault("nut_height", [table.add("nut_height", "nut_height", ones, NUT_HEIGHT.sound)], NUT_HEIGHT)
-    known = setbacks_known(neck)
-    bridge, slant = (BRIDGE, SADDLE_SLANT) if known else (UNKNOWN_BRIDGE, UNKNOWN_SLANT)
+    bridge = BRIDGE if any(one.saddle_setback_mm is not None for one in neck.strings) else BRIDGE_BY_EAR
     table.fault("saddle_position", [table.add("bridge", "saddle", ones, bridge.sound)], bridge)
     if several:
-        table.fault("saddle_position", [table.add("saddle_slant", "saddle", side, slant.sound)], slant)
+        table.fault("saddle_slant", [table.add("saddle_slant", "saddle", side, SADDLE_SLANT.sound)], SADDLE_SLANT)
     for index in range(count):
         _own(table, design, index=index, here=of[index], several=count > 1, open_u_cents=open_u_cents[index])
+    _straight_saddle(table, design)
+    _wear(table, design)
+    table.add("open_note", "cents", -ones, OPEN_COMMON, mean=OPEN_COMMON_MEAN)
     table.add("end", "end", ones, END)
     table.add("finger", "finger", ones, FINGER_BEHIND_MM)
     table.add("saddle_height", "saddle_height", ones, 2.0 * action_12(neck, 1).u_mm)
+    if several and not action_12(neck, 1).described:
+        table.add("saddle_height_across", "saddle_height", side, SADDLE_HEIGHT_ACROSS_MM)
     hollow = relief(neck)
     table.add("relief", "relief", design.hollow, hollow.u_mm, mean=0.0 if hollow.described else hollow.mm)
     _pressures(table, design)
+    _set_by_ear(table, design)
     return table
+
+
+def _set_by_ear(table: Parameters, design: AsDesigned) -> None:
+    """Saddles without a described place follow the stretch and stiffness that their strings really have, heard at the octave."""
+    undescribed = [number for number, one in enumerate(design.neck.strings, start=1) if one.saddle_setback_mm is None]
+    if not undescribed:
+        return
+    slopes = partials(design.stop())
+    for number in undescribed:
+        cell = design.cells.index(octave(design.neck, number))
+        column = table.column("saddle", string=number)
+        column = table.column("bridge") if column is None else column
+        assert column is not None
+        table.made_up[column] = np.array(
+            [
+                -pattern[cell] * slopes[local][cell] / slopes["saddle"][cell] if local in STRETCHES else 0.0
+                for local, pattern in zip(table.local, table.patterns, strict=True)
+            ]
+        )
+
+
+def _straight_saddle(table: Parameters, design: AsDesigned) -> None:
+    """A saddle in one straight line where the description gives each string a place of its own."""
+    if any(one.saddle_setback_mm is None for one in design.neck.strings):
+        return
+    setbacks = design.setbacks_mm
+    line = np.column_stack([np.ones(len(setbacks)), design.side])
+    off = line @ np.linalg.lstsq(line, setbacks, rcond=None)[0] - setbacks
+    if np.max(np.abs(off)) > LEAST_DEPARTURE_MM:
+        column = table.add("saddle_straight", "saddle", off[design.string], SADDLE_STRAIGHT.sound)
+        table.fault("saddle_slant", [column], SADDLE_STRAIGHT)
+
+
+def _wear(table: Parameters, design: AsDesigned) -> None:
+    """Crowns worn at the low frets under the plain strings (of all plain or all wound ones: the upper half)."""
+    count = len(design.neck.strings)
+    plain = np.array([one.construction == "plain" for one in design.neck.strings])
+    strings = plain if plain.any() and not plain.all() else np.arange(count) < (count + 1) // 2
+    worn = strings[design.string] & (design.fret <= WORN_FRETS)
+    parts = [2.0 * worn]  # most of it alike: the same hand wore them
+    parts += [worn & (design.fret == fret) for fret in sorted(set(design.fret[worn].tolist()))]
+    parts += [worn & (design.string == string) for string in sorted(set(design.string[worn].tolist()))]
+    columns = [table.add("wear", "fret", part.astype(float), WEAR.sound) for part in parts if part.any()]
+    if columns and count > 1:
+        table.fault("fret_wear", columns, WEAR)
 
 
 def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, several: bool, open_u_cents: float) -> None:
@@ -239,11 +316,11 @@ def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, seve
         slot = table.add("slot_height", "nut_height", here, SLOT_HEIGHT.sound, string=number)
         table.fault("nut_height", [slot], SLOT_HEIGHT)
     if several:
-        saddle = SADDLE if described.saddle_setback_mm is not None else UNKNOWN_SADDLE
+        saddle = SADDLE if described.saddle_setback_mm is not None else SADDLE_BY_EAR
         table.fault("saddle_position", [table.add("saddle", "saddle", here, saddle.sound, string=number)], saddle)
         table.add("own_end", "end", here, END_OWN, string=number)
         table.add("own_saddle_height", "saddle_height", here, SADDLE_HEIGHT_OWN_MM, string=number)
-        table.add("own_pressure", "depth", here * _played(design), PRESSURE_OWN_MM, string=number)
+        table.add("own_pressure", "depth", here * usual_depth(design), PRESSURE_OWN_MM, string=number)
     constants = design.constants[index]
     table.add("log_kappa", "log_kappa", here, constants.kappa_prior.u_rel, string=number)
     table.add("log_beta", "log_beta", here, constants.beta0_prior.u_rel, string=number)
@@ -255,18 +332,19 @@ def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, seve
     table.fault("tuning_drift", [open_note], OPEN_NOTE)
 
 
-def _played(design: AsDesigned) -> Reals:
-    return np.array([cell.press is None for cell in design.cells], dtype=float)
-
-
 def _pressures(table: Parameters, design: AsDesigned) -> None:
     """The finger's depth: in playing, and on purpose in the press test."""
-    pressure = table.add("pressure", "depth", _played(design), PRESSURE.sound, mean=PRESSURE_MEAN_MM)
+    usual = usual_depth(design)
+    low = low_frets(design)
+    pressure = table.add("pressure", "depth", usual, PRESSURE.sound, mean=PRESSURE_MEAN_MM)
     table.fault("finger_pressure", [pressure], PRESSURE)
-    for press, mean, spread in (("light", LIGHT_MEAN_MM, LIGHT_SOUND_MM), ("firm", FIRM_MEAN_MM, FIRM_SOUND_MM)):
-        here = np.array([cell.press == press for cell in design.cells], dtype=float)
-        if here.any():
-            table.add(press, "depth", here, spread, mean=mean)
+    table.add("finger_low", "depth", low * usual, FINGER_LOW_MM, mean=FINGER_LOW_MEAN_MM)
+    light, firm = (np.array([cell.press == press for cell in design.cells], dtype=float) for press in ("light", "firm"))
+    if light.any():
+        table.add("light", "depth", light, LIGHT_MM)
+        table.add("light_low", "depth", light * low, LIGHT_LOW_MM)
+    if firm.any():
+        table.add("firm", "depth", firm, FIRM_MM, mean=FIRM_MEAN_MM)
 
 
 def uneven_string_columns(design: AsDesigned, index: int) -> list[Reals]:

@@ -48,11 +48,11 @@ class Posterior:
     hand: ByHand
     layout: tuple[LayoutHypothesis, ...]
     rule: LayoutRule
+    field: Reals
+    """Covariance in cents of what the notes have beside θ (`note_field`), over all cells; the hand's scatter is not in it."""
     scatter: Hand
     heard: NDArray[np.intp]
     """Of each combined reading's cell in the design."""
-    own_cents: Reals
-    """Standard deviation of what each cell of the design has to itself, before it is heard."""
 
     @property
     def design(self) -> AsDesigned:

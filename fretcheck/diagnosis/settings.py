@@ -38,9 +38,12 @@ class DiagnosisSettings:
 
     fret_position_mm: float = 0.10
     fret_tilt_mm: float = 0.10
+    fret_wear_mm: float = 0.15
     nut_position_mm: float = 0.25
     nut_height_mm: float = 0.15
     saddle_position_mm: float = 0.5
+    saddle_slant_mm: float = 0.5
+    """At the outer strings."""
     scale_length_mm: float = 0.5
     string_cents: float = 3.0
     tuning_drift_cents: float = 3.0

@@ -27,7 +27,7 @@ Reals = NDArray[np.float64]
 WORTH_MEASURING = 0.8
 """A hand measurement is suggested when it leaves less than this share of the uncertainty."""
 PRESS_TEST_U_MM = 0.06
-"""How well the press test tells the finger's usual depth."""
+"""How well the press test tells the finger's usual depth at the low frets."""
 
 
 def sharpeners_of(posterior: Posterior, causes: Sequence[PossibleCause], covariance: Reals) -> tuple[Sharpener, ...]:
@@ -66,7 +66,7 @@ def _how(what: str, fret: int | None, string: int | None) -> str:
         "first_fret_clearance": f"Measuring the clearance over fret 1{under} with feeler gauges",
         "action_12": f"Measuring the action over fret 12{under}",
         "relief": "Measuring the relief with a feeler gauge",
-        "press_test": "The press test (one string, light and firm, at frets 5 and 12)",
+        "press_test": "The press test (one string, light and firm, at frets 1 and 5)",
     }[what]
 
 
@@ -88,6 +88,6 @@ def _candidates(posterior: Posterior) -> list[tuple[str, int | None, int | None,
     pressure = parameters.column("pressure")
     if pressure is not None and parameters.column("light") is None:
         row = np.zeros(len(parameters.keys))
-        row[pressure] = 1.0
+        row[[pressure, *parameters.columns("finger_low")]] = 1.0
         answer.append(("press_test", None, None, row, PRESS_TEST_U_MM))
     return answer

@@ -36,9 +36,11 @@ def name(estimate: CauseEstimate, *, kind: str) -> str:
     names = {
         "fret_position": f"the place of fret {estimate.fret}",
         "fret_tilt": f"the tilt of fret {estimate.fret}",
+        "fret_wear": "wear of the crowns at the low frets",
         "nut_position": _NUTS.get(kind, "the nut's place").format(number=estimate.string),
         "nut_height": "the nut's height" if estimate.string is None else f"the nut slot of {string}",
-        "saddle_position": _SADDLES.get(kind, f"the saddle of {string}"),
+        "saddle_position": "the bridge's place" if kind == "bridge" else f"the saddle of {string}",
+        "saddle_slant": "a straight saddle" if kind == "saddle_straight" else "the slant of the saddle",
         "scale_length": "the scale length of the fretboard",
         "layout_rule": "the layout of the frets",
         "string": f"{string} itself",
@@ -49,7 +51,6 @@ def name(estimate: CauseEstimate, *, kind: str) -> str:
 
 
 _NUTS = {"nut_skew": "the nut's skew", "own_nut": "the nut of the short string {number}"}
-_SADDLES = {"bridge": "the bridge's place", "saddle_slant": "the slant of the saddle"}
 
 
 def statement(estimate: CauseEstimate, neck: Neck, *, kind: str) -> str:
@@ -72,7 +73,17 @@ def statement(estimate: CauseEstimate, neck: Neck, *, kind: str) -> str:
             which = "The nut" if string is None else f"The nut slot of string {string}"
             beside = "all slots alike" if string is None else "beside the other slots"
             return f"{which} is {size} too {'high' if up else 'low'}, {beside}."
-        case "saddle_position" if kind == "saddle_slant":
+        case "fret_wear":
+            return (
+                f"The crowns of the low frets are worn: the string rests up to {size} nearer the {'bridge' if up else 'nut'} "
+                "than their middle."
+            )
+        case "saddle_slant" if kind == "saddle_straight":
+            return (
+                "The saddle is straight where the description gives each string its own place: one string sits up to "
+                f"{size} from there."
+            )
+        case "saddle_slant":
             far, near = (1, len(neck.strings)) if up else (len(neck.strings), 1)
             return (
                 f"The saddle slants wrongly: at string {far} it sits {size} farther from the nut than in the middle, "
@@ -80,8 +91,12 @@ def statement(estimate: CauseEstimate, neck: Neck, *, kind: str) -> str:
             )
         case "saddle_position":
             which = "The bridge with all its saddles" if string is None else f"The saddle of string {string}"
+            place = f"{which} sits {size} too {'far from' if up else 'near'} the nut"
+            if string is not None and neck.string(string).saddle_setback_mm is None:
+                way = "toward the nut" if up else "toward the bridge"
+                return f"{place} for its octave to be in tune: move it {millimetres(value)} {way}."
             heard = f"{'strings sound' if string is None else 'string sounds'} {'flat' if up else 'sharp'}"
-            return f"{which} sits {size} too {'far from' if up else 'near'} the nut: the {heard} up the neck."
+            return f"{place}: the {heard} up the neck."
         case "scale_length":
             return (
                 f"The frets stand for a scale {size} {'longer' if up else 'shorter'} than designed; "

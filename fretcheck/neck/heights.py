@@ -20,9 +20,9 @@ ACTION_12_MM = {False: 2.0, True: 3.0}  # the same, over fret 12
 GUITAR_SCALE_MM = 650.0
 """Strings of another length lie higher or lower: over fret 12 as its square root (1.5 mm on a mandolin of 352 mm, 2.3 on a bass
 of 864 mm), at the nut in proportion, but no higher than a guitar's."""
-U_ASSUMED_ACTION_12_MM = 0.10
+U_ASSUMED_ACTION_12_MM = 0.5  # 1.5 to 3 mm in use
 U_ASSUMED_NUT_HEIGHT_MM = 0.03
-ASSUMED_RELIEF_MM, U_ASSUMED_RELIEF_MM = 0.04, 0.03
+ASSUMED_RELIEF_MM, U_ASSUMED_RELIEF_MM = 0.12, 0.12  # 0.1 to 0.4 mm in use, and straight ones
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,7 +19,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fretcheck.neck.layout import Layout, Scale, Slot
-from fretcheck.neck.temperament import MM_PER_INCH
+from fretcheck.neck.temperament import CENTS_PER_OCTAVE, MM_PER_INCH
 
 LengthUnit = Literal["mm", "in"]
 SCHEMA = "fretcheck/layout/1"
@@ -77,7 +77,7 @@ def _common_scale(layout: Layout, numbers: Sequence[int], unit: LengthUnit) -> T
             *_lengths(slot, show, unit),
             *([f"{round(slot.rounding_cents, 2) + 0.0:+.2f}"] if rounded else []),
         ]
-        table.add_row(*cells, *_hertz(layout, slot.fret, numbers), style=_row_style(slot.fret))
+        table.add_row(*cells, *_hertz(layout, slot.fret, numbers), style=_row_style(layout, slot.fret))
     return table
 
 
@@ -86,14 +86,14 @@ def _fanned(layout: Layout, numbers: Sequence[int], unit: LengthUnit) -> Table:
     show = _length_writer(layout, unit)
     slots_of = [_scale_of(layout, number).slots for number in numbers]
     for fret in range(layout.neck.frets + 1):
-        table.add_row(str(fret), *(show(slots[fret].marked_mm) for slots in slots_of), style=_row_style(fret))
+        table.add_row(str(fret), *(show(slots[fret].marked_mm) for slots in slots_of), style=_row_style(layout, fret))
     return table
 
 
 def _notes(layout: Layout, numbers: Sequence[int]) -> Table:
     table = _table("fret", *_string_headings(layout, numbers))
     for fret in range(layout.neck.frets + 1):
-        table.add_row(str(fret), *_hertz(layout, fret, numbers), style=_row_style(fret))
+        table.add_row(str(fret), *_hertz(layout, fret, numbers), style=_row_style(layout, fret))
     return table
 
 
@@ -112,7 +112,29 @@ def _remarks(layout: Layout, unit: LengthUnit) -> list[str]:
         )
         also = ", what rounding costs in cents" if layout.rounding is not None else ""
         lines.append(f"From fret to fret, speaking lengths{also}: --csv or --json.")
-    lines += [FROM_THE_NUT, CARE]
+    lines += [*_ends_of_strings(layout, unit), FROM_THE_NUT, CARE]
+    return lines
+
+
+def _ends_of_strings(layout: Layout, unit: LengthUnit) -> list[str]:
+    """Where nut and saddle stand, and which frets end early."""
+    neck = layout.neck
+    lines = [
+        f"Fret {one.fret} runs under string{'s' * (len(one.strings) > 1)} {', '.join(map(str, one.strings))} only."
+        for one in neck.partial_frets
+    ]
+    if any(string.nut_compensation_mm for string in neck.strings):
+        edges = ", ".join(f"{number}: {_plain(neck.string(number).nut_compensation_mm, unit)}" for number in _all(layout))
+        lines.append(f"The nut's edge stands before the line that slots are measured from, in {unit}, by string: {edges}.")
+    setbacks = [string.saddle_setback_mm for string in neck.strings]
+    told = [(number, one) for number, one in enumerate(setbacks, start=1) if one is not None]
+    if told:
+        places = ", ".join(f"{number}: {_plain(one, unit)}" for number, one in told)
+        lines.append(f"The saddle stands beyond the scale length, in {unit}, by string: {places}.")
+    if len(told) < len(setbacks):
+        lines.append(
+            "Where no saddle_setback_mm is described, the saddle is set by ear, the octave in tune with the open string."
+        )
     return lines
 
 
@@ -128,8 +150,10 @@ def _string_headings(layout: Layout, numbers: Sequence[int]) -> list[str]:
     return [f"{number}\n{layout.neck.string(number).note}" for number in numbers]
 
 
-def _row_style(fret: int) -> str:
-    return "bold" if fret and fret % 12 == 0 else ""
+def _row_style(layout: Layout, fret: int) -> str:
+    """The octaves stand out."""
+    cents = layout.neck.fret_cents[fret]
+    return "bold" if fret and abs(cents - CENTS_PER_OCTAVE * round(cents / CENTS_PER_OCTAVE)) < 0.5 else ""
 
 
 def _lengths(slot: Slot, show: Callable[[float], str], unit: LengthUnit) -> list[str]:
@@ -247,6 +271,8 @@ def layout_document(layout: Layout, *, unit: LengthUnit = "mm") -> dict[str, Any
                 "string": number,
                 "note": string.note,
                 "first_fret": string.first_fret,
+                f"nut_compensation_{unit}": _fine(string.nut_compensation_mm, unit),
+                f"saddle_setback_{unit}": None if string.saddle_setback_mm is None else _fine(string.saddle_setback_mm, unit),
                 "course": string.course,
                 "frets": _targets(layout, number, unit),
             }

@@ -222,26 +222,27 @@ def _draw(axes: Any, plan: NeckPlan, *, upright: bool) -> None:
         _fret(path, area, plan, fret, found)
     if plan.nut is not None:
         _fret(path, area, plan, 0, plan.nut)
-    nut = [plan.along(0, 1), plan.along(0, last)]
     shift = plan.factor * plan.nut.value if plan.nut is not None and plan.nut.finding is not None else 0.0
-    path([nut[0] + shift, nut[1] + shift], [1.0, 0.0], color=drawing.INK, linewidth=5.0)
+    edge = [plan.nut_edge(number) + shift for number in strings]
+    path([edge[0], *edge, edge[-1]], [1.0, *map(plan.across, strings), 0.0], color=drawing.INK, linewidth=5.0)
 
 
 def _fret(path: Any, area: Any, plan: NeckPlan, fret: int, found: Displacement) -> None:
-    last = len(plan.neck.strings)
-    design = (plan.along(fret, 1), plan.along(fret, last))
-    path(list(design), [1.0, 0.0], color=drawing.SOFT, linewidth=0.8, linestyle=(0, (3, 3)))
+    (first, top), (last, bottom) = plan.ends(fret)
+    place_of = plan.along if fret > 0 else lambda _, string: plan.nut_edge(string)
+    design = (place_of(fret, first), place_of(fret, last))
+    path(list(design), [top, bottom], color=drawing.SOFT, linewidth=0.8, linestyle=(0, (3, 3)))
     named = found.finding or found.tilt_finding
-    tilts = [found.tilt * plan.factor * plan.side(n) for n in (1, last)]
+    tilts = [found.tilt * plan.factor * plan.side(n) for n in (first, last)]
     low, high = ([place + plan.factor * value for place in design] for value in (found.low, found.high))
     if fret > 0 or named is not None:
         colour = drawing.METAL if named is None else _fret_colour(found)
-        area([low[0], high[0], high[1], low[1]], [1.0, 1.0, 0.0, 0.0], facecolor=colour, alpha=0.35, linewidth=0)
+        area([low[0], high[0], high[1], low[1]], [top, top, bottom, bottom], facecolor=colour, alpha=0.35, linewidth=0)
     if fret == 0:
         return
     place = [one + plan.factor * found.value + tilt for one, tilt in zip(design, tilts, strict=True)]
     colour = drawing.INK if named is None else _fret_colour(found)
-    path(place, [1.0, 0.0], color=colour, linewidth=1.6 if named is None else 4.0)
+    path(place, [top, bottom], color=colour, linewidth=1.6 if named is None else 4.0)
     if found.finding is not None:
         _arrow(path, area, start=(design[0] + design[1]) / 2.0, end=(place[0] + place[1]) / 2.0, colour=colour)
 

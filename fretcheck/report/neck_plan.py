@@ -70,7 +70,24 @@ class NeckPlan:
     def saddle(self, string: int) -> float:
         """Design place of a string's saddle, its setback included."""
         one = self.neck.string(string)
-        return self.neck.nut_offset_mm(string) + one.scale_length_mm + (one.saddle_setback_mm or 0.0)
+        return self.neck.nut_offset_mm(string) + one.scale_length_mm + self._setbacks_mm[string - 1]
+
+    @cached_property
+    def _setbacks_mm(self) -> list[float]:
+        from fretcheck.diagnosis.as_designed import as_designed
+
+        return [float(one) for one in as_designed(self.neck).setbacks_mm]
+
+    def nut_edge(self, string: int) -> float:
+        """Design place of the nut's edge under a string: before the nut line where the nut is set forward on purpose."""
+        return self.along(0, string) + self.neck.string(string).nut_compensation_mm
+
+    def ends(self, fret: int) -> tuple[tuple[int, float], tuple[int, float]]:
+        """First and last string that a fret runs under, each with the place across the board where the fret ends there."""
+        strings = next((one.strings for one in self.neck.partial_frets if one.fret == fret), None)
+        first, last = (1, len(self.neck.strings)) if strings is None else (min(strings), max(strings))
+        top = 1.0 if first == 1 else self.across(first) + EDGE
+        return (first, top), (last, 0.0 if last == len(self.neck.strings) else self.across(last) - EDGE)
 
     @cached_property
     def factor(self) -> int:

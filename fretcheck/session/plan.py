@@ -25,7 +25,7 @@ PlanName = Literal["full", "intake", "spot", "press", "own"]
 
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
 SPOT_FRETS = (1, 5, 12)
-PRESS_FRETS = (5, 12)
+PRESS_FRETS = (1, 5)
 PLUCKS_BETWEEN_OPEN_CHECKS = 8
 """At most so many fretted plucks before the open string is asked for again."""
 MOST_REPEATS = 20
@@ -79,7 +79,7 @@ def make_plan(
         What is played.
     name : str
         ``full`` (every fret), ``intake`` (open, 1, 3, 5, 7, 9, 12, 15, last), ``spot`` (open, 1, 5, 12), ``press`` (one
-        string, lightly and firmly, at 5 and 12). Two joined by ``+`` follow each other, as in ``full+press``.
+        string, lightly and firmly, at 1 and 5). Two joined by ``+`` follow each other, as in ``full+press``.
     frets, strings : sequence of int, optional
         Frets and strings of the user's own; frets replace those of the plan (which is then called ``own``).
     repeats : int
@@ -180,12 +180,20 @@ def _frets_of(neck: Neck, string: int, name: str, own: Sequence[int] | None) -> 
     elif name == "full":
         wanted = playable
     elif name == "intake":
-        wanted = (*INTAKE_FRETS, neck.frets)
+        wanted = (*_at_semitones(neck, INTAKE_FRETS), neck.frets)
     elif name == "spot":
-        wanted = SPOT_FRETS
+        wanted = _at_semitones(neck, SPOT_FRETS)
     else:
         raise UsageError(f"plan {name!r} is unknown; choose full, intake, spot or press")
     return sorted({fret for fret in wanted if fret in playable})
+
+
+def _at_semitones(neck: Neck, semitones: Iterable[int]) -> list[int]:
+    """The frets nearest to so many semitones above the nut: on most necks the frets of these numbers."""
+    if neck.semitones:
+        return list(semitones)
+    frets = range(1, neck.frets + 1)
+    return [min(frets, key=lambda fret: abs(neck.fret_cents[fret] - 100.0 * one)) for one in semitones]
 
 
 def _string_asks(string: int, frets: Sequence[int], repeats: int) -> list[Ask]:
@@ -216,7 +224,7 @@ def _course(neck: Neck, string: int) -> tuple[str, int]:
 
 def _press_asks(neck: Neck, strings: Sequence[int] | None, repeats: int) -> list[Ask]:
     string = press_string(neck) if not strings else strings[0]
-    frets = [fret for fret in PRESS_FRETS if fret in playable_frets(neck, string)]
+    frets = [fret for fret in _at_semitones(neck, PRESS_FRETS) if fret in playable_frets(neck, string)]
     if not frets:
         raise UsageError(f"the press test needs fret {PRESS_FRETS[0]} or {PRESS_FRETS[1]}, and string {string} has neither")
     presses: tuple[Press, ...] = ("light", "firm")

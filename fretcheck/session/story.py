@@ -163,7 +163,7 @@ def find_unfinished(root: Path, neck: Neck, *, session_id: str | None = None) ->
     chosen = next((one for one in found if session_id in (None, one.id)), None)
     if chosen is None:
         raise UsageError(f"no interrupted session {session_id!r} of {neck.name!r}; there are {listed}")
-    if (chosen.neck.frets, chosen.neck.strings) != (neck.frets, neck.strings):
+    if (chosen.neck.fret_cents, chosen.neck.strings) != (neck.fret_cents, neck.strings):
         raise UsageError(f"session {chosen.id} was begun with other frets or strings of {neck.name!r}; begin a new one")
     return root / chosen.id
 

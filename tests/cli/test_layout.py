@@ -147,3 +147,32 @@ def test_bad_descriptions_give_one_line_and_code_2(tmp_path, capsys, content, li
     assert len(streams.err.splitlines()) == 1
     assert "neck.toml" in streams.err
     assert line in streams.err
+
+
+def test_nut_saddle_and_partial_frets_are_told(tmp_path, capsys):
+    path = tmp_path / "neck.toml"
+    path.write_text(
+        """
+name = "Compensated"
+scale_length_in = 25
+frets = 22
+tuning = "E4 B3 G3 D3 A2 E2"
+gauges_in = [0.010, 0.013, 0.017, "w0.026", "w0.036", "w0.046"]
+wound_material = "nickel_plated_steel"
+saddle_setback_in = [0.06, 0.1, 0.18, 0.09, 0.12, 0.16]
+nut_compensation_mm = 0.5
+[[partial_frets]]
+fret = 22
+strings = [1, 2]
+""",
+        encoding="utf-8",
+    )
+    assert run(["layout", str(path)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Fret 22 runs under strings 1, 2 only." in said
+    assert "nut's edge stands before the line that slots are measured from, in mm, by string: 1: 0.50, 2: 0.50" in said
+    assert "beyond the scale length, in mm, by string: 1: 1.52, 2: 2.54, 3: 4.57" in said
+    assert run(["layout", str(path), "--unit", "in", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [string["saddle_setback_in"] for string in document["strings"]] == [0.06, 0.1, 0.18, 0.09, 0.12, 0.16]
+    assert [len(string["frets"]) for string in document["strings"]] == [23, 23, 22, 22, 22, 22]

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 import tomllib
 
 import pytest
+import tomlkit
 
 from fretcheck.cli.main import run
 from fretcheck.neck.reading import neck_from_mapping, read_neck
 from fretcheck.neck.starts import STARTS
+from tests.neck.test_short_forms import FAULTY, SHORT
 
 
 @pytest.mark.parametrize("start", STARTS)
@@ -117,3 +120,44 @@ def test_console_without_the_signs(tmp_path):
     assert "My ukulele" in done.stdout
     assert "tolerance +/-3 cents" in done.stdout
     assert "?" not in done.stdout
+
+
+@pytest.mark.parametrize("start", STARTS)
+def test_each_start_is_described_back(tmp_path, capsys, start):
+    path = tmp_path / "neck.toml"
+    run(["neck", "--start", start, "--out", str(path)])
+    capsys.readouterr()
+    assert run(["neck", str(path)]) == 0
+    said = capsys.readouterr().out
+    rows = [line for line in said.splitlines() if line.split()[:1] and line.split()[0].isdigit() and " ± " in line]
+    assert len(rows) == len(STARTS[start].neck.strings)
+    for string, row in zip(STARTS[start].neck.strings, rows, strict=True):
+        assert row.split()[1] == string.note
+        assert f" {string.saddle_setback_mm:.1f} " in row
+
+
+def test_measured_and_left_out_are_told(tmp_path, capsys):
+    path = tmp_path / "neck.toml"
+    run(["neck", "--start", "guitar-6-electric", "--out", str(path)])
+    capsys.readouterr()
+    lines = [line for line in path.read_text(encoding="utf-8").splitlines() if not line.startswith("saddle_setback_mm")]
+    measured = ["[[measured]]", 'what = "first_fret_clearance"', "in = 0.018", "date = 2026-11-28"]
+    path.write_text("\n".join([*lines, *measured]), encoding="utf-8")
+    assert run(["neck", str(path)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Measured: first_fret_clearance: 0.4572 ± 0.03 mm (2026-11-28)" in said
+    assert "* not described (saddle_setback_mm): where it puts the octave in tune with the open string." in said
+
+
+@pytest.mark.parametrize(("changes", "told"), FAULTY)
+def test_a_faulty_file_gets_one_line_and_code_2(tmp_path, capsys, changes, told):
+    path = tmp_path / "neck.toml"
+    path.write_text(
+        tomlkit.dumps({key: value for key, value in {**SHORT, **changes}.items() if value is not None}), encoding="utf-8"
+    )
+    assert run(["neck", str(path)]) == 2
+    streams = capsys.readouterr()
+    assert streams.out == ""
+    assert len(streams.err.splitlines()) == 1
+    assert "neck.toml: " in streams.err
+    assert re.search(told, streams.err)

@@ -22,7 +22,7 @@ def slice_of(name: str, necks: int) -> list[Outcome]:
 @pytest.mark.parametrize(
     ("name", "least"),
     [
-        ("one fret 0.40", 5), ("one fret tilted", 3), ("nut slots", 5), ("nut 0.9 mm out, press", 5),
+        ("one fret 0.40", 5), ("one fret tilted", 3), ("nut slots", 5), ("nut 0.9 mm out, calliper", 5),
         ("one saddle", 5), ("a false string", 4), ("rule-of-18", 6),
     ],
 )  # fmt: skip

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.fault_sets import weigh
+from fretcheck.diagnosis.fault_sets import Ways, weigh
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.parameters import Fault, Key, Way
 
@@ -106,7 +106,7 @@ def test_fault_sets_against_dense_normal_densities() -> None:
     from scipy.stats import multivariate_normal
 
     sound, faults = small_problem()
-    weighed = weigh(sound, faults)
+    weighed = weigh(sound, Ways.of(faults))
     direct = {}
     for ways in itertools.product(*((None, *fault.ways) for fault in faults)):
         mean, covariance = sound.prior_mean.copy(), sound.prior_covariance.copy()
@@ -116,7 +116,7 @@ def test_fault_sets_against_dense_normal_densities() -> None:
             for column in fault.columns if way is not None else ():
                 mean[column] += way.toward
                 covariance[column, column] += way.extra**2
-        total = sound.design @ covariance @ sound.design.T + np.diag(sound.noise_variance)
+        total = sound.design @ covariance @ sound.design.T + sound.noise
         gain = covariance @ sound.design.T @ np.linalg.inv(total)
         direct[ways] = (
             log_share + float(multivariate_normal(sound.design @ mean, total).logpdf(sound.y)),

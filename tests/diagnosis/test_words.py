@@ -42,7 +42,9 @@ def estimate(cause: str, value: float, *, fret: int | None = None, string: int |
         ("slot_height", estimate("nut_height", -0.2, string=2), "The nut slot of string 2 is 0.20 mm (±0.06 mm) too low"),
         ("saddle", estimate("saddle_position", 2.5, string=3), "string 3 sits 2.50 mm (±0.06 mm) too far from the nut"),
         ("bridge", estimate("saddle_position", -2.5), "too near the nut: the strings sound sharp up the neck"),
-        ("saddle_slant", estimate("saddle_position", 0.8), "at string 1 it sits 0.80 mm (±0.06 mm) farther from the nut"),
+        ("saddle_straight", estimate("saddle_slant", 0.8), "straight where the description gives each string its own place"),
+        ("wear", estimate("fret_wear", 0.4), "the string rests up to 0.40 mm (±0.06 mm) nearer the bridge"),
+        ("saddle_slant", estimate("saddle_slant", 0.8), "at string 1 it sits 0.80 mm (±0.06 mm) farther from the nut"),
         ("scale_length", estimate("scale_length", 3.0), "scale 3.00 mm (±0.06 mm) longer than designed"),
         (
             "string",

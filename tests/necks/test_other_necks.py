@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from fretcheck.cli.main import run
+from fretcheck.neck.described_frets import with_capo
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS
 from fretcheck.session.placement import playable_frets
@@ -28,10 +29,18 @@ def _fanned() -> Neck:
     return replace(neck, name="Fanned", strings=strings, square_fret=9)
 
 
+def _forward() -> Neck:
+    neck = STARTS["guitar-6-electric"].neck
+    return replace(neck, strings=tuple(replace(string, nut_compensation_mm=0.5) for string in neck.strings))
+
+
 NECKS = {
     **{name: start.neck for name, start in STARTS.items()},
     "fanned": _fanned(),
     "zero fret": replace(STARTS["guitar-6-steel"].neck, zero_fret=True),
+    "capo": with_capo(STARTS["guitar-6-steel"].neck, 2),
+    "19 to the octave": replace(STARTS["guitar-6-steel"].neck, divisions_per_octave=19, frets=30),
+    "nut set forward": _forward(),
 }
 
 

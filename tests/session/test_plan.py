@@ -67,7 +67,7 @@ def test_the_press_test_is_light_and_firm_on_the_lowest_plain_string():
     assert press_string(neck) == 3
     plan = make_plan(neck, name="press")
     assert [(ask.fret, ask.press) for ask in plan.asks] == [
-        (0, None), (5, "light"), (5, "firm"), (12, "light"), (12, "firm"), (0, None)
+        (0, None), (1, "light"), (1, "firm"), (5, "light"), (5, "firm"), (0, None)
     ]  # fmt: skip
     assert plan.notes == ((3, 0),)
 
