@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from fretcheck.diagnosis.as_designed import as_designed
-from fretcheck.diagnosis.fault_sets import FaultSets, weigh
+from fretcheck.diagnosis.fault_sets import FaultSets, Ways, weigh
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.parameters import Fault, Key, Way
@@ -217,7 +217,7 @@ def changes_between(
     return Changes(
         model=model,
         jacobian=jacobian,
-        sets=weigh(sound, faults),
+        sets=weigh(sound, Ways.of(faults)),
         faults=faults,
         advised=frozenset(asked),
         described_cents=beside,
