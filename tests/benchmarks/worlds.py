@@ -166,11 +166,14 @@ def run_one(job: tuple[str, str, int, int]) -> Outcome:
         outcome.top = bool(findings) and any(names(findings[0], fault) for fault in case.faults)
         outcome.top_three = all(any(names(one, fault) for one in findings[:3]) for fault in case.faults)
     if "rule18" not in row.faults:
+        slanted = False
         for cause in result.causes:
-            true = case.true_mm(cause.cause, cause.fret, cause.string, setbacks=row.setbacks)
+            name = "saddle_straight" if cause.cause == "saddle_slant" and slanted else cause.cause
+            slanted = slanted or cause.cause == "saddle_slant"  # the slant comes first, then the straight saddle
+            true = case.true_mm(name, cause.fret, cause.string, setbacks=row.setbacks)
             if true is not None:
                 low, high = cause.interval_90
-                kind = cause.cause if cause.string is None or cause.cause == "string" else f"{cause.cause} by string"
+                kind = name if cause.string is None or name == "string" else f"{name} by string"
                 outcome.covered.append((kind, low <= true <= high))
     return outcome
 

@@ -114,24 +114,32 @@ class Case:
         return built.saddle_mm - best_saddles(ideal, self.hand)
 
     def true_mm(self, cause: str, fret: int | None, string: int | None, *, setbacks: bool = True) -> float | None:
-        """True value of a cause, in its unit (a tilt at string 1; of a string's slot its own part); None where there is none."""
+        """True value of a cause, in its unit; None where there is no such number.
+
+        A tilt at string 1; of a string's nut slot its own part; of wear the largest shift; `saddle_straight`, the offset of the
+        string that a straight saddle leaves furthest from its described place.
+        """
         built, y = self.built, across(self.built.neck)
         nut_up = built.nut_z - [nut_height(built.neck, s).mm for s in range(1, built.shape[0] + 1)]
-        if cause in ("fret_position", "fret_tilt", "fret_wear") and fret is not None:
+        if cause == "fret_wear":
+            return float(built.wear_mm.ravel()[np.argmax(np.abs(built.wear_mm))])
+        if cause in ("fret_position", "fret_tilt") and fret is not None:
             k = fret - 1
             crown = built.crown_mm[:, k]
             if cause == "fret_position":
                 return float(built.fret_mm[k] + crown.mean())
-            if cause == "fret_tilt":
-                return float(built.tilt_mm[k] + (crown @ y) / (y @ y))
-            worn = built.wear_mm[:, k]
-            return float(worn[np.abs(worn) > 0.75 * np.abs(worn).max()].mean()) if worn.any() else 0.0
+            return float(built.tilt_mm[k] + (crown @ y) / (y @ y))
         if cause == "nut_position":
             return float(built.nut_mm.mean() if string is None else built.nut_mm[string - 1] - built.nut_mm.mean())
         if cause == "nut_height":
             return float(nut_up.mean() if string is None else nut_up[string - 1] - nut_up.mean())
-        if cause in ("saddle_position", "saddle_slant"):
+        if cause in ("saddle_position", "saddle_slant", "saddle_straight"):
             off = self.saddle_error_mm(setbacks=setbacks)
+            if cause == "saddle_straight":
+                described = np.array([one.saddle_setback_mm or 0.0 for one in built.neck.strings])
+                straight = np.polyval(np.polyfit(y, described, 1), y) - described
+                share = (off @ straight) / max(float(straight @ straight), 1e-9)
+                return float(share * straight[np.argmax(np.abs(straight))])
             if cause == "saddle_slant":
                 return float((off @ y) / (y @ y))
             return float(off.mean() if string is None else off[string - 1])
