@@ -58,6 +58,7 @@ ROWS = {
         Row(name="fret.25", faults=("fret.25",)),
         Row(name="tilt.35", faults=("tilt.35",)),
         Row(name="saddle2.5", faults=("saddle2.5",)),
+        Row(name="slant1.2", faults=("slant1.2",)),
         Row(name="nut+clear", faults=("nutheight.4",), clearance=True),
         Row(name="nut+press", faults=("nutheight.4",), press_test=True),
         Row(name="nut", faults=("nutheight.4",)),
@@ -81,7 +82,19 @@ ROWS = {
 }
 SOUND_ONLY = ("sound",)
 USUAL = ("sound", "fret.40", "fret.25", "tilt.35", "saddle2.5", "nut+clear", "nut+press")
-MORE = ("nut", "two", "two-nut", "sound-noset", "saddle-noset", "sound+clear", "string6", "nutplace.9", "rule18", "wear")
+MORE = (
+    "slant1.2",
+    "nut",
+    "two",
+    "two-nut",
+    "sound-noset",
+    "saddle-noset",
+    "sound+clear",
+    "string6",
+    "nutplace.9",
+    "rule18",
+    "wear",
+)
 OTHERS = tuple(name for name, row in ROWS.items() if row.instrument != "steel")
 
 

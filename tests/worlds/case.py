@@ -116,8 +116,8 @@ class Case:
     def true_mm(self, cause: str, fret: int | None, string: int | None, *, setbacks: bool = True) -> float | None:
         """True value of a cause, in its unit; None where there is no such number.
 
-        A tilt at string 1; of a string's nut slot its own part; of wear the largest shift; `saddle_straight`, the offset of the
-        string that a straight saddle leaves furthest from its described place.
+        A tilt at string 1; of a string's nut slot its own part; of wear the largest shift. Slant and straightness are those of
+        the saddle as a whole, single saddles' scatter apart: `saddle_straight` is the offset of the string furthest off.
         """
         built, y = self.built, across(self.built.neck)
         nut_up = built.nut_z - [nut_height(built.neck, s).mm for s in range(1, built.shape[0] + 1)]
@@ -135,14 +135,9 @@ class Case:
             return float(nut_up.mean() if string is None else nut_up[string - 1] - nut_up.mean())
         if cause in ("saddle_position", "saddle_slant", "saddle_straight"):
             off = self.saddle_error_mm(setbacks=setbacks)
-            if cause == "saddle_straight":
-                described = np.array([one.saddle_setback_mm or 0.0 for one in built.neck.strings])
-                straight = np.polyval(np.polyfit(y, described, 1), y) - described
-                share = (off @ straight) / max(float(straight @ straight), 1e-9)
-                return float(share * straight[np.argmax(np.abs(straight))])
-            if cause == "saddle_slant":
-                return float((off @ y) / (y @ y))
-            return float(off.mean() if string is None else off[string - 1])
+            if cause == "saddle_position":
+                return float(off.mean() if string is None else off[string - 1])
+            return built.slant_mm if cause == "saddle_slant" else float(off[np.argmax(np.abs(off))]) * built.straight
         if cause == "scale_length":
             return built.scale_mm
         if cause == "string" and string is not None:

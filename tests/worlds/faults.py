@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tests.worlds.built import Built
+from tests.worlds.built import Built, across
 from tests.worlds.sound import LOWERED, wear
 from tests.worlds.strung import uneven
 
@@ -75,6 +75,17 @@ def saddle(size: float) -> Callable[[np.random.Generator, Built], Injected]:
     return put
 
 
+def slant(size: float) -> Callable[[np.random.Generator, Built], Injected]:
+    """The whole saddle turned: `size` out at string 1, as much the other way at the last."""
+
+    def put(rng: np.random.Generator, built: Built) -> Injected:
+        out = size * _sign(rng)
+        turned = built.saddle_mm + out * across(built.neck)
+        return replace(built, saddle_mm=turned, slant_mm=out), Fault(cause="saddle_slant", size=out)
+
+    return put
+
+
 def nut_height(size: float) -> Callable[[np.random.Generator, Built], Injected]:
     """All slots too high."""
     return lambda rng, built: (replace(built, nut_z=built.nut_z + size), Fault(cause="nut_height", size=size))
@@ -125,6 +136,7 @@ FAULTS: dict[str, Callable[[np.random.Generator, Built], Injected]] = {
     "fret.25": fret(0.25),
     "tilt.35": tilt(0.35),
     "saddle2.5": saddle(2.5),
+    "slant1.2": slant(1.2),
     "nutheight.4": nut_height(0.4),
     "nutplace.9": nut_place(0.9),
     "string6": false_string(6.0),

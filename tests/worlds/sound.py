@@ -153,6 +153,7 @@ def sound_neck(rng: np.random.Generator, instrument: Instrument, world: World) -
         + world.nut_skew_mm * for_parts.standard_normal() * np.linspace(1.0, -1.0, strings),
         nut_z=design.nut_z + world.nut_height_mm * (for_parts.standard_normal() + for_parts.standard_normal(strings)),
         saddle_mm=saddles,
+        straight=world.straight_saddle,
         saddle_z=design.saddle_z + 2.0 * ACTION_SD_MM * for_parts.standard_normal(),
     )
     if for_wear.random() < world.worn_share:
