@@ -81,7 +81,7 @@ class Match:
     right_pitch: bool = False
     """The pitch is what was asked for, and only the inharmonicity speaks for another string."""
     slipped: bool = False
-    """The notes before it say that the string's tuning has moved rather than the finger."""
+    """The notes before it say, or leave it possible, that the string's tuning has moved rather than the finger."""
 
 
 def expected_hz(neck: Neck, string: int, fret: int, opens: Mapping[int, OpenHeard]) -> float:
@@ -117,7 +117,7 @@ def match(
         elsewhere = _same_pitch_elsewhere(neck, ask, note, opens, costs)
         if elsewhere is not None:
             return Match(as_asked=False, cents=cents, places=(elsewhere,), right_pitch=certain)
-        return Match(as_asked=certain, cents=cents)
+        return Match(as_asked=certain, cents=cents, slipped=not certain)
     costs.pop((ask.string, ask.fret), None)
     return Match(as_asked=False, cents=cents, places=_likeliest(costs), slipped=certain and ask.fret > 0)
 
