@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from fretcheck.neck.description import Neck
 from fretcheck.pitch.reading import NoteReading, Remark
 from fretcheck.pitch.remarks import refuses, sentence
@@ -10,32 +12,50 @@ from fretcheck.session.plan import Ask
 from fretcheck.session.wording import asked_words, place_words
 
 _WIDENING = {
-    Remark.STILL_GLIDING: "its pitch was still falling: pluck softer",
-    Remark.UNSTABLE: "its pitch moved: pluck softer and let it ring",
-    Remark.BEATING: "it beats: pluck in another direction",
-    Remark.UNSURE: "its partials disagree: let it ring",
+    Remark.STILL_GLIDING: ("GLIDES", "its pitch was still falling: pluck softer"),
+    Remark.UNSTABLE: ("MOVED", "its pitch moved: pluck softer and let it ring"),
+    Remark.BEATING: ("BEATS", "it beats: pluck in another direction"),
+    Remark.UNSURE: ("ROUGH", "its partials disagree: let it ring"),
 }
-"""Remarks that widen the uncertainty, and what the player can do."""
+"""Remarks that widen the uncertainty: in a word, and what the player can do."""
+_SHORT = {
+    Remark.TOO_QUIET: "TOO QUIET",
+    Remark.TOO_SHORT: "TOO SHORT",
+    Remark.NOT_A_STRING: "NO STRING",
+    Remark.TWO_STRINGS: "TWO STRINGS",
+    Remark.HUM_BOUND: "HUM",
+    Remark.CLIPPED_AWAY: "TOO LOUD",
+}
+"""Why a pluck is of no use, in a word or two; the others are unclear."""
 
 
-def complaint_words(neck: Neck, ask: Ask, note: NoteReading) -> str:
-    """Why a pluck that was to be `ask` is of no use, and the cure."""
+@dataclass(frozen=True)
+class Complaint:
+    """Why a pluck is not taken: a sentence with the cure, and a word or two to be read from afar."""
+
+    text: str
+    short: str
+
+
+def useless(neck: Neck, ask: Ask, note: NoteReading) -> Complaint:
+    """Why a pluck that was to be `ask` is of no use."""
     cause = next((remark for remark in note.remarks if refuses(remark)), None)
     if cause is None:
-        return "No pitch could be read; pluck it again."
+        return Complaint("No pitch could be read; pluck it again.", "UNCLEAR")
     if cause is Remark.TWO_STRINGS and neck.string(ask.string).course is not None:
-        return "Both strings of the pair are sounding; damp the other one."
-    return sentence(cause)
+        return Complaint("Both strings of the pair are sounding; damp the other one.", "TWO STRINGS")
+    return Complaint(sentence(cause), _SHORT.get(cause, "UNCLEAR"))
 
 
-def weak_words(ask: Ask, note: NoteReading) -> str:
+def uncertain(ask: Ask, note: NoteReading) -> Complaint:
     """Why a usable note is asked for once more, with the remark that tells what made it uncertain."""
     cause = next((remark for remark in _WIDENING if remark in note.remarks), None)
+    short, why = ("ROUGH", "let it ring") if cause is None else _WIDENING[cause]
     if cause is Remark.UNSTABLE and ask.fret > 0:
         why = "its pitch moved: press straight down and hold still"
-    else:
-        why = _WIDENING.get(cause, "let it ring") if cause else "let it ring"
-    return f"Known to ±{2.0 * (note.u_cents or 0.0):.0f} cents only; {why}. Once more, then it is taken as it is."
+    return Complaint(
+        f"Known to ±{2.0 * (note.u_cents or 0.0):.0f} cents only; {why}. Once more, then it is taken as it is.", short
+    )
 
 
 def wrong_note_words(neck: Neck, ask: Ask, found: Match, note: NoteReading) -> str:

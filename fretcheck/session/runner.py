@@ -25,7 +25,7 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session import events as told
-from fretcheck.session.complaints import complaint_words, weak_words, wrong_note_words
+from fretcheck.session.complaints import Complaint, uncertain, useless, wrong_note_words
 from fretcheck.session.heard import Match, expected_hz, match
 from fretcheck.session.plan import Ask, Plan
 from fretcheck.session.progress import Progress
@@ -197,7 +197,7 @@ class Runner:
         if pluck.end == "lost_samples":
             return self.lost()
         if not note.usable:
-            return self._again(ask, complaint_words(self.neck, ask, note))
+            return self._again(ask, useless(self.neck, ask, note))
         return self._judge(ask, pluck, note, start_s)
 
     def _judge(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
@@ -214,14 +214,15 @@ class Runner:
             return self._not_as_asked(ask, found, pluck, note, start_s)
         if (note.u_cents or 0.0) > WEAK_CENTS and not twice:
             self._weak = ask
-            return self._again(ask, weak_words(ask, note))
+            return self._again(ask, uncertain(ask, note))
         jump = self._tuning.jump_cents(ask, note)
         if jump is None:
             self._moved = None
             return self._accept(ask, pluck, note, start_s)
         if self._moved != ask.string:
             self._moved = ask.string
-            return self._again(ask, f"String {ask.string} open is {jump:+.1f} cents from where it was; once more, to be sure.")
+            text = f"String {ask.string} open is {jump:+.1f} cents from where it was; once more, to be sure."
+            return self._again(ask, Complaint(text, "MOVED"))
         return self._start_anew(ask, pluck, note, start_s, jump)
 
     def unusable(self, reason: str, *, start_s: float, silent: bool = False) -> list[told.Event]:
@@ -232,7 +233,7 @@ class Runner:
         if not self._heard:  # the bench is still being made ready: nobody has plucked yet
             self.state = "waiting"
             return [self._asked(again=True)]
-        return self._again(ask, reason, silent=silent)
+        return self._again(ask, Complaint(reason, "NO PLUCK"), silent=silent)
 
     def faint(self, level_db: float, room_db: float) -> list[told.Event]:
         """The note asked for was heard more than once, at `level_db`, too faint for a room of `room_db` to be a pluck."""
@@ -250,7 +251,7 @@ class Runner:
         ask = self.ask
         if self.state != "listening" or ask is None:
             return []
-        return self._again(ask, "Some of the sound was lost on its way; pluck it again.")
+        return self._again(ask, Complaint("Some of the sound was lost on its way; pluck it again.", "SOUND LOST"))
 
     # what the player commands
 
@@ -306,18 +307,18 @@ class Runner:
         assert ask is not None
         return told.Asked(ask=ask, again=again)
 
-    def _again(self, ask: Ask, reason: str, *, silent: bool = False) -> list[told.Event]:
+    def _again(self, ask: Ask, why: Complaint, *, silent: bool = False) -> list[told.Event]:
         self.state = "ringing"
         self._unasked_opens = 0
         self._just_taken = False
-        return [told.Again(ask=ask, reason=reason, silent=silent), self._asked(again=True)]
+        return [told.Again(ask=ask, reason=why.text, short=why.short, silent=silent), self._asked(again=True)]
 
     def _fell_into_cue(self, ask: Ask, note: NoteReading) -> list[told.Event]:
         """A pluck that began while a cue sounded is not measured, but its player is told; the cue itself is passed over."""
         if not note.usable or not match(self.neck, ask, note, self._tuning.opens).as_asked:
             return []
         reason = "That pluck began while a cue still sounded; pluck it again."
-        return [told.Again(ask=ask, reason=reason, silent=True), self._asked(again=True)]
+        return [told.Again(ask=ask, reason=reason, short="TOO EARLY", silent=True), self._asked(again=True)]
 
     def _not_as_asked(self, ask: Ask, found: Match, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
         self.state = "ringing"

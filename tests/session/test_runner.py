@@ -158,6 +158,7 @@ def test_a_flagged_pluck_is_asked_for_again_with_the_reason(flag):
     player = bench()
     (again,) = only(player.as_asked(flags=[flag]), told.Again)
     assert again.reason.endswith(".")
+    assert again.short.isupper()  # to be read from afar
     assert not player.runner.taken
     assert only(player.as_asked(), told.Accepted)
 
