@@ -15,6 +15,7 @@ from fretcheck.plain_text import plain_line
 from fretcheck.report.condition_words import how_noticeable, plain_rival, plain_words, plain_work
 from fretcheck.report.inspection_page import context_of, facts, running_line
 from fretcheck.report.neck_figure import neck_figure, upright_neck_figure
+from fretcheck.report.neck_plan import plan_of
 from fretcheck.report.page import moment, render
 from fretcheck.report.verdict_words import listed_numbers, sureness, works
 
@@ -45,7 +46,9 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
     judged = [one for one in document.frets if one.decision is not None and one.fret > 0 and one.plucks]
     sure = [one for one in document.findings if is_sure(one)]
     context = context_of(document)
-    plan, job, work = context["plan"], document.job, plain_work(works(document))
+    told = sure[:MOST_MATTERS]
+    plan = plan_of(document.model_copy(update={"findings": told}))  # nothing else is drawn as a fault either
+    job, work = document.job, plain_work(works(document))
     return render(
         "condition_sheet.html",
         running=running_line(document),
@@ -54,13 +57,13 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         shop=job.shop,
         instrument=sheet_heading(document),
         fields=fields_of(document),
-        sheet_neck=None if plan is None else neck_figure(plan, sure[:MOST_MATTERS], chart=False, name="neck-plain"),
-        sheet_neck_upright=None if plan is None else upright_neck_figure(plan, sure[:MOST_MATTERS], name="neck-plain-upright"),
+        sheet_neck=None if plan is None else neck_figure(plan, told, chart=False, name="neck-plain"),
+        sheet_neck_upright=None if plan is None else upright_neck_figure(plan, told, name="neck-plain-upright"),
         headline=HEADLINES[document.verdict.decision],
         counted=counted(document, len(outside), len(judged)),
         noticeable=how_noticeable(None if worst is None or not outside else worst.deviation_cents),
-        crowded=min(len(sure), MOST_MATTERS) + len(document.findings) - len(sure) + len(work) > MOST_LINES,
-        matters=[(one.probability, plain_words(one, strings=count)) for one in sure[:MOST_MATTERS]],
+        crowded=len(told) + len(document.findings) - len(sure) + len(work) > MOST_LINES,
+        matters=[(one.probability, plain_words(one, strings=count)) for one in told],
         nothing_found=nothing_found(document),
         more=max(0, len(sure) - MOST_MATTERS),
         doubtful=[to_be_checked(one, strings=count) for one in document.findings if not is_sure(one)],
