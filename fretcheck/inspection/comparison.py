@@ -20,7 +20,6 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import plain_line
 
 if TYPE_CHECKING:
-    from fretcheck.diagnosis.observation import Observation
     from fretcheck.inspection.changes import Amount, Changes
     from fretcheck.inspection.document import CorrectionPart, FindingPart, MovePart
 
@@ -241,11 +240,12 @@ def _changes(before: InspectionDocument, after: InspectionDocument, restrung: fr
     from fretcheck.diagnosis.inference import infer
     from fretcheck.diagnosis.parameters import Key
     from fretcheck.diagnosis.scatter import open_uncertainty
+    from fretcheck.inspection.assemble import observations_in
     from fretcheck.inspection.changes import changes_between
     from fretcheck.neck.reading import neck_from_mapping
 
     necks = [neck_from_mapping(document.neck.description) for document in (before, after)]
-    heard = [observations_in(document) for document in (before, after)]
+    heard = [observations_in(document.readings) for document in (before, after)]
     first, second = (infer(neck, plucks) for neck, plucks in zip(necks, heard, strict=True))
     players = {document.conditions.operator for document in (before, after)} - {None}
     return changes_between(
@@ -263,26 +263,6 @@ def _changes(before: InspectionDocument, after: InspectionDocument, restrung: fr
         described_alike=not _described_otherwise(before, after),
         same_hand=len(players) < 2,
     )
-
-
-def observations_in(document: InspectionDocument) -> list[Observation]:
-    """The plucks that a document's verdict rests on, as the diagnosis takes them."""
-    from fretcheck.diagnosis.observation import Observation
-
-    return [
-        Observation(
-            string=one.string,
-            fret=one.fret,
-            cents=one.deviation_cents,
-            u_cents=one.u_cents,
-            start_s=one.start_s,
-            press=one.press,
-            inharmonicity=one.inharmonicity,
-            u_inharmonicity=one.u_inharmonicity,
-        )
-        for one in document.readings
-        if one.used and one.deviation_cents is not None and one.u_cents is not None
-    ]
 
 
 def _common(before: InspectionDocument, after: InspectionDocument) -> set[tuple[int, int]]:
