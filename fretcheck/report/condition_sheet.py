@@ -29,6 +29,10 @@ MOST_LINES = 9
 """Of matters and work together; with more the drawing is left out of the printed sheet, so that it stays one."""
 HARDLY_HEARD_CENTS = 5.0
 """Few people hear less in a melody (`condition_words`: half of what is just heard)."""
+PARTS = {
+    "fret_position": "fret", "fret_tilt": "fret", "fret_wear": "fret", "nut_position": "nut", "nut_height": "nut_height",
+    "saddle_position": "saddle", "saddle_slant": "saddle",
+}  # fmt: skip
 HEADLINES: dict[str | None, str] = {
     "pass": "Your instrument plays in tune.",
     "fail": "Your instrument does not play in tune everywhere.",
@@ -63,7 +67,7 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         counted=counted(document, len(outside), len(judged)),
         noticeable=how_noticeable(None if worst is None or not outside else worst.deviation_cents),
         crowded=len(told) + len(document.findings) - len(sure) + len(work) > MOST_LINES,
-        matters=[(one.probability, plain_words(one, strings=count)) for one in told],
+        matters=[(one.probability, plain_words(one, strings=count), may_stay(one, document)) for one in told],
         nothing_found=nothing_found(document),
         more=max(0, len(sure) - MOST_MATTERS),
         doubtful=[to_be_checked(one, strings=count) for one in document.findings if not is_sure(one)],
@@ -78,6 +82,15 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
 def is_sure(finding: FindingPart) -> bool:
     """Whether a finding is told as a fault: sure by itself, and without a rival that is not negligible."""
     return finding.probability >= SURE and sum(one.share for one in finding.rivals) <= 1.0 - SURE
+
+
+def may_stay(finding: FindingPart, document: InspectionDocument) -> bool:
+    """Whether the work named leaves this part alone, on purpose."""
+    part = PARTS.get(finding.cause)
+    moves = [move for step in document.corrections for move in step.moves]
+    if part is None or any(step.kind == "measure" for step in document.corrections):
+        return False
+    return not any(move.part == part and (part != "fret" or move.fret == finding.fret) for move in moves)
 
 
 def fields_of(document: InspectionDocument) -> list[tuple[str, str | None]]:
