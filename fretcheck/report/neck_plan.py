@@ -9,12 +9,12 @@ that they can be seen; those of saddles, which may be out by more, by a factor o
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 from fretcheck.errors import NeckError
-from fretcheck.inspection.document import CausePart, FindingPart, InspectionDocument
+from fretcheck.inspection.document import FindingPart, InspectionDocument
+from fretcheck.inspection.from_design import causes_from_design
 from fretcheck.neck.description import Neck
 from fretcheck.neck.reading import neck_from_mapping
 
@@ -117,21 +117,22 @@ def plan_of(document: InspectionDocument) -> NeckPlan | None:
         neck = neck_from_mapping(document.neck.description)
     except NeckError:
         return None
-    causes = {(one.cause, one.fret, one.string): one for one in reversed(document.causes)}
+    causes = {(one.cause, one.fret, one.string): one for one in reversed(causes_from_design(document, neck))}
     findings = {(one.cause, one.fret, one.string): one for one in document.findings}
-
     layout = next((one for one in document.findings if one.cause == "layout_rule"), None)
-    shift = _shift_by_rule_mm(neck, document)
 
     def found(cause: str, fret: int | None, string: int | None) -> Displacement | None:
         part = causes.get((cause, fret, string))
         if part is None or part.unit != "mm":
             return None
         tilt = causes.get(("fret_tilt", fret, None)) if cause == "fret_position" else None
-        return _displacement(
-            part,
-            shift=shift.get(fret or 0, 0.0),
-            tilt=tilt,
+        return Displacement(
+            value=part.value,
+            low=part.interval_90[0],
+            high=part.interval_90[1],
+            practical_size=part.practical_size,
+            probability=part.probability,
+            tilt=0.0 if tilt is None else tilt.value,
             finding=findings.get((cause, fret, string)),
             tilt_finding=findings.get(("fret_tilt", fret, None)),
         )
@@ -150,40 +151,3 @@ def plan_of(document: InspectionDocument) -> NeckPlan | None:
             for fret, one in frets.items()
         }
     return NeckPlan(neck=neck, frets=frets, nut=found("nut_position", None, None), saddles=saddles)
-
-
-def _shift_by_rule_mm(neck: Neck, document: InspectionDocument) -> dict[int, float]:
-    """Where the most probable way of laying out puts each fret, in mm from the design: the causes are quoted from there."""
-    if not document.layout:
-        return {}
-    from fretcheck.diagnosis.as_designed import as_designed
-    from fretcheck.diagnosis.layout_rules import RULES
-
-    best = max(document.layout, key=lambda one: one.probability)
-    rule = next((one for one in RULES if one.name == best.name), None)
-    if rule is None or rule.shift_mm is None:
-        return {}
-    design = as_designed(neck)
-    shift = rule.shift_mm(design)
-    return {fret: float(shift[design.fret == fret].mean()) for fret in range(1, neck.frets + 1)}
-
-
-def _displacement(
-    part: CausePart, *, shift: float, tilt: CausePart | None, finding: FindingPart | None, tilt_finding: FindingPart | None
-) -> Displacement:
-    return Displacement(
-        value=part.value + shift,
-        low=part.interval_90[0] + shift,
-        high=part.interval_90[1] + shift,
-        practical_size=part.practical_size,
-        probability=part.probability if shift == 0.0 else _beyond(part.value + shift, part.u, part.practical_size),
-        tilt=0.0 if tilt is None else tilt.value,
-        finding=finding,
-        tilt_finding=tilt_finding,
-    )
-
-
-def _beyond(value: float, u: float, size: float) -> float:
-    """Probability that a normal quantity lies outside ± `size`."""
-    inside = [math.erf((limit - value) / (max(u, 1e-9) * math.sqrt(2.0))) for limit in (-size, size)]
-    return 1.0 - 0.5 * (inside[1] - inside[0])
