@@ -32,7 +32,7 @@ def step(worst: float, within: float | None, *moves: MovePart, kind: str = "repa
 
 def advised(decision: str, *steps: CorrectionPart) -> InspectionDocument:
     document = documents.before()
-    verdict = document.verdict.model_copy(update={"decision": decision, "probability_within": 0.98})
+    verdict = document.verdict.model_copy(update={"decision": decision, "probability_within": 0.98, "limit_cents": 3.0})
     return document.model_copy(update={"corrections": list(steps), "verdict": verdict})
 
 
