@@ -23,6 +23,10 @@ from fretcheck.neck.on_the_day import stale
 Reals = NDArray[np.float64]
 
 
+ALIKE = 0.5
+"""Share of the variance that measurements of one kind have in common: the same hand, gauge and light."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class ByHand:
     """Measurements in the form the inference takes."""
@@ -31,8 +35,16 @@ class ByHand:
     rows: Reals
     """Shape (measurements, parameters)."""
     u: Reals
+    kinds: tuple[str, ...]
+    """What each measures."""
     unused: tuple[str, ...]
     """Those that say nothing here, each with the reason."""
+
+    @property
+    def covariance(self) -> Reals:
+        """Of their errors, mm²."""
+        alike = np.array(self.kinds)[:, None] == np.array(self.kinds)
+        return np.outer(self.u, self.u) * np.where(np.eye(len(self.u), dtype=bool), 1.0, ALIKE * alike)
 
 
 def by_hand(
@@ -40,7 +52,7 @@ def by_hand(
 ) -> ByHand:
     """All `measured` as rows. `shift_mm` per cell is a layout other than designed."""
     overtaken = stale(design.neck)
-    values, rows, u, unused = [], [], [], list(overtaken.values())
+    values, rows, u, kinds, unused = [], [], [], [], list(overtaken.values())
     for one in measured:
         if one in overtaken:
             continue
@@ -51,8 +63,9 @@ def by_hand(
         values.append(one.mm - designed_mm(design, what=one.what, fret=one.fret, string=one.string, shift_mm=shift_mm))
         rows.append(row)
         u.append(one.u_mm)
+        kinds.append(one.what)
     matrix = np.array(rows) if rows else np.zeros((0, len(parameters.keys)))
-    return ByHand(values=np.array(values), rows=matrix, u=np.array(u), unused=tuple(unused))
+    return ByHand(values=np.array(values), rows=matrix, u=np.array(u), kinds=tuple(kinds), unused=tuple(unused))
 
 
 def measurement_row(

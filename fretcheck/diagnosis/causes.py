@@ -27,6 +27,8 @@ from fretcheck.diagnosis.stopped_string import partials
 
 Reals = NDArray[np.float64]
 
+MEAN_OF = {"bridge": "saddle", "nut_height": "slot_height"}
+"""Common parts, and the strings' own whose mean belongs to them."""
 SINGLE_FRETS = ("fret_position", "fret_tilt")
 
 
@@ -144,9 +146,12 @@ def _draft(posterior: Posterior, number: int) -> _Draft:
     elif fault.key.kind == "pressure":
         row, offset = _pressure(posterior, column)
         judged = row
-    elif fault.key.kind == "bridge":
+    elif fault.key.kind in MEAN_OF:
         for index in range(len(design.side)):
-            _add(posterior, row, "saddle", 1.0 / len(design.side), string=index + 1)
+            _add(posterior, row, MEAN_OF[fault.key.kind], 1.0 / len(design.side), string=index + 1)
+    elif fault.key.kind == "saddle_slant":
+        for index, side in enumerate(design.side.tolist()):
+            _add(posterior, row, "saddle", side / float(design.side @ design.side), string=index + 1)
     judged, row = _off_its_place(parameters, judged), _off_its_place(parameters, row)
     return _Draft(
         cause=fault.cause, fret=fret, string=string, row=row, judged=judged, offset=offset, fault=number, kind=fault.key.kind

@@ -97,7 +97,7 @@ def diagnose(
     work = plan(posterior, draws, found, asked=judged, again=again, verdict=verdict, settings=settings)
     return Diagnosis(
         notes=drawn.notes,
-        causes=tuple(one.estimate for one in causes),
+        causes=tuple(one.estimate for one in causes if one.kind != "saddle_straight"),
         findings=found.findings,
         corrections=work.corrections,
         predicted=work.predicted,

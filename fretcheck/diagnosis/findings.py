@@ -17,14 +17,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.causes import SINGLE_FRETS, PossibleCause, given_the_fault
+from fretcheck.diagnosis.causes import PossibleCause, given_the_fault
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.layout_rules import DESIGNED
 from fretcheck.diagnosis.posterior import Posterior
-from fretcheck.diagnosis.result import Finding, Sharpener
+from fretcheck.diagnosis.result import Finding, Rival, Sharpener
+from fretcheck.diagnosis.rivals import Contest, contest_of
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.sharpeners import sharpeners_of
-from fretcheck.diagnosis.words import name, statement, sure
+from fretcheck.diagnosis.words import amount, statement, sure
 
 Reals = NDArray[np.float64]
 
@@ -39,8 +40,9 @@ SURE = 0.95
 SURELY_SOMETHING = 0.97
 LEAST_PROBABLE = 0.35
 """When something is surely wrong but no single cause stands out, the most probable is named if it is at least this probable."""
-LIKE = 0.7
-"""Correlation from which on two causes are called hard to tell apart."""
+NARROWED = 0.5
+"""A cause without rivals is told only when its uncertainty, were it there, is less than this share of what it was before."""
+LOWEST_FRET = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,14 +88,21 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         and (one.estimate.string is None or one.estimate.string in read or one.kind == "nut_skew")
     ]
     chosen = [one for one in able if one.judged_probability >= needed]
+    contests = {id(one): contest_of(posterior, one) for one in able if one in chosen or one.kind == "nut_height"}
+    chosen = [one for one in chosen if contests[id(one)].rivals or _told_by_the_readings(posterior, one)]
     if not chosen and not unrepeated and _surely_something(posterior) and able:
         best = max(able, key=lambda one: one.judged_probability)
         chosen = [best] if best.judged_probability >= LEAST_PROBABLE else []
+        contests.update({id(one): contest_of(posterior, one) for one in chosen})
     effects = {id(one): _effect(posterior, one) for one in chosen}
     chosen.sort(key=lambda one: (one.estimate.cause in OF_THE_HAND, one.judged_probability < SURE, -_rms(effects[id(one)])))
     chosen = chosen[: settings.most_findings]
     covariance = posterior.covariance
-    findings = [_finding(posterior, one, effects[id(one)], causes, covariance) for one in chosen]
+    findings = [_finding(posterior, one, contests[id(one)], effects[id(one)]) for one in chosen]
+    for nut in able:
+        alike = contests.get(id(nut))
+        if nut.kind == "nut_height" and nut not in chosen and alike is not None and alike.rivals and alike.together >= SURE:
+            findings.append(_finger_or_nut(posterior, nut, alike))
     together = sum(effects.values(), np.zeros(len(posterior.design.cells)))
     layout = _layout_finding(posterior, few=few, needed=needed)
     if layout is not None:
@@ -142,17 +151,13 @@ def _shown_by(posterior: Posterior, effect: Reals) -> tuple[tuple[int, int], ...
     return tuple(shown[:6])
 
 
-def _finding(
-    posterior: Posterior, cause: PossibleCause, effect: Reals, causes: Sequence[PossibleCause], covariance: Reals
-) -> Finding:
+def _finding(posterior: Posterior, cause: PossibleCause, contest: Contest, effect: Reals) -> Finding:
     estimate = given_the_fault(posterior, cause)
     text = statement(estimate, posterior.design.neck, kind=cause.kind)
     if cause.judged_probability < SURE:
         text = f"{sure(cause.judged_probability)}: {text}"
-    rivals = _rivals(posterior, cause, causes, covariance)
-    if rivals:
-        others = " or ".join(name(one.estimate, kind=one.kind) for one in rivals)
-        text += f" Sound alone hardly tells this from {others}."
+    if contest.rivals:
+        text += f" The same could come from {contest.names}; what decides: {contest.decided_by}."
     in_mm = estimate.unit == "mm"
     return Finding(
         cause=estimate.cause,
@@ -166,27 +171,51 @@ def _finding(
         text=text,
         interval_90=estimate.interval_90,
         shown_by=_shown_by(posterior, effect),
+        rivals=contest.rivals,
+        decided_by=contest.decided_by,
     )
 
 
-def _rivals(
-    posterior: Posterior, cause: PossibleCause, causes: Sequence[PossibleCause], covariance: Reals
-) -> list[PossibleCause]:
-    """Causes so correlated with this one, or so often in its place, that the readings hardly tell them apart."""
-    rivals = []
-    own = float(cause.row @ covariance @ cause.row)
-    for other in causes:
-        if other is cause or other.estimate.cause == cause.estimate.cause:
-            continue
-        if other.estimate.cause in SINGLE_FRETS and cause.estimate.cause not in SINGLE_FRETS:
-            continue
-        variance = float(other.row @ covariance @ other.row)
-        correlation = float(cause.row @ covariance @ other.row) / np.sqrt(own * variance)
-        possible = np.sqrt(variance) > 0.4 * other.estimate.practical_size
-        if abs(correlation) > LIKE and possible:
-            rivals.append((abs(correlation), other))
-    rivals.sort(key=lambda pair: -pair[0])
-    return [other for _, other in rivals[:2]]
+def _finger_or_nut(posterior: Posterior, nut: PossibleCause, contest: Contest) -> Finding:
+    """Something surely sharpens the low frets, and it is more probably the finger than the nut."""
+    estimate = given_the_fault(posterior, nut)
+    finger = max(contest.rivals, key=lambda one: one.share)
+    effect = _effect(posterior, nut)
+    columns = posterior.parameters.columns("pressure") + posterior.parameters.columns("finger_low")
+    low = [n for n, cell in enumerate(posterior.design.cells) if cell.press is None and cell.fret == LOWEST_FRET]
+    row = np.zeros(len(posterior.mean))
+    row[columns] = np.mean(posterior.slopes[np.ix_(low, columns)], axis=0)
+    cents = posterior.of(row[None, :])
+    value, u = float(cents.mean[0] - row @ posterior.parameters.prior_mean), float(cents.u[0])
+    slots = statement(estimate, posterior.design.neck, kind=nut.kind)
+    text = (
+        f"The low frets read sharp: a finger that presses deep there, by {amount(value, u, 'cents')} at fret {LOWEST_FRET} "
+        f"({100.0 * finger.share:.0f} %), or slots too high ({100.0 * contest.own_share:.0f} %): if these, {slots[0].lower()}"
+        f"{slots[1:]} What decides: {contest.decided_by}."
+    )
+    return Finding(
+        cause=finger.cause,
+        fret=None,
+        string=None,
+        value_mm=None,
+        u_mm=None,
+        value_cents=value,
+        u_cents=u,
+        probability=finger.share,
+        text=text,
+        shown_by=_shown_by(posterior, effect),
+        rivals=(Rival(cause="nut_height", fret=None, string=None, share=contest.own_share, text="nut slots too high"),),
+        decided_by=contest.decided_by,
+    )
+
+
+def _told_by_the_readings(posterior: Posterior, cause: PossibleCause) -> bool:
+    """Whether the readings narrow a cause to well within what a botched part may be out."""
+    fault = posterior.parameters.faults[cause.fault]
+    share = sum(way.share for way in fault.ways)
+    out = sum(way.share * (way.extra**2 + way.toward**2) for way in fault.ways) / share
+    before = float(np.sqrt(out * np.sum(cause.row[list(fault.columns)] ** 2)))
+    return given_the_fault(posterior, cause).u <= NARROWED * before
 
 
 def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[Finding, Reals] | None:

@@ -176,7 +176,7 @@ def _linear(
     return LinearGaussian(
         y=np.concatenate([y, hand.values]),
         design=np.concatenate([jacobian, hand.rows]),
-        noise=block_diag(readings.noise, np.diag(hand.u**2)),
+        noise=block_diag(readings.noise, hand.covariance),
         prior_mean=parameters.prior_mean,
         prior_covariance=covariance if extra is None else covariance + extra,
     )

@@ -8,7 +8,7 @@ Conventions
 -----------
 mm and cents; arrays run over cells. Spreads are standard deviations. They are common practice without a source where nothing
 else is said: slots to 0.05 mm, nut slots and saddles by file and rule. A saddle's parts (bridge, slant, its own) together make
-0.1 mm, a hand's depth of pressure (common, and a string's own) 0.06 mm about 0.08 mm.
+0.15 mm, a hand's depth of pressure (common, and a string's own) 0.06 mm about 0.08 mm.
 """
 
 from __future__ import annotations
@@ -62,19 +62,19 @@ TILT = Spread(sound=0.022, botched=(*either_way(share=0.015, toward=0.28, spread
 """A botched fret is out by what a saw jumps or a mark is misread: tenths, either way, now and then more. Were botched ones
 likeliest about the right place, half of them would be no fault at all, and the evidence for one that is would be thinned out
 (V. E. Johnson & D. Rossell, J. R. Stat. Soc. B 72, 143, 2010, on priors that vanish at the null; from memory)."""
-NUT = Spread.about_nothing(sound=0.05, faulty=0.9, share=0.04)
+NUT = Spread.about_nothing(sound=0.07, faulty=0.9, share=0.04)
 NUT_SKEW = Spread.about_nothing(sound=0.03, faulty=0.5, share=0.02)
 NUT_HEIGHT = Spread(sound=0.05, botched=(Botch(share=0.10, spread=0.25, toward=0.30),))
 """Nut slots are left high far more often than cut low."""
-SLOT_HEIGHT = Spread.about_nothing(sound=0.03, faulty=0.4, share=0.015)
-BRIDGE = Spread.about_nothing(sound=0.02, faulty=2.0, share=0.04)
-SADDLE_SLANT = Spread.about_nothing(sound=0.03, faulty=1.5, share=0.02)
+SLOT_HEIGHT = Spread.about_nothing(sound=0.04, faulty=0.4, share=0.015)
+BRIDGE = Spread.about_nothing(sound=0.08, faulty=2.0, share=0.04)
+SADDLE_SLANT = Spread.about_nothing(sound=0.05, faulty=1.5, share=0.02)
 SADDLE_STRAIGHT = Spread(sound=0.01, botched=(Botch(share=0.03, spread=0.2, toward=1.0),))
 """As a share of the described setbacks' departures from a straight line: one cast or bought straight lies there in full."""
 WEAR = Spread(sound=0.005, botched=(Botch(share=0.05, spread=0.15),))
 """A flat worn into a crown leaves the string on one of its edges, 0.1 to 0.6 mm from the middle."""
 WORN_FRETS = 5
-SADDLE = Spread.about_nothing(sound=0.095, faulty=2.5, share=0.02)
+SADDLE = Spread.about_nothing(sound=0.12, faulty=2.5, share=0.02)
 SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread.about_nothing(sound=0.30, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.01)

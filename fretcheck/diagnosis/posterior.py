@@ -75,6 +75,11 @@ class Posterior:
         return np.asarray(self.weights @ np.array([one.mean for one in self.components]))
 
     @cached_property
+    def slopes(self) -> Reals:
+        """Derivative of every cell's cents by every parameter at the mean, shape (cells, parameters)."""
+        return self.model.jacobian(self.mean)
+
+    @cached_property
     def covariance(self) -> Reals:
         """Of θ, the differences between components included."""
         total = np.zeros((len(self.mean), len(self.mean)))
