@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import sys
+import traceback
 from collections.abc import Callable, Iterator, Sequence
 from multiprocessing import get_context
 from typing import TypeVar
@@ -24,11 +26,22 @@ Job = TypeVar("Job")
 Outcome = TypeVar("Outcome")
 
 
+def _guarded(pair: tuple[Callable[[Job], Outcome], Job]) -> Outcome | None:
+    """A crash of one neck is told and left out; the rest goes on."""
+    run, job = pair
+    try:
+        return run(job)
+    except Exception:  # noqa: BLE001 - whatever it is, it belongs in the output
+        print(f"CRASHED {job}\n{traceback.format_exc(limit=-2)}", file=sys.stderr, flush=True)
+        return None
+
+
 def each(run: Callable[[Job], Outcome], jobs: Sequence[Job], *, processes: int) -> Iterator[Outcome]:
     """`run` of every job, in any order."""
     use_one_thread()  # the spawned processes import numpy anew
     with get_context("spawn").Pool(processes) as pool:
-        yield from pool.imap_unordered(run, jobs, chunksize=4)
+        done = pool.imap_unordered(_guarded, [(run, job) for job in jobs], chunksize=4)
+        yield from (outcome for outcome in done if outcome is not None)
 
 
 def share(hits: Sequence[bool]) -> str:

@@ -7,22 +7,31 @@ exactly 1 cent. Columns, in per cent: `undecided` of necks with margins 1 to 3 c
 necks passed, those truly out; `sound fails`, of those failed, truly within; `within 2u`, notes whose true value lies within two
 standard uncertainties of the stated one; `rms`, of stated less true, cents. Half of the necks are sound, half have a fault each.
 
-`--spoiled` spoils one pluck of two by 7 or 14 cents and prints how far the note moved from where it stood without that (cents).
+`--again` compares two sessions of an unchanged neck, the hand 0.03 mm deeper or lighter on the second day (about 0.3 cent): per
+cent of necks of which a note, or a part, is said to have changed. `--spoiled` spoils one pluck of two by 7 or 14 cents and prints
+how far the note moved from where it stood without that (cents).
 """
 
 from __future__ import annotations
 
 import time
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.inspection.assemble import Circumstances, judge
+from fretcheck.inspection.comparison import compare
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.pitch.reading import NoteReading
+from fretcheck.session.deviation import inspection_from
+from fretcheck.session.placement import PlacedNote
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.case import Case, draw
+from tests.worlds.session import READING_CENTS
 
 FAULTS = ("fret.40", "saddle2.5", "tilt.35", "nutheight.4", "fret.25")
 MARGIN_CENTS = 3.0
@@ -42,6 +51,7 @@ class Job:
     number: int
     necks: int
     spoiled: bool = False
+    again: bool = False
 
     @property
     def row(self) -> tuple[str, str, float, int]:
@@ -61,6 +71,8 @@ class Outcome:
     off: list[float] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
     moved: float | None = None
+    changed: tuple[int, int] | None = None
+    """Notes and parts, said of a neck that was not touched."""
 
 
 def judged(case: Case, limit: float, plucks: int, seconds: list[float], **asked: object) -> Diagnosis:
@@ -79,6 +91,8 @@ def run_one(job: Job) -> Outcome:
     outcome = Outcome(job=job)
     if job.spoiled:
         return _spoiled(job, case, outcome)
+    if job.again:
+        return _again(case, outcome)
     margin = MARGIN_CENTS * (2.0 * (job.number + 0.5) / job.necks - 1.0)
     turned = margin if job.number % 4 < 2 else -margin  # sound and faulty necks alike on both sides
     for limit in (case.worst() + turned, case.worst() + 1.0):
@@ -107,6 +121,41 @@ def _spoiled(job: Job, case: Case, outcome: Outcome) -> Outcome:
         result = judged(case, 6.0, job.plucks, outcome.seconds, spoiled=spoiled)
         shown += [one.deviation_cents for one in result.notes if (one.string, one.fret) == (string, fret)]
     outcome.moved = abs(shown[1] - shown[0])
+    return outcome
+
+
+def document(case: Case, session: int) -> InspectionDocument:
+    """The inspection that a session makes, its pitches heard without error."""
+    listener, neck = case.listener(session), case.neck()
+    listener.session(plucks=2)
+    notes = [
+        PlacedNote(
+            string=string,
+            fret=fret,
+            start_s=at,
+            note=NoteReading(
+                f1_hz=neck.target_hz(string, fret) * 2.0 ** (cents / 1200.0),
+                u_cents=READING_CENTS,
+                inharmonicity=float(listener.overtone[string - 1, fret]),
+                u_inharmonicity=float(0.04 * listener.overtone[string - 1, fret]),
+                snr_db=40.0,
+                partials=15,
+                glide_cents=0.0,
+                window_s=(0.05, 1.5),
+                remarks=(),
+            ),
+        )
+        for string, fret, cents, at in listener.pitches
+    ]
+    planned = [(one.string, one.fret) for one in notes]
+    inspection = inspection_from(neck, notes, planned=planned, plan="full", source="benchmark", sample_rate_hz=48000.0)
+    return judge(inspection, circumstances=Circumstances())
+
+
+def _again(case: Case, outcome: Outcome) -> Outcome:
+    other = replace(case, hand=case.hand.pressed(0.03 if outcome.job.number % 4 < 2 else -0.03))
+    said = compare(document(case, 0), document(other, 1))
+    outcome.changed = len(said.changed_notes), len(said.parts)
     return outcome
 
 
@@ -148,12 +197,25 @@ def spoiled_report(outcomes: list[Outcome]) -> str:
     return "\n".join(lines)
 
 
+def again_report(outcomes: list[Outcome]) -> str:
+    """How often an unchanged neck is said to have changed."""
+    lines = ["unchanged necks, two sessions: said to have changed (%)", f"{'world':8}{'n':>4}   a note   a part"]
+    for world in dict.fromkeys(one.job.world for one in outcomes):
+        rows = [one.changed for one in outcomes if one.job.world == world and one.changed is not None]
+        lines.append(
+            f"{world:8}{len(rows):4}{share([notes > 0 for notes, _ in rows]):>9}{share([parts > 0 for _, parts in rows]):>9}"
+        )
+    return "\n".join(lines)
+
+
 def main() -> None:
     """Run and print."""
     parser = options(__doc__, necks=60, worlds=("own", "mild"))
     parser.add_argument("--instruments", nargs="*", default=["steel", "nylon", "bass", "banjo"])
     parser.add_argument("--spoiled", action="store_true")
+    parser.add_argument("--again", action="store_true")
     asked = parser.parse_args()
+    special = asked.spoiled or asked.again
     jobs = [
         Job(
             world=world,
@@ -164,14 +226,15 @@ def main() -> None:
             number=number,
             necks=asked.necks,
             spoiled=asked.spoiled,
+            again=asked.again,
         )
         for world in asked.worlds
-        for instrument in (["steel"] if asked.spoiled else asked.instruments)
-        for hand, plucks in (HANDS if instrument == "steel" and not asked.spoiled else ((0.8, 2),))
+        for instrument in (["steel"] if special else asked.instruments)
+        for hand, plucks in (HANDS if instrument == "steel" and not special else ((0.8, 2),))
         for number in range(asked.necks)
     ]
     outcomes = sorted(each(run_one, jobs, processes=asked.jobs), key=lambda one: jobs.index(one.job))
-    print(spoiled_report(outcomes) if asked.spoiled else report(outcomes))
+    print((spoiled_report if asked.spoiled else again_report if asked.again else report)(outcomes))
 
 
 if __name__ == "__main__":

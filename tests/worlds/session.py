@@ -50,6 +50,8 @@ class Listener:
         self.scatter = steadiness.at(built.neck.frets)
         self.overtone = built.inharmonicity()
         self.now = 0.0
+        self.pitches: list[tuple[int, int, float, float]] = []
+        """String, fret, cents against the nominal pitch, seconds, of every pluck so far: as heard, without a reference."""
 
     def _tails(self) -> float:
         nu = self.world.tails
@@ -86,6 +88,7 @@ class Listener:
                 heard[i] = tune[i] + self._pluck(string, fret) + noise
         opens = [i for i, fret in enumerate(order) if fret == 0]
         reference = np.interp(times, times[opens], heard[opens])
+        self.pitches += [(string, fret, float(heard[i]), float(times[i])) for i, fret in enumerate(order)]
         result = []
         for i, fret in enumerate(order):
             cents = heard[i] if fret == 0 else heard[i] - reference[i]
