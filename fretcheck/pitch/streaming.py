@@ -99,12 +99,6 @@ class StreamingReader:
         """True when all decisive lengths have been heard."""
         return self._decisive is not None and self.decided == len(self._decisive)
 
-    @property
-    def next_decision_s(self) -> float:
-        """Sound still to come before the next decisive reading; infinite when there is none."""
-        length = self._next_decisive()
-        return float("inf") if length is None else (length - self._frames) / self.sample_rate
-
     def push(self, samples: Array, *, decisive_only: bool = False) -> NoteReading | None:
         """Take the next samples, shape ``(frames,)``, and return the latest reading.
 

@@ -7,8 +7,7 @@ Times in seconds of the source's sound. Samples are put on the 24-bit grid first
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
@@ -19,8 +18,6 @@ from fretcheck.pitch.streaming import EVERY_S, StreamingReader
 from fretcheck.session.sounds import on_grid
 from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, SURE_CENTS, first_part, read_take, reader_for
 
-_RUNNING_SHARE = 2.0
-"""A running value is followed by so many times its cost without another: beating notes take long to read."""
 LOOK_FROM_S = 0.3
 """By then it is known where the attack ends, and whether it behaves like a string."""
 
@@ -74,11 +71,9 @@ class Ear:
     ----------
     sample_rate : float
         Hz, of the source.
-    clock : callable
-        Seconds. What a reading costs decides which running values are left out, never what a note is read to be.
     """
 
-    def __init__(self, sample_rate: float, *, clock: Callable[[], float] = time.perf_counter) -> None:
+    def __init__(self, sample_rate: float) -> None:
         self.sample_rate = sample_rate
         self._segmenter = Segmenter(sample_rate, longest_s=LAST_S + 1.0)
         self._end_frame = 0
@@ -87,11 +82,6 @@ class Ear:
         self._reader: StreamingReader | None = None
         """Of the pluck under way, once it has shown itself to be one."""
         self._next_look_s = LOOK_FROM_S
-        self._clock = clock
-        self._cost_s = 0.0
-        """What the last reading took."""
-        self._next_running_s = 0.0
-        """Length of the pluck from which on another running value is worth its time."""
 
     @property
     def level_rms(self) -> float:
@@ -131,7 +121,6 @@ class Ear:
             case Onset():
                 self._open = True
                 self._reader = None
-                self._cost_s = self._next_running_s = 0.0
                 self._next_look_s = LOOK_FROM_S
                 yield Began(event.start_frame / self.sample_rate)
             case Pluck() if self._open:
@@ -164,13 +153,7 @@ class Ear:
         reader = self._reader
         assert reader is not None
         before, decided = reader.current, reader.decided
-        length_s = reader.duration_s + len(samples) / self.sample_rate
-        costly = length_s < self._next_running_s or reader.next_decision_s < self._cost_s
-        began = self._clock()
-        note = reader.push(samples, decisive_only=decisive_only or costly)
-        if reader.current is not before:
-            self._cost_s = self._clock() - began
-            self._next_running_s = length_s + _RUNNING_SHARE * self._cost_s
+        note = reader.push(samples, decisive_only=decisive_only)
         if reader.decided > decided:
             yield from self._decide(reader)
         elif note is not None and note is not before and note.f1_hz is not None:

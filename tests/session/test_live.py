@@ -142,8 +142,8 @@ def test_the_ear_and_the_file_cut_and_read_alike_whatever_the_blocks(tmp_path):
             np.testing.assert_array_equal(pluck.samples, other.samples)
 
 
-def heard_by_an_ear(recording, *, clock=lambda: 0.0, **how):
-    ear = Ear(recording.sample_rate, clock=clock)
+def heard_by_an_ear(recording, **how):
+    ear = Ear(recording.sample_rate)
     heard = []
     for start in range(0, len(recording.samples), 256):
         heard += ear.push(Block(samples=recording.samples[start : start + 256], start_frame=start), **how)
@@ -169,18 +169,6 @@ def test_where_nobody_looks_only_what_decides_is_read():
     (same,) = [one for one in heard_by_an_ear(recording) if isinstance(one, Complete)]
     assert complete.note == same.note
     np.testing.assert_array_equal(complete.pluck.samples, same.pluck.samples)
-
-
-def test_readings_that_cost_much_leave_running_values_out_and_change_no_reading():
-    recording = played(NECK, [(2, 5)])
-    ticks = itertools.count()  # each reading takes 0.2 s by this clock
-    heard = heard_by_an_ear(recording, clock=lambda: 0.2 * next(ticks))
-    running = [one for one in heard if isinstance(one, Measured)]
-    assert 1 <= len(running) <= 3
-    assert max(one.note.window_s[1] for one in running) < FIRST_S - 0.2  # none may still be at work when the note is decided
-    (complete,) = [one for one in heard if isinstance(one, Complete)]
-    (same,) = [one for one in heard_by_an_ear(recording) if isinstance(one, Complete)]
-    assert complete.note == same.note
 
 
 def test_a_wrong_fret_is_named_and_asked_for_again(tmp_path):
