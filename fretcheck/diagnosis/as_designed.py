@@ -109,6 +109,13 @@ class AsDesigned:
             setbacks = np.where([one is None for one in described], by_ear, setbacks)
         return setbacks
 
+    def table(self, cents: Reals) -> Reals:
+        """Values of the cells as a table, shape (strings, frets + 1): column 0 is 0, NaN where a string has no such fret."""
+        table = np.full((len(self.neck.strings), self.neck.frets + 1), np.nan)
+        table[:, 0] = 0.0
+        table[self.string, self.fret] = cents
+        return table
+
     def stop(self, *, setbacks_mm: Reals | None = None) -> Stop:
         """All cells as designed, touched as a light hand does; with other setbacks of the saddles (per string) where given."""
         setbacks = self.setbacks_mm if setbacks_mm is None else setbacks_mm
@@ -170,7 +177,4 @@ def expected_cents(neck: Neck, *, constants: Iterable[StringConstants] | None = 
         Cents against equal temperament from each string's own open note; column 0 is 0, NaN where a short string has no fret.
     """
     design = as_designed(neck, constants=constants)
-    table = np.full((len(neck.strings), neck.frets + 1), np.nan)
-    table[:, 0] = 0.0
-    table[design.string, design.fret] = sharpness_cents(design.stop())
-    return table
+    return design.table(sharpness_cents(design.stop()))

@@ -15,13 +15,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.as_designed import AsDesigned, expected_cents
-from fretcheck.diagnosis.parameters import Parameters
+from fretcheck.diagnosis.as_designed import AsDesigned, as_designed, expected_cents
+from fretcheck.diagnosis.parameters import Parameters, parameters_of
 from fretcheck.diagnosis.stopped_string import LOCALS, Stop, partials, sharpness_cents
+from fretcheck.neck.description import Neck
 
 Reals = NDArray[np.float64]
 
-__all__ = ["ForwardModel", "expected_cents"]
+__all__ = ["ForwardModel", "expected_cents", "played_cents"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +45,8 @@ class ForwardModel:
 
     @cached_property
     def _designed_open_mm(self) -> Reals:
-        return np.asarray(self.design.stop().scale + self.design.stop().saddle)
+        stop = self.design.stop()
+        return np.asarray(stop.scale + stop.saddle - stop.nut)
 
     def moved(self, theta: Reals, columns: Sequence[int] | NDArray[np.intp], before: dict[str, Reals]) -> dict[str, Reals]:
         """The local quantities of `before` with these columns of θ added, shape (…, parameters), to each."""
@@ -90,3 +92,14 @@ class ForwardModel:
         for name, columns in self._of_local.items():
             matrix[columns] = self.parameters.matrix[columns] * slopes[name]
         return matrix.T
+
+
+def played_cents(neck: Neck) -> Reals:
+    """What a neck built exactly as described reads under a usual hand: every parameter at its prior mean.
+
+    Beyond `expected_cents` it holds the finger's depth and the usual relief; shape and signs are the same.
+    """
+    design = as_designed(neck)
+    parameters = parameters_of(design, open_u_cents=[0.0] * len(neck.strings))
+    model = ForwardModel(design=design, parameters=parameters)
+    return design.table(model.cents(parameters.prior_mean))

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
+from fretcheck.neck.heights import GUITAR_SCALE_MM
 
 Reals = NDArray[np.float64]
 
@@ -80,8 +81,13 @@ def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:
 
 
 def usual_depth(design: AsDesigned) -> Reals:
-    """Share of the finger's usual depth with which each cell was stopped: less in the light press of the press test."""
-    return np.array([LIGHT_SHARE if cell.press == "light" else 1.0 for cell in design.cells])
+    """Share of a guitar's usual depth of the finger with which each cell was stopped, shape (cells,).
+
+    Less in the light press of the press test; and one force presses a string in as deep as the gap between the frets is wide over
+    its tension: in proportion to its length on instruments shorter than a guitar, of like tension; longer strings are tighter.
+    """
+    press = np.array([LIGHT_SHARE if cell.press == "light" else 1.0 for cell in design.cells])
+    return np.asarray(press * np.minimum(design.open_scale_mm[design.string] / GUITAR_SCALE_MM, 1.0))
 
 
 def low_frets(design: AsDesigned) -> Reals:

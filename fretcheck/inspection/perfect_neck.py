@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Cents against equal temperament from each string's own open note, computed by `diagnosis.as_designed`; positive is sharp.
+Cents against the described frets from each string's own open note, under a usual hand (`diagnosis.forward.played_cents`);
+positive is sharp.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.forward import played_cents
 from fretcheck.neck.description import Neck
 
 ROOM_CENTS = 1.0
@@ -32,7 +33,7 @@ class WorstAsDesigned:
 
 def worst_as_designed(neck: Neck) -> WorstAsDesigned:
     """The furthest note of a neck built exactly as described."""
-    table = expected_cents(neck)
+    table = played_cents(neck)
     string, fret = np.unravel_index(int(np.nanargmax(np.abs(table))), table.shape)
     return WorstAsDesigned(cents=float(table[string, fret]), string=int(string) + 1, fret=int(fret))
 
@@ -47,9 +48,9 @@ def said_of_perfect(neck: Neck) -> str:
     worst = worst_as_designed(neck)
     way = "sharp" if worst.cents > 0 else "flat"
     return (
-        f"Built exactly as described, the neck would still read up to {abs(worst.cents):.1f} cents {way} "
-        f"(string {worst.string}, fret {worst.fret}): stopping a string stretches it. With about {ROOM_CENTS:g} cent more for "
-        f"bench and hand it needs a tolerance_cents of {needed_tolerance_cents(neck):g}."
+        f"Built exactly as described and played by a usual hand, the neck would still read up to {abs(worst.cents):.1f} cents "
+        f"{way} (string {worst.string}, fret {worst.fret}): stopping a string stretches it. With about {ROOM_CENTS:g} cent more "
+        f"for bench and hand it needs a tolerance_cents of {needed_tolerance_cents(neck):g}."
     )
 
 

@@ -118,7 +118,7 @@ def test_console_without_the_signs(tmp_path):
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     assert "My ukulele" in done.stdout
-    assert "tolerance +/-3 cents" in done.stdout
+    assert "tolerance +/-4 cents" in done.stdout
     assert "?" not in done.stdout
 
 

@@ -3,9 +3,9 @@
 Conventions
 -----------
 The files are data beside this module and say themselves where their numbers come from; `tests/benchmarks/starts.py` computes
-setbacks and tolerances anew. Even with the best setbacks stopping a string leaves 1 to 4 cents at the first frets. The verdict is
-on what is heard, so the tolerance is one cent more than such a neck reads, rounded up to half a cent, and at least 3 cents: less
-would refuse good necks, or leave them undecided.
+setbacks and tolerances anew. Even with the best setbacks stopping a string leaves 1 to 4 cents at the first frets, and a usual
+finger as much again. The verdict is on what is heard, so the tolerance is one cent more than such a neck reads under such a hand,
+rounded up to half a cent, and at least 3 cents: less would refuse good necks, or leave them undecided.
 """
 
 from __future__ import annotations
