@@ -30,7 +30,7 @@ from fretcheck.diagnosis.layout_rules import DESIGNED
 from fretcheck.diagnosis.notes import Place
 from fretcheck.diagnosis.out_of_reach import three_figures
 from fretcheck.diagnosis.posterior import Posterior
-from fretcheck.diagnosis.repairs import Repair, faults_of, joined, repair_of
+from fretcheck.diagnosis.repairs import Repair, faults_of, joined, repairs_of
 from fretcheck.diagnosis.result import Correction, Move, Predicted, StepPrediction, Verdict
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.work import ORDER, Key, Work, all_done, moves_of
@@ -107,7 +107,7 @@ class _Planner:
         self.now = bench.outcome(bench.theta)
         self.p = self.now.probability if verdict.probability_within is None else verdict.probability_within
         faults = faults_of(bench.posterior, found)
-        self.repairs = [repair_of(bench, one, style=self.style, settings=settings) for one in faults]
+        self.repairs = [repair for one in faults for repair in repairs_of(bench, one, style=self.style, settings=settings)]
         self.measured_mm = clearance_measured(bench)
         self.advice: list[str] = []
         self._known: dict[tuple[int, ...], _Chosen] = {}
@@ -215,9 +215,9 @@ class _Planner:
         return best
 
     def _say_what_stays(self, chosen: _Chosen) -> None:
-        kept = {id(one) for one in chosen.repairs}
+        kept = {id(one.fault) for one in chosen.repairs}
         for one in self.repairs:
-            if id(one) not in kept and one.works and one.fault.finding.text not in " ".join(self.advice):
+            if id(one.fault) not in kept and one.works and one.fault.finding.text not in " ".join(self.advice):
                 needs = "neither the limit nor the tolerance in mm needs" if self.neck.tolerance_mm else "the limit does not need"
                 self.advice.append(f"May stay, {needs} it put right: {one.fault.finding.text}")
             elif not one.works:

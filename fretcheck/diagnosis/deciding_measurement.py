@@ -58,7 +58,7 @@ def clearance_measured(bench: Bench) -> dict[int, float]:
 
 def _after(bench: Bench, works: Sequence[Work], where: NDArray[np.bool_]) -> str:
     within = bench.outcome(all_done(bench, list(works))).within
-    return f"{100.0 * float(np.mean(within[where])):.0f} %" if where.any() else "no chance"
+    return _percent(within[where] if where.any() else within)
 
 
 def _clearance(bench: Bench, work: Work, before: Sequence[Work]) -> str:
@@ -81,7 +81,8 @@ def _clearance(bench: Bench, work: Work, before: Sequence[Work]) -> str:
 
 
 def _percent(truth: NDArray[np.bool_]) -> str:
-    return f"{100.0 * float(np.mean(truth)):.0f} %"
+    share = 100.0 * float(np.mean(truth))
+    return "below 1 %" if share < 1.0 else "above 99 %" if share > 99.0 else f"{share:.0f} %"
 
 
 def _fret(bench: Bench, work: Work, before: Sequence[Work]) -> str:

@@ -28,7 +28,7 @@ IMMOVABLE = ("scale_length", "tuning_drift", "finger_pressure", "layout_rule")
 
 @dataclass(frozen=True, kw_only=True)
 class Repair:
-    """A finding and the works that put it right, none where the part does not allow it."""
+    """A finding and the work that puts it right, none where the part does not allow it."""
 
     fault: Fault
     works: tuple[Work, ...]
@@ -46,28 +46,36 @@ def faults_of(posterior: Posterior, found: Findings) -> list[Fault]:
     return faults
 
 
-def repair_of(bench: Bench, fault: Fault, *, style: SaddleStyle | None, settings: DiagnosisSettings) -> Repair:
-    """The works that put one finding right."""
+def repairs_of(bench: Bench, fault: Fault, *, style: SaddleStyle | None, settings: DiagnosisSettings) -> list[Repair]:
+    """What puts one finding right: one repair, or, of a bridge whose saddles are set one by one, one for each string."""
+    works = _works(bench, fault, style, settings)
+    if len(works) > 1:
+        return [Repair(fault=fault, works=(work,)) for work in works]
+    return [Repair(fault=fault, works=works)]
+
+
+def _works(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: DiagnosisSettings) -> tuple[Work, ...]:
     columns = bench.posterior.parameters.faults[fault.cause.fault].columns
     match fault.finding.cause:
         case "string":
-            work = Work(how="string", cost=settings.cost_string, renewed=tuple(columns), string=fault.finding.string, fault=fault)
-            return Repair(fault=fault, works=(work,))
+            return (
+                Work(how="string", cost=settings.cost_string, renewed=tuple(columns), string=fault.finding.string, fault=fault),
+            )
         case "nut_height":
-            return Repair(fault=fault, works=_slots(bench, fault, settings))
+            return _slots(bench, fault, settings)
         case "saddle_position" | "saddle_slant":
-            return Repair(fault=fault, works=_saddles(bench, fault, style, settings))
+            return _saddles(bench, fault, style, settings)
         case "nut_position":
             mm = float(np.clip(-fault.value, -settings.most_nut_mm, settings.most_nut_mm))
             own = fault.finding.string if fault.cause.kind == "own_nut" else None
             nut = Work(
                 how="nut", cost=settings.cost_nut, shifts=((columns[0], round(mm, 2)),), string=own, u_mm=fault.u, fault=fault
             )
-            return Repair(fault=fault, works=(nut,))
+            return (nut,)
         case _:
             shifts = tuple((column, round(-fault.value, 2)) for column in columns[:1])
             fret = Work(how="fret", cost=settings.cost_fret, shifts=shifts, fret=fault.finding.fret, u_mm=fault.u, fault=fault)
-            return Repair(fault=fault, works=(fret,))
+            return (fret,)
 
 
 def _slots(bench: Bench, fault: Fault, settings: DiagnosisSettings) -> tuple[Work, ...]:
