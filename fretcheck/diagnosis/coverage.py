@@ -10,6 +10,7 @@ from fretcheck.diagnosis.draws import JointDraws
 from fretcheck.diagnosis.notes import DrawnNotes, Place
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Coverage
+from fretcheck.diagnosis.verdict import percent
 
 OFTEN_ENOUGH = 4
 """A note heard so often is not asked again: it is too close to call under this hand."""
@@ -33,6 +34,22 @@ def coverage_of(
         frets_not_listened_to=tuple(unheard),
         probability_out_there=float(np.mean(out)) if unheard else None,
     )
+
+
+def unheard_words(coverage: Coverage) -> str:
+    """A sentence on the frets that were never listened to; empty where there are none."""
+    frets = coverage.frets_not_listened_to
+    if not frets or coverage.probability_out_there is None:
+        return ""
+    runs: list[list[int]] = []
+    for fret in frets:
+        if runs and fret == runs[-1][-1] + 1:
+            runs[-1].append(fret)
+        else:
+            runs.append([fret])
+    listed = ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+    which = f"Fret {listed} was" if len(frets) == 1 else f"Frets {listed} were"
+    return f" {which} not listened to; that a note there is out is {percent(coverage.probability_out_there)} probable."
 
 
 def pluck_again(drawn: DrawnNotes, asked: Collection[Place], *, limit_cents: float) -> tuple[Place, ...]:
