@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 from fretcheck.diagnosis.causes import possible_causes
 from fretcheck.diagnosis.corrections import plan
-from fretcheck.diagnosis.coverage import coverage_of, pluck_again
+from fretcheck.diagnosis.coverage import coverage_of, pluck_again, unheard_words
 from fretcheck.diagnosis.draws import joint_draws
 from fretcheck.diagnosis.findings import Findings, findings_of
 from fretcheck.diagnosis.inference import infer
@@ -93,6 +94,9 @@ def diagnose(
         frets_out=_frets_out(neck, found, settings),
         found=bool(found.findings),
     )
+    coverage = coverage_of(posterior, draws, drawn, judged, limit_cents=limit)
+    if verdict.decision is not None:
+        verdict = replace(verdict, reason=verdict.reason + unheard_words(coverage))
     again = pluck_again(drawn, judged, limit_cents=limit) if verdict.decision == "undecided" else ()
     work = plan(posterior, draws, found, asked=judged, again=again, verdict=verdict, settings=settings)
     return Diagnosis(
@@ -104,7 +108,7 @@ def diagnose(
         advice=work.advice,
         rests_on=tuple(said(one) for one in fresh(neck)),
         verdict=verdict,
-        coverage=coverage_of(posterior, draws, drawn, judged, limit_cents=limit),
+        coverage=coverage,
         pluck_again=again,
         layout=posterior.layout,
         sharpeners=found.sharpeners,

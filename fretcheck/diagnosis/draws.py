@@ -37,6 +37,8 @@ class JointDraws:
     """True deviation of every cell, shape (draws, cells)."""
     remainder: Reals
     """The part of it that belongs to no parameter, shape (draws, cells)."""
+    unexplained: Reals
+    """The mean of that part of the remainder which each cell has by itself; the rest is the finger's and the body's."""
 
 
 def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
@@ -53,7 +55,9 @@ def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
     gain = np.linalg.solve(readings, field[heard]).T
     root = _root(field - gain @ field[heard])
     remainder = (posterior.combined.cents - read[:, heard]) @ gain.T + chance.standard_normal(part.shape) @ root.T
-    return JointDraws(theta=theta, notes=part + remainder, remainder=remainder)
+    alone = np.zeros(len(field))
+    alone[heard] = posterior.own[heard] * np.linalg.solve(readings, np.mean(posterior.combined.cents - read[:, heard], axis=0))
+    return JointDraws(theta=theta, notes=part + remainder, remainder=remainder, unexplained=alone)
 
 
 def _theta(posterior: Posterior, chance: np.random.Generator, draws: int) -> Reals:

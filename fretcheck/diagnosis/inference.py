@@ -64,6 +64,8 @@ class _Readings:
     """Of each value's cell in the design."""
     field: Reals
     """Covariance of what the notes have beside θ, over all cells of the design."""
+    own: Reals
+    """Variance of that part of it which each cell has by itself."""
 
     @cached_property
     def noise(self) -> Reals:
@@ -80,9 +82,10 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     parameters = parameters_of(design, open_u_cents=open_uncertainty(observations, len(neck.strings)))
     start = ForwardModel(design=design, parameters=parameters).depth_slope(parameters.prior_mean)
     field = note_field(design, depth_slope=start)
-    readings = _placed(design, combined, field.covariance(Roughness()))
+    readings = _placed(design, combined, field.covariance(Roughness()), field.own(Roughness()))
     search = _Search(design=design, parameters=parameters, ways=Ways.of(parameters.faults))
-    readings = replace(readings, field=search.field(readings, field))
+    covariance, alone = search.field(readings, field)
+    readings = replace(readings, field=covariance, own=alone)
     rule, layout = search.layout(readings)
     model, parameters_of_rule = _under(design, parameters, rule)
     ways = search.ways
@@ -96,7 +99,7 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     expected = _expected(model, theta, sets)
     own = np.sqrt(np.diag(readings.field))
     expected = {cell: (cents, math.hypot(u, rest)) for (cell, (cents, u)), rest in zip(expected.items(), own, strict=True)}
-    readings = _placed(design, combine(observations, scatter, expected=expected), readings.field)
+    readings = _placed(design, combine(observations, scatter, expected=expected), readings.field, readings.own)
     tangent = _Tangent(model=model, theta=theta)
     weighed = [
         (weight, weigh(_linear(model, readings, hand, theta, parameters_of_rule, craft, tangent=tangent), ways))
@@ -110,6 +113,7 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         layout=layout,
         rule=rule,
         field=readings.field,
+        own=readings.own,
         scatter=scatter,
         heard=readings.index,
     )
@@ -133,12 +137,13 @@ class _Tangent:
         return self.model.jacobian(self.theta) if self.slopes is None else self.slopes
 
 
-def _placed(design: AsDesigned, combined: Combined, field: Reals) -> _Readings:
+def _placed(design: AsDesigned, combined: Combined, field: Reals, own: Reals) -> _Readings:
     places = {cell: number for number, cell in enumerate(design.cells)}
     index = np.array([places[cell] for cell in combined.cells], dtype=np.intp)
-    field = field.copy()
+    field, own = field.copy(), own.copy()
     field[index, index] += combined.odd_cents**2
-    return _Readings(combined=combined, index=index, field=field)
+    own[index] += combined.odd_cents**2
+    return _Readings(combined=combined, index=index, field=field, own=own)
 
 
 def _under(design: AsDesigned, parameters: Parameters, rule: LayoutRule) -> tuple[ForwardModel, Reals | None]:
@@ -207,8 +212,10 @@ class _Search:
         hand = by_hand(self.design, self.parameters, self.design.neck.measured, shift_mm=model.fret_shift_mm)
         return _linear(model, readings, hand, self.theta, extra, 1.0, tangent=tangent)
 
-    def field(self, readings: _Readings, parts: NoteField) -> Reals:
-        """The field's covariance, averaged over how rough it may be by the evidence of these readings.
+    def field(self, readings: _Readings, parts: NoteField) -> tuple[Reals, Reals]:
+        """The field's covariance, and the variance of each note's own part of it.
+
+        Averaged over how rough the field may be by the evidence of these readings.
 
         Each roughness is weighed with the sets of faults that are likely under a smooth field or under a rough one.
         """
@@ -217,15 +224,18 @@ class _Search:
             problem = self.problem(replace(readings, field=parts.covariance(rough)), RULES[0])
             sets.update(weigh(problem, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
         sets.discard(())
-        logs, fields = [], []
+        logs, fields, alone = [], [], []
         for (pull, pull_share), (remainder, remainder_share), (finger, finger_share) in product(PULLS, REMAINDERS, FINGERS):
-            covariance = parts.covariance(Roughness(finger=finger, pull_cents=pull, remainder_cents=remainder))
+            rough = Roughness(finger=finger, pull_cents=pull, remainder_cents=remainder)
+            covariance = parts.covariance(rough)
             problem = self.problem(replace(readings, field=covariance), RULES[0])
             prior = math.log(pull_share * remainder_share * finger_share)
             logs.append(evidence_of(problem, self.ways, sorted(sets)) + prior)
             fields.append(covariance)
+            alone.append(parts.own(rough))
         weights = np.exp(np.array(logs) - max(logs))
-        return np.asarray(np.tensordot(weights / np.sum(weights), np.array(fields), axes=1))
+        weights /= np.sum(weights)
+        return np.asarray(np.tensordot(weights, np.array(fields), axes=1)), np.asarray(weights @ np.array(alone))
 
     def layout(self, readings: _Readings) -> tuple[LayoutRule, tuple[LayoutHypothesis, ...]]:
         """Weigh the rules of layout; the one to go by, and all with their probabilities."""

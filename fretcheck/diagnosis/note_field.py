@@ -58,8 +58,12 @@ class NoteField:
     def covariance(self, rough: Roughness) -> Reals:
         """Over all cells."""
         field = rough.finger**2 * self.finger + rough.pull_cents**2 * self.pull
-        field[np.diag_indices_from(field)] += self.crown + rough.remainder_cents**2
+        field[np.diag_indices_from(field)] += self.own(rough)
         return field
+
+    def own(self, rough: Roughness) -> Reals:
+        """Variance of what each cell has by itself: its crown, and what no part of the model explains."""
+        return np.asarray(self.crown + rough.remainder_cents**2)
 
 
 def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:

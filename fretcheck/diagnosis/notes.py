@@ -71,12 +71,12 @@ def drawn_notes(
         if fret == 0:
             if plucked is None:
                 continue
-            reference = posterior.parameters.column("open_note", string=string)
-            values = plucked - draws.theta[:, reference]
+            references = [posterior.parameters.column("open_note", string=one) for one in (string, None)]
+            values = plucked - np.sum(draws.theta[:, [one for one in references if one is not None]], axis=1)
             parts = (0.0, float(np.mean(values)), 0.0)
         else:
             values = draws.notes[:, cells[place]]
-            left = float(np.mean(draws.remainder[:, cells[place]]))
+            left = float(draws.unexplained[cells[place]])
             of_design = float(expected[string - 1, fret])
             parts = (of_design, float(np.mean(values)) - of_design - left, left)
         u = float(np.hypot(np.std(values), gauge))

@@ -50,6 +50,8 @@ class Posterior:
     rule: LayoutRule
     field: Reals
     """Covariance in cents of what the notes have beside θ (`note_field`), over all cells; the hand's scatter is not in it."""
+    own: Reals
+    """Variance of the field's part that each cell has by itself, and that no part of the model explains."""
     scatter: Hand
     heard: NDArray[np.intp]
     """Of each combined reading's cell in the design."""
