@@ -45,6 +45,8 @@ PLAN_WORDS = {
     "spot": "spot check",
     "press": "press test",
     "own": "own choice",
+    "more": "notes too close to call, plucked again",
+    "deciding": "only what decides",
 }
 MOST_ROWS = 60
 """Of a table of readings: 190 mm at the size in which they are printed, so that none is cut between sheets."""
