@@ -5,6 +5,7 @@ in time between open plucks. Contributions to the mean of its plucks, all in cen
 
 - fit of the pitch, of each pluck by itself: √Σu²/n (type A, many samples);
 - the open note it is judged from, its scatter and drift: common to all plucks of the string, so not divided by √n;
+- the open strings' being plucked harder than the stopped ones, alike on all (type B, as the diagnosis assumes it);
 - the hand: scatter of a pluck s/√n, with the degrees of freedom of the repeats (type A; 4.2.4);
 - the gauge: its repeatability, where a gauge study gave one.
 
@@ -18,6 +19,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass
 
+from fretcheck.diagnosis.parameters import OPEN_COMMON
 from fretcheck.diagnosis.scatter import wider_at
 from fretcheck.diagnosis.uncertainty import Budget, Component
 from fretcheck.inspection.document import FretPart, InspectionDocument
@@ -80,6 +82,8 @@ def note_budget(document: InspectionDocument, *, string: int, fret: int) -> Note
         components.append(Component(name="open note, its scatter and drift", u=how.open_u_cents[string]))
     elif fret > 0:
         left_out.append("open note: the document does not tell")
+    if fret > 0:
+        components.append(Component(name="strings plucked harder open than stopped", u=OPEN_COMMON))
     if fret > 0 and string in how.hand_scatter_cents:
         scatter = how.hand_scatter_cents[string] * wider_at(fret, how.hand_wider_low)
         freedom = sum(count - 1 for place, count in Counter(one.fret for one in own).items() if place > 0)

@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from fretcheck.diagnosis.parameters import OPEN_COMMON
 from fretcheck.inspection.budget import note_budget
 from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
 from tests.report import documents
@@ -39,11 +40,12 @@ def test_worked_note() -> None:
     hand = 0.5 * (1.0 + 0.8 * 3 / 4)  # wider by 80 % at fret 1, by nothing at fret 5
     assert parts["hand"].u == pytest.approx(hand / math.sqrt(2))  # GUM 4.2.3
     assert parts["hand"].freedom == 1  # two plucks of one note
-    u = math.sqrt(0.05**2 + 0.12**2 + hand**2 / 2)
+    assert parts["strings"].u == OPEN_COMMON  # alike on all notes, so two plucks tell no more of it than one
+    u = math.sqrt(0.05**2 + 0.12**2 + OPEN_COMMON**2 + hand**2 / 2)
     assert note.budget.u == pytest.approx(u)
-    freedom = u**4 / ((hand**2 / 2) ** 2 / 1)  # Welch–Satterthwaite, GUM G.2b, CALC: 1.1, truncated to 1
+    freedom = u**4 / ((hand**2 / 2) ** 2 / 1)  # Welch–Satterthwaite, GUM G.2b, CALC: 2.1, truncated to 2
     assert note.budget.freedom == pytest.approx(freedom)
-    assert note.expanded_cents == pytest.approx(12.706 * u, rel=1e-4)  # Student's t, 95 %, 1 degree: GUM table G.2 (MEMORY)
+    assert note.expanded_cents == pytest.approx(4.3027 * u, rel=1e-4)  # Student's t, 95 %, 2 degrees: GUM table G.2 (MEMORY)
     assert note.left_out == ()
 
 

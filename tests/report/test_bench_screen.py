@@ -112,6 +112,7 @@ def test_sharp_flat_within_and_pending_differ_without_colour():
     view = a_view()
     for number, (fret, cents) in enumerate([(1, 4.6), (2, -7.4), (3, 1.0)]):
         view.apply(accepted(Ask(string=3, fret=fret), cents, number))
+    view.judged = {(3, 1): Cell(4.6, "fail"), (3, 2): Cell(-7.4, "fail"), (3, 3): Cell(1.0, "pass")}
     (row,) = [line for line in shown(view, 100, 30).splitlines() if line.startswith(" 3 G3")]
     assert row.split()[2:7] == ["–", "▲5", "▼7", "·", "–"]
 
