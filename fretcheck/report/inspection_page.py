@@ -18,6 +18,7 @@ from fretcheck.report.cells_on_page import cells_on_page
 from fretcheck.report.finding_words import label, where_heard
 from fretcheck.report.neck_figure import description, neck_figure, upright_neck_figure
 from fretcheck.report.neck_plan import NeckPlan, plan_of
+from fretcheck.report.neck_summary import said_of_heights
 from fretcheck.report.page import moment, render
 from fretcheck.report.string_figure import string_figure
 from fretcheck.report.verdict_words import (
@@ -100,6 +101,7 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "layout": [one for one in document.layout if one.probability >= LEAST_LAYOUT],
         "strings": _strings(document, notes_of),
         "measured_by_hand": [plain_line(line) for line in document.rests_on],
+        "heights": None if plan is None else said_of_heights(plan.neck),
         "plan_word": PLAN_WORDS.get(document.conditions.plan, document.conditions.plan),
         "budget": worst_budget(document, plan),
         "signed": signed,

@@ -47,7 +47,7 @@ def neck_summary(neck: Neck) -> RenderableType:
         Text(_in_words(neck)),
         table,
         *map(Text, _below_the_table(neck)),
-        Text(said_of_heights(neck)),
+        Text(f"Heights: {said_of_heights(neck)}"),
     ]
     parts += [Text(f"Measured: {_measured(measurement)}") for measurement in neck.measured]
     parts.append(Text(said_of_perfect(neck)))
@@ -105,7 +105,7 @@ def said_of_heights(neck: Neck) -> str:
         if not heights[0].described:
             assumed.append(f"{name} ({key})")
     tail = f" Assumed, since not described: {', '.join(assumed)}." if assumed else ""
-    return f"Heights: {', '.join(words)}.{tail}"
+    return f"{', '.join(words)}.{tail}"
 
 
 def _spacing(neck: Neck) -> str:

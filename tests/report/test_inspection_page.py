@@ -137,6 +137,17 @@ def test_hostile_texts_are_text_everywhere(read_pages: dict[str, Page]) -> None:
     assert "\u202e" not in everything
 
 
+def test_heights_that_were_assumed_are_named() -> None:
+    document = documents.before()
+    bare = {key: value for key, value in document.neck.description.items() if "action" not in key and "relief" not in key}
+    for description, assumed in ((bare, True), ({**bare, "action_12_mm": 2.0}, False)):
+        page = inspection_page(
+            document.model_copy(update={"neck": document.neck.model_copy(update={"description": description})})
+        )
+        assert "Heights as described" in page
+        assert ("Assumed, since not described: over fret 12 (action_12_mm)" in page) is assumed
+
+
 def test_same_document_gives_same_bytes(pages: dict[str, Path]) -> None:
     assert inspection_page(documents.before()) == pages["report"].read_text(encoding="utf-8")
 
