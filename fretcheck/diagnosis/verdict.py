@@ -1,11 +1,11 @@
 """Pass, fail or undecided, from the probability that all notes lie within their limit.
 
-JCGM 106:2012, "The role of measurement uncertainty in conformity assessment": section 7 (probability of conformity),
-8 (guard bands: acceptance limits moved inward by w = r·U, U = 2u) and 9 (consumer's and producer's risk).
+JCGM 106:2012, "The role of measurement uncertainty in conformity assessment": section 7 (probability of conformity) and 8 (guard
+bands: acceptance limits moved inward).
 
 Conventions
 -----------
-Deviations and uncertainties in cents (any one unit will do); `u` is a standard uncertainty of a normal distribution.
+Cents.
 The neck passes when all notes asked for conform together with probability 1 − risk at least, fails when that probability is at
 most the risk, and is undecided between: how many notes were tried is in the joint draws. With a guard band w it passes when every
 note's value lies within limit − w and fails when one lies beyond limit + w.
@@ -13,69 +13,20 @@ note's value lies within limit − w and fails when one lies beyond limit + w.
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
 
 from fretcheck.diagnosis.notes import DrawnNotes, Place
 from fretcheck.diagnosis.result import Decision, Note, Verdict, Worst
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
 
 FEWEST_STRINGS = 3
 """With fewer read, a string's own fault is not told from the neck's; a neck that has fewer is judged from all of them."""
 LEAST_SHARE = 1.0 / 3.0
 """Of the notes asked for; with fewer heard the neck is not judged."""
-
-
-def conformity(value: ArrayLike, u: ArrayLike, *, lower: float = -math.inf, upper: float = math.inf) -> NDArray[np.float64]:
-    """Probability that the true value lies within [lower, upper] (JCGM 106, 7.3–7.4; flat prior).
-
-    Parameters
-    ----------
-    value, u : array_like
-        Measured values and their standard uncertainties (0 is allowed: then the answer is 0 or 1).
-    lower, upper : float
-        Tolerance limits, in the unit of `value`.
-
-    Returns
-    -------
-    ndarray
-        Probabilities, of the broadcast shape of `value` and `u`.
-
-    Raises
-    ------
-    UsageError
-        When an uncertainty is negative or not a number, or the limits are the wrong way round.
-
-    Examples
-    --------
-    >>> round(float(conformity(13.6, 1.8, lower=12.5, upper=16.3)), 4)
-    0.6626
-    """
-    value, u = np.broadcast_arrays(np.asarray(value, dtype=float), np.asarray(u, dtype=float))
-    if np.any(np.isnan(u)) or np.any(u < 0):
-        raise UsageError(f"standard uncertainty {float(np.min(u))}: must be 0 or more")
-    if not lower < upper:
-        raise UsageError(f"tolerance limits {lower} and {upper} are the wrong way round")
-    exact = u == 0
-    scale = np.where(exact, 1.0, u)
-    probability = ndtr((upper - value) / scale) - ndtr((lower - value) / scale)
-    inside = (value >= lower) & (value <= upper)
-    return np.asarray(np.where(exact, inside.astype(float), probability))
-
-
-def guard_band(u: float, *, ratio: float) -> float:
-    """Width w = r·U of a guard band, U = 2u the expanded uncertainty (JCGM 106, 8.3.2).
-
-    A value that lies on the acceptance limit then has the probability Φ(−2r) of lying outside.
-    """
-    return 2.0 * ratio * u
 
 
 def judge(
@@ -184,43 +135,3 @@ def percent(probability: float) -> str:
     if probability < 0.001:
         return "below 0.1 %"
     return f"{100.0 * probability:.{0 if probability >= 0.1 else 1}f} %"
-
-
-def global_risks(
-    *, target: float, u_process: float, u_measurement: float, tolerance: tuple[float, float], acceptance: tuple[float, float]
-) -> tuple[float, float]:
-    """Consumer's and producer's risk of accepting by measurement (JCGM 106, 9.5.2).
-
-    Parameters
-    ----------
-    target, u_process : float
-        Mean and standard deviation of the parts as made (normal).
-    u_measurement : float
-        Standard uncertainty of one measurement.
-    tolerance, acceptance : (float, float)
-        Limits for the true value, and for the measured one.
-
-    Returns
-    -------
-    (float, float)
-        Probability that a part is nonconforming and accepted, and that it is conforming and rejected.
-
-    Notes
-    -----
-    The double integral is done over the true value by Gauss–Legendre rules between the tolerance limits and out to
-    ±9 standard deviations; the inner integral is closed.
-    """
-    nodes, weights = np.polynomial.legendre.leggauss(200)
-
-    def accepted_mass(low: float, high: float, *, accepted: bool) -> float:
-        low, high = max(low, -9.0), min(high, 9.0)
-        if high <= low:
-            return 0.0
-        z = 0.5 * (high - low) * nodes + 0.5 * (high + low)
-        density = np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
-        chance = conformity(target + u_process * z, u_measurement, lower=acceptance[0], upper=acceptance[1])
-        return float(0.5 * (high - low) * np.sum(weights * density * (chance if accepted else 1.0 - chance)))
-
-    low, high = ((limit - target) / u_process for limit in tolerance)
-    consumer = accepted_mass(-math.inf, low, accepted=True) + accepted_mass(high, math.inf, accepted=True)
-    return consumer, accepted_mass(low, high, accepted=False)

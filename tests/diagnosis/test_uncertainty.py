@@ -6,10 +6,9 @@ import json
 import math
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from fretcheck.diagnosis.uncertainty import Budget, Component, fit_line, pooled, rectangular
+from fretcheck.diagnosis.uncertainty import Budget, Component
 from fretcheck.errors import UsageError
 
 GUM = json.loads((Path(__file__).parents[1] / "reference" / "gum_examples.json").read_text(encoding="utf-8"))
@@ -18,26 +17,26 @@ GUM = json.loads((Path(__file__).parents[1] / "reference" / "gum_examples.json")
 def end_gauge() -> Budget:
     """GUM H.1, end-gauge calibration; lengths in nm."""
     given = GUM["gum_h1"]["inputs"]
-    difference = pooled(
-        [
+    parts = Budget(
+        components=tuple(
             Component(name=f"part {index}", u=u, freedom=freedom)
             for index, (u, freedom) in enumerate(zip(given["u_d_parts"], given["nu_d_parts"], strict=True))
-        ],
-        name="difference",
+        )
     )
+    difference = Component(name="difference", u=parts.u, freedom=parts.freedom)
     return Budget(
         components=(
             Component(name="standard", u=given["u_lS"], freedom=given["nu_lS"]),
             difference,
             Component(
                 name="difference of expansion",
-                u=rectangular(given["dalpha_halfwidth"]),
+                u=given["dalpha_halfwidth"] / math.sqrt(3.0),
                 sensitivity=-given["l_S_nm"] * given["theta"],
                 freedom=given["nu_dalpha"],
             ),
             Component(
                 name="difference of temperature",
-                u=rectangular(given["dtheta_halfwidth"]),
+                u=given["dtheta_halfwidth"] / math.sqrt(3.0),
                 sensitivity=-given["l_S_nm"] * given["alpha_S"],
                 freedom=given["nu_dtheta"],
             ),
@@ -56,43 +55,11 @@ def test_gum_h1() -> None:
     assert budget.expanded(coverage=0.99) == pytest.approx(expected["U99"], abs=1.0)  # printed to the nm
 
 
-def test_gum_h3() -> None:
-    # source and status: JCGM 100:2008 H.3, thermometer calibration; READ at second hand
-    given = GUM["gum_h3"]
-    expected = given["out"]
-    line = fit_line(given["t"], given["b"], origin=given["t0"])
-    assert line.intercept == pytest.approx(expected["y1"], abs=5e-5)
-    assert line.u_intercept == pytest.approx(expected["s_y1"], abs=5e-5)
-    assert line.slope == pytest.approx(expected["y2"], abs=5e-6)
-    assert line.u_slope == pytest.approx(expected["s_y2"], abs=5e-6)
-    assert line.correlation == pytest.approx(expected["r"], abs=0.005)
-    assert line.scatter == pytest.approx(expected["s"], abs=5e-5)
-    value, u = line.at(30.0)
-    assert value == pytest.approx(expected["b30"], abs=1e-4)  # printed to four digits from rounded coefficients
-    assert u == pytest.approx(expected["u_b30"], abs=5e-5)
-
-
 def test_known_uncertainties_leave_the_normal_factor() -> None:
     budget = Budget(components=(Component(name="a", u=3.0), Component(name="b", u=2.0, sensitivity=2.0)))
     assert budget.u == pytest.approx(5.0)
     assert math.isinf(budget.freedom)
     assert budget.expanded(coverage=0.95) == pytest.approx(1.959964 * 5.0, abs=1e-4)  # normal quantile, tables
-
-
-def test_line_agrees_with_numpy_polyfit() -> None:
-    rng = np.random.default_rng(3)
-    x = rng.uniform(0, 10, 30)
-    y = 2.0 + 0.3 * x + rng.normal(0, 0.1, 30)
-    (slope, intercept), covariance = np.polyfit(x, y, 1, cov=True)
-    line = fit_line(x, y)
-    assert (line.intercept, line.slope) == pytest.approx((intercept, slope))
-    assert (line.u_intercept, line.u_slope) == pytest.approx((covariance[1, 1] ** 0.5, covariance[0, 0] ** 0.5))
-
-
-@pytest.mark.parametrize(("x", "says"), [([1.0, 2.0], "three points"), ([2.0, 2.0, 2.0], "different places")])
-def test_line_that_is_none_is_refused(x: list[float], says: str) -> None:
-    with pytest.raises(UsageError, match=says):
-        fit_line(x, x)
 
 
 def test_coverage_out_of_range_is_refused() -> None:
