@@ -51,6 +51,7 @@ SMOOTH = Roughness(finger=0.7, pull_cents=0.15, remainder_cents=0.1)
 ROUGH = Roughness(finger=1.8, pull_cents=1.8, remainder_cents=0.3)
 FAULTS_BETWEEN, SETS_BETWEEN = 2, 6
 RULES_LOOKED_INTO = 3
+STRINGS_FOR_A_RULE, FRETS_FOR_A_RULE = 3, 8
 SURE_OF_RULE = 0.9
 """A rule of layout less probable than this is only listed; the causes are then told against the design."""
 
@@ -237,8 +238,18 @@ class _Search:
         weights /= np.sum(weights)
         return np.asarray(np.tensordot(weights, np.array(fields), axes=1)), np.asarray(weights @ np.array(alone))
 
+    def _shows_a_rule(self, readings: _Readings, problem: LinearGaussian) -> bool:
+        """Whether these readings can carry a rule of layout."""
+        frets = np.bincount(self.design.string[readings.index])
+        likeliest = weigh(problem, self.ways, most=FAULTS_BETWEEN).best
+        retuned = any(self.parameters.faults[number].cause == "tuning_drift" for number in likeliest.faults)
+        return int(np.sum(frets >= FRETS_FOR_A_RULE)) >= STRINGS_FOR_A_RULE and not retuned
+
     def layout(self, readings: _Readings) -> tuple[LayoutRule, tuple[LayoutHypothesis, ...]]:
-        """Weigh the rules of layout; the one to go by, and all with their probabilities."""
+        """Weigh the rules of layout; the one to go by, and all with their probabilities.
+
+        A rule shows over all frets: it is gone by only with enough strings and frets read, and with no string retuned meanwhile.
+        """
         problems = [self.problem(readings, rule) for rule in RULES]
         shares = np.log([rule.share for rule in RULES])
         logs = np.array([weigh(problem, self.ways, most=1).log_evidence for problem in problems])
@@ -253,7 +264,8 @@ class _Search:
             for rule, share, log in zip(RULES, probability, logs, strict=True)
         ]
         best = int(np.argmax(probability))
-        chosen = RULES[best if probability[best] >= SURE_OF_RULE else 0]
+        sure = probability[best] >= SURE_OF_RULE and self._shows_a_rule(readings, problems[best])
+        chosen = RULES[best if sure else 0]
         return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
 
 

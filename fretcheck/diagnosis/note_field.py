@@ -31,7 +31,7 @@ FINGER_FRETS = 4.0  # a finger's depth keeps to itself over so many frets
 FINGER_OWN_MM, FINGER_LOW_MM = 0.02, 0.06
 FINGER_LOW_CENTS = 0.3  # pushed aside, and the finger's flesh: not in proportion to the string's stretch
 LIGHT_SHARE = 0.25  # of the usual depth: pressed as lightly as still gives a clear note
-CROWN_MM = 0.02  # a crown's top under one string
+CROWN_MM = 0.03  # a crown's top under one string
 ON_EVERY_STRING = 0.8  # share of a pull's variance that all strings have alike
 
 

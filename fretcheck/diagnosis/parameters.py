@@ -39,11 +39,6 @@ class Botch:
     toward: float = 0.0
 
 
-def either_way(*, share: float, toward: float, spread: float) -> tuple[Botch, ...]:
-    """Out by about `toward` to the one side or the other, as often."""
-    return tuple(Botch(share=0.5 * share, spread=spread, toward=sign * toward) for sign in (1.0, -1.0))
-
-
 @dataclass(frozen=True, kw_only=True)
 class Spread:
     """How far a part lies out when made well (`sound`), and the ways in which it is botched."""
@@ -57,11 +52,10 @@ class Spread:
         return cls(sound=sound, botched=(Botch(share=share, spread=faulty),))
 
 
-FRET = Spread(sound=0.035, botched=(*either_way(share=0.0175, toward=0.28, spread=0.13), Botch(share=0.005, spread=0.8)))
-TILT = Spread(sound=0.022, botched=(*either_way(share=0.015, toward=0.28, spread=0.13), Botch(share=0.004, spread=0.8)))
-"""A botched fret is out by what a saw jumps or a mark is misread: tenths, either way, now and then more. Were botched ones
-likeliest about the right place, half of them would be no fault at all, and the evidence for one that is would be thinned out
-(V. E. Johnson & D. Rossell, J. R. Stat. Soc. B 72, 143, 2010, on priors that vanish at the null; from memory)."""
+FRET = Spread(sound=0.035, botched=(Botch(share=0.035, spread=0.28), Botch(share=0.005, spread=0.8)))
+TILT = Spread(sound=0.028, botched=(Botch(share=0.03, spread=0.28), Botch(share=0.004, spread=0.8)))
+"""A botched fret is out by what a saw jumps or a mark is misread: tenths, now and then more. About nothing: ways about ±0.28 mm
+found no more (30 necks a row of the foreign worlds), and drew small ones outward."""
 NUT = Spread.about_nothing(sound=0.07, faulty=0.9, share=0.04)
 NUT_SKEW = Spread.about_nothing(sound=0.03, faulty=0.5, share=0.02)
 NUT_HEIGHT = Spread(sound=0.05, botched=(Botch(share=0.10, spread=0.25, toward=0.30),))
@@ -71,7 +65,7 @@ BRIDGE = Spread.about_nothing(sound=0.08, faulty=2.0, share=0.04)
 SADDLE_SLANT = Spread.about_nothing(sound=0.05, faulty=1.5, share=0.02)
 SADDLE_STRAIGHT = Spread(sound=0.01, botched=(Botch(share=0.03, spread=0.2, toward=1.0),))
 """As a share of the described setbacks' departures from a straight line: one cast or bought straight lies there in full."""
-WEAR = Spread(sound=0.005, botched=(Botch(share=0.05, spread=0.15),))
+WEAR = Spread(sound=0.005, botched=(Botch(share=0.08, spread=0.15),))
 """A flat worn into a crown leaves the string on one of its edges, 0.1 to 0.6 mm from the middle."""
 WORN_FRETS = 5
 SADDLE = Spread.about_nothing(sound=0.12, faulty=2.5, share=0.02)

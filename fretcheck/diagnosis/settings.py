@@ -49,7 +49,7 @@ class DiagnosisSettings:
     tuning_drift_cents: float = 3.0
     finger_pressure_cents: float = 5.0
 
-    finding_probability: float = 0.4
+    finding_probability: float = 0.5
     """A cause is reported when it exceeds its practical size with at least this probability."""
     most_findings: int = 6
 
