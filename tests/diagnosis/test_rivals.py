@@ -13,6 +13,8 @@ from tests.worlds.case import Case, draw
 
 NECKS = range(3)
 
+pytestmark = pytest.mark.slow  # 18 whole diagnoses
+
 
 def findings(case: Case, *, clearance: bool = False, press_test: bool = False) -> tuple[Finding, ...]:
     return diagnose(case.neck(clearance=clearance), case.observations(press_test=press_test)).findings
