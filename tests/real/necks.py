@@ -1,7 +1,7 @@
 """Whole necks of real sound: one recorded pluck a string, resampled to every fret, so that all intervals are known exactly.
 
 The body's resonances move along with the note and B stays as it is, where a real neck's grows by 2^(k/6): such a neck tests
-reading, cutting and placing, not the pull of a body; and B of its fretted notes has to be left out of a diagnosis.
+reading, cutting and placing, not the pull of a body; and B has to be left out of a diagnosis.
 
 Conventions
 -----------
