@@ -19,8 +19,8 @@ from fretcheck.pitch.band import Band
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_WIDEST_HZ = 70.0
-_OF_SPACING = 0.98
+_WIDEST_HZ = 70.0  # half-width; by trial on real notes 40 to 150 Hz read alike
+_OF_SPACING = 0.98  # of f0, so that the neighbouring partials fall on the band's end, where it hears nothing
 
 
 @dataclass(frozen=True)

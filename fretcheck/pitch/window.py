@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+# common practice, no source: a hand damps in 30 to 80 ms; no recorded single pluck of 167 was cut by them
 _LOOK_S = 0.060
 _STOP_DB = 9.0
 _STOP_AGAINST_DECAY = 4.0
