@@ -270,3 +270,19 @@ def test_shop_that_is_none_is_one_line(folder: Path, shop: str, says: str, capsy
     (folder / "limits.toml").write_text(shop, encoding="utf-8")
     assert inspect(folder, "--limits", str(folder / "limits.toml")) == 2
     assert says in complaint(capsys)
+
+
+def test_a_fragment_is_kept_only_when_asked(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    register = str(tmp_path / "register.sqlite")
+    one_string = ["inspect", str(folder / "neck.toml"), "--from", str(folder / "string-1.wav"), "--register", register]
+    assert run(one_string) == 3
+    assert "Not kept, for it is a fragment" in capsys.readouterr().out
+    assert run([*one_string, "--keep", "--json"]) == 3
+    document = json.loads(capsys.readouterr().out)
+    assert document["verdict"]["decision"] is None
+    assert document["verdict"]["reason"].startswith("Only 1 of 3 strings read")
+    assert document["corrections"] == []
+    assert document["id"] is not None
+    whole = ["inspect", str(folder / "neck.toml"), "--from", str(folder), "--register", register, "--json"]
+    assert run(whole) in (0, 1, 3)
+    assert json.loads(capsys.readouterr().out)["id"] is not None
