@@ -150,6 +150,9 @@ def is_false(case: Case, finding: Finding, *, setbacks: bool) -> bool:
     if finding.cause == "saddle_slant" or (finding.cause == "saddle_position" and finding.string is None):
         # said of several saddles at once: false only if none of them is out
         return bool(np.all(np.abs(case.saddle_error_mm(setbacks=setbacks)) < 0.5 * PRACTICAL["saddle_position"]))
+    if finding.cause == "finger_pressure":  # heavy at the low frets is heavy: its part at fret 1 counts, not the mean of all
+        light = case.built.true_cents(case.hand.pressed(-case.hand.depth_mm))
+        return bool(np.nanmean((case.true_cents() - light)[:, 0]) < 0.5 * PRACTICAL["finger_pressure"])
     true, value = case.true_mm(finding.cause, finding.fret, finding.string, setbacks=setbacks), value_of(finding)
     if true is None:
         return True
