@@ -227,12 +227,30 @@ class _Planner:
         """No work brings the neck within: what was found is put right, and how far the rest could go is said."""
         repairs = [one for one in self.repairs if one.works and not self._still_unsure(one)]
         kept = [one for one in repairs if self._helps(one, repairs)]
+        doubted = self._doubted_slots()
+        if doubted is not None:
+            return self._end([*(work for one in kept for work in one.works), doubted])
         self.advice += three_figures(self.bench, [work for one in kept for work in one.works], self.style, self.settings)
         if not self.repairs:
             self.advice.append(
                 "Out of the limit, and nothing wrong was found: the limit asks for more than this neck as described gives."
             )
         return self._end([work for one in kept for work in one.works])
+
+    def _doubted_slots(self) -> Work | None:
+        """Filing that hangs on whether the nut or the finger is to blame, where the clearance was not measured yet."""
+        bench = self.bench
+        causes = {one.cause for one in self.found.findings} | {one.cause for f in self.found.findings for one in f.rivals}
+        if "nut_height" not in causes or not bench.slotted or set(bench.slotted) <= set(self.measured_mm):
+            return None
+        over = np.mean(
+            [bench.clearances_mm(bench.theta, one) - bench.designed_clearance_mm(one) for one in bench.slotted], axis=0
+        )
+        high = over[over > self.settings.nut_height_mm]
+        if not len(high):
+            return None
+        filed = round(float(np.mean(high)) / bench.above_nut, 2)
+        return Work(how="slots", cost=self.settings.cost_slots, slots=tuple(bench.slotted), filed_mm=filed)
 
     def _helps(self, one: Repair, repairs: list[Repair]) -> bool:
         """Whether a repair lowers the worst note to expect beside the others."""

@@ -18,7 +18,7 @@ from fretcheck.diagnosis.by_hand import designed_mm
 from fretcheck.diagnosis.result import Finding
 from fretcheck.diagnosis.words import millimetres
 from fretcheck.diagnosis.work import Work, all_done
-from fretcheck.diagnosis.work_words import way
+from fretcheck.diagnosis.work_words import several, way
 from fretcheck.neck.on_the_day import fresh
 
 Reals = NDArray[np.float64]
@@ -28,23 +28,25 @@ Reals = NDArray[np.float64]
 class DecidingMeasurement:
     """What decides, whether it was made, and how it is told."""
 
-    fret: int | None
-    """None: the clearance over fret 1; else the place of this fret."""
+    of_frets: bool
+    """The place or the crown of frets; else the clearance over fret 1."""
     made: bool
 
     def told(self, bench: Bench, work: Work, before: Sequence[Work]) -> str:
         """The measurement, and what to do after it; `work` is what it decides, `before` what is done anyway."""
-        return _clearance(bench, work, before) if self.fret is None else _fret(bench, work, before)
+        return _fret(bench, work, before) if self.of_frets else _clearance(bench, work, before)
 
 
 def measurement_for(bench: Bench, finding: Finding | None) -> DecidingMeasurement:
     """What decides a finding (none: whether nut slots may be filed)."""
+    if finding is not None and finding.cause == "fret_wear":
+        return DecidingMeasurement(of_frets=True, made=False)
     if finding is None or finding.fret is None:
         known = clearance_measured(bench)
         own = None if finding is None else finding.string
-        return DecidingMeasurement(fret=None, made=bool(known) if own is None else own in known)
+        return DecidingMeasurement(of_frets=False, made=bool(known) if own is None else own in known)
     places = [one for one in fresh(bench.posterior.design.neck) if one.what in ("nut_to_fret", "fret_to_fret")]
-    return DecidingMeasurement(fret=finding.fret, made=any(one.fret == finding.fret for one in places))
+    return DecidingMeasurement(of_frets=True, made=any(one.fret == finding.fret for one in places))
 
 
 def clearance_measured(bench: Bench) -> dict[int, float]:
@@ -88,18 +90,21 @@ def _percent(truth: NDArray[np.bool_]) -> str:
 def _fret(bench: Bench, work: Work, before: Sequence[Work]) -> str:
     fault = work.fault
     assert fault is not None
+    everywhere = np.ones(len(bench.theta), dtype=bool)
+    if work.worn:
+        frets = several(work.worn, "fret")
+        return (
+            f"Before {frets} {'is' if len(work.worn) == 1 else 'are'} crowned anew, look at the crowns with a loupe, under the "
+            "strings that wear them: the bright line on which a string rests should run along the middle. Where it lies to one "
+            f"side, crown anew, which brings every note within with a chance of {_after(bench, [*before, work], everywhere)}; "
+            f"where it does not, leave the fret ({_after(bench, before, everywhere)})."
+        )
     fret, up = work.fret, fault.value > 0.0
     out = bench.theta[:, bench.posterior.parameters.faults[fault.cause.fault].columns[0]]
     half = 0.5 * abs(fault.value)
     there = (out if up else -out) >= half
     chance = f"{_percent(there)} to expect"
     done, left = _after(bench, [*before, work], there), _after(bench, before, ~there)
-    if fault.finding.cause == "fret_wear":
-        return (
-            f"Before fret {fret} is crowned anew, look at its crown under the worn strings with a loupe: the bright line on "
-            f"which the string rests should run along its middle. {half:.2f} mm or more off it ({chance}): crown it anew, which "
-            f"brings every note within with a chance of {done}. Less: leave it ({left})."
-        )
     place = designed_mm(bench.posterior.design, what="nut_to_fret", fret=fret, string=None)
     if fault.finding.cause == "fret_tilt":
         where = f"under the first and under the last string, where it should stand {place:.2f} mm from the nut"

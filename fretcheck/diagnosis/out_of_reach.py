@@ -32,8 +32,8 @@ def three_figures(bench: Bench, repairs: Sequence[Work], style: SaddleStyle | No
     saddles = _saddle_columns(bench, style)
     easy = min(_least_worst(notes, saddles, settings.most_saddle_mm, bench) for notes in states)
     told = (
-        f"No work on nut, saddles or frets makes it likely that every note lies within {bench.limit:g} cents. Worst note to "
-        f"expect: {described:.1f} cents on a neck exactly as described, under this hand; {easy:.1f} with this neck's saddles and "
+        f"No work worth its cost makes it likely that every note lies within {bench.limit:.3g} cents. Worst note to expect: "
+        f"{described:.1f} cents on a neck exactly as described, under this hand; {easy:.1f} with this neck's saddles and "
         "slots set as well as they allow"
     )
     if bench.column("nut_position") is None:

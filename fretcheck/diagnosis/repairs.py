@@ -20,6 +20,8 @@ from fretcheck.diagnosis.result import Finding
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.diagnosis.work import Fault, Work, saddle_set, straight_saddle
 
+WORN_MM = 0.1
+"""Off the crown's middle, about what a loupe shows (common practice, no source)."""
 LEAST_FILING_MM = 0.03
 """Less than a bench can file on purpose."""
 IMMOVABLE = ("scale_length", "tuning_drift", "finger_pressure", "layout_rule")
@@ -72,10 +74,19 @@ def _works(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: Diag
                 how="nut", cost=settings.cost_nut, shifts=((columns[0], round(mm, 2)),), string=own, u_mm=fault.u, fault=fault
             )
             return (nut,)
+        case "fret_wear":
+            return (Work(how="fret", cost=settings.cost_fret, renewed=tuple(columns), worn=_worn(bench, columns), fault=fault),)
         case _:
             shifts = tuple((column, round(-fault.value, 2)) for column in columns[:1])
             fret = Work(how="fret", cost=settings.cost_fret, shifts=shifts, fret=fault.finding.fret, u_mm=fault.u, fault=fault)
             return (fret,)
+
+
+def _worn(bench: Bench, columns: Sequence[int]) -> tuple[int, ...]:
+    """The frets whose crowns are worn to one side by what can be seen."""
+    parameters, design = bench.posterior.parameters, bench.posterior.design
+    shift = np.abs(np.mean(bench.theta[:, list(columns)], axis=0) @ parameters.matrix[list(columns)])
+    return tuple(sorted(set(design.fret[shift >= min(WORN_MM, float(np.max(shift)))].tolist())))
 
 
 def _slots(bench: Bench, fault: Fault, settings: DiagnosisSettings) -> tuple[Work, ...]:
@@ -99,6 +110,15 @@ def _saddles(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: Di
     most, value = settings.most_saddle_mm, -fault.value
     own = fault.finding.string
     slanted = fault.finding.cause == "saddle_slant" or fault.cause.kind == "saddle_slant"
+    if fault.cause.kind == "saddle_straight":  # straight where the description has a place for each string
+        if style != "per_string":
+            return ()
+        column = bench.posterior.parameters.faults[fault.cause.fault].columns[0]
+        off = float(np.mean(bench.theta[:, column])) * bench.posterior.parameters.matrix[column]
+        places = {cell.string: mm for cell, mm in zip(bench.posterior.design.cells, off.tolist(), strict=True)}
+        moves = {string: float(np.clip(-places[string], -most, most)) for string in bench.strings}
+        works = [saddle_set(bench, one, mm, cost=settings.cost_saddle, u_mm=fault.u, fault=fault) for one, mm in moves.items()]
+        return tuple(one for one in works if one.mm)
     if own is not None and not slanted:
         if style not in (None, "per_string") or bench.saddle_column(own) is None:
             return ()
@@ -145,4 +165,4 @@ def joined(bench: Bench, works: Sequence[Work]) -> list[Work]:
             ends = (known.mm + one.mm, known.bass_mm + one.bass_mm)
             merged = straight_saddle(bench, *ends, how=one.how, cost=known.cost, u_mm=u, fault=fault)
         answer[one.key] = replace(merged, cost=known.cost)
-    return [one for one in answer.values() if one.how in ("string",) or one.mm or one.bass_mm]
+    return [one for one in answer.values() if one.renewed or one.mm or one.bass_mm]

@@ -59,6 +59,8 @@ class Work:
     """Columns that become those of a sound part: a new string's."""
     string: int | None = None
     fret: int | None = None
+    worn: tuple[int, ...] = ()
+    """Frets that are crowned anew."""
     bass_mm: float | None = None
     """Of a straight saddle: how far its bass end moves, where `mm` is its treble end's."""
     u_mm: float | None = None
@@ -162,6 +164,8 @@ def moves_of(work: Work, bench: Bench, *, to_clearance: dict[int, float] | None 
             return (Move(part="nut_height", string=string, move_mm=work.mm, u_mm=work.u_mm, to_clearance_mm=left),)
         case "nut":
             return (Move(part="nut", string=work.string, move_mm=work.mm, u_mm=work.u_mm),)
+        case _ if work.worn:
+            return tuple(Move(part="fret", fret=fret) for fret in work.worn)
         case _:
             tilted = work.fault is not None and work.fault.finding.cause == "fret_tilt"
             if not tilted:

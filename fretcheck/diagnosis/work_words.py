@@ -137,13 +137,17 @@ def _slots(work: Work, bench: Bench, measured_mm: dict[int, float]) -> str:
 def _fret(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
     fault = work.fault
     assert fault is not None
+    if work.worn:
+        return (
+            f"Crown {several(work.worn, 'fret')} anew, so that the tops come back to the middle: wear has drawn them to one side."
+            f"{_sure(fault)} What is filed off does not come back: look at the bright lines on the crowns with a loupe first. "
+            f"{SLACKEN} {CUTTING}"
+        )
     size = f"{millimetres(work.mm)}{_u(work)} {way(work.mm)}"
     match fault.finding.cause:
         case "fret_tilt":
             first, last = min(bench.strings), max(bench.strings)
             how = f"Square fret {work.fret}: its crown {size} under string {first}, as much {way(-work.mm)} under string {last}"
-        case "fret_wear":
-            how = f"Crown fret {work.fret} anew where it is worn, so that its top comes back to the middle: {size}"
         case _:
             how = f"Move the crown of fret {work.fret} {size}"
     if abs(work.mm) <= settings.most_crown_mm:

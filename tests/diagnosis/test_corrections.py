@@ -143,7 +143,7 @@ def test_a_limit_out_of_reach_is_said_so_with_three_figures() -> None:
     diagnosis = diagnose(neck, heard_as_expected(neck), settings=DiagnosisSettings(limit_cents=0.5))
     assert diagnosis.findings == ()
     assert moves_of(diagnosis) == []
-    (reach,) = (one for one in diagnosis.advice if "No work on nut, saddles or frets" in one)
+    (reach,) = (one for one in diagnosis.advice if "No work worth its cost" in one)
     described, easy, nut = (float(part.split()[0]) for part in reach.split("expect: ")[1].replace("; ", "|").split("|"))
     assert nut <= easy <= described + 1.0  # set to its best a neck is no worse than as described, but for its frets
     assert any("nothing wrong was found" in one for one in diagnosis.advice)

@@ -33,7 +33,7 @@ NUT_HEIGHT_MM = 0.45
 SADDLE_STRING, SADDLE_MM = 3, 2.2
 
 U_CLEARANCE_MM = 0.05
-"""Of feeler gauges."""
+"""Of feeler gauges whose leaves come in steps of as much."""
 
 _CAREFUL = Scatter(
     frets_mm=0.02,
@@ -81,14 +81,14 @@ def demo_built() -> BuiltNeck:
 
 
 def demo_clearance_mm() -> float:
-    """What feeler gauges found over fret 1, mean of the strings: the truth give or take `U_CLEARANCE_MM`."""
+    """What feeler gauges found over fret 1, mean of the strings: the truth to the nearest leaf."""
     built = demo_built()
     gaps = []
     for string in range(1, len(built.neck.strings) + 1):
         (nut_x, nut_y), (saddle_x, saddle_y) = built.nut_xy_mm(string), built.saddle_xy_mm(string)
         along = (float(built.fret_x_mm(string)[0]) - nut_x) / (saddle_x - nut_x)
         gaps.append(nut_y + along * (saddle_y - nut_y) - float(built.crowns_y_mm(string)[0]))
-    return round(float(np.mean(gaps) + U_CLEARANCE_MM * np.random.default_rng([SEED, 7]).standard_normal()), 2)
+    return round(U_CLEARANCE_MM * round(float(np.mean(gaps)) / U_CLEARANCE_MM), 2)
 
 
 def demo_take(string: int) -> Take:
