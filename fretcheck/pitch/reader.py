@@ -60,7 +60,7 @@ _LEAST_DURATION_S = 0.1
 _OFF_COMB_CENTS, _LOST_RAD = 40.0, 0.8
 
 # Calibrated on half A of the recorded instruments (`tests.benchmarks.real_plucks`): halves of a note within twice their joint u
-# in 94 %, a plain spectrum in 100 %; half B, which judged them: 95 and 92 %.
+# in 95 %, a plain spectrum in 99 %; half B, which judged them: 95 and 92 %.
 _WIDENED = 0.85
 _FLOOR_CENTS = 0.2
 
