@@ -28,6 +28,7 @@ U_WOUND_STIFFNESS_REL = 0.15  # what the winding adds to the core's bending stif
 POLYMER_KAPPA, U_POLYMER_KAPPA_REL = 60.0, 0.40
 """Prior only. κ of measured nylon strings: 46–59 in Anderson & Beausoleil's table (READ), 70–85 from EI, T and mass per length
 of trebles in J. Woodhouse, Acta Acustica u. w. Acustica 90, 945 (2004), Table I, at 1140 kg/m³ (READ at second hand, CALC)."""
+U_POLYMER_BENDING_REL = 0.25  # a polymer bends stiffer at audio rates than it stretches: 1.2 to 1.5 times published values
 U_POLYMER_CORE_REL = 0.50  # on β0: strands under a winding bend more easily than one solid core
 
 
@@ -140,7 +141,7 @@ def string_constants(
         if not wound and core.is_polymer:  # a solid round string: κ follows from β0
             kappa_prior = Prior(
                 median=(4000.0 * length_m * beta0_prior.median / string.gauge_mm) ** 2,
-                u_rel=2.0 * math.hypot(beta0_prior.u_rel, U_GAUGE_MM / string.gauge_mm),
+                u_rel=math.hypot(2.0 * beta0_prior.u_rel, 2.0 * U_GAUGE_MM / string.gauge_mm, U_POLYMER_BENDING_REL),
             )
             kappa_known, reason = True, None
     return StringConstants(

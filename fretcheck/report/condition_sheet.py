@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 SURE = 0.9
 MOST_MATTERS = 4
 MOST_LETTERS, MOST_IN_A_HEADING, MOST_IN_NOTES = 40, 60, 240
-MOST_LINES = 9
+MOST_LINES = 8
 """Of matters and work together; with more the drawing is left out of the printed sheet, so that it stays one."""
 HARDLY_HEARD_CENTS = 5.0
 """Few people hear less in a melody (`condition_words`: half of what is just heard)."""

@@ -15,6 +15,7 @@ from fretcheck.cli.main import run
 from fretcheck.cli.secrets import without_secrets
 from fretcheck.folders import data_folder
 from tests.register.documents import make_document
+from tests.report import documents
 
 READING = {
     "neck": ["neck", "{}"],
@@ -91,9 +92,12 @@ WRITING = {
 
 
 def words_of(command: str, place: str) -> list[str]:
-    return [
-        word.replace("{id}", kept_ids()[0]).replace("{second}", kept_ids()[1]).replace("{}", place) for word in WRITING[command]
-    ]
+    first, second = kept_ids()
+    if command == "comparison":  # both are diagnosed anew, so they must be real ones
+        first, second = "before.json", "after.json"
+        for name, one in ((first, documents.before()), (second, documents.after())):
+            Path(name).write_text(one.to_json(), encoding="utf-8")
+    return [word.replace("{id}", first).replace("{second}", second).replace("{}", place) for word in WRITING[command]]
 
 
 def contents(folder: Path) -> dict[str, bytes]:

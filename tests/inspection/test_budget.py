@@ -43,9 +43,9 @@ def test_worked_note() -> None:
     assert parts["strings"].u == OPEN_COMMON  # alike on all notes, so two plucks tell no more of it than one
     u = math.sqrt(0.05**2 + 0.12**2 + OPEN_COMMON**2 + hand**2 / 2)
     assert note.budget.u == pytest.approx(u)
-    freedom = u**4 / ((hand**2 / 2) ** 2 / 1)  # Welch–Satterthwaite, GUM G.2b, CALC: 2.1, truncated to 2
+    freedom = u**4 / ((hand**2 / 2) ** 2 / 1)  # Welch–Satterthwaite, GUM G.2b, CALC: 1.45, truncated to 1
     assert note.budget.freedom == pytest.approx(freedom)
-    assert note.expanded_cents == pytest.approx(4.3027 * u, rel=1e-4)  # Student's t, 95 %, 2 degrees: GUM table G.2 (MEMORY)
+    assert note.expanded_cents == pytest.approx(12.706 * u, rel=1e-4)  # Student's t, 95 %, 1 degree: GUM table G.2 (MEMORY)
     assert note.left_out == ()
 
 

@@ -184,7 +184,7 @@ def test_json_is_alone_on_standard_output(bench_folder, tmp_path):
         "FRETCHECK_LIVE_PACE": "0",
         "FRETCHECK_DATA": str(tmp_path / "data"),
     }
-    arguments = ["inspect", str(bench_folder / "neck.toml"), "--plan", "spot", "--strings", "3", "--json"]
+    arguments = ["inspect", str(bench_folder / "neck.toml"), "--plan", "spot", "--strings", "3", "--keep", "--json"]
     done = subprocess.run(
         [sys.executable, "-m", "fretcheck", *arguments], env=environment, capture_output=True, text=True, timeout=100, check=False
     )

@@ -58,7 +58,7 @@ def test_words_of_the_trade():
     )
     assert found.frets[12].text.endswith("nothing to correct")
     assert "neck N-04 departs from the template" in found.departures[0].text
-    assert "random: the neck's trend" in found.effects
+    assert "different from neck to neck (random): the neck's trend" in found.effects
     mirrored = template_errors([replace(slot, error_mm=-slot.error_mm) for slot in shop(3)], quantity="tilt")
     assert "its treble end toward the nut on every neck" in mirrored.frets[6].text
 
