@@ -29,7 +29,6 @@ Reals = NDArray[np.float64]
 
 MEAN_OF = {"bridge": "saddle", "nut_height": "slot_height"}
 """Common parts, and the strings' own whose mean belongs to them."""
-SINGLE_FRETS = ("fret_position", "fret_tilt")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.diagnosis.as_designed import AsDesigned
-from fretcheck.neck.temperament import MM_PER_INCH
+from fretcheck.units import MM_PER_INCH
 
 Reals = NDArray[np.float64]
 

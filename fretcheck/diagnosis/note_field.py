@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.diagnosis.as_designed import AsDesigned
-from fretcheck.diagnosis.stopped_string import CENTS_PER_NEPER
 from fretcheck.neck.heights import GUITAR_SCALE_MM
+from fretcheck.units import CENTS_PER_NEPER
 
 Reals = NDArray[np.float64]
 

@@ -21,8 +21,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.units import CENTS_PER_NEPER
+
 Array = NDArray[Any]
-CENTS_PER_NEPER = 1200.0 / math.log(2.0)
 _STEP = 1e-40
 
 

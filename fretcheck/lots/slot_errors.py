@@ -23,8 +23,7 @@ from fretcheck.inspection.budget import plucked_u_cents
 from fretcheck.inspection.document import FretPart, InspectionDocument
 from fretcheck.lots.template_errors import Quantity, SlotError
 from fretcheck.lots.variance_components import Floats
-
-CENTS_PER_NEPER = 1731.234049066756
+from fretcheck.units import CENTS_PER_NEPER
 
 
 def neck_of(document: InspectionDocument) -> str:

@@ -14,8 +14,8 @@ from fretcheck.neck.complaint import complaint, one_of, require, shown
 from fretcheck.neck.description import Measurement, Neck, Worked
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM, MeasurementKind
 from fretcheck.neck.schema import MeasuredTable, WorkedTable
-from fretcheck.neck.temperament import MM_PER_INCH
 from fretcheck.neck.units import Length, in_mm
+from fretcheck.units import MM_PER_INCH
 
 MEASURED_OFF_MM = 15.0
 """A distance this far from the design was measured to another fret, or in another unit: common practice, no source."""

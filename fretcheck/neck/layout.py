@@ -14,7 +14,8 @@ from functools import cached_property
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck, distance_mm
-from fretcheck.neck.temperament import MM_PER_INCH, length_error_cents
+from fretcheck.neck.temperament import length_error_cents
+from fretcheck.units import MM_PER_INCH
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -16,9 +16,6 @@ import re
 from fretcheck.errors import NeckError
 
 CENTS_PER_OCTAVE = 1200.0
-MM_PER_INCH = 25.4
-CENTS_PER_RELATIVE_LENGTH = CENTS_PER_OCTAVE / math.log(2.0)
-"""1731.234 c: a length shorter by the small fraction x sounds sharp by this times x."""
 REFERENCE_MIN_HZ, REFERENCE_MAX_HZ = 380.0, 480.0
 LOWEST_MIDI, HIGHEST_MIDI = 12, 120  # C0 to C9: beyond lies no fretted string
 

@@ -15,7 +15,7 @@ import re
 from dataclasses import dataclass
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.temperament import MM_PER_INCH
+from fretcheck.units import MM_PER_INCH
 
 UNITS = ("mm", "in")
 _FRACTION = re.compile(r"(-?)\s*(?:(\d+)[ -]+)?(\d+)\s*/\s*(\d+)")

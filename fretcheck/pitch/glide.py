@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from fretcheck.pitch.correlated import blocks, variance
 from fretcheck.pitch.phase_lines import PhaseLines
+from fretcheck.units import CENTS_PER_NEPER
 
 Array = NDArray[np.float64]
 
-CENTS = 1200.0 / np.log(2.0)
 
 # Chosen on recorded notes by how the halves of a note agree and how far one pluck reads alike over windows 1 to 3 times as long.
 _RATIOS = np.array([0.2, 0.3, 0.45, 0.67, 1.0, 1.5])  # of the glide's time constant to the power's
@@ -33,7 +33,7 @@ _PRIOR_CENTS = 2.5  # how large glides are: 1.5 to 3 read alike
 _WIDENED = 30.0
 _DECAY_S = (0.03, 3.0)  # of the power: a muted note's, and twice the longest window's
 _FREEDOM, _TURNS = 5.0, 5  # Student weights over the partials
-_LEAST_U = 0.01 / CENTS  # of one partial's glide, so that a synthetic one does not rule alone
+_LEAST_U = 0.01 / CENTS_PER_NEPER  # of one partial's glide, so that a synthetic one does not rule alone
 _SHAPE = 0.15  # of the glide taken off, for its shape is known no better: glides of 20 to 60 cents left 13 to 20 %
 
 
@@ -72,7 +72,7 @@ def pooled_glide(lines: PhaseLines, time_s: Array, power: Array) -> Glide:
     each = np.einsum("pmj,pm->pj", pull, lines.strayed)
     left = lines.strayed[:, :, None] - each[:, None, :] * angle[:, :, None] * curved
     c, u2 = _pooled(each, variance(blocks(pull * left, axis=1), axis=1) + _LEAST_U**2)
-    prior = (_PRIOR_CENTS / CENTS) ** 2
+    prior = (_PRIOR_CENTS / CENTS_PER_NEPER) ** 2
     # the logarithm of how much likelier the note is with a glide of that prior than without, and of the ratio's own prior
     evidence = 0.5 * (c**2 / u2 - c**2 / (u2 + prior) - np.log1p(prior / u2)) - 0.5 * (np.log(_RATIOS) / _RATIO_SPREAD) ** 2
     shares = np.exp(evidence - np.max(evidence))

@@ -37,8 +37,9 @@ from fretcheck.pitch.correlated import blocks, variance
 from fretcheck.pitch.glide import pooled_glide
 from fretcheck.pitch.phase_lines import PhaseLines, phase_lines
 from fretcheck.pitch.reading import NoteReading, Remark
-from fretcheck.pitch.stiff_string import CENTS, fit_string
+from fretcheck.pitch.stiff_string import fit_string
 from fretcheck.pitch.window import ringing_frames
+from fretcheck.units import CENTS_PER_NEPER
 
 Array = NDArray[np.float64]
 
@@ -155,7 +156,7 @@ def read_partials(
     if len(bands.time_s) < _FEWEST_FRAMES:
         return _unread(noticed, Remark.TOO_SHORT)
     lines = phase_lines(bands)
-    strayed_cents = CENTS * np.log(np.maximum(lines.frequency_hz, 1.0) / coarse.partial_hz(numbers))
+    strayed_cents = CENTS_PER_NEPER * np.log(np.maximum(lines.frequency_hz, 1.0) / coarse.partial_hz(numbers))
     kept = (lines.lasts_s > min(_LEAST_DURATION_S, 0.3 * (end_s - start_s))) & (np.abs(strayed_cents) < _OFF_COMB_CENTS)
     kept &= lines.rms < _LOST_RAD
     if not np.any(kept):
@@ -169,8 +170,8 @@ def read_partials(
     string = fit_string(
         numbers, lines.frequency_hz * np.exp(-glide.lowered), variance(sums, axis=1), inharmonicity=coarse.inharmonicity
     )
-    u_time = CENTS * float(np.sqrt(variance(string.influence @ sums, axis=0)))
-    u_glide = CENTS * float(glide.u_of(string.influence))
+    u_time = CENTS_PER_NEPER * float(np.sqrt(variance(string.influence @ sums, axis=0)))
+    u_glide = CENTS_PER_NEPER * float(glide.u_of(string.influence))
     u_cents = float(np.sqrt(string.u_cents**2 + _WIDENED**2 * (u_time**2 + u_glide**2) + _FLOOR_CENTS**2))
     snr_db = _snr_db(lines, bands)
     noticed = [*noticed, *_doubts(coarse, len(numbers))]
@@ -190,7 +191,7 @@ def read_partials(
         u_inharmonicity=string.u_inharmonicity,
         snr_db=snr_db,
         partials=len(numbers),
-        glide_cents=float(glide.c * CENTS),
+        glide_cents=float(glide.c * CENTS_PER_NEPER),
         remarks=tuple(remark for remark in Remark if remark in noticed),
         window_s=(float(bands.time_s[0]) - bands.blur_s / 2.0, float(bands.time_s[-1]) + bands.blur_s / 2.0),
     )
@@ -222,7 +223,7 @@ def wander_cents(lines: PhaseLines, left: Array, step_s: float) -> float:
     advance = np.sum(lines.weight * angle * left, axis=0) / np.maximum(weight, 1e-300)
     edges = np.linspace(0, len(weight) - 1, 11).astype(int)
     ends = advance[edges]
-    cents = CENTS * np.diff(ends) / np.maximum(np.diff(edges) * step_s, step_s)
+    cents = CENTS_PER_NEPER * np.diff(ends) / np.maximum(np.diff(edges) * step_s, step_s)
     return float(np.sqrt(np.average(cents**2, weights=np.minimum(weight[edges[1:]], weight[edges[:-1]]) + 1e-300)))
 
 

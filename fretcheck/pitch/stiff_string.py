@@ -16,12 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.units import CENTS_PER_NEPER
+
 Array = NDArray[np.float64]
 
-CENTS = 1200.0 / np.log(2.0)
 
 _PRIOR_B, _PRIOR_U_B = 1e-4, 2e-4  # strings have 1e-5 to 1e-3; decides only where few partials sound: 1e-4 to 3e-4 read alike
-_PRIOR_SCATTER = (0.5 / CENTS) ** 2  # counts as one partial more; 0.5 to 2 cents read alike
+_PRIOR_SCATTER = (0.5 / CENTS_PER_NEPER) ** 2  # counts as one partial more; 0.5 to 2 cents read alike
 _FREEDOM, _FEW = 4.0, 3  # Student weights; among three partials no outlier can be told. 2 to 10 degrees read alike
 _LEAST_SHOWN = 0.2  # of a scatter, by a partial that draws the string to itself
 _TURNS = 12
@@ -76,4 +77,4 @@ def fit_string(numbers: Array, frequency_hz: Array, variance: Array, *, inharmon
         shown = left2 / np.maximum(_LEAST_SHOWN, 1.0 - np.sum(design * influence, axis=0))
         scatter = max(0.0, (float(np.sum(robust * (shown - variance))) + _PRIOR_SCATTER) / (float(np.sum(robust)) + 1.0))
     u_log_f1, u_b = np.sqrt(np.diag(covariance))
-    return StiffString(float(np.exp(log_f1)), CENTS * float(u_log_f1), b, float(u_b), influence[0])
+    return StiffString(float(np.exp(log_f1)), CENTS_PER_NEPER * float(u_log_f1), b, float(u_b), influence[0])

@@ -301,12 +301,6 @@ class Register:
 
         return write_json(self.documents(self._ids(ids)), stream)
 
-    def export_csv(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
-        """Write readings (of all inspections, unless told) as CSV, one row each, and return how many."""
-        from fretcheck.inspection.exchange import write_csv
-
-        return write_csv(self.documents(self._ids(ids)), stream)
-
     def backup(self, path: Path) -> int:
         """Copy the register to `path` while others may write, and its sound files to the folder ``sounds`` beside; see
         `fretcheck.register.backup`. Returns how many inspections the copy holds."""

@@ -19,7 +19,8 @@ from rich.table import Table
 from rich.text import Text
 
 from fretcheck.neck.layout import Layout, Scale, Slot
-from fretcheck.neck.temperament import CENTS_PER_OCTAVE, MM_PER_INCH
+from fretcheck.neck.temperament import CENTS_PER_OCTAVE
+from fretcheck.units import MM_PER_INCH
 
 LengthUnit = Literal["mm", "in"]
 SCHEMA = "fretcheck/layout/1"

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.remarks import refuses, sentence
-from fretcheck.session.placement import PlacedNote, open_target_hz, semitones_above_open
+from fretcheck.session.placement import PlacedNote
 from fretcheck.session.reading import Inspection, Reading, SoundSetAside
 
 DRIFT_WARNING_CENTS = 2.0
@@ -95,7 +95,7 @@ def read_deviations(neck: Neck, notes: Iterable[PlacedNote]) -> tuple[list[Readi
     drifts: dict[int, float] = {}
     for string, own in by_string.items():
         own.sort(key=lambda note: note.start_s)
-        reference = OpenReference.from_notes(own, open_target_hz(neck, string))
+        reference = OpenReference.from_notes(own, neck.open_hz(string))
         references[string] = reference
         if reference is not None and reference.drift_cents is not None:
             drifts[string] = reference.drift_cents
@@ -142,8 +142,8 @@ def _f1(note: PlacedNote) -> float:
 
 
 def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> Reading:
-    nominal_hz = open_target_hz(neck, note.string)
-    steps = semitones_above_open(neck, note.string, note.fret)
+    nominal_hz = neck.open_hz(note.string)
+    steps = neck.cents_above_open(note.string, note.fret) / 100.0
     length_mm = neck.speaking_length_mm(note.string, note.fret)
     deviation: float | None = None
     u: float | None = None

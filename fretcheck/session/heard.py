@@ -26,10 +26,7 @@ from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.placement import (
     CERTAIN,
     heard_pitch,
-    open_target_hz,
     places_of,
-    playable_frets,
-    semitones_above_open,
 )
 from fretcheck.session.placing import place_pitches
 from fretcheck.session.plan import Ask
@@ -86,11 +83,11 @@ class Match:
 
 def expected_hz(neck: Neck, string: int, fret: int, opens: Mapping[int, OpenHeard]) -> float:
     """Equal-tempered pitch of a place above its string's open note as heard; the open note itself at its nominal pitch."""
-    nominal = open_target_hz(neck, string)
+    nominal = neck.open_hz(string)
     if fret == 0:
         return nominal
     base = opens[string].f1_hz if string in opens else nominal
-    return float(base * 2.0 ** (semitones_above_open(neck, string, fret) / 12.0))
+    return float(base * 2.0 ** (neck.cents_above_open(string, fret) / 1200.0))
 
 
 def match(
@@ -142,7 +139,7 @@ def _place_costs(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, Op
     assert note.f1_hz is not None
     costs: dict[Place, float] = {}
     for string in range(1, len(neck.strings) + 1):
-        for fret in (0, *playable_frets(neck, string)):
+        for fret in (0, *neck.frets_of(string)):
             misfit = cents_between(note.f1_hz, expected_hz(neck, string, fret, opens))
             if abs(misfit) > neck.reach_cents(string, fret):
                 continue
@@ -180,7 +177,7 @@ def _log_inharmonicity_ratio(
         return None
     if note.u_inharmonicity is not None and note.u_inharmonicity > 0.2 * note.inharmonicity:
         return None
-    return math.log(note.inharmonicity / own.inharmonicity) - semitones_above_open(neck, string, fret) / 6.0 * math.log(2.0)
+    return math.log(note.inharmonicity / own.inharmonicity) - neck.cents_above_open(string, fret) / 600.0 * math.log(2.0)
 
 
 def _same_pitch_elsewhere(

@@ -66,36 +66,21 @@ class Unplaced:
     reason: str
 
 
-def open_target_hz(neck: Neck, string: int) -> float:
-    """Nominal frequency of a string's open note."""
-    return neck.open_hz(string)
-
-
-def playable_frets(neck: Neck, string: int) -> tuple[int, ...]:
-    """Frets a string can be stopped at, its open note (0) left out: a short string has only those beyond its own nut."""
-    return neck.frets_of(string)
-
-
 def note_name(frequency_hz: float, *, reference_hz: float) -> str:
     """Nearest note's name."""
     return midi_to_note(69 + round(cents_between(frequency_hz, reference_hz) / 100.0))
 
 
-def semitones_above_open(neck: Neck, string: int, fret: int) -> float:
-    """Semitones from a string's open note to a fret as designed; 0 for the open note itself."""
-    return neck.cents_above_open(string, fret) / 100.0
-
-
 def places_of(neck: Neck, string: int) -> tuple[int, ...]:
     """Frets of a string, its open note (0) first."""
-    return (0, *playable_frets(neck, string))
+    return (0, *neck.frets_of(string))
 
 
 def heard_pitch(neck: Neck, string: int, note: NoteReading) -> HeardPitch:
     """A reading as placing takes it: cents from the string's nominal open note."""
     if note.f1_hz is None:
         return HeardPitch(cents=None)
-    cents = cents_between(note.f1_hz, open_target_hz(neck, string))
+    cents = cents_between(note.f1_hz, neck.open_hz(string))
     return HeardPitch(cents=cents, u_cents=note.u_cents or 0.0, in_doubt=not note.usable)
 
 
@@ -233,7 +218,7 @@ def _wrong_string(neck: Neck, string: int, lowest_cents: float, lowest: HeardNot
     others = [
         number
         for number in range(1, len(neck.strings) + 1)
-        if number != string and abs(cents_between(lowest_hz, open_target_hz(neck, number))) <= OPEN_CAPTURE_CENTS
+        if number != string and abs(cents_between(lowest_hz, neck.open_hz(number))) <= OPEN_CAPTURE_CENTS
     ]
     hint = f"it looks like the recording of string {others[0]}" if others else "check the file and the tuning"
     if note_to_midi(heard) == note_to_midi(wanted):

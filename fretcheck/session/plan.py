@@ -17,11 +17,9 @@ import numpy as np
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
-from fretcheck.session.placement import playable_frets
 from fretcheck.session.reading import Press
 
 Order = Literal["low-first", "high-first", "fret"]
-PlanName = Literal["full", "intake", "spot", "press", "own"]
 
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
 SPOT_FRETS = (1, 5, 12)
@@ -174,7 +172,7 @@ def _check_known(what: str, numbers: Iterable[int], known: range) -> None:
 
 
 def _frets_of(neck: Neck, string: int, name: str, own: Sequence[int] | None) -> list[int]:
-    playable = playable_frets(neck, string)
+    playable = neck.frets_of(string)
     if name == "own":
         wanted: Iterable[int] = own or ()
     elif name == "full":
@@ -224,7 +222,7 @@ def _course(neck: Neck, string: int) -> tuple[str, int]:
 
 def _press_asks(neck: Neck, strings: Sequence[int] | None, repeats: int) -> list[Ask]:
     string = press_string(neck) if not strings else strings[0]
-    frets = [fret for fret in _at_semitones(neck, PRESS_FRETS) if fret in playable_frets(neck, string)]
+    frets = [fret for fret in _at_semitones(neck, PRESS_FRETS) if fret in neck.frets_of(string)]
     if not frets:
         raise UsageError(f"the press test needs fret {PRESS_FRETS[0]} or {PRESS_FRETS[1]}, and string {string} has neither")
     presses: tuple[Press, ...] = ("light", "firm")

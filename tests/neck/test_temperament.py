@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from fretcheck.errors import NeckError
 from fretcheck.neck.description import String
 from fretcheck.neck.temperament import (
-    CENTS_PER_RELATIVE_LENGTH,
     cents_between,
     cents_to_ratio,
     length_error_cents,
@@ -20,6 +19,7 @@ from fretcheck.neck.temperament import (
     note_frequency_hz,
     note_to_midi,
 )
+from fretcheck.units import CENTS_PER_NEPER
 
 # Check 1. m = 12: OEIS A320304 (READ). The notes: computed from f = 440·2^((m−69)/12) (CALC). A4 = 440 Hz: ISO 16:1975 (MEMORY).
 # Tolerance: the published values carry four decimals.
@@ -58,7 +58,7 @@ def test_one_mm_in_cents():
     # Check 5, 650 mm scale, 1 mm of speaking length (CALC, linear): tolerance is the second-order term, below 0.02 c
     for fret, expected in {0: 2.663, 1: 2.822, 12: 5.327, 24: 10.654}.items():
         length = 650.0 * 2 ** (-fret / 12)
-        assert CENTS_PER_RELATIVE_LENGTH / length == pytest.approx(expected, abs=6e-4)
+        assert CENTS_PER_NEPER / length == pytest.approx(expected, abs=6e-4)
         assert length_error_cents(1.0, speaking_length_mm=length) == pytest.approx(expected, abs=0.04)
 
 

@@ -13,7 +13,6 @@ from fretcheck.neck.described_frets import with_capo
 from fretcheck.neck.description import Neck, Sides
 from fretcheck.neck.heights import action_12, described_relief_mm, nut_height
 from fretcheck.neck.starts import STARTS
-from fretcheck.session.placement import playable_frets
 from tests.necks_recorded import cents_off, write_recordings
 from tests.synth.recording import Take
 from tests.synth.strung_neck import BuiltNeck
@@ -72,7 +71,7 @@ def test_three_strings_are_read_right_from_the_first_fret_to_the_last(
     neck = replace(whole, strings=(*whole.strings[:2], whole.strings[-1]))
     played = {}
     for string in (1, 2, 3):
-        frets = playable_frets(neck, string)
+        frets = neck.frets_of(string)
         last = min(frets[-1], HIGHEST.get(kind, frets[-1]))
         played[string] = [0, frets[0], frets[6], frets[len(frets) // 2 + 2], last, 0]
     truth = write_recordings(tmp_path, _built(neck), played, take=QUICK)

@@ -8,7 +8,6 @@ from fretcheck.audio.pluck import Pluck
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.session.placement import semitones_above_open
 
 NOTES = ("E4", "B3", "G3", "D3", "A2", "E2")
 B_OPEN = {1: 1.3e-5, 2: 4.0e-5, 3: 1.1e-4, 4: 1.7e-5, 5: 1.3e-5, 6: 1.9e-5}
@@ -38,7 +37,7 @@ def make_neck(*, frets=20, first_frets=None, courses=None, strings=6, notes=NOTE
 
 def note_at(neck, string, fret, *, cents=0.0, flags=(), inharmonicity=True, u_cents=0.05):
     """The reading of a place on the neck, off by `cents`."""
-    steps = semitones_above_open(neck, string, fret)
+    steps = neck.cents_above_open(string, fret) / 100.0
     hz = note_frequency_hz(neck.string(string).note, reference_hz=neck.reference_hz) * 2.0 ** ((100 * steps + cents) / 1200)
     b = B_OPEN[string] * 2.0 ** (steps / 6.0) if inharmonicity else None
     return NoteReading(
