@@ -10,14 +10,17 @@ import shutil
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING
 
 from fretcheck.errors import StorageError, UsageError
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.register.store import Register
-    from fretcheck.session.reading import Inspection
+from fretcheck.folders import data_folder
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.register.store import Register, open_register
+from fretcheck.session.outcome import read_again
+from fretcheck.session.reading import Inspection
+from fretcheck.session.recorded import inspect_recordings
+from fretcheck.session.story import find_by_sounds, find_session, sessions_folder
+from fretcheck.session.take import read_whole
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,12 +41,6 @@ def inspect_again(wanted: str, *, data: Path | None = None, register: str | None
     StorageError
         When a sound is missing or is not what was recorded.
     """
-    from fretcheck.folders import data_folder
-    from fretcheck.register.store import open_register
-    from fretcheck.session.outcome import read_again
-    from fretcheck.session.story import find_by_sounds, find_session, sessions_folder
-    from fretcheck.session.take import read_whole
-
     root = sessions_folder(data_folder(data))
     try:
         folder = find_session(root, wanted)
@@ -62,9 +59,6 @@ def inspect_again(wanted: str, *, data: Path | None = None, register: str | None
 
 def _recordings_again(document: InspectionDocument, store: Register) -> Inspection:
     """Inspect the register's copies of the recordings, put together in one folder under the names they had."""
-    from fretcheck.neck.reading import neck_from_mapping
-    from fretcheck.session.recorded import inspect_recordings
-
     for sound in store.sounds_of(document):
         if sound.state in ("missing", "changed"):
             raise StorageError(f"{sound.file}: this sound is {sound.state}; it can't be read again", path=sound.file)

@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
+from json import dumps
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.register.store import open_register
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("backup")(backup)
-
-
-def backup(
+def command(
     file: Annotated[Path, typer.Argument(help="New file; of a register on PostgreSQL, one that ends in .json.")],
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
     """Copy the register to a new file, and its sound files beside it; the copy opens as a register itself."""
-    from json import dumps
-
-    from fretcheck.register.store import open_register
-
     with open_register(register, create=False) as store:
         count = store.backup(file)
     if json:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-if TYPE_CHECKING:
-    from fretcheck.inspection.assemble import Circumstances
-    from fretcheck.neck.description import Neck
+from fretcheck.inspection.assemble import Circumstances
+from fretcheck.neck.description import Neck
+from fretcheck.neck.on_the_day import given, worked_parts
+from fretcheck.neck.reading import read_neck
 
 MeasuredOption = Annotated[
     list[str] | None,
@@ -39,14 +40,10 @@ class ByHand:
         UsageError
             For one that is none; one line with the cure.
         """
-        from fretcheck.neck.on_the_day import given, worked_parts
-
         return replace(circumstances, measured=given(self.measured, neck), worked=worked_parts(self.worked))
 
     def of_file(self, circumstances: Circumstances, neck: Path) -> Circumstances:
         """The same for a description in a file, which is read only where there is anything to check."""
         if not self.measured and not self.worked:
             return circumstances
-        from fretcheck.neck.reading import read_neck
-
         return self.beside(circumstances, read_neck(neck))

@@ -6,16 +6,19 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.console import Console
 
+from fretcheck.cli.exits import exit_code_of
 from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
+from fretcheck.cli.report import document_of
+from fretcheck.inspection import comparison as comparing
+from fretcheck.report.compare_page import compare_page
+from fretcheck.report.compare_sheet import compare_sheet
+from fretcheck.report.compare_table import print_comparison
+from fretcheck.report.page import write_page
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("compare")(compare)
-
-
-def compare(
+def command(
     before: Annotated[str, typer.Argument(metavar="BEFORE", help="Id in the register, or the file of an `inspect --json`.")],
     after: Annotated[str, typer.Argument(metavar="AFTER", help="The same neck after the work.")],
     html: Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write the comparison as a page too.")] = None,
@@ -30,29 +33,15 @@ def compare(
 
     The exit code is that of the second inspection's verdict.
     """
-    from fretcheck.cli.exits import exit_code_of
-    from fretcheck.cli.report import document_of
-    from fretcheck.inspection import comparison as comparing
-
     first, second = document_of(before, register=register), document_of(after, register=register)
     found = comparing.compare(first, second)
     if html is not None:
-        from fretcheck.report.compare_page import compare_page
-        from fretcheck.report.page import write_page
-
         write_page(compare_page(found, first, second), html, force=force)
     if sheet is not None:
-        from fretcheck.report.compare_sheet import compare_sheet
-        from fretcheck.report.page import write_page
-
         write_page(compare_sheet(found, first, second), sheet, force=force)
     if json:
         print(comparing.to_json(found, first, second))
         return exit_code_of(second)
-    from rich.console import Console
-
-    from fretcheck.report.compare_table import print_comparison
-
     console = Console()
     print_comparison(found, first, second, console)
     for page in (html, sheet):

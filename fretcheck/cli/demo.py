@@ -8,18 +8,17 @@ from typing import Annotated
 import typer
 
 import fretcheck
+from fretcheck.cli.recorded import inspect_recorded
 from fretcheck.cli.register_option import ForceOption
+from fretcheck.cli.result import show, write_page
+from fretcheck.cli.second_opinion import disagreements
 from fretcheck.errors import RecordingError
+from fretcheck.report.screen_picture import write_picture
 
 FOLDER_NAME = "recordings_demo"
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("demo")(demo)
-
-
-def demo(
+def command(
     cross_check: Annotated[
         bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
     ] = False,
@@ -32,20 +31,13 @@ def demo(
 
     Ends with exit code 0 though the neck is out of tolerance: nothing is judged in earnest.
     """
-    from fretcheck.cli.recorded import inspect_recorded
-    from fretcheck.cli.result import show, write_page
-
     folder = demo_folder()
     document = inspect_recorded(folder / "neck.toml", folder, quiet=json)
     opinions = None
     if cross_check:
-        from fretcheck.cli.second_opinion import disagreements
-
         opinions = disagreements(document, folder, quiet=json)
     show(document, as_json=json, opinions=opinions)
     if picture is not None:
-        from fretcheck.report.screen_picture import write_picture
-
         write_picture(document, picture, force=force)
     if not json:
         print()

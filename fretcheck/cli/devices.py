@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import json
+import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
+import soundfile
 import typer
+from rich.console import Console
+from rich.live import Live
 
+from fretcheck.audio.fitness import FitnessCheck
+from fretcheck.audio.microphone import MicrophoneSource, SourceState
+from fretcheck.audio.portaudio import list_inputs, load_sounddevice, supported_rates
+from fretcheck.audio.quiet_stderr import quiet_stderr
+from fretcheck.audio.segmenter import Segmenter
+from fretcheck.audio.source import Block
 from fretcheck.errors import (
     EXIT_DONE,
     EXIT_OUT_OF_TOLERANCE,
@@ -16,66 +27,51 @@ from fretcheck.errors import (
     StorageError,
     UsageError,
 )
-
-if TYPE_CHECKING:
-    from rich.console import Console
-
-    from fretcheck.audio.microphone import MicrophoneSource
-    from fretcheck.audio.source import Block
+from fretcheck.report.devices_table import fitness_document, fitness_report, inputs_document, inputs_table, meter
 
 REDRAWS_A_SECOND = 10
 LONGEST_S = 600.0
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
+def command(
+    device: Annotated[
+        str | None, typer.Option("--device", "-d", metavar="NAME", help="Input, by number or part of its name.")
+    ] = None,
+    channel: Annotated[int, typer.Option(metavar="N", help="Channel of that input, from 1.")] = 1,
+    rate: Annotated[int | None, typer.Option(metavar="HZ", help="Sample rate; the input's own unless given.")] = None,
+    level: Annotated[bool, typer.Option("--level", help="Show the level until Ctrl-C.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Listen to some plucks and tell whether the input is fit.")] = False,
+    listen: Annotated[
+        Path | None, typer.Option("--listen", metavar="FILE", help="Save what comes in as FILE (.wav or .flac).")
+    ] = None,
+    seconds: Annotated[float | None, typer.Option(metavar="S", help="How long to listen; 10 unless given.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> int:
+    """List the sound inputs; or try one with --level, --check or --listen.
 
-    @app.command()
-    def devices(
-        device: Annotated[
-            str | None, typer.Option("--device", "-d", metavar="NAME", help="Input, by number or part of its name.")
-        ] = None,
-        channel: Annotated[int, typer.Option(metavar="N", help="Channel of that input, from 1.")] = 1,
-        rate: Annotated[int | None, typer.Option(metavar="HZ", help="Sample rate; the input's own unless given.")] = None,
-        level: Annotated[bool, typer.Option("--level", help="Show the level until Ctrl-C.")] = False,
-        check: Annotated[bool, typer.Option("--check", help="Listen to some plucks and tell whether the input is fit.")] = False,
-        listen: Annotated[
-            Path | None, typer.Option("--listen", metavar="FILE", help="Save what comes in as FILE (.wav or .flac).")
-        ] = None,
-        seconds: Annotated[float | None, typer.Option(metavar="S", help="How long to listen; 10 unless given.")] = None,
-        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
-    ) -> int:
-        """List the sound inputs; or try one with --level, --check or --listen.
-
-        With --check: keep quiet for two seconds, then pluck open strings, soft and loud, as you would at work.
-        """
-        chosen = [name for name, on in (("--level", level), ("--check", check), ("--listen", listen is not None)) if on]
-        if len(chosen) > 1:
-            raise UsageError(f"choose one of {' and '.join(chosen)}")
-        if level and as_json:
-            raise UsageError("--level is for the eye; use --check --json for figures")
-        if seconds is not None and not 0.0 < seconds <= LONGEST_S:
-            raise UsageError(f"--seconds {seconds:g} must be above 0 and at most {LONGEST_S:g}")
-        if not chosen:
-            return _list(as_json)
-        from fretcheck.audio.microphone import MicrophoneSource
-
-        if listen is not None:
-            _check_target(listen)
-        with MicrophoneSource(device, channel=channel, sample_rate=rate, on_state=None if level else _stop_when_lost) as source:
-            if level:
-                return _level(source, seconds)
-            if check:
-                return _check(source, seconds or 10.0, as_json)
-            assert listen is not None
-            return _listen(source, listen, seconds or 10.0, as_json)
+    With --check: keep quiet for two seconds, then pluck open strings, soft and loud, as you would at work.
+    """
+    chosen = [name for name, on in (("--level", level), ("--check", check), ("--listen", listen is not None)) if on]
+    if len(chosen) > 1:
+        raise UsageError(f"choose one of {' and '.join(chosen)}")
+    if level and as_json:
+        raise UsageError("--level is for the eye; use --check --json for figures")
+    if seconds is not None and not 0.0 < seconds <= LONGEST_S:
+        raise UsageError(f"--seconds {seconds:g} must be above 0 and at most {LONGEST_S:g}")
+    if not chosen:
+        return _list(as_json)
+    if listen is not None:
+        _check_target(listen)
+    with MicrophoneSource(device, channel=channel, sample_rate=rate, on_state=None if level else _stop_when_lost) as source:
+        if level:
+            return _level(source, seconds)
+        if check:
+            return _check(source, seconds or 10.0, as_json)
+        assert listen is not None
+        return _listen(source, listen, seconds or 10.0, as_json)
 
 
 def _list(as_json: bool) -> int:
-    from fretcheck.audio.portaudio import list_inputs, load_sounddevice, supported_rates
-    from fretcheck.audio.quiet_stderr import quiet_stderr
-    from fretcheck.report.devices_table import inputs_document, inputs_table
-
     load_sounddevice()
     with quiet_stderr():  # trying rates makes the sound system complain at C level
         inputs = list_inputs()
@@ -90,8 +86,6 @@ def _list(as_json: bool) -> int:
 
 
 def _stop_when_lost(state: object) -> None:
-    from fretcheck.audio.microphone import SourceState
-
     if isinstance(state, SourceState) and state.kind in ("lost", "overflow"):
         raise DeviceError(f"{state.sentence} What was heard so far is not used; try again")
 
@@ -107,9 +101,6 @@ def _each_block(source: MicrophoneSource, seconds: float, take: Callable[[Block]
 
 
 def _check(source: MicrophoneSource, seconds: float, as_json: bool) -> int:
-    from fretcheck.audio.fitness import FitnessCheck
-    from fretcheck.report.devices_table import fitness_document, fitness_report
-
     if not as_json:
         _console().print(f"Listening to '{source.name}' for {seconds:g} s: keep quiet for two seconds, then pluck open strings.")
     heard = FitnessCheck(source.sample_rate)
@@ -126,14 +117,6 @@ def _check(source: MicrophoneSource, seconds: float, as_json: bool) -> int:
 
 def _level(source: MicrophoneSource, seconds: float | None) -> int:
     """A meter that moves, or plain lines twice a second where the output is no terminal."""
-    import time
-
-    from rich.live import Live
-
-    from fretcheck.audio.quiet_stderr import quiet_stderr
-    from fretcheck.audio.segmenter import Segmenter
-    from fretcheck.report.devices_table import meter
-
     console = _console()
     ascii_only = not console.encoding.lower().startswith("utf")
     segmenter = Segmenter(source.sample_rate, longest_s=1.0)
@@ -180,8 +163,6 @@ def _check_target(path: Path) -> None:
 
 
 def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool) -> int:
-    import soundfile
-
     if not as_json:
         _console().print(f"Listening to '{source.name}' for {seconds:g} s …")
     peak = 0.0
@@ -216,12 +197,8 @@ def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool)
 
 
 def _console() -> Console:
-    from rich.console import Console
-
     return Console(highlight=False, markup=False)
 
 
 def _print_json(document: object) -> None:
-    import json
-
     print(json.dumps(document, indent=2, ensure_ascii=False))

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
 
 _CODES = {"pass": EXIT_DONE, "fail": EXIT_OUT_OF_TOLERANCE}
 

@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import IO, Annotated
 
 import typer
+from rich.console import Console
+from rich.progress import track
 
 from fretcheck.cli.register_option import (
     ForceOption,
@@ -22,14 +24,12 @@ from fretcheck.cli.register_option import (
     selection_of,
 )
 from fretcheck.errors import UsageError
+from fretcheck.files import starts_like, written_whole
+from fretcheck.inspection.exchange import CSV_COLUMNS, EXPORT_SCHEMA, write_csv, write_json
+from fretcheck.register.store import open_register
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("export")(export)
-
-
-def export(
+def command(
     inspections: Annotated[list[str] | None, typer.Argument(metavar="[ID]...", help="Which; else all that are chosen.")] = None,
     to: Annotated[
         Path | None, typer.Option("--to", metavar="FILE", help="File to write, .csv or .json; else CSV to standard output.")
@@ -43,12 +43,6 @@ def export(
     json: JsonOption = False,
 ) -> None:
     """Export inspections: CSV has one row a reading, JSON the whole documents (fretcheck import reads them back)."""
-    from rich.console import Console
-    from rich.progress import track
-
-    from fretcheck.inspection.exchange import write_csv, write_json
-    from fretcheck.register.store import open_register
-
     selection = selection_of(serial=serial, since=since, until=until, verdict=verdict)
     chosen = any(option is not None for option in (serial, since, until, verdict))
     if inspections and chosen:
@@ -90,9 +84,6 @@ def _writing(to: Path | None, *, wants_json: bool, force: bool) -> Iterator[IO[s
             sys.stdout.reconfigure(encoding="utf-8", newline="")
         yield sys.stdout
         return
-    from fretcheck.files import starts_like, written_whole
-    from fretcheck.inspection.exchange import CSV_COLUMNS, EXPORT_SCHEMA
-
     head = f'{{"schema": "{EXPORT_SCHEMA}"' if wants_json else ",".join(CSV_COLUMNS[:4])
     # Spreadsheets take a CSV for UTF-8 only where it starts with the mark.
     encoding = "utf-8" if wants_json else "utf-8-sig"

@@ -14,21 +14,6 @@ if TYPE_CHECKING:
 StudyArgument = Annotated[str, typer.Argument(metavar="STUDY", help="Name of the study.")]
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the commands."""
-    gauge = typer.Typer(help="Study how well this bench repeats itself: necks × operators × repeats.", no_args_is_help=True)
-    for name, function in (
-        ("open", open_),
-        ("next", next_),
-        ("add", add),
-        ("compute", compute),
-        ("list", list_),
-        ("show", next_),
-    ):
-        gauge.command(name)(function)
-    app.add_typer(gauge, name="gauge")
-
-
 def open_(
     name: StudyArgument,
     necks: Annotated[list[str], typer.Option("--necks", help="Serials or ranges, at least 2 necks. May be repeated.")],
@@ -155,3 +140,15 @@ def _show(study: GaugeStudy, *, as_json: bool) -> None:
     from fretcheck.report.lots_tables import study_view
 
     Console(highlight=False).print(study_view(study))
+
+
+command = typer.Typer(help="Study how well this bench repeats itself: necks × operators × repeats.", no_args_is_help=True)
+for _name, _function in (
+    ("open", open_),
+    ("next", next_),
+    ("add", add),
+    ("compute", compute),
+    ("list", list_),
+    ("show", next_),
+):
+    command.command(_name)(_function)

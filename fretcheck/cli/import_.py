@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
+from json import dumps
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.inspection.exchange import read_json
+from fretcheck.register.store import open_register
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("import")(import_inspections)
-
-
-def import_inspections(
+def command(
     file: Annotated[Path, typer.Argument(help="JSON that `fretcheck export` wrote, or `fretcheck inspect --json` printed.")],
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
     """Add exported inspections to the register, all or none; what is there already is not added twice."""
-    from json import dumps
-
-    from fretcheck.inspection.exchange import read_json
-    from fretcheck.register.store import open_register
-
     documents = read_json(file)
     with open_register(register) as store:
         done = store.import_documents(documents)

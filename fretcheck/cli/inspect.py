@@ -5,10 +5,11 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from fretcheck.cli.again import inspect_again
 from fretcheck.cli.by_hand_option import ByHand, MeasuredOption, WorkedOption
 from fretcheck.cli.job_option import (
     CustomerOption,
@@ -20,29 +21,26 @@ from fretcheck.cli.job_option import (
     job_of,
 )
 from fretcheck.cli.limits_option import GuardBandOption, LimitsOption, RiskOption, ToleranceOption, settings_of, with_gauge_study
-from fretcheck.cli.live import LiveOptions
+from fretcheck.cli.live import LiveOptions, run_live
 from fretcheck.cli.many import inspect_many
+from fretcheck.cli.more import EarlierInspection, earlier_inspection
 from fretcheck.cli.recorded import inspect_recorded
 from fretcheck.cli.register_option import ForceOption
 from fretcheck.cli.result import keep_and_show
+from fretcheck.cli.second_opinion import disagreements
 from fretcheck.errors import EXIT_UNDECIDED, UsageError
-
-if TYPE_CHECKING:
-    from fretcheck.cli.more import EarlierInspection
-    from fretcheck.inspection.assemble import Circumstances
-    from fretcheck.inspection.document import InspectionDocument, JobPart
+from fretcheck.files import check_place, is_page
+from fretcheck.inspection.assemble import Circumstances, judge
+from fretcheck.inspection.document import InspectionDocument, JobPart
+from fretcheck.lots.neck_folders import is_folder_of_necks
+from fretcheck.neck.reading import read_neck
 
 PLANS_OF_RECORDINGS = ("full", "intake", "spot")
 TOO_LITTLE = ", too little to judge the neck"
 _WHICH_NECK = "which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings"
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("inspect")(inspect)
-
-
-def inspect(
+def command(
     neck: Annotated[Path | None, typer.Argument(help="Description of the neck, neck.toml.")] = None,
     recordings: Annotated[
         Path | None,
@@ -129,8 +127,6 @@ def inspect(
     note is asked for.
     """
     if report is not None:
-        from fretcheck.files import check_place, is_page
-
         check_place(report, is_ours=is_page, force=force)  # before the work, not after it
     told = job_of(
         customer=customer, instrument=instrument, job=job, string_set=string_set, notes=notes, price=price, limits=limits
@@ -160,8 +156,6 @@ def inspect(
     )
     earlier: EarlierInspection | None = None
     if more is not None:
-        from fretcheck.cli.more import earlier_inspection
-
         if again is not None:
             raise UsageError("--more plucks notes again, and --again reads old sounds: leave one out")
         earlier = earlier_inspection(more, register=register)
@@ -170,9 +164,6 @@ def inspect(
     if again is not None:
         if neck is not None or recordings is not None or serial is not None or live.chosen():
             raise UsageError("--again takes neck and sounds from what was kept; leave the neck and other choices out")
-        from fretcheck.cli.again import inspect_again
-        from fretcheck.inspection.assemble import judge
-
         heard = inspect_again(again, data=data, register=register)
         circumstances = by_hand.beside(circumstances, heard.inspection.neck)
         document, sounds = judge(heard.inspection, settings=settings, circumstances=circumstances), heard.folder
@@ -211,10 +202,6 @@ def inspect(
         sounds = recordings if recordings.is_dir() else recordings.parent
     elif neck is not None:
         _no_list(serials_from)
-        from fretcheck.cli.live import run_live
-        from fretcheck.inspection.assemble import judge
-        from fretcheck.neck.reading import read_neck
-
         circumstances = by_hand.of_file(circumstances, neck)
         live_result = run_live(read_neck(neck, serial=serial), live, settings=settings)
         sounds = live_result.folder
@@ -244,22 +231,16 @@ def _no_list(serials_from: Path | None) -> None:
 
 
 def _holds_necks(folder: Path) -> bool:
-    from fretcheck.lots.neck_folders import is_folder_of_necks
-
     return is_folder_of_necks(folder)
 
 
 def _second_opinion(document: InspectionDocument, recordings: Path | None, *, quiet: bool) -> list[str]:
     if recordings is None:
         raise UsageError("--cross-check needs recordings: give --from FOLDER")
-    from fretcheck.cli.second_opinion import disagreements
-
     return disagreements(document, recordings, quiet=quiet)
 
 
 def _circumstances(operator: str | None, temperature: float | None, humidity: float | None, job: JobPart) -> Circumstances:
-    from fretcheck.inspection.assemble import Circumstances
-
     if temperature is not None and not -10.0 <= temperature <= 50.0:
         raise UsageError(f"--temperature {temperature:g} is no room's: −10 to 50 °C (degrees Fahrenheit? 68 °F is 20 °C)")
     if humidity is not None and not 0.0 <= humidity <= 100.0:

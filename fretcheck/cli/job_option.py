@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
+from pydantic import ValidationError
 
+from fretcheck.diagnosis.settings_file import read_toml
 from fretcheck.errors import UsageError
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import JobPart, ShopPart
+from fretcheck.inspection.document import JobPart, ShopPart
 
 CustomerOption = Annotated[str | None, typer.Option("--customer", metavar="NAME", help="For the sheet: whose instrument it is.")]
 InstrumentOption = Annotated[str | None, typer.Option("--instrument", metavar="TEXT", help="For the sheet: make, model, year.")]
@@ -37,10 +37,6 @@ def job_of(
     UsageError
         For a text that is too long, or a ``[shop]`` that is none.
     """
-    from pydantic import ValidationError
-
-    from fretcheck.inspection.document import JobPart
-
     told = {
         "customer": customer, "instrument": instrument, "job": job, "string_set": string_set, "notes": notes, "price": price
     }  # fmt: skip
@@ -61,11 +57,6 @@ def shop_of(limits: Path) -> ShopPart | None:
     UsageError
         For a table with an unknown or missing name, or a value that is no text; one line with file and name.
     """
-    from pydantic import ValidationError
-
-    from fretcheck.diagnosis.settings_file import read_toml
-    from fretcheck.inspection.document import ShopPart
-
     table = read_toml(limits).get("shop")
     if table is None:
         return None

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.console import Console
 
 from fretcheck.errors import UsageError
+from fretcheck.neck.layout import layout_of, parse_rounding
+from fretcheck.neck.reading import read_neck
+from fretcheck.report.layout_table import layout_csv, layout_document, layout_table
 
 
 class _Unit(StrEnum):
@@ -16,38 +21,26 @@ class _Unit(StrEnum):
     IN = "in"
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
+def command(
+    neck: Annotated[Path, typer.Argument(metavar="NECK", help="The neck.toml.")],
+    unit: Annotated[_Unit, typer.Option(help="Unit of all lengths.")] = _Unit.MM,
+    step: Annotated[
+        str | None, typer.Option("--round", metavar="STEP", help="Smallest step of your rule in that unit: 0.5, or 1/64.")
+    ] = None,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV for a spreadsheet.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """Show where every fret should be and how every note should sound.
 
-    @app.command()
-    def layout(
-        neck: Annotated[Path, typer.Argument(metavar="NECK", help="The neck.toml.")],
-        unit: Annotated[_Unit, typer.Option(help="Unit of all lengths.")] = _Unit.MM,
-        step: Annotated[
-            str | None, typer.Option("--round", metavar="STEP", help="Smallest step of your rule in that unit: 0.5, or 1/64.")
-        ] = None,
-        as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV for a spreadsheet.")] = False,
-        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
-    ) -> None:
-        """Show where every fret should be and how every note should sound.
-
-        With --round, marks fall on the divisions of your rule and the table tells what that costs in cents at each fret.
-        """
-        if as_csv and as_json:
-            raise UsageError("choose --csv or --json, not both")
-        from fretcheck.neck.layout import layout_of, parse_rounding
-        from fretcheck.neck.reading import read_neck
-        from fretcheck.report.layout_table import layout_csv, layout_document, layout_table
-
-        rounding = None if step is None else parse_rounding(step, unit=unit.value)
-        result = layout_of(read_neck(neck), rounding=rounding)
-        if as_json:
-            import json
-
-            print(json.dumps(layout_document(result, unit=unit.value), indent=2))
-        elif as_csv:
-            print(layout_csv(result, unit=unit.value), end="")
-        else:
-            from rich.console import Console
-
-            Console(highlight=False).print(layout_table(result, unit=unit.value))
+    With --round, marks fall on the divisions of your rule and the table tells what that costs in cents at each fret.
+    """
+    if as_csv and as_json:
+        raise UsageError("choose --csv or --json, not both")
+    rounding = None if step is None else parse_rounding(step, unit=unit.value)
+    result = layout_of(read_neck(neck), rounding=rounding)
+    if as_json:
+        print(json.dumps(layout_document(result, unit=unit.value), indent=2))
+    elif as_csv:
+        print(layout_csv(result, unit=unit.value), end="")
+    else:
+        Console(highlight=False).print(layout_table(result, unit=unit.value))

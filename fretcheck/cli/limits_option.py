@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.diagnosis.settings_file import read_settings
 from fretcheck.errors import FretcheckError
-
-if TYPE_CHECKING:
-    from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.lots.store import latest_repeatability
+from fretcheck.register.store import open_register
 
 ToleranceOption = Annotated[
     float | None, typer.Option("--tolerance", metavar="CENTS", help="Limit on a note, instead of the neck's tolerance_cents.")
@@ -38,11 +40,6 @@ def settings_of(
     UsageError
         For a value out of range, or a file that cannot be used.
     """
-    from dataclasses import replace
-
-    from fretcheck.diagnosis.settings import DiagnosisSettings
-    from fretcheck.diagnosis.settings_file import read_settings
-
     settings = DiagnosisSettings() if limits is None else read_settings(limits)
     given: dict[str, Any] = {"limit_cents": tolerance, "risk": risk, "guard_band_cents": guard_band}
     return replace(settings, **{name: value for name, value in given.items() if value is not None})
@@ -53,11 +50,6 @@ def with_gauge_study(settings: DiagnosisSettings, register: str | None) -> Diagn
 
     A register that is missing or fails changes nothing here: the result comes first, and keeping it will tell.
     """
-    from dataclasses import replace
-
-    from fretcheck.lots.store import latest_repeatability
-    from fretcheck.register.store import open_register
-
     if settings.gauge_repeatability_cents is not None:
         return settings
     try:

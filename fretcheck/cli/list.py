@@ -2,37 +2,30 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from json import dumps
+from typing import Annotated
 
 import typer
+from rich.console import Console
+from rich.text import Text
 
 from fretcheck.cli.register_option import JsonOption, RegisterOption
-
-if TYPE_CHECKING:
-    from fretcheck.register.selection import Selection
+from fretcheck.plain_text import plain_line
+from fretcheck.register.selection import Selection
+from fretcheck.register.store import open_register
+from fretcheck.report.register_tables import summary_table
 
 LimitOption = Annotated[int, typer.Option("--limit", min=1, help="Show at most this many.")]
 SCHEMA = "fretcheck/list/1"
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("list")(list_inspections)
-
-
-def list_inspections(limit: LimitOption = 50, register: RegisterOption = None, json: JsonOption = False) -> None:
+def command(limit: LimitOption = 50, register: RegisterOption = None, json: JsonOption = False) -> None:
     """List the inspections kept, newest first."""
-    from fretcheck.register.selection import Selection
-
     print_found(Selection(), register=register, limit=limit, as_json=json)
 
 
 def print_found(selection: Selection, *, register: str | None, limit: int, as_json: bool) -> None:
     """Open the register, and print what `selection` finds in it: at most `limit`, newest first."""
-    from json import dumps
-
-    from fretcheck.register.store import open_register
-
     with open_register(register, create=False) as store:
         found = store.select(selection, limit=limit)
         total = len(found) if len(found) < limit else store.count(selection)
@@ -40,12 +33,6 @@ def print_found(selection: Selection, *, register: str | None, limit: int, as_js
     if as_json:
         print(dumps({"schema": SCHEMA, "total": total, "inspections": [one.as_json() for one in found]}, indent=2))
         return
-    from rich.console import Console
-    from rich.text import Text
-
-    from fretcheck.plain_text import plain_line
-    from fretcheck.report.register_tables import summary_table
-
     console = Console()
     if not found:
         console.print(Text(f"No inspection found in {plain_line(place)}."))

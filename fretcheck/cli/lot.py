@@ -26,26 +26,6 @@ HtmlOption = Annotated[Path | None, typer.Option("--html", metavar="FILE", help=
 CsvOption = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write a table for a spreadsheet to this file.")]
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the commands."""
-    lot = typer.Typer(help="Judge a lot of necks by a sample, and find errors of the template they share.", no_args_is_help=True)
-    for name, function in (
-        ("open", open_),
-        ("draw", draw),
-        ("add", add),
-        ("spoil", spoil),
-        ("remove", remove),
-        ("decide", decide),
-        ("close", close),
-        ("list", list_),
-        ("show", show),
-        ("template", template),
-        ("chart", chart),
-    ):
-        lot.command(name)(function)
-    app.add_typer(lot, name="lot")
-
-
 def open_(
     name: LotArgument,
     serials: Annotated[
@@ -424,3 +404,24 @@ def _print(view: Any) -> None:
     from rich.console import Console
 
     Console(highlight=False).print(view)
+
+
+command = typer.Typer(
+    help="Judge a lot of necks by a sample, and find errors of the template they share.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+for _name, _function in (
+    ("open", open_),
+    ("draw", draw),
+    ("add", add),
+    ("spoil", spoil),
+    ("remove", remove),
+    ("decide", decide),
+    ("close", close),
+    ("list", list_),
+    ("show", show),
+    ("template", template),
+    ("chart", chart),
+):
+    command.command(_name)(_function)

@@ -1,8 +1,4 @@
-"""The `fretcheck` command: gathers the commands and turns errors into one line and an exit code.
-
-A command lives in a module of its own under `fretcheck.cli`, named after it, with a function `add_to(app)`. Modules keep
-their heavy imports (scipy, matplotlib, SQLAlchemy …) inside the functions that use them, so that ``--help`` is quick.
-"""
+"""The `fretcheck` command: finds the command that is called, and turns errors into one line and an exit code."""
 
 from __future__ import annotations
 
@@ -13,36 +9,17 @@ import os
 import re
 import sys
 import warnings
-from importlib import import_module
 from io import TextIOWrapper
 from typing import Annotated
 
 import typer
 
 from fretcheck import __version__
+from fretcheck.cli.lazy_group import LazyGroup
 from fretcheck.cli.secrets import without_secrets
 from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, EXIT_UNFORESEEN, FretcheckError, UsageError
 from fretcheck.plain_text import plain_line, spell_out
 from fretcheck.threads import use_one_thread
-
-COMMAND_MODULES: tuple[str, ...] = (
-    "inspect",
-    "demo",
-    "layout",
-    "neck",
-    "note",
-    "list",
-    "show",
-    "search",
-    "export",
-    "import_",
-    "backup",
-    "devices",
-    "report",
-    "compare",
-    "lot",
-    "gauge",
-)
 
 _BAD_NAME = (errno.ENAMETOOLONG, errno.ELOOP)
 """Errors of the system that a path as typed is to blame for."""
@@ -57,6 +34,7 @@ def build_app() -> typer.Typer:
     app = typer.Typer(
         name="fretcheck",
         help="Listen to a fretted neck, measure every note, and tell which part is out of place and by how much.",
+        cls=LazyGroup,
         no_args_is_help=True,
         add_completion=False,
         pretty_exceptions_enable=False,
@@ -71,8 +49,6 @@ def build_app() -> typer.Typer:
     ) -> None:
         pass
 
-    for name in COMMAND_MODULES:
-        import_module(f"fretcheck.cli.{name}").add_to(app)
     return app
 
 

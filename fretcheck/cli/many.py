@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import json
+from contextlib import ExitStack
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+from rich.console import Console
 
 from fretcheck.cli.recorded import progress_bar
-
-if TYPE_CHECKING:
-    from fretcheck.diagnosis.settings import DiagnosisSettings
-    from fretcheck.inspection.assemble import Circumstances
-    from fretcheck.lots.batch import BatchResult
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.errors import UsageError
+from fretcheck.files import read_text
+from fretcheck.inspection.assemble import Circumstances, inspect_folder
+from fretcheck.lots.batch import BatchResult, inspect_necks
+from fretcheck.lots.lot import check_serials, serials_from
+from fretcheck.lots.neck_folders import find_necks
+from fretcheck.register.store import open_register
+from fretcheck.report.batch_table import batch_table
 
 
 def inspect_many(
@@ -36,13 +43,6 @@ def inspect_many(
     RecordingError, StorageError, DeviceError
         When there are no necks, results cannot be kept, or no scheduler answers.
     """
-    from contextlib import ExitStack
-
-    from fretcheck.inspection.assemble import inspect_folder
-    from fretcheck.lots.batch import inspect_necks
-    from fretcheck.lots.neck_folders import find_necks
-    from fretcheck.register.store import open_register
-
     necks = find_necks(folder, neck_file=neck, serials=None if serials_from is None else _serials(serials_from))
     with ExitStack() as stack:
         store = stack.enter_context(open_register(register)) if keep is not False else None
@@ -62,10 +62,6 @@ def inspect_many(
 
 
 def _serials(path: Path) -> tuple[str, ...]:
-    from fretcheck.errors import UsageError
-    from fretcheck.files import read_text
-    from fretcheck.lots.lot import check_serials, serials_from
-
     text = read_text(path, most_bytes=1_000_000, refuse=lambda why: UsageError(f"--serials-from {path}: {why}"))
     serials = serials_from(text.split())
     check_serials(serials)
@@ -74,12 +70,6 @@ def _serials(path: Path) -> tuple[str, ...]:
 
 def _show(result: BatchResult, *, as_json: bool) -> None:
     if as_json:
-        import json
-
         print(json.dumps({"schema": "fretcheck/batch/1", "necks": [asdict(line) for line in result.lines]}, indent=2))
         return
-    from rich.console import Console
-
-    from fretcheck.report.batch_table import batch_table
-
     Console().print(batch_table(result))

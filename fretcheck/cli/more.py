@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
-
-if TYPE_CHECKING:
-    from fretcheck.diagnosis.settings import DiagnosisSettings
-    from fretcheck.inspection.assemble import Circumstances
-    from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.session.reading import Inspection
+from fretcheck.inspection.assemble import Circumstances
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.more import joined, plucks_wanted
+from fretcheck.register.store import open_register
+from fretcheck.session.reading import Inspection
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,8 +23,6 @@ class EarlierInspection:
 
     def joined(self, fresh: Inspection, *, settings: DiagnosisSettings, circumstances: Circumstances) -> InspectionDocument:
         """Both judged together."""
-        from fretcheck.inspection.more import joined
-
         return joined(self.document, fresh, settings=settings, circumstances=circumstances)
 
 
@@ -37,9 +34,6 @@ def earlier_inspection(wanted: str, *, register: str | None) -> EarlierInspectio
     UsageError
         When it is not in the register, or no note of it is worth plucking again.
     """
-    from fretcheck.inspection.more import plucks_wanted
-    from fretcheck.register.store import open_register
-
     with open_register(register, create=False) as store:
         document = store.load(wanted)
     if document.coverage is None:

@@ -2,48 +2,51 @@
 
 from __future__ import annotations
 
+import json
+import textwrap
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.console import Console
 
 from fretcheck.errors import UsageError
+from fretcheck.files import write_text
+from fretcheck.inspection.perfect_neck import tolerance_remark
+from fretcheck.neck.reading import read_neck
+from fretcheck.neck.starts import STARTS, start
+from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
+from fretcheck.report.neck_summary import neck_document, neck_summary
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
+def command(
+    file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="The neck.toml to check.", show_default=False)] = None,
+    start: Annotated[str | None, typer.Option(metavar="KIND", help="Write a ready-made description of this kind.")] = None,
+    out: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it to this file instead of the screen.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace that file if it exists.")] = False,
+    as_list: Annotated[bool, typer.Option("--list", help="List the ready-made descriptions.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """Check a neck's description and say what it means, or start a new one.
 
-    @app.command()
-    def neck(
-        file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="The neck.toml to check.", show_default=False)] = None,
-        start: Annotated[str | None, typer.Option(metavar="KIND", help="Write a ready-made description of this kind.")] = None,
-        out: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it to this file instead of the screen.")] = None,
-        force: Annotated[bool, typer.Option("--force", help="Replace that file if it exists.")] = False,
-        as_list: Annotated[bool, typer.Option("--list", help="List the ready-made descriptions.")] = False,
-        as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
-    ) -> None:
-        """Check a neck's description and say what it means, or start a new one.
-
-        For example: fretcheck neck --start guitar-6-steel --out neck.toml; edit that file; fretcheck neck neck.toml.
-        """
-        chosen = [name for name, given in (("FILE", file), ("--start", start), ("--list", as_list)) if given]
-        if len(chosen) != 1:
-            raise UsageError("give one of FILE, --start KIND or --list" + (f", not {' and '.join(chosen)}" if chosen else ""))
-        if start is None and (out is not None or force):
-            raise UsageError("--out and --force go with --start")
-        if force and out is None:
-            raise UsageError("--force goes with --out FILE")
-        if as_list:
-            _print_list(as_json=as_json)
-        elif start is not None:
-            _begin(start, out=out, force=force, as_json=as_json)
-        elif file is not None:
-            _check(file, as_json=as_json)
+    For example: fretcheck neck --start guitar-6-steel --out neck.toml; edit that file; fretcheck neck neck.toml.
+    """
+    chosen = [name for name, given in (("FILE", file), ("--start", start), ("--list", as_list)) if given]
+    if len(chosen) != 1:
+        raise UsageError("give one of FILE, --start KIND or --list" + (f", not {' and '.join(chosen)}" if chosen else ""))
+    if start is None and (out is not None or force):
+        raise UsageError("--out and --force go with --start")
+    if force and out is None:
+        raise UsageError("--force goes with --out FILE")
+    if as_list:
+        _print_list(as_json=as_json)
+    elif start is not None:
+        _begin(start, out=out, force=force, as_json=as_json)
+    elif file is not None:
+        _check(file, as_json=as_json)
 
 
 def _print_list(*, as_json: bool) -> None:
-    from fretcheck.neck.starts import STARTS
-
     if as_json:
         _print_json(
             {"schema": "fretcheck/starts/1", "starts": [{"name": one.name, "meaning": one.meaning} for one in STARTS.values()]}
@@ -54,13 +57,6 @@ def _print_list(*, as_json: bool) -> None:
 
 
 def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
-    import textwrap
-
-    from fretcheck.files import write_text
-    from fretcheck.inspection.perfect_neck import tolerance_remark
-    from fretcheck.neck.starts import start
-    from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
-
     one = start(kind)
     remark = [
         f"# {line}"
@@ -78,19 +74,12 @@ def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
 
 
 def _check(file: Path, *, as_json: bool) -> None:
-    from fretcheck.neck.reading import read_neck
-    from fretcheck.report.neck_summary import neck_document, neck_summary
-
     described = read_neck(file)
     if as_json:
         _print_json(neck_document(described))
     else:
-        from rich.console import Console
-
         Console(highlight=False).print(neck_summary(described))
 
 
 def _print_json(document: dict[str, object]) -> None:
-    import json
-
     print(json.dumps(document, indent=2))

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from rich.progress import Progress
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-    from fretcheck.diagnosis.settings import DiagnosisSettings
-    from fretcheck.inspection.assemble import Circumstances
-    from fretcheck.inspection.document import InspectionDocument
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.inspection.assemble import Circumstances, inspect_folder
+from fretcheck.inspection.document import InspectionDocument
 
 
 def inspect_recorded(
@@ -24,8 +23,6 @@ def inspect_recorded(
     quiet: bool = False,
 ) -> InspectionDocument:
     """Inspect a folder of recordings; no bar when `quiet`, or when standard error is no terminal."""
-    from fretcheck.inspection.assemble import inspect_folder
-
     with progress_bar(quiet=quiet) as bar:
         task = bar.add_task("Listening to strings", total=None)
         return inspect_folder(
@@ -41,9 +38,6 @@ def inspect_recorded(
 
 def progress_bar(*, quiet: bool) -> Progress:
     """A bar on standard error that leaves nothing behind."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-
     console = Console(stderr=True)
     return Progress(
         TextColumn("{task.description}", markup=False),

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from fretcheck.errors import UsageError
-
-if TYPE_CHECKING:
-    from fretcheck.register.selection import Selection
+from fretcheck.register.selection import Selection
 
 RegisterOption = Annotated[
     str | None,
@@ -38,8 +36,6 @@ def selection_of(
     UsageError
         For a date that is none, an unknown verdict, or days in the wrong order.
     """
-    from fretcheck.register.selection import Selection
-
     return Selection(serial=serial, since=_day("--since", since), until=_day("--until", until), verdict=verdict, text=text)
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json as json_text
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -18,17 +19,14 @@ from fretcheck.cli.job_option import (
 )
 from fretcheck.cli.limits_option import LimitsOption
 from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
-
-
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("report")(report)
+from fretcheck.errors import UsageError
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.exchange import read_json
+from fretcheck.register.store import open_register
+from fretcheck.report.report_file import usual_name, write_report
 
 
-def report(
+def command(
     inspection: Annotated[
         str, typer.Argument(metavar="ID|FILE", help="As `fretcheck list` shows it, or the file of an `inspect --json`.")
     ],
@@ -55,10 +53,6 @@ def report(
 
     What was told of customer and job when it was taken stands on the sheet; told here, it stands on this page alone.
     """
-    import json as json_text
-
-    from fretcheck.report.report_file import usual_name, write_report
-
     document = document_of(inspection, register=register)
     told = job_of(
         customer=customer, instrument=instrument, job=job, string_set=string_set, notes=notes, price=price, limits=limits
@@ -81,14 +75,9 @@ def document_of(told: str, *, register: str | None) -> InspectionDocument:
         When there is none of that id, or the file is none of an inspection.
     """
     if told.lower().endswith(".json"):
-        from fretcheck.errors import UsageError
-        from fretcheck.inspection.exchange import read_json
-
         documents = read_json(Path(told))
         if len(documents) != 1:
             raise UsageError(f"{told} holds {len(documents)} inspections, not one: import it, then ask for one by its id")
         return documents[0]
-    from fretcheck.register.store import open_register
-
     with open_register(register, create=False) as store:
         return store.load(told)

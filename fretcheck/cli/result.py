@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+from rich.console import Console
 
 from fretcheck.cli.exits import exit_code_of
 from fretcheck.errors import FretcheckError
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.register.store import open_register
+from fretcheck.report.report_file import usual_name, write_report
+from fretcheck.report.terminal import print_result
 
 
 def keep_and_show(
@@ -41,8 +43,6 @@ def keep_and_show(
     """
     failure: FretcheckError | None = None
     if keep or (keep is None and document.verdict.decision is not None):
-        from fretcheck.register.store import open_register
-
         try:
             with open_register(register) as store:
                 document = store.keep(document, sound_folder=sounds)
@@ -60,8 +60,6 @@ def keep_and_show(
 
 def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool, force: bool) -> None:
     """Write the page of a result, under its usual name in the working folder unless `path` says where, and name it."""
-    from fretcheck.report.report_file import usual_name, write_report
-
     written = write_report(document, path or Path(usual_name(document)), force=force)
     if not as_json:
         print(f"Report: {written}")
@@ -80,10 +78,6 @@ def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | N
             document = document.model_copy(update={"warnings": [*document.warnings, *opinions]})
         print(document.to_json())
         return
-    from rich.console import Console
-
-    from fretcheck.report.terminal import print_result
-
     console = Console()
     print_result(document, console)
     if opinions is not None:

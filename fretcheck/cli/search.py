@@ -18,12 +18,7 @@ from fretcheck.cli.register_option import (
 )
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("search")(search)
-
-
-def search(
+def command(
     text: Annotated[
         str | None, typer.Argument(help="Words as they stand in a name, serial, operator, device, finding or correction.")
     ] = None,

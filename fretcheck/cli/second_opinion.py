@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument, ReadingPart
+import librosa
+import numpy as np
+import soundfile
+from rich.console import Console
+from rich.progress import track
+
+from fretcheck.inspection.document import InspectionDocument, ReadingPart
 
 DISAGREEMENT_CENTS = 30.0
 ATTACK_S = 0.15
@@ -20,9 +24,6 @@ LISTEN_S = 0.5
 
 def disagreements(document: InspectionDocument, folder: Path, *, quiet: bool = False) -> list[str]:
     """Sentences naming the notes on which the second estimator differs by more than 30 cents, or could not tell."""
-    from rich.console import Console
-    from rich.progress import track
-
     by_string: dict[int, list[ReadingPart]] = defaultdict(list)
     for reading in document.readings:
         if reading.f1_hz is not None and reading.used:
@@ -36,10 +37,6 @@ def disagreements(document: InspectionDocument, folder: Path, *, quiet: bool = F
 
 
 def _one_string(folder: Path, string: int, readings: list[ReadingPart]) -> list[str]:
-    import librosa
-    import numpy as np
-    import soundfile
-
     path = folder / (readings[0].sound_file or "")
     lines: list[str] = []
     with soundfile.SoundFile(path) as file:

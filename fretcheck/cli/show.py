@@ -5,33 +5,25 @@ from __future__ import annotations
 from typing import Annotated
 
 import typer
+from rich.console import Console
 
 from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.register.store import open_register
+from fretcheck.report.register_tables import circumstances
+from fretcheck.report.terminal import print_result
 
 
-def add_to(app: typer.Typer) -> None:
-    """Add the command."""
-    app.command("show")(show)
-
-
-def show(
+def command(
     inspection: Annotated[str, typer.Argument(metavar="ID", help="As `fretcheck list` shows it, such as 260314-2.")],
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
     """Show one inspection from the register."""
-    from fretcheck.register.store import open_register
-
     with open_register(register, create=False) as store:
         document = store.load(inspection)
         if json:
             print(document.to_json())
             return
-        from rich.console import Console
-
-        from fretcheck.report.register_tables import circumstances
-        from fretcheck.report.terminal import print_result
-
         console = Console()
         print_result(document, console)
         console.print(circumstances(document, sounds=store.sounds_of(document)))

@@ -94,11 +94,10 @@ def test_demo_recordings_are_small(truth: dict[str, Any]) -> None:
 def test_demo_ends_with_its_report_and_exit_code_0(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], inspected: dict[str, Any]
 ) -> None:
-    from fretcheck.cli import recorded
     from fretcheck.inspection.document import InspectionDocument
 
     document = InspectionDocument.model_validate(inspected)
-    monkeypatch.setattr(recorded, "inspect_recorded", lambda *_, **__: document)  # heard once already
+    monkeypatch.setattr("fretcheck.cli.demo.inspect_recorded", lambda *_, **__: document)  # heard once already
     page = tmp_path / "page.html"
     assert run(["demo", "--report", str(page)]) == 0
     out = capsys.readouterr().out

@@ -241,7 +241,7 @@ def test_what_nobody_foresaw_is_one_line_and_a_file(
 ) -> None:
     monkeypatch.setenv("TMPDIR", str(bench))
     monkeypatch.setattr("tempfile.tempdir", str(bench))
-    monkeypatch.setattr("fretcheck.neck.reading.read_neck", lambda path: 1 / 0)
+    monkeypatch.setattr("fretcheck.cli.neck.read_neck", lambda path: 1 / 0)
     told = refused(["neck", "neck.toml"], capsys, codes=(70,))
     assert "ZeroDivisionError" in told
     account = next(bench.glob("fretcheck-unforeseen-*.txt")).read_text(encoding="utf-8")

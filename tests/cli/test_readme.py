@@ -29,7 +29,8 @@ LINES = [
 def commands(group: Any, *names: str) -> dict[tuple[str, ...], Any]:
     """Every command by its words, those of groups by both."""
     found: dict[tuple[str, ...], Any] = {}
-    for name, command in group.commands.items():
+    for name in group.list_commands(None):
+        command = group.get_command(None, name)
         if hasattr(command, "commands"):
             found |= commands(command, *names, name)
         else:

@@ -8,6 +8,7 @@ import sys
 import pytest
 
 import fretcheck
+from fretcheck.cli.lazy_group import COMMANDS
 from fretcheck.cli.main import run
 
 COSTLY = ("librosa", "numba", "matplotlib", "scipy.stats", "scipy.signal", "sqlalchemy", "sounddevice", "dask", "pydantic")
@@ -27,9 +28,18 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_every_command_is_documented() -> None:
-    from fretcheck.cli.main import COMMAND_MODULES
-
     done = subprocess.run([sys.executable, "-m", "fretcheck", "--help"], capture_output=True, text=True, check=True)
-    for name in COMMAND_MODULES:
-        line = next(line for line in done.stdout.splitlines() if line.split()[:1] == [name.rstrip("_")])
+    for name in COMMANDS:
+        line = next(line for line in done.stdout.splitlines() if line.split()[:1] == [name])
         assert len(line.split()) > 3, f"{name} has no help"
+
+
+def test_every_command_that_help_names_can_be_called(capsys: pytest.CaptureFixture[str]) -> None:
+    for name in COMMANDS:
+        assert run([name, "--help"]) == 0
+        assert f" {name} " in capsys.readouterr().out
+
+
+def test_a_mistyped_command_is_guessed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["inspcet"]) == 2
+    assert "'inspect'" in capsys.readouterr().err
