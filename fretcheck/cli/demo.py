@@ -13,6 +13,7 @@ from fretcheck.cli.register_option import ForceOption
 from fretcheck.cli.result import show, write_page
 from fretcheck.cli.second_opinion import disagreements
 from fretcheck.errors import RecordingError
+from fretcheck.neck.reading import read_neck
 from fretcheck.report.screen_picture import write_picture
 
 FOLDER_NAME = "recordings_demo"
@@ -32,7 +33,7 @@ def command(
     Ends with exit code 0 though the neck is out of tolerance: nothing is judged in earnest.
     """
     folder = demo_folder()
-    document = inspect_recorded(folder / "neck.toml", folder, quiet=json)
+    document = inspect_recorded(read_neck(folder / "neck.toml"), folder, quiet=json)
     opinions = None
     if cross_check:
         opinions = disagreements(document, folder, quiet=json)

@@ -7,7 +7,7 @@ import queue
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
@@ -15,6 +15,7 @@ from math import log10
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO, cast
 
+from fretcheck.cli.live_options import LiveOptions
 from fretcheck.errors import FretcheckError, UsageError
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from fretcheck.audio.microphone import SourceState
     from fretcheck.audio.source import AudioSource, Block
     from fretcheck.cli.live_display import Display
-    from fretcheck.cli.more import EarlierInspection
     from fretcheck.diagnosis.settings import DiagnosisSettings
     from fretcheck.neck.description import Neck
     from fretcheck.report.bench_view import BenchView
@@ -42,46 +42,6 @@ TUNE_WITHIN_CENTS, LEAST_TUNE_WITHIN_CENTS = 5.0, 1.0
 """Strings nearer to pitch than this are played as they are: their tension, and so the sharpening, is that of the design to 0.6 %.
 A hand cannot tune to less than a cent."""
 _QUIETEST_RMS = 1e-6
-
-
-@dataclass(frozen=True, kw_only=True)
-class LiveOptions:
-    """What may be chosen for a live session; None where nothing was said."""
-
-    plan: str | None = None
-    frets: str | None = None
-    strings: str | None = None
-    repeats: int | None = None
-    order: str | None = None
-    one_of_each_pair: bool = False
-    device: str | None = None
-    channel: int | None = None
-    resume: bool = False
-    session: str | None = None
-    cues: bool = True
-    step_back: bool | None = None
-    tune_within: float | None = None
-    tune_up: bool = True
-    data: Path | None = None
-    more: EarlierInspection | None = None
-    """Whose doubtful notes are plucked again."""
-    stdout_is_taken: bool = False
-    """Standard output belongs to a document; the session is shown elsewhere."""
-
-    @property
-    def go_on(self) -> str:
-        """The command that goes on with this session once it was interrupted."""
-        return "fretcheck inspect NECK --resume" + ("" if self.more is None else f" --more {self.more.id}")
-
-    def chosen(self) -> list[str]:
-        """Options that only a live session has, as given."""
-        named = {
-            "--plan": self.plan, "--frets": self.frets, "--strings": self.strings, "--repeats": self.repeats,
-            "--order": self.order, "--one-of-each-pair": self.one_of_each_pair or None,
-            "--device": self.device, "--channel": self.channel, "--resume": self.resume or None, "--session": self.session,
-            "--step-back": self.step_back, "--tune-within": self.tune_within, "--no-tune-up": not self.tune_up or None,
-        }  # fmt: skip
-        return [name for name, value in named.items() if value is not None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,8 +65,22 @@ class LiveResult:
         return _kept_words(len(self.inspection.readings), self.session_id, remark, self.go_on)
 
 
-def run_live(neck: Neck, options: LiveOptions, *, settings: DiagnosisSettings) -> LiveResult:
+def run_live(
+    neck: Neck,
+    options: LiveOptions,
+    *,
+    settings: DiagnosisSettings,
+    doubtful: Mapping[tuple[int, int], int] | None = None,
+    stdout_is_taken: bool = False,
+) -> LiveResult:
     """Inspect a neck live, and return what it came to.
+
+    Parameters
+    ----------
+    doubtful : mapping, optional
+        Of (string, fret): with ``--more``, the notes to ask for and how often.
+    stdout_is_taken : bool
+        Standard output belongs to a document; the session is shown elsewhere.
 
     Raises
     ------
@@ -122,7 +96,7 @@ def run_live(neck: Neck, options: LiveOptions, *, settings: DiagnosisSettings) -
     from fretcheck.session.outcome import inspection_of
     from fretcheck.session.story import read_story
 
-    open_journal = _journal_opener(neck, options)
+    open_journal = _journal_opener(neck, options, doubtful)
     with ExitStack() as stack:
         stack.enter_context(ending_in_order())
         inbox: Inbox = queue.Queue(maxsize=_WAITING_ITEMS)
@@ -130,7 +104,7 @@ def run_live(neck: Neck, options: LiveOptions, *, settings: DiagnosisSettings) -
         journal = stack.enter_context(open_journal())
         cues = stack.enter_context(closing(open_cues(wanted=options.cues)))
         try:
-            _converse(journal, source, inbox, cues, settings=settings, stdout_is_taken=options.stdout_is_taken)
+            _converse(journal, source, inbox, cues, settings=settings, stdout_is_taken=stdout_is_taken)
         except (KeyboardInterrupt, SystemExit, FretcheckError):
             print(_kept_words(len(journal.story.taken), journal.story.id, "", options.go_on), file=sys.stderr)
             raise
@@ -144,7 +118,7 @@ def run_live(neck: Neck, options: LiveOptions, *, settings: DiagnosisSettings) -
         )
 
 
-def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
+def _journal_opener(neck: Neck, options: LiveOptions, doubtful: Mapping[tuple[int, int], int] | None) -> Callable[[], Journal]:
     """Check what was chosen before any device is opened; the journal is begun once there is sound."""
     from fretcheck.folders import data_folder
     from fretcheck.session.journal import Journal
@@ -154,16 +128,16 @@ def _journal_opener(neck: Neck, options: LiveOptions) -> Callable[[], Journal]:
     root = sessions_folder(data_folder(options.data))
     if options.resume:
         for name in options.chosen():
-            if name not in ("--resume", "--session", "--device", "--channel"):
+            if name not in ("--resume", "--session", "--device", "--channel", "--more"):
                 raise UsageError(f"--resume goes on with the plan as it was begun; leave {name} out")
         return partial(Journal.open, find_unfinished(root, neck, session_id=options.session))
     if options.session is not None:
         raise UsageError("--session names an interrupted session to go on with: add --resume")
-    if options.more is not None:
+    if doubtful is not None:
         for name in options.chosen():
             if name in ("--plan", "--frets", "--strings", "--repeats", "--one-of-each-pair"):
                 raise UsageError(f"--more asks for the notes that were too close to call; leave {name} out")
-        plan = plan_of_notes(options.more.plucks, order=options.order or "low-first")
+        plan = plan_of_notes(doubtful, order=options.order or "low-first")
     else:
         plan = make_plan(
             neck,

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 from contextlib import ExitStack
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
+from typing import Annotated
 
+import typer
 from rich.console import Console
 
 from fretcheck.cli.recorded import progress_bar
+from fretcheck.cli.result import ResultOptions
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.files import read_text
@@ -22,19 +25,30 @@ from fretcheck.register.store import open_register
 from fretcheck.report.batch_table import batch_table
 
 
+@dataclass(frozen=True, kw_only=True)
+class ManyOptions:
+    """The options as given."""
+
+    serials_from: Annotated[Path | None, typer.Option(metavar="FILE", help="Many necks: which, one serial or range a line.")] = (
+        None
+    )
+    processes: Annotated[int | None, typer.Option(metavar="N", min=1, help="Many necks: processes. Else: one a core.")] = None
+    scheduler: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Many necks: a Dask cluster's scheduler.")] = None
+
+    def chosen(self) -> list[str]:
+        """Those that were given."""
+        return [f"--{name.replace('_', '-')}" for name, value in asdict(self).items() if value is not None]
+
+
 def inspect_many(
     folder: Path,
+    many: ManyOptions,
     *,
     neck: Path | None,
-    serials_from: Path | None,
-    keep: bool | None,
-    register: str | None,
+    plan: str,
     settings: DiagnosisSettings,
     circumstances: Circumstances,
-    plan: str,
-    processes: int | None,
-    scheduler: str | None,
-    as_json: bool,
+    result: ResultOptions,
 ) -> int:
     """Inspect the necks of a folder, print a line for each, and return the worst exit code.
 
@@ -43,22 +57,22 @@ def inspect_many(
     RecordingError, StorageError, DeviceError
         When there are no necks, results cannot be kept, or no scheduler answers.
     """
-    necks = find_necks(folder, neck_file=neck, serials=None if serials_from is None else _serials(serials_from))
+    necks = find_necks(folder, neck_file=neck, serials=None if many.serials_from is None else _serials(many.serials_from))
     with ExitStack() as stack:
-        store = stack.enter_context(open_register(register)) if keep is not False else None
-        bar = stack.enter_context(progress_bar(quiet=as_json))
+        store = stack.enter_context(open_register(result.register)) if result.keep is not False else None
+        bar = stack.enter_context(progress_bar(quiet=result.json))
         task = bar.add_task("Inspecting necks", total=len(necks))
-        result = inspect_necks(
+        batch = inspect_necks(
             necks,
             register=store,
-            fragments=bool(keep),
+            fragments=bool(result.keep),
             worker=partial(inspect_folder, settings=settings, circumstances=circumstances, plan=plan, processes=1),
-            processes=processes,
-            scheduler=scheduler,
+            processes=many.processes,
+            scheduler=many.scheduler,
             progress=lambda done, total, name: bar.update(task, completed=done, total=total, description=f"Inspecting {name}"),
         )
-    _show(result, as_json=as_json)
-    return result.exit_code
+    _show(batch, as_json=result.json)
+    return batch.exit_code
 
 
 def _serials(path: Path) -> tuple[str, ...]:

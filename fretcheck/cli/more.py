@@ -2,32 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
-from fretcheck.inspection.assemble import Circumstances
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.inspection.more import joined, plucks_wanted
+from fretcheck.inspection.more import plucks_wanted
 from fretcheck.register.store import open_register
-from fretcheck.session.reading import Inspection
 
 
-@dataclass(frozen=True, kw_only=True)
-class EarlierInspection:
-    """What was kept, and how often each doubtful note is to be plucked now."""
-
-    id: str
-    document: InspectionDocument
-    plucks: dict[tuple[int, int], int]
-
-    def joined(self, fresh: Inspection, *, settings: DiagnosisSettings, circumstances: Circumstances) -> InspectionDocument:
-        """Both judged together."""
-        return joined(self.document, fresh, settings=settings, circumstances=circumstances)
-
-
-def earlier_inspection(wanted: str, *, register: str | None) -> EarlierInspection:
-    """Find the inspection and its doubtful notes.
+def doubtful_notes(wanted: str, *, register: str | None) -> tuple[InspectionDocument, dict[tuple[int, int], int]]:
+    """The inspection as it was kept, and how often each of its doubtful notes is to be plucked now.
 
     Raises
     ------
@@ -46,4 +28,4 @@ def earlier_inspection(wanted: str, *, register: str | None) -> EarlierInspectio
             f"inspection {wanted} is too close to call under this hand, its doubtful notes heard four times each: "
             "accept it, or judge it against another --tolerance"
         )
-    return EarlierInspection(id=wanted, document=document, plucks=plucks)
+    return document, plucks

@@ -8,15 +8,16 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.inspection.assemble import Circumstances, inspect_folder
+from fretcheck.inspection.assemble import Circumstances, judge
 from fretcheck.inspection.document import InspectionDocument
+from fretcheck.neck.description import Neck
+from fretcheck.session.recorded import inspect_recordings
 
 
 def inspect_recorded(
-    neck: Path,
+    neck: Neck,
     folder: Path,
     *,
-    serial: str | None = None,
     settings: DiagnosisSettings | None = None,
     circumstances: Circumstances | None = None,
     plan: str = "full",
@@ -25,15 +26,10 @@ def inspect_recorded(
     """Inspect a folder of recordings; no bar when `quiet`, or when standard error is no terminal."""
     with progress_bar(quiet=quiet) as bar:
         task = bar.add_task("Listening to strings", total=None)
-        return inspect_folder(
-            neck,
-            folder,
-            serial=serial,
-            settings=settings,
-            circumstances=circumstances,
-            plan=plan,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        inspection = inspect_recordings(
+            neck, folder, plan=plan, progress=lambda done, total: bar.update(task, completed=done, total=total)
         )
+        return judge(inspection, settings=settings, circumstances=circumstances)
 
 
 def progress_bar(*, quiet: bool) -> Progress:

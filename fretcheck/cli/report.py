@@ -8,16 +8,9 @@ from typing import Annotated
 
 import typer
 
-from fretcheck.cli.job_option import (
-    CustomerOption,
-    InstrumentOption,
-    JobOption,
-    NotesOption,
-    PriceOption,
-    StringSetOption,
-    job_of,
-)
-from fretcheck.cli.limits_option import LimitsOption
+from fretcheck.cli.job_options import JobOptions
+from fretcheck.cli.limit_options import LimitsOption
+from fretcheck.cli.option_groups import with_groups
 from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import UsageError
 from fretcheck.inspection.document import InspectionDocument
@@ -26,6 +19,7 @@ from fretcheck.register.store import open_register
 from fretcheck.report.report_file import usual_name, write_report
 
 
+@with_groups
 def command(
     inspection: Annotated[
         str, typer.Argument(metavar="ID|FILE", help="As `fretcheck list` shows it, or the file of an `inspect --json`.")
@@ -38,12 +32,8 @@ def command(
         ),
     ] = None,
     technical: Annotated[bool, typer.Option("--technical", help="The technical pages behind the sheet, too.")] = False,
-    customer: CustomerOption = None,
-    instrument: InstrumentOption = None,
-    job: JobOption = None,
-    string_set: StringSetOption = None,
-    notes: NotesOption = None,
-    price: PriceOption = None,
+    *,
+    job: JobOptions,
     limits: LimitsOption = None,
     force: ForceOption = False,
     register: RegisterOption = None,
@@ -54,10 +44,7 @@ def command(
     What was told of customer and job when it was taken stands on the sheet; told here, it stands on this page alone.
     """
     document = document_of(inspection, register=register)
-    told = job_of(
-        customer=customer, instrument=instrument, job=job, string_set=string_set, notes=notes, price=price, limits=limits
-    )
-    given = {name: value for name, value in told if value is not None}
+    given = {name: value for name, value in job.part(limits=limits) if value is not None}
     document = document.model_copy(update={"job": document.job.model_copy(update=given)})
     path = write_report(document, out or Path(usual_name(document)), sheet=sheet, technical=technical, force=force)
     if json:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
+import typer
 from rich.console import Console
 
 from fretcheck.cli.exits import exit_code_of
+from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import FretcheckError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.register.store import open_register
@@ -14,27 +18,23 @@ from fretcheck.report.report_file import usual_name, write_report
 from fretcheck.report.terminal import print_result
 
 
+@dataclass(frozen=True, kw_only=True)
+class ResultOptions:
+    """What is to become of a result."""
+
+    register: RegisterOption = None
+    keep: Annotated[
+        bool | None, typer.Option(help="Keep even a fragment, or nothing.  [default: whole inspections]", show_default=False)
+    ] = None
+    report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the page, too; an intake always gets one.")] = None
+    force: ForceOption = False
+    json: JsonOption = False
+
+
 def keep_and_show(
-    document: InspectionDocument,
-    *,
-    keep: bool | None,
-    register: str | None,
-    sounds: Path | None,
-    as_json: bool,
-    opinions: list[str] | None = None,
-    report: Path | None = None,
-    force: bool = False,
+    document: InspectionDocument, options: ResultOptions, *, sounds: Path | None, opinions: list[str] | None = None
 ) -> int:
     """Keep the result and show it; a register that fails does not cost the result, which is shown all the same.
-
-    Parameters
-    ----------
-    keep : bool or None
-        None keeps whole inspections, and no fragment.
-    report : Path, optional
-        Where to write its page; an intake always gets one, for the customer.
-    force : bool
-        Replace a file there that is no page of fretcheck's.
 
     Raises
     ------
@@ -42,17 +42,17 @@ def keep_and_show(
         When it could not be kept or its page not be written, after it was shown.
     """
     failure: FretcheckError | None = None
-    if keep or (keep is None and document.verdict.decision is not None):
+    if options.keep or (options.keep is None and document.verdict.decision is not None):
         try:
-            with open_register(register) as store:
+            with open_register(options.register) as store:
                 document = store.keep(document, sound_folder=sounds)
         except FretcheckError as error:
             failure = error
-    show(document, as_json=as_json, opinions=opinions)
-    if keep is None and document.verdict.decision is None and not as_json:
+    show(document, as_json=options.json, opinions=opinions)
+    if options.keep is None and document.verdict.decision is None and not options.json:
         print("Not kept, for it is a fragment: --keep keeps it all the same.")
-    if report is not None or document.conditions.plan == "intake":
-        write_page(document, report, as_json=as_json, force=force)
+    if options.report is not None or document.conditions.plan == "intake":
+        write_page(document, options.report, as_json=options.json, force=options.force)
     if failure is not None:
         raise failure
     return exit_code_of(document)

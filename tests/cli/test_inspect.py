@@ -225,6 +225,8 @@ def test_one_description_serves_many_necks(good_folder: Path, tmp_path: Path, ca
         ([*many, "--serial", "N-1"], "--serial is for one neck"),
         (["inspect", str(design), "--from", str(batch / "N-1"), "--serials-from", str(listed)], "one neck has --serial"),
         ([*many, "--serials-from", str(tmp_path / "none.txt")], "no such file"),
+        (["inspect", str(design), "--from", str(batch / "N-1"), "--processes", "2"], "--processes goes with"),
+        (["inspect", str(design), "--from", str(batch / "N-1"), "--more", "260101-1"], "--more is for a live session"),
         (["inspect", str(design), "--from", str(batch / "N-1"), "--serial", ""], "serial = .. has 0 letters"),
     ):
         assert run(arguments) == 2

@@ -1,0 +1,67 @@
+"""What the person at the bench tells of the day: who, in what air, what was measured by hand and what was worked on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+import typer
+
+from fretcheck.errors import UsageError
+from fretcheck.inspection.assemble import Circumstances
+from fretcheck.inspection.document import JobPart
+from fretcheck.neck.description import Neck
+from fretcheck.neck.on_the_day import given, worked_parts
+
+
+@dataclass(frozen=True, kw_only=True)
+class DayOptions:
+    """The options as given."""
+
+    operator: Annotated[str | None, typer.Option(help="Who measured.")] = None
+    temperature: Annotated[float | None, typer.Option(metavar="°C", help="Of the room.")] = None
+    humidity: Annotated[float | None, typer.Option(metavar="%", help="Of the room.")] = None
+    measured: Annotated[
+        list[str] | None,
+        typer.Option(metavar="WHAT=MM", help="By hand, for this time: first_fret_clearance=0.62, nut_to_fret@7=215.4."),
+    ] = None
+    worked: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PART", help="nut, saddle, frets, neck or strings: its measurements in the description are not used."
+        ),
+    ] = None
+
+    def check(self) -> None:
+        """Refuse, before the work, what no room and no person is.
+
+        Raises
+        ------
+        UsageError
+            One line with the cure.
+        """
+        if self.temperature is not None and not -10.0 <= self.temperature <= 50.0:
+            raise UsageError(
+                f"--temperature {self.temperature:g} is no room's: −10 to 50 °C (degrees Fahrenheit? 68 °F is 20 °C)"
+            )
+        if self.humidity is not None and not 0.0 <= self.humidity <= 100.0:
+            raise UsageError(f"--humidity {self.humidity:g} is outside 0 to 100 %")
+        if self.operator is not None and not self.operator.strip():
+            raise UsageError("--operator is empty: give a name, or leave it out")
+
+    def circumstances(self, job: JobPart, neck: Neck | None = None) -> Circumstances:
+        """The options as they are kept; what was measured only with the neck it was measured on.
+
+        Raises
+        ------
+        UsageError
+            For a measurement or part that is none; one line with the cure.
+        """
+        return Circumstances(
+            operator=self.operator,
+            temperature_c=self.temperature,
+            humidity_pct=self.humidity,
+            job=job,
+            measured=() if neck is None else given(self.measured or [], neck),
+            worked=worked_parts(self.worked or []),
+        )
