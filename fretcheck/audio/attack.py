@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.averages import SMOOTH, hops
-from fretcheck.audio.source import Samples
 
 CELLS_LOOKED_AT = 46
 ATTACK = hops(0.05)
@@ -23,7 +23,7 @@ def cell_frames(sample_rate: float) -> int:
     return max(1, round(0.001 * sample_rate))
 
 
-def frames_since_start(recent: Samples, cell: int) -> int | None:
+def frames_since_start(recent: Reals, cell: int) -> int | None:
     """How many frames before the end of `recent` its steepest rise lies; None when it is too short to tell.
 
     The energy of the sample-to-sample steps stands for the sound: it makes little of the slow swing of a note that still
@@ -41,7 +41,7 @@ def frames_since_start(recent: Samples, cell: int) -> int | None:
     return (count - _BEFORE - int(np.argmax(rise))) * cell
 
 
-def settled_from(samples: Samples, hop: int) -> int:
+def settled_from(samples: Reals, hop: int) -> int:
     """Index at which the attack is over: 50 ms, or 30 ms after the loudest moment of a slower one."""
     count = min(len(samples) // hop, LATEST_SETTLED)
     if count == 0:

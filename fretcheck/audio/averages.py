@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.hops import HOP_S
 from fretcheck.audio.windows import overlapping
-
-Powers = NDArray[np.float64]
 
 
 def hops(seconds: float) -> int:
@@ -34,9 +33,9 @@ _NOTHING = 1e-20
 class Averages:
     """Of a run of hops, one value each."""
 
-    pair: Powers
-    fast: Powers
-    smooth: Powers
+    pair: Reals
+    fast: Reals
+    smooth: Reals
     fall_db: NDArray[np.float64]
     """How far the fast average fell in 100 ms, beyond the rate at which it had been falling in the 200 ms before."""
 
@@ -49,7 +48,7 @@ class Averager:
         self._levels = np.zeros(SMOOTH - 1)
         self._fast = np.zeros(3 * FALL)
 
-    def push(self, levels: Powers) -> Averages:
+    def push(self, levels: Reals) -> Averages:
         """Take the levels of the next hops."""
         held = self._held + np.arange(1, len(levels) + 1)
         self._held += len(levels)
@@ -62,7 +61,7 @@ class Averager:
         return Averages(pair, fast, smooth, _fall_db(self._fast, held))
 
 
-def _fall_db(fast: Powers, held: NDArray[np.intp]) -> NDArray[np.float64]:
+def _fall_db(fast: Reals, held: NDArray[np.intp]) -> NDArray[np.float64]:
     """Of the last ``len(held)`` values of `fast`; the natural fall is known once the hops `held` reach back far enough."""
     count = len(held)
     level = 10.0 * np.log10(np.maximum(fast, _NOTHING))

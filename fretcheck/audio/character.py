@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 
 SHORTEST_S = 0.15
 """Nothing can be measured in less: a low bass string swings five times."""
@@ -36,7 +36,7 @@ FADES_AT_ONCE = "faded at once: a knock, a thud or a muted string"
 NOT_STEADY = "no steady tone: a voice, a squeak or a noise"
 
 
-def speaks_against_string(samples: Samples, sample_rate: float) -> str | None:
+def speaks_against_string(samples: Reals, sample_rate: float) -> str | None:
     """Reason why `samples`, shape ``(frames,)``, attack left out, are no string; None when there is none."""
     shortest = round(SHORTEST_S * sample_rate)
     if len(samples) < shortest:
@@ -49,7 +49,7 @@ def speaks_against_string(samples: Samples, sample_rate: float) -> str | None:
     return None if coherence(samples, sample_rate) >= COHERENT else NOT_STEADY
 
 
-def coherence(samples: Samples, sample_rate: float) -> float:
+def coherence(samples: Reals, sample_rate: float) -> float:
     """How steady the partials at the start of `samples` are: 1 for sinusoids, about 0.65 for noise."""
     value = _coherence(samples, sample_rate, LONG_S)
     if value < COHERENT and _share_below(samples, sample_rate, HIGH_NOTE_HZ) < LITTLE:
@@ -57,14 +57,14 @@ def coherence(samples: Samples, sample_rate: float) -> float:
     return value
 
 
-def _share_below(samples: Samples, sample_rate: float, limit_hz: float) -> float:
+def _share_below(samples: Reals, sample_rate: float, limit_hz: float) -> float:
     part = samples[: 2 * round(LONG_S * sample_rate)]
     power = np.abs(np.fft.rfft(_centred(part) * np.hanning(len(part)))) ** 2
     total = float(power.sum())
     return float(power[: round(limit_hz * len(part) / sample_rate)].sum()) / total if total > 0.0 else 1.0
 
 
-def _coherence(samples: Samples, sample_rate: float, window_s: float) -> float:
+def _coherence(samples: Reals, sample_rate: float, window_s: float) -> float:
     """Over the first pairs of windows together, as long as the sound is loud."""
     size = min(round(window_s * sample_rate), len(samples) // 2)
     window = np.hanning(size)
@@ -86,5 +86,5 @@ def _coherence(samples: Samples, sample_rate: float, window_s: float) -> float:
     return agreeing / total if total > 0.0 else 0.0
 
 
-def _centred(samples: Samples) -> Samples:
+def _centred(samples: Reals) -> Reals:
     return samples - float(samples.mean())

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 
 NEAR_FULL_SCALE = 0.97
 """8-bit full scale is 0.992; converters clip within 0.2 dB of their rail (common practice, no source)."""
@@ -21,7 +21,7 @@ RUN = 3
 MANY_RUNS = 10
 
 
-def clipped_fraction(samples: Samples) -> float:
+def clipped_fraction(samples: Reals) -> float:
     """Share of `samples`, shape ``(frames,)``, that sits on a rail, 0 to 1."""
     if len(samples) < RUN:
         return 0.0

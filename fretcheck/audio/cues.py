@@ -21,7 +21,7 @@ from typing import Protocol
 
 import numpy as np
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 from fretcheck.errors import UsageError
 
 
@@ -50,7 +50,7 @@ MODERATE = 0.1
 LOUDEST = 0.25
 
 
-def cue_sound(cue: Cue, *, sample_rate: float, level: float = MODERATE) -> Samples:
+def cue_sound(cue: Cue, *, sample_rate: float, level: float = MODERATE) -> Reals:
     """The cue as samples of shape ``(frames,)``, peak `level`."""
     pieces = []
     for frequency_hz, seconds in _PATTERNS[cue]:

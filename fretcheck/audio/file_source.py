@@ -18,10 +18,11 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.announced_size import announced_bytes
 from fretcheck.audio.clipping import NEAR_FULL_SCALE
 from fretcheck.audio.quiet_stderr import quiet_stderr
-from fretcheck.audio.source import Block, Samples
+from fretcheck.audio.source import Block
 from fretcheck.errors import RecordingError, UsageError
 
 if TYPE_CHECKING:
@@ -112,7 +113,7 @@ class FileSource:
             yield Block(samples=self._mono(data), start_frame=start)
             start += len(data)
 
-    def _mono(self, data: NDArray[np.float64]) -> Samples:
+    def _mono(self, data: NDArray[np.float64]) -> Reals:
         chosen = np.flatnonzero(self._weights)
         if len(chosen) == 1:
             return np.ascontiguousarray(data[:, chosen[0]])

@@ -15,9 +15,10 @@ from typing import Literal
 
 import numpy as np
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.pluck import Pluck
 from fretcheck.audio.segmenter import Event, Segmenter
-from fretcheck.audio.source import Block, Samples
+from fretcheck.audio.source import Block
 from fretcheck.audio.tape import Tape
 
 Grade = Literal["fit", "poor", "unfit"]
@@ -111,7 +112,7 @@ class FitnessCheck:
     def _take(self, events: list[Event]) -> None:
         self._plucks += [event for event in events if isinstance(event, Pluck)]
 
-    def _note_hum(self, quiet: Samples) -> None:
+    def _note_hum(self, quiet: Reals) -> None:
         """Keep the least hum of any quiet stretch: what merely happened to sound at 100 Hz is no hum."""
         found = max((hum_power(quiet, self._rate, mains), mains) for mains in MAINS_HZ)
         if self._hum is None or found[0] < self._hum[0]:
@@ -140,7 +141,7 @@ class FitnessCheck:
         )
 
 
-def hum_power(quiet: Samples, sample_rate: float, mains_hz: float) -> float:
+def hum_power(quiet: Reals, sample_rate: float, mains_hz: float) -> float:
     """Power at `mains_hz` and its harmonics in `quiet`, shape ``(frames,)``, above what lies between them."""
     window = np.hanning(len(quiet))
     power = np.abs(np.fft.rfft((quiet - quiet.mean()) * window)) ** 2 * 2.0 / (len(quiet) * float(np.sum(window**2)))

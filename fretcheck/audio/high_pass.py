@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 
 _LARGEST_SCALE = 1e4
 """p^−k within a chunk; rounding then stays below 1e−12 of the signal."""
@@ -29,7 +29,7 @@ class HighPass:
         self._last_in: float | None = None
         self._last_out = 0.0
 
-    def push(self, samples: Samples) -> Samples:
+    def push(self, samples: Reals) -> Reals:
         """Filter the next samples, shape ``(frames,)``."""
         if not len(samples):
             return samples.copy()

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.high_pass import HighPass
-from fretcheck.audio.source import Samples
 from fretcheck.audio.tape import Tape
 from fretcheck.audio.windows import overlapping
 from fretcheck.fast_length import fast_length
@@ -77,7 +77,7 @@ class HopAnalyser:
         """First frame of hop number `hop`."""
         return self.origin + hop * self.hop
 
-    def push(self, samples: Samples) -> Hops:
+    def push(self, samples: Reals) -> Hops:
         """Take the next samples, shape ``(frames,)``, and give the hops that they complete."""
         self._tape.append(self._high_pass.push(samples))
         first_hop = self._next

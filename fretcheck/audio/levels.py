@@ -13,11 +13,10 @@ from math import log10
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.averages import FALL, FAST, PAIR, SMOOTH, Averager, hops
 from fretcheck.audio.hops import RECENT
 from fretcheck.audio.room import QUIETEST
-
-Bands = NDArray[np.float64]
 
 
 def decibels(power: float, reference: float) -> float:
@@ -44,7 +43,7 @@ class Levels:
         self._cells: list[float] = []
         self._means: dict[int, list[float]] = {PAIR: [], FAST: [], SMOOTH: []}
         self._falls: list[float] = []
-        self.bands: deque[Bands] = deque(maxlen=KEPT)
+        self.bands: deque[Reals] = deque(maxlen=KEPT)
 
     def take(self, levels: NDArray[np.float64]) -> None:
         """Take the levels of a run of new hops, shape ``(hops,)``; `step` makes them known one after the other."""
@@ -63,7 +62,7 @@ class Levels:
         """Go on to the next hop's level; its bands follow, when it has been judged against the past."""
         self._now += 1
 
-    def add_bands(self, bands: Bands) -> None:
+    def add_bands(self, bands: Reals) -> None:
         """Take the bands of the same hop."""
         self.bands.append(bands)
 
@@ -106,11 +105,11 @@ class Levels:
         change = 10.0 * np.log10((then + QUIETEST) / (self.mean_bands() + QUIETEST))
         return float(np.mean(np.abs(change))) < STILL_BANDS_DB
 
-    def mean_bands(self) -> Bands:
+    def mean_bands(self) -> Reals:
         """Mean of the bands over the last half second."""
         return np.asarray(np.mean([self.bands[-1 - ago] for ago in _HALF_SECOND if ago < len(self.bands)], axis=0))
 
-    def bands_before_rise(self) -> Bands | None:
+    def bands_before_rise(self) -> Reals | None:
         """Mean of the bands in the recent past with which a rise is compared; None when there is too little of it."""
         if len(self.bands) <= RECENT[1]:
             return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 
 EndReason = Literal["next_pluck", "stopped", "decayed", "end_of_stream", "lost_samples"]
 
@@ -21,7 +21,7 @@ class Onset:
 class Pluck:
     """One pluck, from its onset to its end, attack included."""
 
-    samples: Samples
+    samples: Reals
     """Shape ``(frames,)``; index 0 is the onset."""
     sample_rate: float
     start_frame: int

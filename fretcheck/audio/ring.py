@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fretcheck.audio.levels import Bands, decibels
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
+from fretcheck.audio.levels import decibels
 
 FADES_WITHIN_S, FADE_DB = 1.3, 0.5
 """Within so many seconds any string has faded by more than this, in all and on average over the bands."""
@@ -27,17 +27,17 @@ class Ring:
 
     start: int
     hop: int
-    before: Bands | None
+    before: Reals | None
     """Powers of the bands just before, where an earlier note was ringing."""
     noise_rms: float | None
     loudest: float = 0.0
-    after: list[Bands] = field(default_factory=list)
+    after: list[Reals] = field(default_factory=list)
     """Powers of the bands just after, hop by hop."""
     quiet_hops: int = 0
-    kept: Samples | None = None
+    kept: Reals | None = None
     """Its first frames, as many as a pluck may have, once it has lasted longer than that."""
 
-    def adds_nothing(self, allowance: Bands) -> bool:
+    def adds_nothing(self, allowance: Reals) -> bool:
         """True when, after the onset has passed, the old note rings on as if nothing had been plucked.
 
         `allowance` is the power by which bands may differ in this room without meaning.
@@ -50,7 +50,7 @@ class Ring:
         least = allowance + 1e-5 * float(after.sum())
         return bool(np.max(10.0 * np.log10((after + least) / (self.before + least))) < RISE_DB)
 
-    def does_not_fade(self, now: Bands | None, *, lasted_s: float, allowance: Bands) -> bool:
+    def does_not_fade(self, now: Reals | None, *, lasted_s: float, allowance: Reals) -> bool:
         """True when long after its onset the sound is what it was soon after it; `now` are the bands at its end."""
         if now is None or not self.after or lasted_s < FADES_WITHIN_S:
             return False

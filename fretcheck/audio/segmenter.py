@@ -18,16 +18,17 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.attack import ATTACK, CELLS_LOOKED_AT, cell_frames, frames_since_start, settled_from
 from fretcheck.audio.averages import FAST, PAIR, SMOOTH, hops
 from fretcheck.audio.character import speaks_against_string
 from fretcheck.audio.clipping import clipped_fraction
 from fretcheck.audio.hops import HopAnalyser
-from fretcheck.audio.levels import Bands, Levels
+from fretcheck.audio.levels import Levels
 from fretcheck.audio.pluck import EndReason, Onset, Pluck, SetAside
 from fretcheck.audio.ring import Ring
 from fretcheck.audio.room import LEAST_ALLOWANCE, STANDS_OUT, Room
-from fretcheck.audio.source import Block, Samples
+from fretcheck.audio.source import Block
 from fretcheck.audio.tape import Tape
 from fretcheck.errors import UsageError
 
@@ -106,7 +107,7 @@ class Segmenter:
         return None if self._room.power is None else sqrt(self._room.power)
 
     @property
-    def ringing(self) -> tuple[int, Samples] | None:
+    def ringing(self) -> tuple[int, Reals] | None:
         """Start frame and samples so far of the note that rings now (at most `longest_s`); None in between."""
         ring = self._ring
         if ring is None or self._tape is None:
@@ -186,7 +187,7 @@ class Segmenter:
 
     # -- one hop -----------------------------------------------------------------------------------------------------
 
-    def _take(self, hop: int, bands: Bands, recent: Bands | None) -> None:
+    def _take(self, hop: int, bands: Reals, recent: Reals | None) -> None:
         """Take one hop; `recent` is None where the bands are known not to have risen."""
         levels, ring = self._levels, self._ring
         levels.step()
@@ -203,7 +204,7 @@ class Segmenter:
         else:
             self._idle(hop)
 
-    def _sets_in(self, hop: int, bands: Bands, recent: Bands) -> bool:
+    def _sets_in(self, hop: int, bands: Reals, recent: Reals) -> bool:
         if hop < LOWEST_START or self._levels.mean(PAIR) <= STANDS_OUT * self._room.known_power:
             return False
         return bool(_novelty_db(bands, recent, self._room.allowance) > self._onset_db)
@@ -372,7 +373,7 @@ class Segmenter:
         self._events.append(SetAside(start / self.sample_rate, end / self.sample_rate, reason))
 
 
-def _novelty_db(bands: Bands, recent: Bands, allowance: Bands) -> NDArray[np.float64]:
+def _novelty_db(bands: Reals, recent: Reals, allowance: Reals) -> NDArray[np.float64]:
     """Mean rise of the bands, last axis, over their recent maxima; a larger allowance never makes it larger."""
     added = allowance + 1e-7 * recent.sum(axis=-1, keepdims=True)
     rise = 10.0 * np.log10((bands + added) / (recent + added))

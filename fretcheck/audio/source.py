@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Samples are float64, full scale ±1, one channel, shape ``(frames,)``, at the source's own sample rate; nothing that is
+Reals are float64, full scale ±1, one channel, shape ``(frames,)``, at the source's own sample rate; nothing that is
 measured is ever resampled. Time is counted in frames from the start of the source, never by a wall clock.
 """
 
@@ -12,17 +12,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol, Self
 
-import numpy as np
-from numpy.typing import NDArray
-
-Samples = NDArray[np.float64]
+from fretcheck.arrays import Reals
 
 
 @dataclass(frozen=True)
 class Block:
     """A run of consecutive frames."""
 
-    samples: Samples
+    samples: Reals
     start_frame: int
     lost: bool = False
     """True when frames were lost just before this block: what was ringing then is not to be measured."""

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 
 
 class Tape:
     """Appends at one end, forgets at the other; the memory it holds follows what it keeps."""
 
     def __init__(self, start: int = 0) -> None:
-        self._data: Samples = np.empty(4096)
+        self._data: Reals = np.empty(4096)
         self._low = 0
         self._high = 0
         self.start = start
@@ -26,7 +26,7 @@ class Tape:
         """First frame that is not yet on the tape."""
         return self.start + self._high - self._low
 
-    def append(self, samples: Samples) -> None:
+    def append(self, samples: Reals) -> None:
         """Add `samples` of shape ``(frames,)`` at the end."""
         need = self._high + len(samples)
         if need > len(self._data):
@@ -44,12 +44,12 @@ class Tape:
         self._low += drop
         self.start += drop
 
-    def view(self, start: int, end: int) -> Samples:
+    def view(self, start: int, end: int) -> Reals:
         """Frames ``[start, end)`` as far as they are held; valid until the next append."""
         low = self._low + max(start - self.start, 0)
         high = self._low + min(max(end - self.start, 0), self._high - self._low)
         return self._data[low : max(low, high)]
 
-    def copy(self, start: int, end: int) -> Samples:
+    def copy(self, start: int, end: int) -> Reals:
         """Like `view`, but the caller's own."""
         return self.view(start, end).copy()

@@ -69,12 +69,12 @@ def command(
         settings = with_gauge_study(settings, result.register)
     if recordings is not None and again is None and is_folder_of_necks(recordings):
         _check_recorded(live)
-        for names, given in (
+        for names, wrong in (
             ("--cross-check and --report are", cross_check or result.report),
             ("--measured and --worked are", day.measured or day.worked),
             ("--serial is", serial is not None),
         ):
-            if given:
+            if wrong:
                 raise UsageError(f"{names} for one neck, and {recordings} holds a folder for each of several")
         return inspect_many(
             recordings,

@@ -18,13 +18,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.stopped_string import Stop, partials, sharpness_cents
 from fretcheck.neck.description import Neck
 from fretcheck.neck.heights import hollow, nut_height, saddle_height_mm
 from fretcheck.neck.physics import StringConstants, string_constants
 from fretcheck.neck.temperament import CENTS_PER_OCTAVE
 
-Reals = NDArray[np.float64]
 Press = str | None
 
 FINGER_BEHIND_MM = 8.0  # about half a fingertip; common practice, no source

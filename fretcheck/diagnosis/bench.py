@@ -17,14 +17,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.by_hand import designed_mm, first_share, measurement_row
 from fretcheck.diagnosis.draws import JointDraws
 from fretcheck.diagnosis.parameters import Key
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.saddle_places import Moves, moves_within
 from fretcheck.diagnosis.stopped_string import sharpness_cents
-
-Reals = NDArray[np.float64]
 
 DRAWS = 500
 """Of the posterior's: a probability of one half is then told to ±0.02, and a plan takes a fifth of a second."""

@@ -14,14 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.neck.description import Measurement
 from fretcheck.neck.heights import described_relief_mm
 from fretcheck.neck.on_the_day import stale
-
-Reals = NDArray[np.float64]
-
 
 ALIKE = 0.5
 """Share of the variance that measurements of one kind have in common: the same hand, gauge and light."""

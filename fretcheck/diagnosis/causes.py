@@ -17,15 +17,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Cause, CauseEstimate
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.stopped_string import partials
-
-Reals = NDArray[np.float64]
 
 MEAN_OF = {"bridge": "saddle", "nut_height": "slot_height"}
 """Common parts, and the strings' own whose mean belongs to them."""

@@ -21,8 +21,6 @@ from fretcheck.diagnosis.work import Work, all_done
 from fretcheck.diagnosis.work_words import several, way
 from fretcheck.neck.on_the_day import fresh
 
-Reals = NDArray[np.float64]
-
 
 @dataclass(frozen=True, kw_only=True)
 class DecidingMeasurement:

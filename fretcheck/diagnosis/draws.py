@@ -17,11 +17,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.posterior import Posterior
-
-Reals = NDArray[np.float64]
 
 DRAWS = 2000
 """A probability of 0.05 is then told to ±0.005."""

@@ -22,10 +22,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.parameters import Fault
-
-Reals = NDArray[np.float64]
 
 MOST_FAULTS = 5
 BEAM = 12

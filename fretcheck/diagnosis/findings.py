@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.causes import PossibleCause, given_the_fault
 from fretcheck.diagnosis.forward import ForwardModel
 from fretcheck.diagnosis.layout_rules import DESIGNED
@@ -26,8 +26,6 @@ from fretcheck.diagnosis.rivals import Contest, contest_of
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.sharpeners import sharpeners_of
 from fretcheck.diagnosis.words import amount, statement, sure
-
-Reals = NDArray[np.float64]
 
 FEWEST_STRINGS = 3
 """Below this nothing is concluded from structure across strings."""

@@ -15,12 +15,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import AsDesigned, as_designed, expected_cents
 from fretcheck.diagnosis.parameters import Parameters, parameters_of
 from fretcheck.diagnosis.stopped_string import LOCALS, Stop, partials, sharpness_cents
 from fretcheck.neck.description import Neck
-
-Reals = NDArray[np.float64]
 
 __all__ = ["ForwardModel", "expected_cents", "played_cents"]
 

@@ -18,13 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.bench import PLACE_SLIP_MM, Bench
 from fretcheck.diagnosis.saddle_places import Moves, best_straight
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.diagnosis.work import Work, all_done, saddle_set, straight_saddle
-
-Reals = NDArray[np.float64]
-Truth = NDArray[np.bool_]
 
 ENOUGH = 0.5
 """Probability of lying within from which on no nut is moved, and below which a neck is worked on."""
@@ -52,7 +50,7 @@ class Best:
 class _Option:
     cost: float
     works: tuple[Work, ...]
-    within: Truth
+    within: NDArray[np.bool_]
 
 
 def best_further(

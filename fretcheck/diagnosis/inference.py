@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import AsDesigned, Cell, as_designed
 from fretcheck.diagnosis.by_hand import ByHand, by_hand
 from fretcheck.diagnosis.fault_sets import FaultSets, Ways, evidence_of, weigh
@@ -35,8 +36,6 @@ from fretcheck.diagnosis.result import LayoutHypothesis
 from fretcheck.diagnosis.scatter import Combined, combine, hand_scatter, open_uncertainty
 from fretcheck.diagnosis.string_priors import constants_of
 from fretcheck.neck.description import Neck
-
-Reals = NDArray[np.float64]
 
 CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 """Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""

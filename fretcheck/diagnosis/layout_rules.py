@@ -17,12 +17,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.units import MM_PER_INCH
-
-Reals = NDArray[np.float64]
 
 DESIGNED = "as designed"
 

@@ -15,10 +15,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.linalg import cho_factor, cho_solve
 
-Reals = NDArray[np.float64]
+from fretcheck.arrays import Reals
 
 
 @dataclass(frozen=True, kw_only=True)

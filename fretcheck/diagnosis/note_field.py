@@ -17,13 +17,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.neck.heights import GUITAR_SCALE_MM
 from fretcheck.units import CENTS_PER_NEPER
-
-Reals = NDArray[np.float64]
 
 LOW_FRETS = 2.5
 """A finger's excess at fret 1 has fallen to 1/e so many frets up: gone after three to four."""

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import expected_cents
 from fretcheck.diagnosis.draws import JointDraws
 from fretcheck.diagnosis.observation import Observation
@@ -25,7 +26,6 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
 
-Reals = NDArray[np.float64]
 Place = tuple[int, int]
 """String and fret."""
 

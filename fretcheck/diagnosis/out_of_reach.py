@@ -13,13 +13,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.bench import Bench
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.diagnosis.work import Work, all_done
-
-Reals = NDArray[np.float64]
 
 FILINGS_MM = (0.0, 0.1, 0.2, 0.3)
 

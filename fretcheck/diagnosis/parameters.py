@@ -19,16 +19,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import AsDesigned, octave
 from fretcheck.diagnosis.note_field import low_frets, usual_depth
 from fretcheck.diagnosis.result import Cause
 from fretcheck.diagnosis.stopped_string import partials
 from fretcheck.neck.heights import action_12, relief
 from fretcheck.units import CENTS_PER_NEPER
-
-Reals = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

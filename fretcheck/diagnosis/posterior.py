@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import AsDesigned
 from fretcheck.diagnosis.by_hand import ByHand
 from fretcheck.diagnosis.forward import ForwardModel
@@ -23,8 +24,6 @@ from fretcheck.diagnosis.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.parameters import Parameters
 from fretcheck.diagnosis.result import LayoutHypothesis
 from fretcheck.diagnosis.scatter import Combined, Hand
-
-Reals = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,13 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.causes import PossibleCause, given_the_fault
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Cause, Rival
-
-Reals = NDArray[np.float64]
 
 WORTH_NAMING = 0.05
 """A rival with a smaller share is not named."""

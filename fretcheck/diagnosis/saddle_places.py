@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Reals = NDArray[np.float64]
+from fretcheck.arrays import Reals
 
 FEWEST_INSIDE = 0.02
 """Below this share of draws no place serves; the one that leaves least to either side is then taken."""

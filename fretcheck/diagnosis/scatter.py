@@ -22,12 +22,10 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import Cell
 from fretcheck.diagnosis.observation import Observation
-
-Reals = NDArray[np.float64]
 
 FREEDOM = 4.0
 USUAL_CENTS = 0.8  # hand repeatability on a fretted note; common practice, no source

@@ -13,16 +13,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.by_hand import measurement_row
 from fretcheck.diagnosis.causes import PossibleCause
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.result import Sharpener
 from fretcheck.diagnosis.words import name
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
-
-Reals = NDArray[np.float64]
 
 WORTH_MEASURING = 0.8
 """A hand measurement is suggested when it leaves less than this share of the uncertainty."""

@@ -16,14 +16,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.units import CENTS_PER_NEPER
 
-Array = NDArray[Any]
 _STEP = 1e-40
 
 
@@ -31,31 +30,31 @@ _STEP = 1e-40
 class Stop:
     """A string stopped at a fret. Arrays of one broadcast shape, in mm where nothing else is said."""
 
-    scale: Array
+    scale: Reals
     """X0: from the design nut line to the scale length's end, along this string."""
-    ratio: Array
+    ratio: Reals
     """γ = 2^(k/12), k semitones above the open string."""
-    fret: Array
-    nut: Array
-    saddle: Array
+    fret: Reals
+    nut: Reals
+    saddle: Reals
     """Designed setback and displacement together: ΔS."""
-    nut_height: Array
+    nut_height: Reals
     """b: string at the nut above the plane of the frets."""
-    saddle_height: Array
+    saddle_height: Reals
     """Saddle above the plane of the frets: b + c."""
-    finger: Array
+    finger: Reals
     """d: the finger's distance behind the fret."""
-    relief: Array
+    relief: Reals
     """How far the hollow of the neck lowers this fret's crown below the line from the nut to the last fret."""
-    log_kappa: Array
+    log_kappa: Reals
     """ln κ, κ = EA/T0 of what carries the tension."""
-    log_beta: Array
+    log_beta: Reals
     """ln β0, β0 = √(EI/(T0·L0²)) of the open string."""
-    end: Array
+    end: Reals
     """How stiffly the ends hold: 0 pinned–pinned, 1 pinned–clamped, 2 clamped–clamped."""
-    depth: Array
+    depth: Reals
     """How far the finger presses the string below the straight line from the saddle over the fret."""
-    cents: Array
+    cents: Reals
     """Whatever else sharpens the note."""
 
 
@@ -63,7 +62,7 @@ LOCALS = tuple(field.name for field in fields(Stop) if field.name not in ("scale
 """The quantities a fault can change."""
 
 
-def stretch(stop: Stop) -> Array:
+def stretch(stop: Stop) -> Reals:
     """Q: relative growth of the string's length when it is stopped ([AB], with the finger's depth added)."""
     dx = stop.saddle
     nut_set_back = -stop.nut
@@ -77,7 +76,7 @@ def stretch(stop: Stop) -> Array:
     return np.asarray((speaking + behind - open_length) / open_length)
 
 
-def stiffness_factor(beta: Array, end: Array) -> Array:
+def stiffness_factor(beta: Reals, end: Reals) -> Reals:
     """F(β): how much stiffness raises the fundamental, to second order.
 
     1 + eβ + (e² + π²/2)β²: e = 0 gives √(1 + π²β²), 1 and 2 the pinned–clamped and the clamped–clamped string of [AB].
@@ -85,7 +84,7 @@ def stiffness_factor(beta: Array, end: Array) -> Array:
     return np.asarray(1.0 + end * beta + (end**2 + 0.5 * math.pi**2) * beta**2)
 
 
-def sharpness_cents(stop: Stop) -> Array:
+def sharpness_cents(stop: Stop) -> Reals:
     """Deviation of the stopped note from equal temperament above its own open note ([AB], four terms), in cents."""
     xk = stop.scale / stop.ratio - stop.fret
     open_length = np.sqrt((stop.scale + stop.saddle - stop.nut) ** 2 + (stop.saddle_height - stop.nut_height) ** 2)

@@ -11,13 +11,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.bench import Bench
 from fretcheck.diagnosis.causes import PossibleCause
 from fretcheck.diagnosis.result import Finding, Move
-
-Reals = NDArray[np.float64]
 
 How = Literal["string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut"]
 Key = tuple[How, int | None, int | None, tuple[int, ...]]

@@ -19,9 +19,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.as_designed import as_designed
 from fretcheck.diagnosis.fault_sets import FaultSets, Ways, weigh
 from fretcheck.diagnosis.forward import ForwardModel
@@ -30,7 +30,6 @@ from fretcheck.diagnosis.parameters import Fault, Key, Way
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.stopped_string import Stop, sharpness_cents
 
-Reals = NDArray[np.float64]
 Place = tuple[int, int]
 """String and fret."""
 

@@ -14,9 +14,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.fast_length import fast_length
-
-Array = NDArray[np.float64]
 
 _FLAT_TO = 0.40  # of the thinned rate; the transition ends at half of it
 _EDGE_CYCLES = 40.0
@@ -26,7 +25,7 @@ _EDGE_CYCLES = 40.0
 class Band:
     """A sound and its spectrum, computed once."""
 
-    sound: Array
+    sound: Reals
     sample_rate: float
     _spectrum: NDArray[np.complex128] | None = field(default=None, repr=False)
 
@@ -41,7 +40,7 @@ class Band:
             self._spectrum = np.fft.rfft(self.sound, _padded(len(self.sound) + round(0.05 * self.sample_rate)))
         return self._spectrum, 2 * (len(self._spectrum) - 1)
 
-    def resampled(self, at_least_hz: float) -> tuple[Array, float]:
+    def resampled(self, at_least_hz: float) -> tuple[Reals, float]:
         """The sound at the lowest integer part of its sample rate that is no lower than `at_least_hz`, and that rate.
 
         Everything up to 0.40 of the new rate is untouched.

@@ -13,11 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.fast_length import fast_length
 from fretcheck.pitch.band import Band
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 _WIDEST_HZ = 70.0  # half-width; by trial on real notes 40 to 150 Hz read alike
 _OF_SPACING = 0.98  # of f0, so that the neighbouring partials fall on the band's end, where it hears nothing
@@ -27,10 +25,10 @@ _OF_SPACING = 0.98  # of f0, so that the neighbouring partials fall on the band'
 class Bands:
     """Complex amplitudes of the partials over time."""
 
-    values: Complex
+    values: NDArray[np.complex128]
     """Peak amplitude, full scale 1, and phase."""
-    time_s: Array
-    centre_hz: Array
+    time_s: Reals
+    centre_hz: Reals
     half_width_hz: float
 
     @property
@@ -48,7 +46,7 @@ class Bands:
         return replace(self, values=self.values[:, :count], time_s=self.time_s[:count])
 
 
-def partial_bands(band: Band, partial_hz: Array, *, f0_hz: float, start_s: float, end_s: float, lines_hz: Array) -> Bands:
+def partial_bands(band: Band, partial_hz: Reals, *, f0_hz: float, start_s: float, end_s: float, lines_hz: Reals) -> Bands:
     """Bands about `partial_hz`, at twice their half-width, over what lies clear of both ends.
 
     Parameters

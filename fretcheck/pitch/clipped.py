@@ -10,12 +10,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from fretcheck.arrays import Reals
 
 _FEWEST_TOPS = 3
 
 
-def flat_tops(sound: Array) -> NDArray[np.intp]:
+def flat_tops(sound: Reals) -> NDArray[np.intp]:
     """Frames that sit on a flat top: three or more neighbours at the very largest value, in at least three places.
 
     A decaying string reaches its largest value once, and so do the rounded tops of a low note in few bits.

@@ -19,9 +19,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.pitch.band import Band
-
-Array = NDArray[np.float64]
 
 LOWEST_HZ = 26.0
 HIGHEST_HZ = 2800.0  # E7, fret 24 of a string tuned to E5
@@ -65,10 +64,10 @@ _MISSING = 0.05  # −26 dB: one note read an octave low had no odd partial abov
 class Peaks:
     """Spectral peaks in rising order of frequency."""
 
-    frequency_hz: Array
-    height: Array
+    frequency_hz: Reals
+    height: Reals
     """Amplitude, full scale 1, of a steady sinusoid of that height."""
-    worth: Array
+    worth: Reals
     """0 to 1."""
     steady: NDArray[np.bool_]
     """Stands at a multiple of the mains frequency and does not decay."""
@@ -97,7 +96,7 @@ class CoarsePitch:
         """Partial 1."""
         return self.f0_hz * float(np.sqrt(1.0 + self.inharmonicity))
 
-    def partial_hz(self, numbers: Array) -> Array:
+    def partial_hz(self, numbers: Reals) -> Reals:
         """Partials of those numbers."""
         return np.asarray(numbers * self.f0_hz * np.sqrt(1.0 + self.inharmonicity * numbers**2))
 
@@ -173,7 +172,7 @@ def others_db(coarse: CoarsePitch) -> tuple[float, float]:
         return float(20.0 * np.log10(other / this)), float(20.0 * np.log10(mains / this))
 
 
-def mains_lines_hz(peaks: Peaks) -> Array:
+def mains_lines_hz(peaks: Peaks) -> Reals:
     """Multiples of the mains frequency up to a little beyond the highest that is seen; none where no hum is seen.
 
     Those that a partial covers do not show, so all are taken to be there.
@@ -224,7 +223,7 @@ def find_peaks(band: Band, *, start_s: float, end_s: float | None) -> Peaks | No
     return Peaks(frequency, height, worth, steady)
 
 
-def _floor(spectrum: Array, step: float) -> Array:
+def _floor(spectrum: Reals, step: float) -> Reals:
     """Noise floor: the median of each 250 Hz, joined by straight lines."""
     width = max(8, round(250.0 / step))
     count = max(1, len(spectrum) // width)
@@ -233,14 +232,14 @@ def _floor(spectrum: Array, step: float) -> Array:
     return np.asarray(np.interp(np.arange(len(spectrum)), centres, medians))
 
 
-def _envelope(frequency: Array, height: Array) -> Array:
+def _envelope(frequency: Reals, height: Reals) -> Reals:
     """Smallest curve over all peaks that falls by no more than 2 dB an octave downward and 9 dB an octave upward."""
     ratio = frequency[:, None] / frequency[None, :]
     slope = np.where(ratio < 1.0, ratio**0.33, ratio**-1.5)
     return np.asarray(np.max(height[None, :] * slope, axis=1))
 
 
-def _steady_mains(sound: Array, rate: float, frequency: Array) -> NDArray[np.bool_]:
+def _steady_mains(sound: Reals, rate: float, frequency: Reals) -> NDArray[np.bool_]:
     """Which of the peaks are the mains': at multiples of 50 or 60 Hz, as strong late as early; none without a low multiple."""
     steady = np.zeros(len(frequency), dtype=bool)
     quarter = len(sound) // 4
@@ -258,7 +257,7 @@ def _steady_mains(sound: Array, rate: float, frequency: Array) -> NDArray[np.boo
     return steady
 
 
-def _candidates(peaks: Peaks) -> Array:
+def _candidates(peaks: Peaks) -> Reals:
     """Peaks, and the first peaks' integer parts, as fundamentals; and the distances between strong neighbours."""
     strong = np.flatnonzero(peaks.worth > 0.35)
     by_height = strong[np.argsort(peaks.height[strong])[::-1]][:14]
@@ -277,12 +276,12 @@ def _candidates(peaks: Peaks) -> Array:
 class _Combs:
     """Candidates, each with the stiff-string comb that suits the peaks best; arrays of one length."""
 
-    f0_hz: Array
-    inharmonicity: Array
-    score: Array
-    explained: Array
+    f0_hz: Reals
+    inharmonicity: Reals
+    score: Reals
+    explained: Reals
 
-    def columns(self) -> tuple[Array, Array, Array, Array]:
+    def columns(self) -> tuple[Reals, Reals, Reals, Reals]:
         """The arrays, in order."""
         return self.f0_hz, self.inharmonicity, self.score, self.explained
 
@@ -291,7 +290,7 @@ class _Combs:
         return _Combs(*(each[which] for each in self.columns()))
 
 
-def _combs(candidates: Array, peaks: Peaks) -> _Combs:
+def _combs(candidates: Reals, peaks: Peaks) -> _Combs:
     """Comb of each promising candidate, fitted outward from its lowest partials."""
     slots = np.arange(1, _FIRST_SLOTS + 1)
     stretch = slots * np.sqrt(1.0 + _INHARMONICITIES[:, None] * slots**2)  # (B, slots)
@@ -330,7 +329,7 @@ def _with_second_look(combs: _Combs, peaks: Peaks) -> _Combs:
     return _Combs(*(np.concatenate(each) for each in zip(*(one.columns() for one in found), strict=True)))
 
 
-def _scored(f0: Array, inharmonicity: Array, peaks: Peaks) -> _Combs:
+def _scored(f0: Reals, inharmonicity: Reals, peaks: Peaks) -> _Combs:
     """What those combs earn, less what they promise."""
     slots = np.arange(1, _MOST_SLOTS + 1)
     promised = f0[:, None] * slots * np.sqrt(1.0 + inharmonicity[:, None] * slots**2)
@@ -340,14 +339,14 @@ def _scored(f0: Array, inharmonicity: Array, peaks: Peaks) -> _Combs:
     return _Combs(f0, inharmonicity, np.max(running, axis=1), explained.clip(max=1.0))
 
 
-def _earned(promised: Array, f0: Array, peaks: Peaks) -> tuple[Array, NDArray[np.intp]]:
+def _earned(promised: Reals, f0: Reals, peaks: Peaks) -> tuple[Reals, NDArray[np.intp]]:
     """What each promised partial earns by the peak nearest to it, and which peak that is."""
     index = peaks.nearest[np.minimum(promised * (1.0 / _TABLE_HZ), len(peaks.nearest) - 1.0).astype(np.intp)]
     distance = np.abs(peaks.frequency_hz[index] - promised) / f0
     return peaks.worth[index] * np.clip(1.0 - (distance / _MATCH) ** 2, 0.0, 1.0), index
 
 
-def _refitted(f0: Array, inharmonicity: Array, reach: int, peaks: Peaks) -> tuple[Array, Array]:
+def _refitted(f0: Reals, inharmonicity: Reals, reach: int, peaks: Peaks) -> tuple[Reals, Reals]:
     """Weighted straight line of (f_n/n)² = f0² + f0²·B·n² over the first `reach` partials, for all combs at once."""
     square = np.arange(1.0, reach + 1.0) ** 2
     promised = f0[:, None] * np.sqrt(square * (1.0 + inharmonicity[:, None] * square))

@@ -13,14 +13,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.pitch.correlated import blocks, variance
 from fretcheck.pitch.phase_lines import PhaseLines
 from fretcheck.units import CENTS_PER_NEPER
-
-Array = NDArray[np.float64]
-
 
 # Chosen on recorded notes by how the halves of a note agree and how far one pluck reads alike over windows 1 to 3 times as long.
 _RATIOS = np.array([0.2, 0.3, 0.45, 0.67, 1.0, 1.5])  # of the glide's time constant to the power's
@@ -43,22 +40,22 @@ class Glide:
 
     c: float
     tau_s: float
-    lowered: Array
+    lowered: Reals
     """By how much it has raised the log frequency of each partial's line, shape ``(partials,)``."""
-    lowerings: Array
+    lowerings: Reals
     """The same for each ratio, one standard deviation down and up, shape ``(2·ratios, partials)``."""
-    shares: Array
+    shares: Reals
     """Weights of those rows."""
-    phase: Array
+    phase: Reals
     """What it has added to each partial's phase beyond its line, shape ``(partials, frames)``."""
 
-    def u_of(self, influence: Array) -> float:
+    def u_of(self, influence: Reals) -> float:
         """Standard uncertainty that it leaves in a sum of log frequencies with those weights, shape ``(partials,)``."""
         spread = self.shares @ ((self.lowerings - self.lowered) @ influence) ** 2
         return float(np.sqrt(spread + (_SHAPE * (self.lowered @ influence)) ** 2))
 
 
-def pooled_glide(lines: PhaseLines, time_s: Array, power: Array) -> Glide:
+def pooled_glide(lines: PhaseLines, time_s: Reals, power: Reals) -> Glide:
     """Fit it; `power` is that of all partials together, shape ``(frames,)``."""
     taus = _RATIOS * decay_time_s(power, time_s)
     gained = -taus * np.exp(-time_s[:, None] / taus)  # integral of the excess, (frames, ratios)
@@ -89,7 +86,7 @@ def pooled_glide(lines: PhaseLines, time_s: Array, power: Array) -> Glide:
     )
 
 
-def decay_time_s(power: Array, time_s: Array) -> float:
+def decay_time_s(power: Reals, time_s: Reals) -> float:
     """Time constant of the power, by a line through its logarithm that follows the power itself."""
     weight = power / power.sum()
     level = np.log(power + 1e-30)
@@ -98,7 +95,7 @@ def decay_time_s(power: Array, time_s: Array) -> float:
     return float(np.clip(1.0 / max(rate, 1e-6), *_DECAY_S))
 
 
-def _pooled(each: Array, own: Array) -> tuple[Array, Array]:
+def _pooled(each: Reals, own: Reals) -> tuple[Reals, Reals]:
     """Mean over the partials and its widened variance, for each column: Student weights, and a scatter beside their own."""
     mean = np.median(each, axis=0)
     scatter = np.zeros(each.shape[1])

@@ -12,9 +12,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.pitch.bands import Bands
-
-Array = NDArray[np.float64]
 
 _LAGS = (1, 2, 4, 8, 16)  # frames; each unwraps the next, and 16 of them are a tenth of a second or more
 _ALIVE = 8.0  # times the noise: 9 dB, below which a phase may slip by a whole turn
@@ -30,27 +29,27 @@ _ROBUST_TURNS, _ROBUST_AT = 3, 3.0  # frames beyond three times the rms count ha
 class PhaseLines:
     """The line of each partial and what it leaves."""
 
-    frequency_hz: Array
-    weight: Array
+    frequency_hz: Reals
+    weight: Reals
     """Of each frame."""
-    strayed: Array
+    strayed: Reals
     """Phase less its line, rad."""
-    influence: Array
+    influence: Reals
     """How much the slope moves with the phase of each frame, 1/s."""
-    power: Array
+    power: Reals
     """Of each frame."""
-    noise: Array
+    noise: Reals
     """Power of the noise in one frame."""
-    lasts_s: Array
+    lasts_s: Reals
     """Effective duration: the square of the energy over the sum of squares of the power."""
 
     @property
-    def energy(self) -> Array:
+    def energy(self) -> Reals:
         """Against the noise, while it lasts."""
         return np.asarray(np.sum(self.weight, axis=1))
 
     @property
-    def rms(self) -> Array:
+    def rms(self) -> Reals:
         """Of `strayed`, weighted."""
         return np.asarray(np.sqrt(np.sum(self.weight * self.strayed**2, axis=1) / np.maximum(self.energy, 1e-300)))
 
@@ -59,7 +58,7 @@ class PhaseLines:
         return PhaseLines(*(getattr(self, each.name)[which] for each in fields(self)))
 
 
-def noise_power(values: NDArray[np.complex128]) -> Array:
+def noise_power(values: NDArray[np.complex128]) -> Reals:
     """Power of the noise in one frame: a partial hardly shows in second differences.
 
     The median of an exponential variable is ln 2 of its mean; the second difference of noise through a raised cosine sampled at
@@ -98,7 +97,7 @@ def phase_lines(bands: Bands) -> PhaseLines:
     return PhaseLines(frequency, weight, left, influence, power, noise, lasts_s)
 
 
-def _alive(power: Array, noise: Array, step_s: float) -> NDArray[np.bool_]:
+def _alive(power: Reals, noise: Reals, step_s: float) -> NDArray[np.bool_]:
     """Frames before the smoothed power falls below the noise for long."""
     long = max(1, round(_LONG_S / step_s))
     summed = np.cumsum(np.pad(power, ((0, 0), (1, long - 1)), mode="edge"), axis=1)
@@ -106,7 +105,7 @@ def _alive(power: Array, noise: Array, step_s: float) -> NDArray[np.bool_]:
     return np.logical_and.accumulate(ahead > _ALIVE * noise[:, None], axis=1)
 
 
-def _mean_turn(living: NDArray[np.complex128]) -> Array:
+def _mean_turn(living: NDArray[np.complex128]) -> Reals:
     """Radians per frame, from short lags to long ones, each unwrapping the next."""
     turn = np.zeros(len(living))
     for lag in _LAGS:
@@ -117,7 +116,7 @@ def _mean_turn(living: NDArray[np.complex128]) -> Array:
     return turn
 
 
-def _smoothed(power: Array, half: int) -> Array:
+def _smoothed(power: Reals, half: int) -> Reals:
     """Mean over so many frames on either side, fewer at the ends."""
     summed = np.cumsum(np.pad(power, ((0, 0), (1, 0))), axis=1)
     count = power.shape[1]

@@ -26,8 +26,8 @@ As in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its st
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.errors import UsageError
 from fretcheck.pitch.band import Band
 from fretcheck.pitch.bands import Bands, partial_bands
@@ -40,8 +40,6 @@ from fretcheck.pitch.reading import NoteReading, Remark
 from fretcheck.pitch.stiff_string import fit_string
 from fretcheck.pitch.window import ringing_frames
 from fretcheck.units import CENTS_PER_NEPER
-
-Array = NDArray[np.float64]
 
 LOWEST_RATE_HZ = 4_000.0  # two octaves above the highest open string of a guitar, the least that tells a partial from the note
 LAST_S = 1.5
@@ -77,7 +75,7 @@ _WANDER_CENTS = 2.5  # of 167 recorded plucks, 2 are beyond
 
 
 def read_pluck(
-    samples: Array,
+    samples: Reals,
     sample_rate: float,
     *,
     settled_from: int = 0,
@@ -145,7 +143,7 @@ def read_pluck(
 
 
 def read_partials(
-    band: Band, coarse: CoarsePitch, numbers: Array, *, start_s: float, end_s: float, noticed: list[Remark]
+    band: Band, coarse: CoarsePitch, numbers: Reals, *, start_s: float, end_s: float, noticed: list[Remark]
 ) -> NoteReading:
     """The reading from partials of those numbers, of a pluck whose coarse pitch is known."""
     lines_hz = mains_lines_hz(coarse.peaks)
@@ -197,7 +195,7 @@ def read_partials(
     )
 
 
-def partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Array:
+def partial_numbers(coarse: CoarsePitch, sample_rate: float) -> Reals:
     """Of the partials that are read: those below 6 kHz, and clear of the mains' multiples where hum is heard."""
     most = int(np.clip(np.sqrt(_WORK / coarse.f0_hz), _FEWEST_PARTIALS, _MOST_PARTIALS))
     numbers = np.arange(1.0, most + 1.0)
@@ -216,7 +214,7 @@ def _doubts(coarse: CoarsePitch, partials: int) -> list[Remark]:
     return [Remark.OCTAVE_IN_DOUBT] if coarse.lead < _LEAD else []
 
 
-def wander_cents(lines: PhaseLines, left: Array, step_s: float) -> float:
+def wander_cents(lines: PhaseLines, left: Reals, step_s: float) -> float:
     """How far the pitch of all partials together strays from settling smoothly, root mean square over tenths of the window."""
     angle = 2.0 * np.pi * lines.frequency_hz[:, None]
     weight = np.sum(lines.weight * angle**2, axis=0)

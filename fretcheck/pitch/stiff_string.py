@@ -14,12 +14,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.units import CENTS_PER_NEPER
-
-Array = NDArray[np.float64]
-
 
 _PRIOR_B, _PRIOR_U_B = 1e-4, 2e-4  # strings have 1e-5 to 1e-3; decides only where few partials sound: 1e-4 to 3e-4 read alike
 _PRIOR_SCATTER = (0.5 / CENTS_PER_NEPER) ** 2  # counts as one partial more; 0.5 to 2 cents read alike
@@ -37,11 +34,11 @@ class StiffString:
     u_cents: float
     inharmonicity: float
     u_inharmonicity: float
-    influence: Array
+    influence: Reals
     """How much log f1 moves with the log frequency of each partial."""
 
 
-def fit_string(numbers: Array, frequency_hz: Array, variance: Array, *, inharmonicity: float) -> StiffString:
+def fit_string(numbers: Reals, frequency_hz: Reals, variance: Reals, *, inharmonicity: float) -> StiffString:
     """Fit it by weighted least squares in log frequency, the scatter among the partials included.
 
     Parameters

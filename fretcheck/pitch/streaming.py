@@ -16,13 +16,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.errors import UsageError
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import NoteReading
-
-Array = NDArray[np.float64]
 
 EVERY_S = 0.05
 """Sound between two readings."""
@@ -64,7 +62,7 @@ class StreamingReader:
         hint_hz: float | None = None,
         settled_from: int = 0,
         noise_rms: float | None = None,
-        clipped: Callable[[Array], float] | None = None,
+        clipped: Callable[[Reals], float] | None = None,
     ) -> None:
         if not settled_limit_cents > 0.0:
             raise UsageError(f"settled_limit_cents = {settled_limit_cents:g} must be above 0")
@@ -99,7 +97,7 @@ class StreamingReader:
         """True when all decisive lengths have been heard."""
         return self._decisive is not None and self.decided == len(self._decisive)
 
-    def push(self, samples: Array, *, decisive_only: bool = False) -> NoteReading | None:
+    def push(self, samples: Reals, *, decisive_only: bool = False) -> NoteReading | None:
         """Take the next samples, shape ``(frames,)``, and return the latest reading.
 
         Parameters
@@ -129,7 +127,7 @@ class StreamingReader:
         assert self.current is not None
         return self.current
 
-    def _append(self, samples: Array) -> None:
+    def _append(self, samples: Reals) -> None:
         needed = self._frames + len(samples)
         if needed > len(self._sound):
             longer = np.empty(max(needed, round(1.5 * len(self._sound))))

@@ -9,9 +9,8 @@ than it dies away by itself; another pluck raises the level.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from fretcheck.arrays import Reals
 
 # common practice, no source: a hand damps in 30 to 80 ms; no recorded single pluck of 167 was cut by them
 _LOOK_S = 0.060
@@ -20,7 +19,7 @@ _STOP_AGAINST_DECAY = 4.0
 _RISE_DB = 6.0
 
 
-def ringing_frames(power: Array, *, step_s: float, blur_s: float) -> int:
+def ringing_frames(power: Reals, *, step_s: float, blur_s: float) -> int:
     """How many frames lie before the note is stopped, or plucked again; all of them when it is neither.
 
     A fall counts as a stop when it is 9 dB within 60 ms and four times as steep as the decay before it; a rise of 6 dB within

@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
 from fretcheck.audio.segmenter import Segmenter
-from fretcheck.audio.source import Block, Samples
+from fretcheck.audio.source import Block
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.streaming import EVERY_S, StreamingReader
 from fretcheck.session.sounds import on_grid
@@ -149,7 +150,7 @@ class Ear:
             self._close()
             yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
 
-    def _read_on(self, samples: Samples, decisive_only: bool) -> Iterator[Heard]:
+    def _read_on(self, samples: Reals, decisive_only: bool) -> Iterator[Heard]:
         reader = self._reader
         assert reader is not None
         before, decided = reader.current, reader.decided

@@ -19,10 +19,8 @@ from math import log10
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 from fretcheck.audio.tape import Tape
-
-Array = NDArray[np.float64]
 
 WINDOW_S = 0.4
 EVERY_S = 0.1
@@ -56,9 +54,9 @@ class FaintNote:
 
 @dataclass(frozen=True)
 class _Look:
-    spectrum: Array
+    spectrum: Reals
     """Power in each bin."""
-    floor: Array
+    floor: Reals
     room_db: float
     cents: float
     """Where, about the note asked for, its partials are seen best."""
@@ -94,7 +92,7 @@ class FaintNotes:
         self._looks: deque[_Look] = deque(maxlen=2 * _APART + 1)
         self._last_s = -TWICE_WITHIN_S
 
-    def push(self, samples: Samples, expected_hz: float) -> FaintNote | None:
+    def push(self, samples: Reals, expected_hz: float) -> FaintNote | None:
         """Take the next samples, shape ``(frames,)``, while a note of about `expected_hz` is waited for."""
         if expected_hz != self._hz:
             self._hz = expected_hz
@@ -110,7 +108,7 @@ class FaintNotes:
                 return found
         return None
 
-    def _look(self, sound: Samples) -> _Look:
+    def _look(self, sound: Reals) -> _Look:
         spectrum = np.abs(np.fft.rfft((sound - np.mean(sound)) * self._window, self._length)[: self._bins]) ** 2
         width = max(8, round(_FLOOR_HZ / self._step_hz))
         count = max(1, self._bins // width)
@@ -129,7 +127,7 @@ class FaintNotes:
         room_db = 10.0 * log10(float(np.mean(sound**2)) + 1e-20)
         return _Look(spectrum, floor, room_db, float(_AROUND_CENTS[best]), float(scores[best]))
 
-    def _lines(self, cents: Array) -> NDArray[np.intp]:
+    def _lines(self, cents: Reals) -> NDArray[np.intp]:
         """Bins of the partials, shape ``(cents, partials)``."""
         most = max(1, min(_MOST_PARTIALS, int((self._bins - 2) * self._step_hz / (1.04 * self._hz))))
         hz = self._hz * 2.0 ** (cents[:, None] / 1200.0) * np.arange(1, most + 1)

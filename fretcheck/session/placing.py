@@ -19,9 +19,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from fretcheck.arrays import Reals
 
 REACH_CENTS = 55.0
 """A pluck further from a place than this (50 cents and half a step of the tunings) was not there."""
@@ -57,14 +56,14 @@ class HeardPitch:
 class Places:
     """What the pitches say, shapes ``(plucks, places)`` and ``(plucks,)``."""
 
-    probability: Array
-    tuning_cents: Array
+    probability: Reals
+    tuning_cents: Reals
     """Posterior mean of the tuning at each pluck."""
-    misread: Array
+    misread: Reals
     """Probability that the pluck was at a place of this string, and its pitch misread."""
 
 
-def place_pitches(pitches: Sequence[HeardPitch], places_cents: Sequence[float], *, asked: Array | None = None) -> Places:
+def place_pitches(pitches: Sequence[HeardPitch], places_cents: Sequence[float], *, asked: Reals | None = None) -> Places:
     """Posterior probability of every place for each pluck of one string, in the order in which they were played.
 
     Parameters
@@ -91,7 +90,7 @@ def place_pitches(pitches: Sequence[HeardPitch], places_cents: Sequence[float], 
     return _posterior([_forward_backward(emission, walk, begins, ends) for walk in _walks(places)], right)
 
 
-def _emissions(pitches: Sequence[HeardPitch], places_cents: Array) -> tuple[Array, Array]:
+def _emissions(pitches: Sequence[HeardPitch], places_cents: Reals) -> tuple[Reals, Reals]:
     """Likelihood of each pitch by tuning and place, the stray place last; and the share of it that is read right."""
     emission = np.ones((len(pitches), len(_TUNINGS), len(places_cents) + 1))
     right = np.ones((len(pitches), len(_TUNINGS), len(places_cents)))
@@ -111,11 +110,11 @@ def _emissions(pitches: Sequence[HeardPitch], places_cents: Array) -> tuple[Arra
     return emission, right
 
 
-def _normal(off: Array, width: float) -> Array:
+def _normal(off: Reals, width: float) -> Reals:
     return np.asarray(np.exp(-0.5 * (off / width) ** 2) / (width * np.sqrt(2.0 * np.pi)))
 
 
-def _walks(places: int) -> list[Array]:
+def _walks(places: int) -> list[Reals]:
     """From which place to which, shape ``(places + 1, places + 1)``: along the neck, and in any order."""
     anywhere = np.full((places + 1, places + 1), (1.0 - _STRAY) / places)
     anywhere[:, -1] = _STRAY
@@ -132,12 +131,12 @@ def _walks(places: int) -> list[Array]:
 
 @dataclass(frozen=True)
 class _Run:
-    joint: Array
+    joint: Reals
     """Posterior over tunings and places, shape ``(plucks, tunings, places + 1)``."""
     log_evidence: float
 
 
-def _forward_backward(emission: Array, walk: Array, begins: Array, ends: Array) -> _Run:
+def _forward_backward(emission: Reals, walk: Reals, begins: Reals, ends: Reals) -> _Run:
     count, tunings = len(emission), len(_TUNINGS)
     tuned = _TUNED_SHARE * _normal(_TUNINGS, _TUNED_CENTS) * (_TUNINGS[1] - _TUNINGS[0]) + (1.0 - _TUNED_SHARE) / tunings
     moves = np.eye(tunings) * (1.0 - 2.0 * _CREEP - _RETUNED) + _CREEP * (np.eye(tunings, k=1) + np.eye(tunings, k=-1))
@@ -163,7 +162,7 @@ def _forward_backward(emission: Array, walk: Array, begins: Array, ends: Array) 
     return _Run(joint / joint.sum(axis=(1, 2), keepdims=True), float(log_evidence))
 
 
-def _posterior(runs: Sequence[_Run], right: Array) -> Places:
+def _posterior(runs: Sequence[_Run], right: Reals) -> Places:
     weight = np.exp(np.array([run.log_evidence for run in runs]) - max(run.log_evidence for run in runs))
     joint = np.asarray(sum(share * run.joint for share, run in zip(weight / weight.sum(), runs, strict=True)))
     placed = joint[:, :, :-1]

@@ -14,19 +14,19 @@ from pathlib import Path
 
 import numpy as np
 
-from fretcheck.audio.source import Samples
+from fretcheck.arrays import Reals
 from fretcheck.errors import StorageError
 
 STEPS = 2**23
 _SPARE_BITS = 8  # soundfile takes the upper 24 bits of a 32-bit integer
 
 
-def on_grid(samples: Samples) -> Samples:
+def on_grid(samples: Reals) -> Reals:
     """Samples rounded to the 24-bit grid, limited to full scale."""
     return np.clip(np.round(samples * STEPS), -STEPS, STEPS - 1) / STEPS
 
 
-def flac_bytes(samples: Samples, sample_rate: float) -> bytes:
+def flac_bytes(samples: Reals, sample_rate: float) -> bytes:
     """A FLAC file of samples that lie on the grid."""
     import soundfile
 
@@ -36,7 +36,7 @@ def flac_bytes(samples: Samples, sample_rate: float) -> bytes:
     return buffer.getvalue()
 
 
-def read_flac(path: Path) -> tuple[Samples, float]:
+def read_flac(path: Path) -> tuple[Reals, float]:
     """Samples and sample rate of a stored pluck.
 
     Raises

@@ -15,8 +15,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.pluck import Pluck
-from fretcheck.audio.source import Samples
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.neck.description import Neck
 from fretcheck.neck.reading import neck_from_mapping
@@ -180,7 +180,7 @@ def find_by_sounds(root: Path, checksums: Collection[str]) -> Path | None:
     return None
 
 
-def pluck_from(samples: Samples, sample_rate: float, known: Mapping[str, Any]) -> Pluck:
+def pluck_from(samples: Reals, sample_rate: float, known: Mapping[str, Any]) -> Pluck:
     """The pluck of a stored sound and what its line tells of it."""
     return Pluck(
         samples=samples,
