@@ -14,6 +14,7 @@ from typer.core import TyperCommand, TyperGroup
 
 COMMANDS = {
     "inspect": "Listen to a neck, judge it, and say which part is out of place.",
+    "work": "Work on one place, live: how far it is to go, pluck by pluck.",
     "demo": "Inspect the demo neck, an invented workshop's with three faults.",
     "layout": "Show where every fret should be and how every note sounds.",
     "neck": "Check a neck's description, or start a new one.",

@@ -13,25 +13,37 @@ from dataclasses import dataclass
 from functools import partial
 from math import log10
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO, cast
+from typing import TextIO, cast
 
+from fretcheck.audio.cues import CuePlayer
+from fretcheck.audio.microphone import SourceState
+from fretcheck.audio.quiet_stderr import quiet_stderr
+from fretcheck.audio.source import AudioSource, Block
+from fretcheck.cli.live_display import Display, LinesDisplay, ScreenDisplay
 from fretcheck.cli.live_options import LiveOptions
+from fretcheck.cli.live_source import open_cues, open_source
+from fretcheck.cli.live_terminal import Keys, ending_in_order
+from fretcheck.cli.live_values import judging
+from fretcheck.cli.terminal_screen import can_be_drawn_on
+from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import FretcheckError, UsageError
+from fretcheck.folders import data_folder
+from fretcheck.neck.description import Neck
+from fretcheck.report.bench_screen import BenchScreen
+from fretcheck.report.bench_view import BenchView
+from fretcheck.report.work_screen import WorkScreen
+from fretcheck.report.work_view import WorkView
+from fretcheck.session.events import Event
+from fretcheck.session.journal import Journal
+from fretcheck.session.live import Command, LiveSession
+from fretcheck.session.outcome import inspection_of
+from fretcheck.session.plan import make_plan, parse_numbers, plan_of_notes
+from fretcheck.session.reading import Inspection
+from fretcheck.session.runner import Runner
+from fretcheck.session.story import find_unfinished, read_story, sessions_folder
 
-if TYPE_CHECKING:
-    from fretcheck.audio.cues import CuePlayer
-    from fretcheck.audio.microphone import SourceState
-    from fretcheck.audio.source import AudioSource, Block
-    from fretcheck.cli.live_display import Display
-    from fretcheck.diagnosis.settings import DiagnosisSettings
-    from fretcheck.neck.description import Neck
-    from fretcheck.report.bench_view import BenchView
-    from fretcheck.session.events import Event
-    from fretcheck.session.journal import Journal
-    from fretcheck.session.live import Command, LiveSession
-    from fretcheck.session.reading import Inspection
+Inbox = queue.Queue[Block | SourceState | str | Exception | None]
 
-    Inbox = queue.Queue[Block | SourceState | str | Exception | None]
 
 _WAITING_ITEMS = 256
 """What may wait for the session before the source has to hold it back: five seconds of sound in blocks of 1024 at 48 kHz."""
@@ -62,7 +74,7 @@ class LiveResult:
 
     def how_to_go_on(self, remark: str = "") -> str:
         """What is kept and how to go on, in a line."""
-        return _kept_words(len(self.inspection.readings), self.session_id, remark, self.go_on)
+        return kept_words(len(self.inspection.readings), self.session_id, remark, self.go_on)
 
 
 def run_live(
@@ -91,11 +103,6 @@ def run_live(
     KeyboardInterrupt, SystemExit
         Stopped from outside; a line on standard error has said how to go on.
     """
-    from fretcheck.cli.live_source import open_cues, open_source
-    from fretcheck.cli.live_terminal import ending_in_order
-    from fretcheck.session.outcome import inspection_of
-    from fretcheck.session.story import read_story
-
     open_journal = _journal_opener(neck, options, doubtful)
     with ExitStack() as stack:
         stack.enter_context(ending_in_order())
@@ -106,7 +113,7 @@ def run_live(
         try:
             _converse(journal, source, inbox, cues, settings=settings, stdout_is_taken=stdout_is_taken)
         except (KeyboardInterrupt, SystemExit, FretcheckError):
-            print(_kept_words(len(journal.story.taken), journal.story.id, "", options.go_on), file=sys.stderr)
+            print(kept_words(len(journal.story.taken), journal.story.id, "", options.go_on), file=sys.stderr)
             raise
         story, _ = read_story(journal.folder)
         return LiveResult(
@@ -120,11 +127,6 @@ def run_live(
 
 def _journal_opener(neck: Neck, options: LiveOptions, doubtful: Mapping[tuple[int, int], int] | None) -> Callable[[], Journal]:
     """Check what was chosen before any device is opened; the journal is begun once there is sound."""
-    from fretcheck.folders import data_folder
-    from fretcheck.session.journal import Journal
-    from fretcheck.session.plan import make_plan, parse_numbers, plan_of_notes
-    from fretcheck.session.story import find_unfinished, sessions_folder
-
     root = sessions_folder(data_folder(options.data))
     if options.resume:
         for name in options.chosen():
@@ -161,21 +163,14 @@ def _journal_opener(neck: Neck, options: LiveOptions, doubtful: Mapping[tuple[in
     )
 
 
-def _kept_words(count: int, session: str, remark: str, go_on: str) -> str:
+def kept_words(count: int, session: str, remark: str, go_on: str) -> str:
     return f"{'1 pluck is kept' if count == 1 else f'{count} plucks are kept'} in session {session}{remark}; go on with: {go_on}"
 
 
 def _converse(
     journal: Journal, source: AudioSource, inbox: Inbox, cues: CuePlayer, *, settings: DiagnosisSettings, stdout_is_taken: bool
 ) -> None:
-    """Run the session until its plan is done, it is stopped, or the sound ends."""
-    from fretcheck.audio.quiet_stderr import quiet_stderr
-    from fretcheck.cli.live_terminal import Keys
-    from fretcheck.cli.live_values import judging
-    from fretcheck.report.bench_view import BenchView
-    from fretcheck.session.live import LiveSession
-    from fretcheck.session.runner import Runner
-
+    """Run an inspection until its plan is done, it is stopped, or the sound ends."""
     story = journal.story
     runner = Runner(
         story.neck,
@@ -190,17 +185,33 @@ def _converse(
     view = BenchView(neck=story.neck, plan=story.plan, source=source.name)
     for taken in story.taken:
         view.remember(taken, runner.deviation_cents(taken.ask, taken.note))
+    with judging(story, settings, partial(setattr, view, "judged")) as judge_anew:
+        conduct(journal, runner, view, source, inbox, cues, also_tell=judge_anew, stdout_is_taken=stdout_is_taken)
+
+
+def conduct(
+    journal: Journal,
+    runner: Runner,
+    view: BenchView,
+    source: AudioSource,
+    inbox: Inbox,
+    cues: CuePlayer,
+    *,
+    also_tell: Callable[[Event], None],
+    stdout_is_taken: bool,
+) -> None:
+    """Run a session, on the screen or in lines, until it is finished."""
     with ExitStack() as stack:
         stream = stack.enter_context(_screen_stream(stdout_is_taken))
-        display = stack.enter_context(_display_on(stream, view, step_back=story.step_back, stdout_is_taken=stdout_is_taken))
+        step_back = journal.story.step_back
+        display = stack.enter_context(_display_on(stream, view, step_back=step_back, stdout_is_taken=stdout_is_taken))
         if stream is not None:
             stack.enter_context(quiet_stderr())
         stack.enter_context(Keys(inbox.put))
-        judge_anew = stack.enter_context(judging(story, settings, partial(setattr, view, "judged")))
 
         def tell(event: Event) -> None:
             display.apply(event)
-            judge_anew(event)
+            also_tell(event)
 
         session = LiveSession(runner, journal, tell=tell, cues=cues, behind=lambda: inbox.qsize() >= MANY_WAITING)
         session.begin(source=source.name, sample_rate=source.sample_rate)
@@ -242,8 +253,6 @@ def _pumping(source: AudioSource, inbox: Inbox) -> Iterator[None]:
 
 
 def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchView) -> None:
-    from fretcheck.audio.source import Block
-
     while not session.finished:
         try:
             item = inbox.get(timeout=_WAKE_S)
@@ -279,9 +288,7 @@ def _screen_stream(stdout_is_taken: bool) -> Iterator[TextIO | None]:
 
 
 def _display_on(stream: TextIO | None, view: BenchView, *, step_back: bool, stdout_is_taken: bool) -> Display:
-    from fretcheck.cli.live_display import LinesDisplay, ScreenDisplay
-    from fretcheck.cli.terminal_screen import can_be_drawn_on
-
     if stream is None or not can_be_drawn_on(stream):
         return LinesDisplay(view, sys.stderr if stdout_is_taken else sys.stdout)
-    return ScreenDisplay(view, stream, clock=time.monotonic, step_back=step_back)
+    picture = WorkScreen(view) if isinstance(view, WorkView) else BenchScreen(view, step_back=step_back)
+    return ScreenDisplay(view, picture, stream, clock=time.monotonic)

@@ -12,7 +12,6 @@ from typing import Protocol, Self, TextIO
 
 from fretcheck.cli.terminal_screen import Picture, TerminalScreen
 from fretcheck.report.bench_lines import BenchLines
-from fretcheck.report.bench_screen import BenchScreen
 from fretcheck.report.bench_view import BenchView
 from fretcheck.session import events as told
 
@@ -48,15 +47,17 @@ class ScreenDisplay:
     ----------
     view : BenchView
         Shared with the session, which keeps level and time left up to date in it.
+    picture : Picture
+        Of the view.
     stream : TextIO
         The terminal.
     clock : callable
         Seconds, monotonic.
     """
 
-    def __init__(self, view: BenchView, stream: TextIO, *, clock: Callable[[], float], step_back: bool = True) -> None:
+    def __init__(self, view: BenchView, picture: Picture, stream: TextIO, *, clock: Callable[[], float]) -> None:
         self._view = view
-        self._picture: Picture = BenchScreen(view, step_back=step_back)
+        self._picture = picture
         self._screen = TerminalScreen(stream, clock=clock)
         self._clock = clock
         self._drawn: deque[float] = deque(maxlen=MOST_DRAWS_A_SECOND)

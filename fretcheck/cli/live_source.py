@@ -11,14 +11,13 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Self
+from typing import Self
 
+from fretcheck.audio.cues import CuePlayer, SilentCues, SpeakerCues
+from fretcheck.audio.file_source import FileSource
+from fretcheck.audio.microphone import MicrophoneSource, SourceState
+from fretcheck.audio.source import AudioSource, Block
 from fretcheck.errors import UsageError
-
-if TYPE_CHECKING:
-    from fretcheck.audio.cues import CuePlayer
-    from fretcheck.audio.microphone import SourceState
-    from fretcheck.audio.source import AudioSource, Block
 
 STAND_IN = "FRETCHECK_LIVE_FROM"
 PACE = "FRETCHECK_LIVE_PACE"
@@ -34,16 +33,12 @@ def open_source(device: str | None, channel: int | None, *, on_state: Callable[[
     """
     if recording := os.environ.get(STAND_IN):
         return PacedSource(Path(recording), pace=_pace())
-    from fretcheck.audio.microphone import MicrophoneSource
-
     wanted = int(device) if device is not None and device.isdecimal() else device
     return MicrophoneSource(wanted, channel=channel or 1, on_state=on_state)
 
 
 def open_cues(*, wanted: bool) -> CuePlayer:
     """The player of audible cues; a silent one where they are not wanted, or a recording stands in for the microphone."""
-    from fretcheck.audio.cues import SilentCues, SpeakerCues
-
     return SpeakerCues() if wanted and not os.environ.get(STAND_IN) else SilentCues()
 
 
@@ -70,8 +65,6 @@ class PacedSource:
     """
 
     def __init__(self, path: Path, *, pace: float = 1.0) -> None:
-        from fretcheck.audio.file_source import FileSource
-
         self._source = FileSource(path)
         self._pace = pace
         self._closed = False

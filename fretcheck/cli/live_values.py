@@ -9,13 +9,15 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from fretcheck.diagnosis.settings import DiagnosisSettings
-    from fretcheck.report.neck_cells import Cell
-    from fretcheck.session.events import Event
-    from fretcheck.session.story import Story
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.errors import FretcheckError
+from fretcheck.inspection.assemble import judge
+from fretcheck.report.neck_cells import Cell
+from fretcheck.session import events as told
+from fretcheck.session.events import Event
+from fretcheck.session.outcome import inspection_of
+from fretcheck.session.story import Story
 
 Show = Callable[[Mapping[tuple[int, int], "Cell"]], None]
 
@@ -23,8 +25,6 @@ Show = Callable[[Mapping[tuple[int, int], "Cell"]], None]
 @contextmanager
 def judging(story: Story, settings: DiagnosisSettings, show: Show) -> Iterator[Callable[[Event], None]]:
     """Give a function to be told every event of the session; `show` gets the cells whenever they are new."""
-    from fretcheck.session import events as told
-
     woken, ending = threading.Event(), threading.Event()
 
     def work() -> None:
@@ -54,11 +54,6 @@ def judging(story: Story, settings: DiagnosisSettings, show: Show) -> Iterator[C
 
 def judged_cells(story: Story, settings: DiagnosisSettings) -> dict[tuple[int, int], Cell] | None:
     """Every note heard so far with its posterior value and decision; None while there is nothing to diagnose."""
-    from fretcheck.errors import FretcheckError
-    from fretcheck.inspection.assemble import judge
-    from fretcheck.report.neck_cells import Cell
-    from fretcheck.session.outcome import inspection_of
-
     try:
         document = judge(inspection_of(story), settings=settings)
     except FretcheckError:

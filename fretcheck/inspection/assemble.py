@@ -33,6 +33,7 @@ from fretcheck.neck.description import Measurement, WorkedPart
 from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.neck.reading import read_neck
 from fretcheck.neck.writing import neck_to_mapping
+from fretcheck.session.plan import WORK_PLAN
 from fretcheck.session.reading import Inspection, Reading
 from fretcheck.session.recorded import inspect_recordings
 
@@ -109,7 +110,10 @@ def observations_in(readings: Iterable[ReadingPart]) -> list[Observation]:
 
 
 def asked_of(inspection: Inspection) -> list[tuple[int, int]]:
-    """What the inspection's plan asked for, press test aside, and what was heard besides."""
+    """What the inspection's plan asked for, press test aside, and what was heard besides; after work on one place, all notes."""
+    if inspection.plan == WORK_PLAN:
+        neck = inspection.neck
+        return [(string, fret) for string in range(1, len(neck.strings) + 1) for fret in neck.frets_of(string)]
     heard = [(one.string, one.fret) for one in inspection.readings if one.used and one.press is None]
     return list(dict.fromkeys((*inspection.missing, *heard)))
 
@@ -148,6 +152,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
             hand_wider_low=diagnosis.hand_wider_low,
             open_u_cents=diagnosis.open_u_cents,
             drift_cents=dict(inspection.drift_cents),
+            follows=inspection.follows,
         ),
         job=circumstances.job,
     )

@@ -217,6 +217,8 @@ class ConditionsPart(_Part):
     open_u_cents: dict[int, float] = Field(default_factory=dict)
     """Per string: standard uncertainty of the open reference, common to all its notes."""
     drift_cents: dict[int, float] = Field(default_factory=dict)
+    follows: str | None = None
+    """Id of the inspection whose corrections were worked on before this fragment was heard."""
     gauge_repeatability_cents: float | None = None
     """From a gauge study, in every note's uncertainty already; null where none was made."""
 

@@ -38,6 +38,10 @@ class BenchLines:
                 ask = event.taken.ask
                 cents = "" if event.deviation_cents is None else f"  {event.deviation_cents:+.2f} cents"
                 return f"taken     {place_words(self._neck, ask.string, ask.fret)}{cents}"
+            case told.Worked():
+                return self._worked(event)
+            case told.NextPart():
+                return "next      the next correction"
             case told.Again():
                 return f"once more {event.reason}"
             case told.WrongNote() | told.Drifted() | told.NoCues():
@@ -61,3 +65,14 @@ class BenchLines:
             case told.Finished():
                 return "finished  all notes are taken" if event.complete else "stopped   what was taken is kept"
         return None
+
+    def _worked(self, event: told.Worked) -> str:
+        words = f"changed   {event.change_cents:+.2f} cents"
+        left = event.remaining
+        if left is None:
+            return words
+        if left.state == "done":
+            return f"{words}  stop: {left.mm:+.2f} ± {left.u_mm:.2f} mm are left"
+        way = "bridge" if left.mm > 0 else "nut"
+        more = "" if left.state == "move" else ", pluck before it is moved"
+        return f"{words}  {abs(left.mm):.2f} ± {left.u_mm:.2f} mm to go toward the {way}{more}"

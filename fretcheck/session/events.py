@@ -8,6 +8,7 @@ Times in seconds of the session's sound (`start_s`), cents measured minus target
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal, Protocol
 
 from fretcheck.audio.pluck import Pluck
 from fretcheck.pitch.reading import NoteReading
@@ -55,6 +56,8 @@ class Running(Event):
     u_cents: float | None
     settled: float
     """How far the note has settled, 0 to 1."""
+    place: Ask | None = None
+    """Where it seems to be played, while any note may come; None where one is asked for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +122,8 @@ class WrongNote(Event):
 class SteppedBack(Event):
     """One back: what was taken for this step no longer counts."""
 
-    step: int
+    step: int | None
+    """None in work on one place, which has no steps."""
     ask: Ask
     withdrawn: tuple[int, ...]
     """Numbers of the plucks that no longer count."""
@@ -152,6 +156,43 @@ class Drifted(Event):
     text: str
     withdrawn: tuple[int, ...] = ()
     """Numbers of the plucks that no longer count, because the string was retuned while the session lay still."""
+
+
+class Remaining(Protocol):
+    """How far a part is to go, and whether to move it, to pluck again first, or to stop."""
+
+    @property
+    def mm(self) -> float:
+        """Positive toward the bridge."""
+        ...
+
+    @property
+    def u_mm(self) -> float:
+        """Standard uncertainty."""
+        ...
+
+    @property
+    def state(self) -> Literal["move", "pluck", "done"]: ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worked(Event):
+    """A note heard in work on one place."""
+
+    place: Ask
+    deviation_cents: float
+    """From its own open note, of the open note from its nominal pitch."""
+    change_cents: float
+    """Since the work began."""
+    remaining: Remaining | None
+    """None where nothing can be said of the part in mm."""
+    withdrawn: tuple[int, ...] = ()
+    """Numbers of the plucks that the work has overtaken."""
+
+
+@dataclass(frozen=True)
+class NextPart(Event):
+    """The next correction is begun."""
 
 
 @dataclass(frozen=True, kw_only=True)

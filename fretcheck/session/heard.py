@@ -15,8 +15,9 @@ above the nominal one while that is unknown.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -108,7 +109,7 @@ def match(
         raise ValueError("a note without a pitch can't be placed")
     cents = cents_between(note.f1_hz, expected_hz(neck, ask.string, ask.fret, opens))
     within = OPEN_TUNING_CENTS if ask.fret == 0 else neck.reach_cents(ask.string, ask.fret)
-    costs = _place_costs(neck, ask, note, opens)
+    costs = place_costs(neck, note, opens, slip=partial(_slip_cost, ask))
     certain = ask.fret == 0 or _probability_as_asked(neck, ask, note, earlier) >= CERTAIN  # the open note is the anchor
     if abs(cents) <= within:
         elsewhere = _same_pitch_elsewhere(neck, ask, note, opens, costs)
@@ -134,8 +135,13 @@ def _probability_as_asked(neck: Neck, ask: Ask, note: NoteReading, earlier: Sequ
     return float(place_pitches(pitches, targets, asked=asked).probability[-1, at[-1]])
 
 
-def _place_costs(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, OpenHeard]) -> dict[Place, float]:
-    """Every place that sounds within 50 cents of the note, with how unlikely a slip to it is (a negative log-likelihood)."""
+def place_costs(
+    neck: Neck, note: NoteReading, opens: Mapping[int, OpenHeard], *, slip: Callable[[int, int], float]
+) -> dict[Place, float]:
+    """Every place that sounds within 50 cents of the note, with how unlikely it is (a negative log-likelihood).
+
+    `slip` is how unlikely a string and fret are before anything was heard.
+    """
     assert note.f1_hz is not None
     costs: dict[Place, float] = {}
     for string in range(1, len(neck.strings) + 1):
@@ -143,7 +149,7 @@ def _place_costs(neck: Neck, ask: Ask, note: NoteReading, opens: Mapping[int, Op
             misfit = cents_between(note.f1_hz, expected_hz(neck, string, fret, opens))
             if abs(misfit) > neck.reach_cents(string, fret):
                 continue
-            cost = _slip_cost(ask, string, fret) + 0.5 * (misfit / _PITCH_SCALE_CENTS) ** 2
+            cost = slip(string, fret) + 0.5 * (misfit / _PITCH_SCALE_CENTS) ** 2
             log_ratio = _log_inharmonicity_ratio(neck, string, fret, note, opens)
             cost += _COST_UNKNOWN_B if log_ratio is None else min(4.0, 0.5 * (log_ratio / _B_SCALE_LOG) ** 2)
             costs[string, fret] = cost

@@ -57,6 +57,7 @@ class Journal:
         *,
         step_back: bool = True,
         tune_within_cents: float | None = None,
+        follows: str | None = None,
         now: datetime | None = None,
     ) -> Self:
         """Begin a session in a folder of its own below `root`.
@@ -88,6 +89,7 @@ class Journal:
             "software_version": __version__,
             "step_back": step_back,
             "tune_within_cents": tune_within_cents,
+            "follows": follows,
             "plan": {"name": plan.name, "asks": [asdict(ask) for ask in plan.asks]},
             "neck": neck_to_mapping(neck),
         }

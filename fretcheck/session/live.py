@@ -168,7 +168,7 @@ class LiveSession:
             match event:
                 case told.SteppedBack():
                     self.journal.withdraw(event.withdrawn, step=event.step)
-                case told.Drifted():
+                case told.Drifted() | told.Worked():
                     self.journal.withdraw(event.withdrawn)
                 case told.Skipped(step=int(step)):
                     self.journal.skip(step)

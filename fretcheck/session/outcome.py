@@ -36,7 +36,7 @@ def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Insp
         Its plucks, where they have been read again.
     """
     last = story.parts[-1] if story.parts else {}
-    return inspection_from(
+    inspection = inspection_from(
         story.neck,
         [_placed(one) for one in (story.taken if taken is None else taken)],
         planned=story.plan.notes,
@@ -45,6 +45,7 @@ def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Insp
         source=last.get("device", "none"),
         sample_rate_hz=last.get("sample_rate_hz"),
     )
+    return replace(inspection, follows=story.follows)
 
 
 def read_again(folder: Path, *, read: ReadPluck) -> Inspection:

@@ -21,6 +21,8 @@ from fretcheck.session.reading import Press
 
 Order = Literal["low-first", "high-first", "fret"]
 
+WORK_PLAN = "work"
+"""The plan of a session that asks for no notes of its own: work on one place."""
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
 SPOT_FRETS = (1, 5, 12)
 PRESS_FRETS = (1, 5)

@@ -66,3 +66,5 @@ class Inspection:
     drift_cents: dict[int, float] = field(default_factory=dict)
     """Per string: how far the open note moved from its first pluck to its last."""
     warnings: tuple[str, ...] = ()
+    follows: str | None = None
+    """Id of the inspection whose corrections were worked on."""

@@ -22,7 +22,7 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.reading import neck_from_mapping
 from fretcheck.pitch.reading import NoteReading, Remark
 from fretcheck.session.events import Taken
-from fretcheck.session.plan import Ask, Plan
+from fretcheck.session.plan import WORK_PLAN, Ask, Plan
 from fretcheck.session.reading import SoundSetAside
 
 SCHEMA = "fretcheck/journal/1"
@@ -43,6 +43,8 @@ class Story:
     taken_at: datetime
     step_back: bool
     tune_within_cents: float | None
+    follows: str | None = None
+    """Id of the inspection whose corrections are worked on."""
     parts: list[Line] = field(default_factory=list)
     accepted: list[Taken] = field(default_factory=list)
     """Every pluck ever accepted, in order; `taken` leaves out the withdrawn."""
@@ -151,7 +153,11 @@ def find_unfinished(root: Path, neck: Neck, *, session_id: str | None = None) ->
             story, _ = read_story(path.parent)
         except StorageError:
             continue
-        if not story.complete and (story.neck.name, story.neck.serial) == (neck.name, neck.serial):
+        if (
+            not story.complete
+            and story.plan.name != WORK_PLAN
+            and (story.neck.name, story.neck.serial) == (neck.name, neck.serial)
+        ):
             found.append(story)
     if not found:
         raise UsageError(f"no interrupted session of {neck.name!r} in {root}; leave --resume out to begin one")
@@ -218,4 +224,5 @@ def story_from(header: Line) -> Story:
         taken_at=datetime.fromisoformat(header["taken_at"]),
         step_back=header["step_back"],
         tune_within_cents=header.get("tune_within_cents"),
+        follows=header.get("follows"),
     )

@@ -178,6 +178,7 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
     from fretcheck.audio.source import Block
     from fretcheck.cli.live import MANY_WAITING
     from fretcheck.cli.live_display import ScreenDisplay
+    from fretcheck.report.bench_screen import BenchScreen
     from fretcheck.report.bench_view import BenchView
     from fretcheck.session.journal import Journal
     from fretcheck.session.live import LiveSession
@@ -203,7 +204,7 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
     with source, Journal.create(folder / "sessions", neck, plan) as journal:
         runner = Runner(neck, plan, keep=journal.keep, clock=clock, step_back=False)
         view = BenchView(neck=neck, plan=plan, source=source.name)
-        with ScreenDisplay(view, terminal, clock=clock) as display:
+        with ScreenDisplay(view, BenchScreen(view), terminal, clock=clock) as display:
             probe = Probe(display, clock)
             session = LiveSession(
                 runner, journal, tell=probe.apply, cues=SilentCues(), behind=lambda: inbox.qsize() >= MANY_WAITING

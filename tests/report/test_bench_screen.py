@@ -275,7 +275,7 @@ class Clock:
 
 def test_no_more_than_ten_frames_in_any_second_and_what_happened_is_shown_at_once():
     clock = Clock()
-    display = ScreenDisplay(a_view(), io.StringIO(), clock=clock)
+    display = ScreenDisplay(view := a_view(), BenchScreen(view), io.StringIO(), clock=clock)
     drawn_at = []
     with display:
         for tick in range(1000):  # ten seconds, a block every 10 ms
@@ -294,7 +294,7 @@ def test_no_more_than_ten_frames_in_any_second_and_what_happened_is_shown_at_onc
 
 def test_running_values_are_wanted_when_they_would_be_shown_and_leave_room_for_what_happens():
     clock = Clock()
-    display = ScreenDisplay(a_view(), io.StringIO(), clock=clock)
+    display = ScreenDisplay(view := a_view(), BenchScreen(view), io.StringIO(), clock=clock)
     shown_at, late = [], []
     with display:
         for tick in range(1000):  # ten seconds, a running value with every block it is wanted for
@@ -330,7 +330,7 @@ def test_the_terminal_decides_on_the_size_not_the_environment(monkeypatch):
     clock = Clock()
     with os.fdopen(outer, "rb", buffering=0), os.fdopen(inner, "w", encoding="utf-8") as terminal:
         fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
-        with ScreenDisplay(a_view(), terminal, clock=clock) as display:
+        with ScreenDisplay(view := a_view(), BenchScreen(view), terminal, clock=clock) as display:
             display._picture = Sized()
             for rows, columns in ((30, 100), (24, 80), (50, 140)):
                 fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
@@ -360,7 +360,7 @@ def test_only_lines_that_changed_are_written_and_all_of_them_now_and_then(monkey
 
     with os.fdopen(inner, "w", encoding="utf-8") as terminal:
         fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-        with ScreenDisplay(view, terminal, clock=clock) as display:
+        with ScreenDisplay(view, BenchScreen(view), terminal, clock=clock) as display:
             everything = rows_written(display)
             assert everything == list(range(1, 25))
             view.level_db = -20.0

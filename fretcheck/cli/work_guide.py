@@ -1,0 +1,152 @@
+"""What leads through work on one neck: its places one by one, and what the plucks tell of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Self, get_args
+
+from fretcheck.diagnosis.worked_part import BeforeWork, NeckAtWork, Place, ToGo, WorkedPart
+from fretcheck.errors import UsageError
+from fretcheck.inspection.assemble import observations_in
+from fretcheck.inspection.document import InspectionDocument, MovePart
+from fretcheck.neck.description import Neck
+
+PART_OF_MOVE: dict[str, WorkedPart] = {
+    "saddle": "saddle",
+    "fret": "fret",
+    "nut": "nut",
+    "nut_height": "nut_slots",
+    "string": "string",
+}
+
+
+class WorkGuide:
+    """The `Guide` of a work session.
+
+    Parameters
+    ----------
+    before : BeforeWork
+    places : sequence of Place
+        At least one, in the order in which they are worked on.
+    """
+
+    def __init__(self, before: BeforeWork, places: Sequence[Place]) -> None:
+        self._places = tuple(places)
+        self._number = 0
+        self._neck = NeckAtWork(before, self._places[0])
+
+    @property
+    def place(self) -> Place:
+        """What is worked on now."""
+        return self._places[self._number]
+
+    @property
+    def title(self) -> str:
+        """What is worked on, and which of how many."""
+        words = place_title(self.place)
+        return words if len(self._places) == 1 else f"{words}, {self._number + 1} of {len(self._places)}"
+
+    @property
+    def strings(self) -> tuple[int, ...]:
+        return self._neck.strings
+
+    def opened(self, string: int) -> None:
+        self._neck.opened(string)
+
+    def moved(self) -> None:
+        self._neck.moved()
+
+    def away(self, string: int, fret: int, cents: float) -> tuple[float, float]:
+        return self._neck.away(string, fret, cents)
+
+    def hear(self, string: int, fret: int, cents: float, u_cents: float) -> None:
+        self._neck.hear(string, fret, cents, u_cents)
+
+    def next_note(self) -> tuple[int, int]:
+        return self._neck.next_note()
+
+    def remaining(self) -> ToGo | None:
+        return self._neck.to_go()
+
+    def next_part(self) -> bool:
+        if self._number + 1 == len(self._places):
+            return False
+        self._number += 1
+        self._neck.begin(self.place)
+        return True
+
+    def copy(self) -> Self:
+        twin = object.__new__(type(self))
+        twin.__dict__.update(self.__dict__)
+        twin._neck = self._neck.copy()
+        return twin
+
+
+def place_title(place: Place) -> str:
+    """A part in a word or two."""
+    words = {"nut_slots": "nut slots", "string": "new string"}.get(place.part, place.part)
+    if place.end is not None:
+        words = f"{place.end} end of the {words}"
+    if place.fret is not None:
+        words += f" {place.fret}"
+    if place.string is not None:
+        words += f" {place.string}" if place.part == "string" else f" of string {place.string}"
+    return words
+
+
+def place_chosen(neck: Neck, part: str, *, string: int | None, fret: int | None) -> Place:
+    """The place that options name.
+
+    Raises
+    ------
+    UsageError
+        A part that is none, or a string or fret that is missing, out of place, or not on this neck.
+    """
+    if part not in get_args(WorkedPart):
+        raise UsageError(f"--part {part[:40]} is none: choose {', '.join(get_args(WorkedPart))}")
+    known: WorkedPart = next(one for one in get_args(WorkedPart) if one == part)
+    if (part == "fret") != (fret is not None):
+        raise UsageError("--part fret needs --fret: which fret?" if part == "fret" else f"--fret is for --part fret, not {part}")
+    if string is not None and part == "fret":
+        raise UsageError("a fret is worked on across the neck: leave --string out")
+    if part == "string" and string is None:
+        raise UsageError("--part string needs --string: which string?")
+    if string is not None and not 1 <= string <= len(neck.strings):
+        raise UsageError(f"--string {string} is not on this neck; it has 1 to {len(neck.strings)}")
+    if fret is not None and not 1 <= fret <= neck.frets:
+        raise UsageError(f"--fret {fret} is not on this neck; it has 1 to {neck.frets}")
+    if part == "nut_slots" and neck.zero_fret:
+        raise UsageError("this neck has a zero fret: its nut slots do not decide how high the strings lie")
+    return Place(part=known, string=string, fret=fret)
+
+
+def places_after(document: InspectionDocument) -> list[Place]:
+    """Every move that an inspection advised, in its order.
+
+    Raises
+    ------
+    UsageError
+        When it advised none.
+    """
+    places = [_place(move, step.text) for step in document.corrections for move in step.moves if step.kind != "measure"]
+    if not places:
+        measure = next((step.text for step in document.corrections), None)
+        raise UsageError(f"inspection {document.id} advises no work" + (f": {measure}" if measure else ""))
+    return places
+
+
+def _place(move: MovePart, text: str) -> Place:
+    return Place(
+        part=PART_OF_MOVE[move.part],
+        string=move.string,
+        fret=move.fret,
+        end=move.end,
+        asked_mm=None if move.part == "nut_height" else move.move_mm,
+        to_clearance_mm=move.to_clearance_mm,
+        text=text,
+    )
+
+
+def before_work(neck: Neck, document: InspectionDocument | None) -> BeforeWork:
+    """What the notes read before, from an inspection where there is one."""
+    return BeforeWork.as_designed(neck) if document is None else BeforeWork.as_heard(neck, observations_in(document.readings))
