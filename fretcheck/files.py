@@ -58,17 +58,20 @@ def read_whole(path: Path, *, most_bytes: int, refuse: Callable[[str], Exception
     except (OSError, ValueError) as error:
         folder = isinstance(error, PermissionError) and os.name == "nt" and path.is_dir()
         raise refuse("is a folder" if folder else f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
-    mode = os.fstat(handle).st_mode
-    if not stat.S_ISREG(mode):
+    state = os.fstat(handle)
+    too_large = refuse(f"is larger than {most_bytes / 1e6:g} MB")
+    if not stat.S_ISREG(state.st_mode) or state.st_size > most_bytes:
         os.close(handle)
-        raise refuse("is a folder" if stat.S_ISDIR(mode) else "is a pipe or a device, not a file")
+        if stat.S_ISREG(state.st_mode):
+            raise too_large
+        raise refuse("is a folder" if stat.S_ISDIR(state.st_mode) else "is a pipe or a device, not a file")
     with os.fdopen(handle, "rb") as stream:
         try:
             raw = stream.read(most_bytes + 1)
         except OSError as error:
             raise refuse(f"cannot be read: {error.strerror or error}") from None
-    if len(raw) > most_bytes:
-        raise refuse(f"is larger than {most_bytes / 1e6:g} MB")
+    if len(raw) > most_bytes:  # it grew
+        raise too_large
     return raw
 
 
@@ -81,10 +84,8 @@ def read_text(path: Path, *, most_bytes: int, refuse: Callable[[str], Exception]
 
 
 @contextmanager
-def written_whole(
-    path: Path, *, is_ours: Recogniser | None = None, force: bool = False, encoding: str = "utf-8", newline: str | None = "\n"
-) -> Iterator[IO[str]]:
-    """A text stream whose content becomes `path` when the context ends well.
+def replacing(path: Path, *, is_ours: Recogniser | None = None, force: bool = False) -> Iterator[Path]:
+    """An empty file beside `path`, which takes its place when the context ends well, on the disk with all its content.
 
     Parameters
     ----------
@@ -103,15 +104,15 @@ def written_whole(
     check_place(path, is_ours=is_ours, force=force)
     beside: Path | None = None
     try:
-        with tempfile.NamedTemporaryFile(
-            "w", encoding=encoding, newline=newline, dir=path.parent, prefix=".fretcheck-", suffix=".part", delete=False
-        ) as stream:
-            beside = Path(stream.name)
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
+        handle, name = tempfile.mkstemp(prefix=".fretcheck-", suffix=".part", dir=path.parent)
+        os.close(handle)
+        beside = Path(name)
+        yield beside
         beside.chmod(_mode(path))
-        beside.replace(path)
+        with beside.open("r+b") as written:
+            os.fsync(written.fileno())
+        os.replace(beside, path)
+        sync_folder(path.parent)
     except FretcheckError:
         raise
     except OSError as error:
@@ -120,6 +121,18 @@ def written_whole(
         if beside is not None:
             with suppress(OSError):
                 beside.unlink(missing_ok=True)
+
+
+@contextmanager
+def written_whole(
+    path: Path, *, is_ours: Recogniser | None = None, force: bool = False, encoding: str = "utf-8", newline: str | None = "\n"
+) -> Iterator[IO[str]]:
+    """A text stream whose content becomes `path` when the context ends well; see `replacing`."""
+    with (
+        replacing(path, is_ours=is_ours, force=force) as beside,
+        beside.open("w", encoding=encoding, newline=newline) as stream,
+    ):
+        yield stream
 
 
 def write_text(path: Path, text: str, *, is_ours: Recogniser | None = None, force: bool = False) -> None:
@@ -133,6 +146,8 @@ def check_place(path: Path, *, is_ours: Recogniser | None, force: bool = False) 
     try:
         mode = path.lstat().st_mode
     except (FileNotFoundError, NotADirectoryError):
+        if not path.parent.is_dir():
+            raise StorageError(f"there is no folder {path.parent} to write {path.name} in", path=path) from None
         return
     except (OSError, ValueError) as error:
         raise StorageError(f"{path} cannot be written: {getattr(error, 'strerror', None) or error}", path=path) from None
@@ -149,6 +164,17 @@ def check_place(path: Path, *, is_ours: Recogniser | None, force: bool = False) 
             return
     what = "exists" if is_ours is None else "exists and is no output of this kind"
     raise UsageError(f"{path} {what}: name another file, or add --force to replace it")
+
+
+def sync_folder(folder: Path) -> None:
+    """Put a folder's entries on the disk, where the system can (Windows does so by itself)."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _mode(path: Path) -> int:

@@ -11,6 +11,7 @@ from rich.console import Console
 from fretcheck.cli.exits import exit_code_of
 from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.cli.report import document_of
+from fretcheck.files import check_place, is_page
 from fretcheck.inspection import comparison as comparing
 from fretcheck.report.compare_page import compare_page
 from fretcheck.report.compare_sheet import compare_sheet
@@ -33,6 +34,9 @@ def command(
 
     The exit code is that of the second inspection's verdict.
     """
+    for page in (html, sheet):
+        if page is not None:
+            check_place(page, is_ours=is_page, force=force)
     first, second = document_of(before, register=register), document_of(after, register=register)
     found = comparing.compare(first, second)
     if html is not None:

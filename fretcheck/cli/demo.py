@@ -13,8 +13,9 @@ from fretcheck.cli.register_option import ForceOption
 from fretcheck.cli.result import show, write_page
 from fretcheck.cli.second_opinion import disagreements
 from fretcheck.errors import RecordingError
+from fretcheck.files import check_place, is_page
 from fretcheck.neck.reading import read_neck
-from fretcheck.report.screen_picture import write_picture
+from fretcheck.report.screen_picture import is_picture, write_picture
 
 FOLDER_NAME = "recordings_demo"
 
@@ -32,6 +33,9 @@ def command(
 
     Ends with exit code 0 though the neck is out of tolerance: nothing is judged in earnest.
     """
+    check_place(report, is_ours=is_page, force=force)
+    if picture is not None:
+        check_place(picture, is_ours=is_picture, force=force)
     folder = demo_folder()
     document = inspect_recorded(read_neck(folder / "neck.toml"), folder, quiet=json)
     opinions = None

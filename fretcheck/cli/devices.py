@@ -27,6 +27,7 @@ from fretcheck.errors import (
     StorageError,
     UsageError,
 )
+from fretcheck.files import check_place, replacing
 from fretcheck.report.devices_table import fitness_document, fitness_report, inputs_document, inputs_table, meter
 
 REDRAWS_A_SECOND = 10
@@ -156,10 +157,7 @@ def _level(source: MicrophoneSource, seconds: float | None) -> int:
 def _check_target(path: Path) -> None:
     if path.suffix.lower() not in (".wav", ".flac"):
         raise UsageError(f"--listen {path}: the file's name must end in .wav or .flac")
-    if path.exists():
-        raise UsageError(f"--listen {path}: there is such a file already; choose another name")
-    if not path.parent.is_dir():
-        raise UsageError(f"--listen {path}: there is no folder {path.parent}")
+    check_place(path, is_ours=None)
 
 
 def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool) -> int:
@@ -172,13 +170,11 @@ def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool)
         file.write(block.samples)
         peak = max(peak, float(abs(block.samples).max(initial=0.0)))
 
+    kind = {"samplerate": round(source.sample_rate), "channels": 1, "subtype": "PCM_24", "format": path.suffix[1:].upper()}
     try:
-        with soundfile.SoundFile(path, "w", samplerate=round(source.sample_rate), channels=1, subtype="PCM_24") as file:
+        with replacing(path) as beside, soundfile.SoundFile(beside, "w", **kind) as file:
             _each_block(source, seconds, write)
-    except DeviceError:
-        path.unlink(missing_ok=True)
-        raise
-    except (OSError, soundfile.LibsndfileError) as error:
+    except soundfile.LibsndfileError as error:
         raise StorageError(f"{path} cannot be written: {error}", path=path) from error
     if as_json:
         _print_json(

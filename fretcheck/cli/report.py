@@ -13,6 +13,7 @@ from fretcheck.cli.limit_options import LimitsOption
 from fretcheck.cli.option_groups import with_groups
 from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import UsageError
+from fretcheck.files import check_place, is_page
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.inspection.exchange import read_json
 from fretcheck.register.store import open_register
@@ -43,6 +44,8 @@ def command(
 
     What was told of customer and job when it was taken stands on the sheet; told here, it stands on this page alone.
     """
+    if out is not None:
+        check_place(out, is_ours=is_page, force=force)
     document = document_of(inspection, register=register)
     given = {name: value for name, value in job.part(limits=limits) if value is not None}
     document = document.model_copy(update={"job": document.job.model_copy(update=given)})

@@ -75,6 +75,8 @@ def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
     DiagnosisRefusedError
         With fewer than three values, or values that do not vary at all.
     """
+    if baseline is not None and baseline > len(values):
+        raise UsageError(f"a baseline of {baseline} points needs as many: there are {len(values)}")
     first = list(values if baseline is None else values[:baseline])
     if len(first) < FEWEST_POINTS:
         raise DiagnosisRefusedError(

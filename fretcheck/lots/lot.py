@@ -19,6 +19,7 @@ from fretcheck.errors import UsageError
 from fretcheck.lots.lot_record import Lot, PlanPart, ReadPart, that_counts
 
 LARGEST_RANGE = 10_000
+LONGEST_SERIAL = 100
 _RANGE = re.compile(r"(?P<prefix>.*?)(?P<first>[0-9]+)\.\.(?P<prefix2>.*?)(?P<last>[0-9]+)")
 _NAME = re.compile(r"[\w][\w .+-]{0,79}")
 
@@ -36,6 +37,8 @@ def open_lot(*, name: str, serials: Sequence[str], plan: PlanPart, template: str
     check_serials(serials)
     if plan.sample > len(serials):
         raise UsageError(f"the plan draws {plan.sample} necks but the lot has only {len(serials)}: check every neck instead")
+    if plan.accept >= plan.sample:
+        raise UsageError(f"a plan that allows {plan.accept} bad of {plan.sample} necks drawn refuses no lot: allow fewer")
     return Lot(name=name, opened_at=_moment(now), template=template, serials=tuple(serials), plan=plan)
 
 
@@ -162,9 +165,12 @@ def serials_from(words: Iterable[str]) -> tuple[str, ...]:
 
 
 def check_serials(serials: Sequence[str]) -> None:
-    """Raise for none at all, or for one given twice."""
+    """Raise for none at all, for one that is no serial, or for one given twice."""
     if not serials:
         raise UsageError("a lot needs the serials of its necks: WT-001..WT-060, or a file with one a line")
+    for serial in serials:
+        if len(serial) > LONGEST_SERIAL or not serial.isprintable():
+            raise UsageError(f"serial {serial[:LONGEST_SERIAL]!r} will not do: up to {LONGEST_SERIAL} printable characters")
     if len(set(serials)) < len(serials):
         twice = next(serial for serial in serials if serials.count(serial) > 1)
         raise UsageError(f"serial {twice!r} is given twice")

@@ -7,6 +7,7 @@ mm, positive toward the bridge. Tolerances of a slot are ± `tolerance_mm`; 0.10
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -63,7 +64,7 @@ def study_template(
     DiagnosisRefusedError
         With fewer than three necks that can be used.
     """
-    if tolerance_mm <= 0:
+    if not 0 < tolerance_mm < math.inf:
         raise UsageError(f"tolerance_mm = {tolerance_mm:g} must be above 0")
     slots, unusable = _slots(documents)
     position = template_errors(slots, confidence=confidence)

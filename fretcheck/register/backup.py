@@ -4,20 +4,19 @@ Conventions
 -----------
 SQLite: the sound files, then the online backup of the database into one file beside them, so that the copy is a register itself
 as soon as it has its name; interrupted before, it can be run again. What is committed while the copy runs is in it or not, each
-inspection whole. PostgreSQL: an export as JSON, which `import`
-reads back; the server's own tools make any other kind.
+inspection whole. PostgreSQL: an export as JSON, which `import` reads back; the server's own tools make any other kind.
 """
 
 from __future__ import annotations
 
 import os
 import sqlite3
-import tempfile
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fretcheck.errors import FretcheckError, StorageError, UsageError
+from fretcheck.errors import StorageError, UsageError
+from fretcheck.files import replacing
 
 if TYPE_CHECKING:
     from fretcheck.register.store import Register
@@ -35,33 +34,13 @@ def back_up(register: Register, path: Path) -> int:
     """
     if os.path.lexists(path):
         raise UsageError(f"{path} exists already: name a new file")
-    if not path.parent.is_dir():
-        raise StorageError(f"there is no folder {path.parent} to put the backup in", path=path)
-    partial = _name_beside(path)
-    try:
-        if register.location.file is not None:
-            _copy_sounds(register.folder, path.parent)
-        count = _copy_as_json(register, path, partial) if register.location.file is None else _copy_database(register, partial)
-        if register.location.file is not None:
-            _copy_sounds(register.folder, path.parent)  # those of inspections that were kept meanwhile
-        os.replace(partial, path)
-    except FretcheckError:
-        raise
-    except OSError as error:
-        raise StorageError(f"the backup {path} cannot be written: {error.strerror or error}", path=path) from error
-    finally:
-        partial.unlink(missing_ok=True)
+    with replacing(path) as partial:
+        if register.location.file is None:
+            return _copy_as_json(register, path, partial)
+        _copy_sounds(register.folder, path.parent)
+        count = _copy_database(register, partial)
+        _copy_sounds(register.folder, path.parent)  # those of inspections that were kept meanwhile
     return count
-
-
-def _name_beside(path: Path) -> Path:
-    """An empty file beside `path` under a name nobody can foresee."""
-    try:
-        handle, name = tempfile.mkstemp(prefix=".fretcheck-", suffix=".part", dir=path.parent)
-    except OSError as error:
-        raise StorageError(f"the backup {path} cannot be written: {error.strerror or error}", path=path) from error
-    os.close(handle)
-    return Path(name)
 
 
 def _copy_as_json(register: Register, path: Path, partial: Path) -> int:

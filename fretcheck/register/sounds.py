@@ -9,13 +9,12 @@ the start of their SHA-256 and their own name, so the same recording is kept onc
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import shutil
-import tempfile
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from fretcheck.errors import StorageError, UsageError
+from fretcheck.files import replacing
 
 SOUND_FOLDER = "sounds"
 _NAME_LENGTH = 80
@@ -108,15 +107,7 @@ def copy_whole(source: Path, target: Path) -> None:
     """
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        with source.open("rb") as reading, tempfile.NamedTemporaryFile(dir=target.parent, delete=False) as writing:
-            try:
-                shutil.copyfileobj(reading, writing)
-                writing.flush()
-                os.fsync(writing.fileno())
-                writing.close()
-                os.replace(writing.name, target)
-            except BaseException:
-                Path(writing.name).unlink(missing_ok=True)
-                raise
+        with replacing(target, force=True) as beside:
+            shutil.copyfile(source, beside)
     except OSError as error:
         raise StorageError(f"{source} cannot be copied to {target}: {error.strerror or error}", path=target) from error

@@ -36,6 +36,11 @@ _FORMAT = """<svg viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/s
 """
 
 
+def is_picture(head: bytes) -> bool:
+    """A picture that this wrote."""
+    return _MARK in head
+
+
 def write_picture(document: InspectionDocument, path: Path, *, force: bool = False) -> Path:
     """Write the picture and return its path.
 
@@ -60,5 +65,5 @@ def write_picture(document: InspectionDocument, path: Path, *, force: bool = Fal
     )
     print_result(document, console)
     picture = console.export_svg(title="", theme=paper, code_format=_FORMAT, unique_id="result")
-    write_text(path, picture, is_ours=lambda head: _MARK in head, force=force)
+    write_text(path, picture, is_ours=is_picture, force=force)
     return path

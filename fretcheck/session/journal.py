@@ -25,12 +25,13 @@ from filelock import FileLock, Timeout
 from fretcheck import __version__
 from fretcheck.audio.pluck import Pluck
 from fretcheck.errors import StorageError
+from fretcheck.files import sync_folder
 from fretcheck.neck.description import Neck
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.events import Taken
 from fretcheck.session.plan import Plan
 from fretcheck.session.reading import SoundSetAside
-from fretcheck.session.sounds import flac_bytes, sync_folder, write_safely
+from fretcheck.session.sounds import flac_bytes, write_safely
 from fretcheck.session.story import JOURNAL_NAME, LOCK_NAME, SCHEMA, SOUNDS_NAME, Line, Story, read_story, story_from
 
 

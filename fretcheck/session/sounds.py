@@ -16,6 +16,7 @@ import numpy as np
 
 from fretcheck.arrays import Reals
 from fretcheck.errors import StorageError
+from fretcheck.files import sync_folder
 
 STEPS = 2**23
 _SPARE_BITS = 8  # soundfile takes the upper 24 bits of a 32-bit integer
@@ -70,14 +71,3 @@ def write_safely(path: Path, content: bytes) -> None:
     except OSError as error:
         path.unlink(missing_ok=True)
         raise StorageError(f"{path}: can't be written ({error.strerror}); what was accepted before is safe", path=path) from error
-
-
-def sync_folder(folder: Path) -> None:
-    """Put a folder's entries on the disk, where the system can (Windows does so by itself)."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -1,159 +1,148 @@
-"""Every file argument given what is no file of its kind, every output option pointed at what is not its own."""
+"""Every argument of every command, given what is no file, place or number of its kind.
+
+The tables name an example of each argument that takes a file, a place to write, or a number; a test asks the commands themselves
+whether one is missing.
+"""
 
 from __future__ import annotations
 
 import os
 import subprocess
 import sys
-import threading
+import tempfile
+import typing
 import wave
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
 import pytest
+import typer
 
-from fretcheck.cli.main import run
+from fretcheck.cli.main import build_app, run
 from fretcheck.cli.secrets import without_secrets
 from fretcheck.folders import data_folder
-from tests.register.documents import make_document
+from fretcheck.register.store import open_register
+from tests.lots.shop import STRINGS, inspection
 from tests.report import documents
 
-READING = {
-    "neck": ["neck", "{}"],
-    "layout": ["layout", "{}"],
-    "inspect neck": ["inspect", "{}", "--from", "folder", "--no-keep"],
-    "limits": ["inspect", "neck.toml", "--from", "folder", "--limits", "{}"],
-    "note": ["note", "{}"],
-    "import": ["import", "{}"],
-    "report": ["report", "{}"],
-    "compare": ["compare", "{}", "{}"],
-    "serials": ["lot", "open", "L", "--serials-from", "{}", "--sample", "1"],
-}
 ROOT = str(Path(__file__).parents[2])
-
-
-@pytest.fixture
-def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A working folder with a neck, a register with one inspection, and things that are no files."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("FRETCHECK_DATA", "data")  # relative on purpose
-    monkeypatch.delenv("FRETCHECK_REGISTER", raising=False)
-    (tmp_path / "folder.json").mkdir()
-    (tmp_path / "folder").mkdir()
-    (tmp_path / "latin.json").write_bytes('name = "Ahorn, h\xf6her"'.encode("latin-1"))
-    (tmp_path / "deep.json").write_text("a = " + "[" * 50_000, encoding="utf-8")
-    with (tmp_path / "huge.json").open("wb") as file:
-        file.truncate(1_100_000_000)  # sparse: takes no room
-    if sys.platform != "win32":
-        os.mkfifo(tmp_path / "pipe.json")
-        os.symlink("/dev/zero", tmp_path / "endless.json")
-        (tmp_path / "link.json").symlink_to("foreign.json")
-    (tmp_path / "foreign.json").write_text("kept for ever", encoding="utf-8")
-    assert run(["neck", "--start", "ukulele", "--out", "neck.toml"]) == 0
-    for number in (1, 2):
-        (tmp_path / "one.json").write_text(make_document(number, neck=make_document(1).neck).to_json(), encoding="utf-8")
-        assert run(["import", "one.json"]) == 0
-    return tmp_path
-
-
-def refused(arguments: list[str], capsys: pytest.CaptureFixture[str], *, codes: tuple[int, ...] = (2,)) -> str:
-    """Run in a thread, so that one that hangs fails the test instead of stopping it."""
-    capsys.readouterr()
-    codes_seen: list[int] = []
-    thread = threading.Thread(target=lambda: codes_seen.append(run(arguments)), daemon=True)
-    thread.start()
-    thread.join(timeout=60.0)
-    assert codes_seen, f"{arguments} hangs"
-    out, err = capsys.readouterr()
-    assert codes_seen[0] in codes, (arguments, codes_seen, err)
-    assert out == ""
-    assert err.startswith("fretcheck: "), arguments
-    assert err.count("\n") == 1, (arguments, err)
-    return err
-
-
-@pytest.mark.parametrize("command", READING)
-@pytest.mark.parametrize(
-    "given", ["missing.json", "folder.json", "pipe.json", "endless.json", "huge.json", "latin.json", "deep.json"]
-)
-def test_what_is_no_such_file_is_one_line(command: str, given: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    if sys.platform == "win32" and given in ("pipe", "endless"):
-        pytest.skip("Windows has no such files")
-    refused([word.format(f"{given}.json") for word in READING[command]], capsys)
-
-
-WRITING = {
-    "page": ["report", "{id}", "--out", "{}"],
-    "table": ["export", "--to", "{}.csv"],
-    "documents": ["export", "--to", "{}"],
-    "backup": ["backup", "{}"],
-    "neck": ["neck", "--start", "ukulele", "--out", "{}"],
-    "comparison": ["compare", "{id}", "{second}", "--html", "{}"],
+pytestmark = pytest.mark.timeout(60)  # what hangs fails
+POSIX = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such files and users")
+JUDGED = "inspect neck.toml --from sounds --no-keep"
+LOT = "lot open L --serials A-1..A-9"
+READING = {
+    "inspect neck": "inspect {} --from sounds --no-keep",
+    "inspect recordings": "inspect neck.toml --from {} --no-keep",
+    "inspect serials_from": "inspect neck.toml --from necks --no-keep --serials-from {}",
+    "inspect limits": f"{JUDGED} --limits {{}}",
+    "inspect data": "inspect neck.toml --resume --data {}",
+    "inspect again": "inspect --again {}",
+    "inspect more": "inspect neck.toml --more {}",
+    "layout neck": "layout {}",
+    "neck file": "neck {}",
+    "note file": "note {}",
+    "import file": "import {}",
+    "report inspection": "report {}",
+    "report limits": "report before.json --out page.html --limits {}",
+    "compare before": "compare {} before.json",
+    "compare after": "compare before.json {}",
+    "show inspection": "show {}",
+    "lot open serials_from": "lot open L --serials-from {} --sample 1",
 }
+WRITING = {
+    "inspect report": f"{JUDGED} --report {{}}",
+    "demo report": "demo --report {}",
+    "demo picture": "demo --picture {}",
+    "neck out": "neck --start ukulele --out {}",
+    "export to": "export --to {}",
+    "backup file": "backup {}",
+    "devices listen": "devices --listen {}",
+    "report out": "report before.json --out {}",
+    "compare html": "compare before.json after.json --html {}",
+    "compare sheet": "compare before.json after.json --sheet {}",
+    "lot show html": "lot show March --html {}",
+    "lot show csv": "lot show March --csv {}",
+    "lot template html": "lot template T1 --html {}",
+    "lot template csv": "lot template T1 --csv {}",
+}
+ENDINGS = {"demo picture": "svg", "export to": "csv", "devices listen": "wav", "lot show csv": "csv", "lot template csv": "csv"}
+NUMBERS = {
+    "inspect temperature": f"{JUDGED} --temperature",
+    "inspect humidity": f"{JUDGED} --humidity",
+    "inspect tolerance": f"{JUDGED} --tolerance",
+    "inspect risk": f"{JUDGED} --risk",
+    "inspect guard_band": f"{JUDGED} --guard-band",
+    "inspect measured": f"{JUDGED} --measured first_fret_clearance=",
+    "inspect frets": "inspect neck.toml --frets",
+    "inspect strings": "inspect neck.toml --strings",
+    "inspect repeats": "inspect neck.toml --repeats",
+    "inspect channel": "inspect neck.toml --device nothing-of-that-name --channel",
+    "inspect tune_within": "inspect neck.toml --device nothing-of-that-name --tune-within",
+    "inspect processes": "inspect neck.toml --from necks --no-keep --processes",
+    "layout step": "layout neck.toml --round",
+    "note reference_hz": "note sounds/string-1.wav --a4",
+    "list limit": "list --limit",
+    "search limit": "search --limit",
+    "devices channel": "devices --check --device nothing-of-that-name --channel",
+    "devices rate": "devices --check --device nothing-of-that-name --rate",
+    "devices seconds": "devices --check --device nothing-of-that-name --seconds",
+    "lot open good": f"{LOT} --bad 3 --good",
+    "lot open bad": f"{LOT} --good 0 --bad",
+    "lot open makers_risk": f"{LOT} --good 0 --bad 3 --makers-risk",
+    "lot open buyers_risk": f"{LOT} --good 0 --bad 3 --buyers-risk",
+    "lot open aql": f"{LOT} --aql",
+    "lot open sample": f"{LOT} --sample",
+    "lot open accept": f"{LOT} --sample 3 --accept",
+    "lot draw seed": "lot draw April --seed",
+    "lot template confidence": "lot template T1 --confidence",
+    "lot template tolerance_mm": "lot template T1 --tolerance-mm",
+    "lot chart fret": "lot chart T1 --fret",
+    "lot chart baseline": "lot chart T1 --fret 1 --by-neck --baseline",
+    "gauge open repeats": "gauge open G --necks A-1..A-3 --operator Ada --operator Bo --repeats",
+    "gauge open seed": "gauge open G --necks A-1..A-3 --operator Ada --operator Bo --seed",
+    "gauge compute confidence": "gauge compute G --confidence",
+}
+HUGE_BUT_MEANT = {"list limit", "search limit", "inspect processes"}
+"""Where a huge number means all there are."""
+SEEDS = {"lot draw seed", "gauge open seed"}
+"""Where any whole number is as good as another."""
 
 
-def words_of(command: str, place: str) -> list[str]:
-    first, second = kept_ids()
-    if command == "comparison":  # both are diagnosed anew, so they must be real ones
-        first, second = "before.json", "after.json"
-        for name, one in ((first, documents.before()), (second, documents.after())):
-            Path(name).write_text(one.to_json(), encoding="utf-8")
-    return [word.replace("{id}", first).replace("{second}", second).replace("{}", place) for word in WRITING[command]]
+def taking(*kinds: type) -> set[str]:
+    """The arguments of all commands whose type is one of `kinds`, by command and name."""
+
+    def walk(command: typing.Any, words: tuple[str, ...]) -> Iterator[str]:
+        if hasattr(command, "list_commands"):
+            for name in command.list_commands(None):
+                yield from walk(command.get_command(None, name), (*words, name))
+            return
+        hints = typing.get_type_hints(command.callback)
+        for one in command.params:
+            inner = typing.get_args(hints.get(one.name)) or (hints.get(one.name),)
+            if set(inner) & set(kinds):
+                yield " ".join((*words, one.name))
+
+    return set(walk(typer.main.get_command(build_app()), ()))
 
 
-def contents(folder: Path) -> dict[str, bytes]:
-    """Of all small plain files."""
-    plain = [path for path in folder.iterdir() if path.is_file() and not path.is_symlink() and path.stat().st_size < 10**6]
-    return {path.name: path.read_bytes() for path in plain}
+def test_every_argument_has_its_row() -> None:
+    assert taking(Path) <= {*READING, *WRITING}
+    assert taking(int, float) <= {*NUMBERS}
 
 
-def kept_ids() -> list[str]:
-    from fretcheck.register.store import open_register
-
-    with open_register(None, create=False) as store:
-        return [one.id for one in store.search()]
-
-
-@pytest.mark.parametrize("command", WRITING)
-@pytest.mark.parametrize("place", ["folder.json", "foreign.json", "link.json", "endless.json", "pipe.json", "neck.toml.json"])
-def test_what_is_not_its_own_is_never_replaced(command: str, place: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    if sys.platform == "win32" and place in ("link.json", "endless.json", "pipe.json"):
-        pytest.skip("Windows has no such files")
-    (bench / "neck.toml.json").write_bytes((bench / "neck.toml").read_bytes())
-    if command == "table":
-        name = place.removesuffix(".json")
-        (bench / place).rename(bench / f"{name}.csv") if not (bench / f"{name}.csv").exists() else None
-        place = name
-    words = words_of(command, place)
-    before = contents(bench)
-    refused(words, capsys)
-    assert contents(bench) == before
-    assert not list(bench.glob(".fretcheck-*"))
-
-
-@pytest.mark.parametrize("command", ["page", "table", "documents", "comparison"])
-def test_its_own_output_is_replaced(command: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    words = words_of(command, "own.html" if command in ("page", "comparison") else "own.json")
-    assert run(words) in (0, 1, 3)
-    assert run(words) in (0, 1, 3)
-
-
-@pytest.mark.parametrize("command", ["page", "table", "documents", "neck", "comparison"])
-def test_a_full_disk_destroys_nothing(
-    command: str, bench: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    words = words_of(command, "own.html" if command in ("page", "comparison") else "own.json")
-    force = ["--force"] if command == "neck" else []
-    assert run(words) in (0, 1, 3)
-    target = next(path for path in bench.iterdir() if path.name.startswith("own"))
-    before = target.read_bytes()
-
-    def full(handle: int) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(os, "fsync", full)
-    assert "No space left" in refused([*words, *force], capsys, codes=(4,))
-    assert target.read_bytes() == before
-    assert not list(bench.glob(".fretcheck-*"))
+@contextmanager
+def unprivileged() -> Iterator[None]:
+    """As a user for whom permissions count: root (as in a container) may do anything."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
 
 
 def wav(path: Path, seconds: float = 1.0) -> bytes:
@@ -163,6 +152,172 @@ def wav(path: Path, seconds: float = 1.0) -> bytes:
         file.setframerate(8000)
         file.writeframes(bytes((7 * n * n) % 251 for n in range(int(16000 * seconds))))
     return path.read_bytes()
+
+
+@pytest.fixture(scope="module")
+def shop() -> Iterator[Path]:
+    """A neck, recordings, a register with a lot of three necks, documents, and things that are no files."""
+    with tempfile.TemporaryDirectory() as name:  # in a folder that any user may enter
+        folder = Path(name)
+        folder.chmod(0o755)
+        for inner in ("sounds", "necks/A-1", "data", "folder.json"):
+            (folder / inner).mkdir(parents=True)
+        wav(folder / "sounds" / "string-1.wav")
+        wav(folder / "necks" / "A-1" / "string-1.wav")
+        (folder / "latin.json").write_bytes('name = "Ahorn, h\xf6her"'.encode("latin-1"))
+        (folder / "deep.json").write_text("a = " + "[" * 50_000, encoding="utf-8")
+        (folder / "empty.json").touch()
+        (folder / "locked.json").write_text("nobody else's", encoding="utf-8")
+        (folder / "locked.json").chmod(0)
+        with (folder / "huge.json").open("wb") as file:
+            file.truncate(1_100_000_000)  # sparse: takes no room
+        if sys.platform != "win32":
+            os.mkfifo(folder / "pipe.json")
+            os.symlink("/dev/zero", folder / "endless.json")
+        here = Path.cwd()
+        os.chdir(folder)
+        try:
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setenv("FRETCHECK_DATA", "data")  # relative on purpose
+                patch.delenv("FRETCHECK_REGISTER", raising=False)
+                assert run(["neck", "--start", "ukulele", "--out", "neck.toml"]) == 0
+                for lot in ("March", "April"):
+                    assert run(f"lot open {lot} --serials A-1..A-3 --template T1 --sample 3".split()) == 0
+                assert run(["lot", "draw", "March"]) == 0
+                with open_register() as store:
+                    chance = np.random.default_rng(4)
+                    for number in (1, 2, 3):
+                        noise = chance.normal(0, 0.4, (STRINGS, 7))
+                        position = chance.normal(0, 0.03, 7)
+                        store.keep(inspection(f"A-{number}", hours=10**5, position_mm=position, noise_cents=noise))
+                assert run(["lot", "add", "March"]) == 0
+                (folder / "before.json").write_text(documents.before().to_json(), encoding="utf-8")
+                (folder / "after.json").write_text(documents.after().to_json(), encoding="utf-8")
+                yield folder
+        finally:
+            os.chdir(here)
+
+
+@pytest.fixture
+def bench(shop: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The same, seen from within."""
+    monkeypatch.chdir(shop)
+    monkeypatch.setenv("FRETCHECK_DATA", "data")
+    monkeypatch.delenv("FRETCHECK_REGISTER", raising=False)
+    return shop
+
+
+def refused(arguments: list[str], capsys: pytest.CaptureFixture[str], *, codes: tuple[int, ...] = (2,)) -> str:
+    capsys.readouterr()
+    code = run(arguments)
+    out, err = capsys.readouterr()
+    assert code in codes, (arguments, code, out[:300], err)
+    assert out == "", arguments
+    assert err.startswith("fretcheck: "), arguments
+    assert err.count("\n") == 1, (arguments, err)
+    return err
+
+
+def with_word(template: str, word: str) -> list[str]:
+    return [one.replace("{}", word) for one in template.split()]
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Of all small plain files beside each other."""
+    plain = [path for path in folder.iterdir() if path.is_file() and not path.is_symlink() and path.stat().st_size < 10**6]
+    return {path.name: path.read_bytes() for path in plain}
+
+
+@pytest.mark.parametrize("argument", READING)
+def test_what_is_no_such_file_is_one_line(argument: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    given = ["missing.json", "latin.json", "deep.json", "huge.json", "folder.json"]
+    if not argument.endswith("limits"):  # none need be set
+        given.append("empty.json")
+    if sys.platform != "win32":
+        given += ["pipe.json", "endless.json"]
+    before = contents(bench)
+    for name in given:
+        refused(with_word(READING[argument], name), capsys, codes=(2, 4))
+    assert contents(bench) == before
+
+
+@POSIX
+@pytest.mark.parametrize("argument", READING)
+def test_what_may_not_be_read_is_one_line(argument: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with unprivileged():
+        refused(with_word(READING[argument], "locked.json"), capsys, codes=(2, 4))
+
+
+@pytest.mark.parametrize("argument", WRITING)
+def test_what_is_not_its_own_is_never_replaced(argument: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    ending = ENDINGS.get(argument, "json")
+    (bench / f"foreign.{ending}").write_text("kept for ever", encoding="utf-8")
+    (bench / f"neck.{ending}").write_bytes((bench / "neck.toml").read_bytes())
+    names = ["foreign", "neck", "folder", "no-such-folder/page"]
+    if not (bench / f"folder.{ending}").exists():
+        (bench / f"folder.{ending}").mkdir()
+    if sys.platform != "win32":
+        names += ["pipe", "endless", "link", "dangling"]
+        for name, target in (("endless", "/dev/zero"), ("link", f"foreign.{ending}"), ("dangling", "nothing")):
+            if not (bench / f"{name}.{ending}").is_symlink():
+                (bench / f"{name}.{ending}").symlink_to(target)
+        if not (bench / f"pipe.{ending}").exists():
+            os.mkfifo(bench / f"pipe.{ending}")
+    before = contents(bench)
+    for name in names:
+        refused(with_word(WRITING[argument], f"{name}.{ending}"), capsys, codes=(2, 4))
+        assert contents(bench) == before, name
+    assert not list(bench.glob(".fretcheck-*"))
+
+
+UNDER_WAY = [one for one in WRITING if one not in ("inspect report", "demo report", "demo picture", "devices listen")]
+"""Those whose work takes no seconds: the others write by the same functions."""
+
+
+@pytest.mark.parametrize("argument", UNDER_WAY)
+def test_its_own_output_is_replaced_and_survives_a_full_disk(
+    argument: str, bench: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = with_word(WRITING[argument], f"own-{argument.replace(' ', '-')}.{ENDINGS.get(argument, 'html')}")
+    assert run(words) in (0, 1, 3)
+    target = next(path for path in bench.iterdir() if path.name.startswith(f"own-{argument.replace(' ', '-')}"))
+    if argument in ("neck out", "backup file"):  # made by hand afterwards, or precious
+        refused(words, capsys)
+    else:
+        assert run(words) in (0, 1, 3)
+    before = target.read_bytes()
+
+    def full(handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    monkeypatch.setattr(os, "replace", lambda *paths: full(0))
+    capsys.readouterr()
+    if argument == "backup file":
+        words = ["backup", "other.sqlite"]
+    if argument == "neck out":
+        words.append("--force")
+    assert "No space left" in refused(words, capsys, codes=(4,))
+    assert target.read_bytes() == before
+    assert not (bench / "other.sqlite").exists()
+    assert not list(bench.glob(".fretcheck-*"))
+
+
+@POSIX
+@pytest.mark.parametrize("argument", UNDER_WAY)
+def test_a_folder_that_may_not_be_written_is_one_line(argument: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with unprivileged():
+        refused(with_word(WRITING[argument], f"new.{ENDINGS.get(argument, 'html')}"), capsys, codes=(4,))
+
+
+@pytest.mark.parametrize("argument", NUMBERS)
+def test_no_such_number_is_one_line(argument: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    huge = () if argument in HUGE_BUT_MEANT | SEEDS else ("1e999", "9" * 25)
+    negative = () if argument in SEEDS else ("-3",)
+    for number in ("nan", "inf", "-inf", *huge, *negative, "", "twelve", "1/0", "\N{ARABIC-INDIC DIGIT THREE}x"):
+        *words, last = NUMBERS[argument].split()
+        words += [f"{last}{number}"] if last.endswith("=") else [last, number]
+        refused(words, capsys, codes=(2, 4))
 
 
 def test_a_recording_shorter_than_its_header_says_is_refused(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -209,7 +364,8 @@ def test_odd_words_are_one_line(arguments: list[str], bench: Path, capsys: pytes
 def test_a_damaged_stored_document_is_one_line(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     import sqlite3
 
-    wanted = kept_ids()[0]
+    with open_register() as store:
+        wanted = store.search()[0].id
     with sqlite3.connect(bench / "data" / "register.sqlite") as database:
         database.execute("UPDATE documents SET json = '{\"schema\": 7}'")
     assert "damaged" in refused(["show", wanted], capsys, codes=(4,))
