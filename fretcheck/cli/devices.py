@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -157,6 +158,8 @@ def _level(source: MicrophoneSource, seconds: float | None) -> int:
 def _check_target(path: Path) -> None:
     if path.suffix.lower() not in (".wav", ".flac"):
         raise UsageError(f"--listen {path}: the file's name must end in .wav or .flac")
+    if os.path.lexists(path):
+        raise UsageError(f"--listen {path}: there is such a file already; choose another name")
     check_place(path, is_ours=None)
 
 

@@ -37,7 +37,7 @@ def open_lot(*, name: str, serials: Sequence[str], plan: PlanPart, template: str
     check_serials(serials)
     if plan.sample > len(serials):
         raise UsageError(f"the plan draws {plan.sample} necks but the lot has only {len(serials)}: check every neck instead")
-    if plan.accept >= plan.sample:
+    if plan.accept is not None and plan.accept >= plan.sample:
         raise UsageError(f"a plan that allows {plan.accept} bad of {plan.sample} necks drawn refuses no lot: allow fewer")
     return Lot(name=name, opened_at=_moment(now), template=template, serials=tuple(serials), plan=plan)
 

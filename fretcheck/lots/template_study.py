@@ -7,7 +7,6 @@ mm, positive toward the bridge. Tolerances of a slot are ± `tolerance_mm`; 0.10
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,6 +17,7 @@ from fretcheck.lots.charts import Chart, all_charts
 from fretcheck.lots.slot_errors import neck_of, slot_errors_of
 from fretcheck.lots.template_errors import FEWEST_NECKS, SlotError, TemplateResult, template_errors
 
+LARGEST_TOLERANCE_MM = 10.0  # no slot is that far out and still a slot
 TOLERANCE_MM = 0.10
 
 
@@ -64,8 +64,8 @@ def study_template(
     DiagnosisRefusedError
         With fewer than three necks that can be used.
     """
-    if not 0 < tolerance_mm < math.inf:
-        raise UsageError(f"tolerance_mm = {tolerance_mm:g} must be above 0")
+    if not 0 < tolerance_mm <= LARGEST_TOLERANCE_MM:
+        raise UsageError(f"tolerance_mm = {tolerance_mm:g} must be above 0 and at most {LARGEST_TOLERANCE_MM:g}")
     slots, unusable = _slots(documents)
     position = template_errors(slots, confidence=confidence)
     remarks = list(unusable)

@@ -84,7 +84,7 @@ def test_only_its_own_page_is_replaced(register: tuple[str, str], tmp_path: Path
     [
         (["999999-9"], 2, "no inspection"),
         (["none.json"], 2, "no such file"),
-        (["NUMBER", "--out", "no/such/folder/page.html"], 4, "cannot be written"),
+        (["NUMBER", "--out", "no/such/folder/page.html"], 4, "there is no folder"),
     ],
 )
 def test_trouble_is_one_line(

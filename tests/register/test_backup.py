@@ -44,7 +44,7 @@ def test_nothing_is_overwritten(sqlite_register, tmp_path):
 
 
 def test_a_folder_that_is_not_there(sqlite_register, tmp_path):
-    with pytest.raises(StorageError, match=r"there is no folder .*none to put the backup in"):
+    with pytest.raises(StorageError, match=r"there is no folder .*none to write copy.sqlite in"):
         sqlite_register.backup(tmp_path / "none" / "copy.sqlite")
 
 
