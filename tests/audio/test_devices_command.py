@@ -101,12 +101,12 @@ def test_listen_saves_what_came_in(sound_server, tmp_path, rng):  # noqa: F811
 
 def test_listen_does_not_overwrite_and_wants_a_known_format(tmp_path, capsys):
     (tmp_path / "a.wav").touch()
-    for name, message in (
-        ("a.wav", "there is such a file already"),
-        ("a.mp3", "must end in .wav or .flac"),
-        ("none/a.wav", "there is no folder"),
+    for name, code, message in (
+        ("a.wav", 2, "there is such a file already"),
+        ("a.mp3", 2, "must end in .wav or .flac"),
+        ("none/a.wav", 4, "there is no folder"),
     ):
-        assert run(["devices", "--listen", str(tmp_path / name)]) == 2
+        assert run(["devices", "--listen", str(tmp_path / name)]) == code
         told = capsys.readouterr().err
         assert message in told
         assert told.count("\n") == 1
