@@ -162,7 +162,7 @@ def _only_multiples(peaks: Peaks, combs: _Combs, best: int) -> bool:
 def others_db(coarse: CoarsePitch) -> tuple[float, float]:
     """Strongest line of another string, and of the mains, against the strongest of this one; −inf where there is none."""
     peaks = coarse.peaks
-    partials = coarse.partial_hz(np.arange(1.0, 0.5 * _RATE_HZ / coarse.f0_hz))
+    partials = coarse.partial_hz(np.arange(1.0, peaks.frequency_hz[-1] / coarse.f0_hz + 2.0))
     own = np.min(np.abs(peaks.frequency_hz[:, None] - partials[None, :]), axis=1) < _MATCH * coarse.f0_hz
     this = float(np.max(peaks.height[own & ~peaks.steady], initial=1e-12))
     low = peaks.frequency_hz < _OTHERS_UP_TO * coarse.f0_hz

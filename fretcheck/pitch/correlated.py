@@ -1,4 +1,6 @@
-"""Variance of a sum over time whose terms are correlated: W. K. Newey & K. D. West, Econometrica 55, 703, 1987, from memory.
+"""Means over time: moving ones, and the variance of a sum whose terms are correlated.
+
+The variance is that of W. K. Newey & K. D. West, Econometrica 55, 703, 1987, from memory.
 
 Conventions
 -----------
@@ -27,3 +29,12 @@ def variance(summed: Reals, *, axis: int) -> Reals:
     """Of the sum of the blocks along `axis`; the kernel keeps it from being negative."""
     last = np.moveaxis(summed, axis, -1)
     return np.asarray(np.sum((last @ _KERNEL) * last, axis=-1))
+
+
+def moving_mean(values: Reals, half: int) -> Reals:
+    """Mean over so many frames on either side along the last axis, fewer at the ends."""
+    count = values.shape[-1]
+    summed = np.cumsum(np.concatenate([np.zeros((*values.shape[:-1], 1)), values], axis=-1), axis=-1)
+    first = np.maximum(np.arange(count) - half, 0)
+    last = np.minimum(np.arange(count) + half + 1, count)
+    return np.asarray((summed[..., last] - summed[..., first]) / (last - first))

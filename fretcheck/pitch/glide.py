@@ -19,15 +19,15 @@ from fretcheck.pitch.correlated import blocks, variance
 from fretcheck.pitch.phase_lines import PhaseLines
 from fretcheck.units import CENTS_PER_NEPER
 
-# Chosen on recorded notes by how the halves of a note agree and how far one pluck reads alike over windows 1 to 3 times as long.
+# Chosen on recorded notes by how the halves of a note agree and how far one pluck reads alike played 1 to 3 times as fast.
 _RATIOS = np.array([0.2, 0.3, 0.45, 0.67, 1.0, 1.5])  # of the glide's time constant to the power's
-_RATIO_SPREAD = (
-    0.5  # of the logarithm, about a ratio of 1: 0.3 to 1.2 read alike; one ratio alone errs by a cent where it is wrong
-)
-_PRIOR_CENTS = 2.5  # how large glides are: 1.5 to 3 read alike
+# of the logarithm, about a ratio of 1: 0.3 to 1.2 read alike; one ratio alone errs by a cent where it is wrong
+_RATIO_SPREAD = 0.5
+# small glides and large: of one prior of 2.5 cents, halves of real notes differ by 2.2 instead of 2.0 (90 %)
+_PRIORS_CENTS = np.array([0.5, 3.0])
 # of the variance that the partials' scatter shows: they beat, and beats look like glides in many partials at once; with 4 the
-# halves of real notes agree in 88 % where 30 gives 94 %
-_WIDENED = 30.0
+# halves of real notes agree in 88 %, with 20 in 93, with 25 or 30 in 95
+_WIDENED = 25.0
 _DECAY_S = (0.03, 3.0)  # of the power: a muted note's, and twice the longest window's
 _FREEDOM, _TURNS = 5.0, 5  # Student weights over the partials
 _LEAST_U = 0.01 / CENTS_PER_NEPER  # of one partial's glide, so that a synthetic one does not rule alone
@@ -36,14 +36,13 @@ _SHAPE = 0.15  # of the glide taken off, for its shape is known no better: glide
 
 @dataclass(frozen=True)
 class Glide:
-    """What is believed of the glide; means over the ratios."""
+    """What is believed of the glide; means over the priors and ratios."""
 
     c: float
-    tau_s: float
     lowered: Reals
     """By how much it has raised the log frequency of each partial's line, shape ``(partials,)``."""
     lowerings: Reals
-    """The same for each ratio, one standard deviation down and up, shape ``(2·ratios, partials)``."""
+    """The same for each prior and ratio, one standard deviation down and up, shape ``(2·priors·ratios, partials)``."""
     shares: Reals
     """Weights of those rows."""
     phase: Reals
@@ -69,20 +68,20 @@ def pooled_glide(lines: PhaseLines, time_s: Reals, power: Reals) -> Glide:
     each = np.einsum("pmj,pm->pj", pull, lines.strayed)
     left = lines.strayed[:, :, None] - each[:, None, :] * angle[:, :, None] * curved
     c, u2 = _pooled(each, variance(blocks(pull * left, axis=1), axis=1) + _LEAST_U**2)
-    prior = (_PRIOR_CENTS / CENTS_PER_NEPER) ** 2
+    prior = (_PRIORS_CENTS[:, None] / CENTS_PER_NEPER) ** 2  # (priors, ratios) from here on
     # the logarithm of how much likelier the note is with a glide of that prior than without, and of the ratio's own prior
     evidence = 0.5 * (c**2 / u2 - c**2 / (u2 + prior) - np.log1p(prior / u2)) - 0.5 * (np.log(_RATIOS) / _RATIO_SPREAD) ** 2
     shares = np.exp(evidence - np.max(evidence))
     shares /= np.sum(shares)
     shrunk = c * prior / (prior + u2)
     u = np.sqrt(prior * u2 / (prior + u2))
+    believed = np.sum(shares * shrunk, axis=0)
     return Glide(
-        c=float(shares @ shrunk),
-        tau_s=float(np.exp(shares @ np.log(taus))),
-        lowered=slope @ (shares * shrunk),
-        lowerings=np.concatenate([slope * (shrunk - u), slope * (shrunk + u)], axis=1).T,
-        shares=np.concatenate([shares, shares]) / 2.0,
-        phase=angle * (curved @ (shares * shrunk)),
+        c=float(np.sum(believed)),
+        lowered=slope @ believed,
+        lowerings=np.concatenate([each * slope for each in (*(shrunk - u), *(shrunk + u))], axis=1).T,
+        shares=np.concatenate([shares, shares]).ravel() / 2.0,
+        phase=angle * (curved @ believed),
     )
 
 

@@ -78,7 +78,7 @@ RAISED_BY = {
     Remark.OCTAVE_IN_DOUBT: third_partial_or_note,
     Remark.TWO_STRINGS: two_strings,
     Remark.CLIPPED_AWAY: lambda: clipped(played(), at_fraction_of_peak=0.02),
-    Remark.UNREADABLE: lambda: played(replace(SPEC, body_pull_cents=40.0)),
+    Remark.UNREADABLE: lambda: played(replace(SPEC, body_pull_cents=80.0)),
     Remark.CLIPPED: lambda: clipped(played(), at_fraction_of_peak=0.6),
     Remark.BEATING: lambda: played(replace(SPEC, body_pull_cents=12.0)),
     Remark.STILL_GLIDING: lambda: played(replace(SPEC, glide_cents=30.0, glide_tau_s=None, duration_s=0.3)),

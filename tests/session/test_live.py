@@ -156,7 +156,7 @@ def test_a_running_value_comes_each_fifty_milliseconds_while_a_note_rings():
     running = [one for one in rest if isinstance(one, Measured)]
     ends_s = [one.note.window_s[1] for one in running]  # how far into the pluck each was read
     assert ends_s[0] < 0.4
-    assert ends_s[-1] > FIRST_S - 0.07
+    assert len(running) >= (FIRST_S - 0.4) / 0.05
     assert np.all(np.diff(ends_s) < 0.06)  # each 50 ms, to a frame of the fit
     assert [one.settled for one in running] == sorted(one.settled for one in running)
 
