@@ -15,6 +15,8 @@ from fretcheck.diagnosis.verdict import percent
 OFTEN_ENOUGH = 4
 """A note heard so often is not asked again: it is too close to call under this hand."""
 MOST_AGAIN = 12
+UNHEARD_OUT = 0.01
+"""An unheard note that is out with more than this must be heard before the neck passes."""
 OWNED = 0.8
 """Share of the doubt that the notes to pluck again own together."""
 
@@ -34,6 +36,11 @@ def coverage_of(
         frets_not_listened_to=tuple(unheard),
         probability_out_there=float(np.mean(out)) if unheard else None,
     )
+
+
+def doubtful_unheard(drawn: DrawnNotes) -> frozenset[Place]:
+    """Notes not heard that are out with more than `UNHEARD_OUT`."""
+    return frozenset((one.string, one.fret) for one in drawn.notes if one.plucks == 0 and one.probability_out > UNHEARD_OUT)
 
 
 def unheard_words(coverage: Coverage) -> str:

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from fretcheck.diagnosis.causes import possible_causes
 from fretcheck.diagnosis.corrections import plan
-from fretcheck.diagnosis.coverage import coverage_of, pluck_again, unheard_words
+from fretcheck.diagnosis.coverage import coverage_of, doubtful_unheard, pluck_again, unheard_words
 from fretcheck.diagnosis.draws import joint_draws
 from fretcheck.diagnosis.findings import Findings, findings_of
 from fretcheck.diagnosis.inference import infer
@@ -47,7 +47,7 @@ def diagnose(
     asked : collection of (string, fret), optional
         The notes that the verdict is about, heard or not; by default all of the strings and frets observed.
     must_hear : collection of (string, fret), optional
-        Those of them that a pass needs heard; by default all.
+        Those of them that a pass needs heard, and beside them any that is out with more than 1 %; by default all.
     settings : DiagnosisSettings
         Practical sizes, the verdict's limit and risk.
 
@@ -87,7 +87,7 @@ def diagnose(
     verdict = judge(
         drawn,
         judged,
-        judged if must_hear is None else judged & frozenset(must_hear),
+        judged if must_hear is None else judged & (frozenset(must_hear) | doubtful_unheard(drawn)),
         neck=neck,
         limit_cents=limit,
         settings=settings,

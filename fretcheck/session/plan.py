@@ -9,7 +9,7 @@ taken out. A string that starts later on the neck (`first_fret`) is asked for on
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -122,6 +122,23 @@ def make_plan(
         ]
         asks += _fret_by_fret(by_string) if order == "fret" else [ask for own in by_string for ask in own]
     return Plan(name=name, asks=tuple(asks))
+
+
+FIRST_STRINGS = 2
+"""At least so many are heard at every fret; on necks of more than six strings a third of them, which a verdict needs."""
+
+
+def first_round(neck: Neck, strings: Collection[int]) -> frozenset[tuple[int, int]]:
+    """The fretted notes of a balanced first round: every fret on two strings that lie half a neck apart.
+
+    Each string is heard all along the neck, and each fret on a high and a low string.
+    """
+    notes: set[tuple[int, int]] = set()
+    for fret in range(1, neck.frets + 1):
+        there = [string for string in sorted(strings) if fret in neck.frets_of(string)]
+        count = min(len(there), max(FIRST_STRINGS, -(-len(there) // 3)))
+        notes.update((there[(fret + n * len(there) // count) % len(there)], fret) for n in range(count))
+    return frozenset(notes)
 
 
 def plan_of_notes(plucks: Mapping[tuple[int, int], int], *, order: str = "low-first") -> Plan:

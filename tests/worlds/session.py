@@ -10,6 +10,7 @@ session does.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -50,12 +51,19 @@ class Listener:
         self.scatter = steadiness.at(built.neck.frets)
         self.overtone = built.inharmonicity()
         self.now = 0.0
+        self.sharp: dict[int, float] = {}
+        """By string: how much sharper the open note is plucked."""
         self.pitches: list[tuple[int, int, float, float]] = []
         """String, fret, cents against the nominal pitch, seconds, of every pluck so far: as heard, without a reference."""
 
     def _tails(self) -> float:
         nu = self.world.tails
         return float(self.rng.standard_t(nu) * np.sqrt((nu - 2.0) / nu))
+
+    @cached_property
+    def _bent(self) -> Reals:
+        none = replace(self.hand, bend_rms_mm=np.zeros_like(self.hand.bend_rms_mm))
+        return self.built.stopped(self.hand) - self.built.stopped(none)
 
     def _pluck(self, string: int, fret: int) -> float:
         s, k = string - 1, fret - 1
@@ -67,10 +75,14 @@ class Listener:
 
     def string(self, string: int, frets: list[int], *, plucks: int, tuning: float) -> list[Observation]:
         """All plucks of one string."""
-        world, rng = self.world, self.rng
         order: list[int] = [0]
         for turn in range(plucks):
             order += (frets if turn % 2 == 0 else frets[::-1]) + [0]
+        return against_open(self.play(string, order, tuning=tuning))
+
+    def play(self, string: int, order: list[int], *, tuning: float) -> list[Observation]:
+        """Plucks of one string one after another, as heard: in cents against the nominal pitch, without a reference."""
+        world, rng = self.world, self.rng
         times = self.now + SECONDS_A_PLUCK * np.arange(len(order))
         self.now = float(times[-1]) + 2.0 * SECONDS_A_PLUCK
         since = times - times[0]
@@ -78,22 +90,17 @@ class Listener:
         tune -= world.warming_cents * abs(rng.standard_normal()) * (1.0 - np.exp(-since / WARMING_S))
         if world.slip_cents and rng.random() < 1.0 / 6.0:
             tune -= world.slip_cents * (np.arange(len(order)) > rng.integers(1, len(order)))
-        sharp = float(rng.uniform(*world.open_sharp_cents))
+        if string not in self.sharp:
+            self.sharp[string] = float(rng.uniform(*world.open_sharp_cents))
         heard = np.empty(len(order))
         for i, fret in enumerate(order):
             noise = READING_CENTS * rng.standard_normal()
             if fret == 0:
-                heard[i] = tune[i] + sharp + world.open_scatter_cents * rng.standard_normal() + noise
+                heard[i] = tune[i] + self.sharp[string] + world.open_scatter_cents * rng.standard_normal() + noise
             else:
                 heard[i] = tune[i] + self._pluck(string, fret) + noise
-        opens = [i for i, fret in enumerate(order) if fret == 0]
-        reference = np.interp(times, times[opens], heard[opens])
         self.pitches += [(string, fret, float(heard[i]), float(times[i])) for i, fret in enumerate(order)]
-        result = []
-        for i, fret in enumerate(order):
-            cents = heard[i] if fret == 0 else heard[i] - reference[i]
-            result.append(self._observation(string, fret, float(cents), float(times[i])))
-        return result
+        return [self._observation(string, fret, float(heard[i]), float(times[i])) for i, fret in enumerate(order)]
 
     def _observation(self, string: int, fret: int, cents: float, at: float, press: str | None = None) -> Observation:
         true = float(self.overtone[string - 1, fret])
@@ -114,9 +121,6 @@ class Listener:
         self, *, plucks: int, notes: dict[int, list[int]] | None = None, spoiled: tuple[int, int, float] | None = None
     ) -> list[Observation]:
         """Every note `plucks` times, or those of `notes` (frets by string); `spoiled`: string, fret, cents added to a pluck."""
-        if self.world.bend_mm:
-            none = replace(self.hand, bend_rms_mm=np.zeros_like(self.hand.bend_rms_mm))
-            self._bent = self.built.stopped(self.hand) - self.built.stopped(none)
         result: list[Observation] = []
         for string in range(1, self.built.shape[0] + 1):
             asked = list(self.built.neck.frets_of(string)) if notes is None else sorted(notes.get(string, []))
@@ -143,6 +147,13 @@ class Listener:
                     self.now += SECONDS_A_PLUCK
                     result.append(self._observation(string, first + fret, float(heard), self.now, press))
         return result
+
+
+def against_open(heard: list[Observation]) -> list[Observation]:
+    """Plucks of one string as heard, the fretted ones counted from the open note interpolated in time."""
+    opens = [one for one in heard if one.fret == 0]
+    times, cents = [one.start_s for one in opens], [one.cents for one in opens]
+    return [replace(one, cents=one.cents - float(np.interp(one.start_s, times, cents))) if one.fret else one for one in heard]
 
 
 def _spoil(heard: list[Observation], string: int, fret: int, cents: float) -> list[Observation]:
