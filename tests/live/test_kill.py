@@ -87,7 +87,9 @@ def test_fifty_kills(forks, tmp_path):
         return int(forks.stdout.readline())
 
     def ended():
-        return int(forks.stdout.readline())
+        status = int(forks.stdout.readline())
+        forks.stdout.readline()  # how long it took
+        return status
 
     def begun():
         """Sessions that have their first line; a kill between the folder and that line leaves one that the program ignores."""
