@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from platformdirs import user_data_path
+
 
 def data_folder(chosen: Path | None = None) -> Path:
     """Folder of sessions and register: `chosen`, else the environment's FRETCHECK_DATA, else the user's data folder.
@@ -15,6 +17,4 @@ def data_folder(chosen: Path | None = None) -> Path:
         return chosen.absolute()
     if from_environment := os.environ.get("FRETCHECK_DATA"):
         return Path(from_environment).absolute()
-    from platformdirs import user_data_path
-
     return user_data_path("fretcheck", appauthor=False)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
 
+from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.pluck import Onset, Pluck, SetAside
 from fretcheck.audio.segmenter import Segmenter
 from fretcheck.audio.source import AudioSource
@@ -62,8 +63,6 @@ def find_plucks(path: str | Path) -> list[Pluck]:
     >>> [round(pluck.start_s, 1) for pluck in plucks]
     [0.5, 2.0, 3.5]
     """
-    from fretcheck.audio.file_source import FileSource
-
     with FileSource(Path(path)) as source:
         return list(cut_plucks(source, lambda pluck: pluck).plucks)
 

@@ -13,9 +13,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Self
+from typing import Self
 
 import numpy as np
+import soundfile
 from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
@@ -24,9 +25,6 @@ from fretcheck.audio.clipping import NEAR_FULL_SCALE
 from fretcheck.audio.quiet_stderr import quiet_stderr
 from fretcheck.audio.source import Block
 from fretcheck.errors import RecordingError, UsageError
-
-if TYPE_CHECKING:
-    import soundfile
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 SILENT_RMS = 10 ** (-90 / 20)
@@ -143,8 +141,6 @@ class _Scan:
 
 
 def _open(path: Path) -> soundfile.SoundFile:
-    import soundfile
-
     if not path.parent.is_dir():
         raise RecordingError(f"{path}: there is no folder {path.parent}; check the path", file=path)
     if path.is_dir():
@@ -181,8 +177,6 @@ def _is_text(path: Path) -> bool:
 
 def _scan(file: soundfile.SoundFile, path: Path) -> _Scan:
     """Read `file` once by block; rewinding is left to the caller."""
-    import soundfile
-
     channels, frames, seen = file.channels, file.frames, 0
     total, square, cross = np.zeros(channels), np.zeros(channels), 0.0
     peak, at_rail = np.zeros(channels), np.zeros(channels)

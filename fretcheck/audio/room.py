@@ -34,7 +34,7 @@ class Room:
     @property
     def known_power(self) -> float:
         """The floor, or the least it can be while it is unknown."""
-        return max(self.power or 0.0, QUIETEST)
+        return QUIETEST if self.power is None else max(self.power, QUIETEST)
 
     def learn(self, level: float, bands: NDArray[np.float64]) -> None:
         """Take one hop at which nothing sounds."""

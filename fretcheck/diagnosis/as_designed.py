@@ -97,7 +97,7 @@ class AsDesigned:
         ear.
         """
         described = [string.saddle_setback_mm for string in self.neck.strings]
-        setbacks = np.array([one or 0.0 for one in described])
+        setbacks = np.array([string.known_setback_mm for string in self.neck.strings])
         if None not in described:
             return setbacks
         octaves = AsDesigned(
@@ -134,7 +134,7 @@ class AsDesigned:
             nut_height=nut_height[self.string],
             saddle_height=rise[self.string],
             finger=np.minimum(FINGER_BEHIND_MM, MOST_OF_THE_GAP * gap),
-            relief=(self.neck.relief_mm or 0.0) * self.hollow,
+            relief=self.neck.known_relief_mm * self.hollow,
             log_kappa=np.log([one.kappa_prior.median for one in self.constants])[self.string],
             log_beta=np.log([one.beta0_prior.median for one in self.constants])[self.string],
             end=np.ones(size),

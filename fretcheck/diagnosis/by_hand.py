@@ -117,7 +117,7 @@ def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int 
     if what == "action_12":
         along = float(np.mean(0.5 * stop.scale[cells] / (stop.scale[cells] + stop.saddle[cells])))
         return nut + (saddle - nut) * along + described_relief_mm(neck, neck.octave_fret)
-    return float(np.mean(stop.finger[cells])) if what == "capo" else neck.relief_mm or 0.0
+    return float(np.mean(stop.finger[cells])) if what == "capo" else neck.known_relief_mm
 
 
 def first_share(design: AsDesigned) -> float:

@@ -61,7 +61,7 @@ def drawn_notes(
             plucks[one.string, one.fret].append(one.cents)
     expected = expected_cents(posterior.design.neck, constants=posterior.design.constants)
     cells = {(cell.string, cell.fret): n for n, cell in enumerate(posterior.design.cells) if cell.press is None}
-    gauge = settings.gauge_repeatability_cents or 0.0
+    gauge = 0.0 if settings.gauge_repeatability_cents is None else settings.gauge_repeatability_cents
     chance = np.random.default_rng(len(draws.notes))
     notes, columns = [], []
     for place in sorted({*plucks, *asked}):

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.optimize import linprog
 
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.bench import Bench
@@ -53,8 +54,6 @@ def _saddle_columns(bench: Bench, style: SaddleStyle | None) -> list[Reals]:
 def _least_worst(
     notes: Reals, saddles: list[Reals], most_mm: float, bench: Bench, *, more: Sequence[tuple[Reals, float]] = ()
 ) -> float:
-    from scipy.optimize import linprog
-
     columns = np.array([*saddles, *(one for one, _ in more)]).T
     bounds = [(-most_mm, most_mm)] * len(saddles) + [(-most, most) for _, most in more]
     middle = np.mean(notes, axis=0)

@@ -15,6 +15,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from scipy.special import ndtri, stdtrit
+
 from fretcheck.errors import UsageError
 
 
@@ -62,8 +64,6 @@ class Budget:
         """
         if not 0.0 < coverage < 1.0:
             raise UsageError(f"coverage {coverage:g} must lie between 0 and 1")
-        from scipy.special import ndtri, stdtrit
-
         freedom = self.freedom
         tail = 0.5 + coverage / 2.0
         factor = float(ndtri(tail)) if math.isinf(freedom) else float(stdtrit(max(1, math.floor(freedom)), tail))

@@ -61,9 +61,9 @@ def plucked_u_cents(document: InspectionDocument, note: FretPart) -> float | Non
     if note.plucked_cents is None or not note.plucks:
         return None
     if note.string not in how.hand_scatter_cents or not how.open_u_cents:
-        return (
-            None if note.u_cents is None else math.sqrt(max(note.u_cents**2 - (how.gauge_repeatability_cents or 0.0) ** 2, 0.0))
-        )
+        if note.u_cents is None or how.gauge_repeatability_cents is None:
+            return note.u_cents
+        return math.sqrt(max(note.u_cents**2 - how.gauge_repeatability_cents**2, 0.0))
     hand = how.hand_scatter_cents[note.string] * wider_at(note.fret, how.hand_wider_low)
     return math.hypot(hand / math.sqrt(note.plucks), how.open_u_cents.get(note.string, 0.0))
 

@@ -131,7 +131,9 @@ class Comparison:
         """Fewer notes surely out than before, or as few and the worst one nearer."""
         if self.outside_after != self.outside_before:
             return self.outside_after < self.outside_before
-        return abs(self.worst_after_cents or 0.0) < abs(self.worst_before_cents or 0.0)
+        if self.worst_after_cents is None or self.worst_before_cents is None:
+            return False
+        return abs(self.worst_after_cents) < abs(self.worst_before_cents)
 
 
 def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison:
@@ -353,10 +355,9 @@ def _strings_moved(move: MovePart, moves: Sequence[MovePart], *, count: int) -> 
     return [number for number in range(1, count + 1) if number not in own] or [*range(1, count + 1)]
 
 
-def _asked(move: MovePart, strings: Sequence[int]) -> float:
-    """What a move does at these strings on the mean."""
-    share = 1.0 if move.string is None else float(move.string in strings) / len(strings)
-    return (move.move_mm or 0.0) * share
+def _share(move: MovePart, strings: Sequence[int]) -> float:
+    """How much of a move is seen at these strings on the mean."""
+    return 1.0 if move.string is None else float(move.string in strings) / len(strings)
 
 
 def _outcome(
@@ -377,7 +378,8 @@ def _outcome(
         why = "not heard in both inspections"
         if amount is not None:
             found = amount.change
-            own = [(number, _asked(one, strings)) for number, one in advised if (one.part, one.fret) == (move.part, move.fret)]
+            alike = [(number, one) for number, one in advised if (one.part, one.fret) == (move.part, move.fret)]
+            own = [(number, one.move_mm * _share(one, strings)) for number, one in alike if one.move_mm is not None]
             before = sum(by for number, by in own if number < step)
             sums = [sum(by for number, by in own if number <= last) for last, _ in own if last >= step]
             asked = min(sums, key=lambda one: abs(found - one))
@@ -435,15 +437,16 @@ def _prediction(before: InspectionDocument, after: InspectionDocument, outcomes:
     predicted, interval = done[-1].predicted.worst_cents, before.predicted_after.worst_90 if whole else None
     if predicted is None:
         return "cannot be told", "The first inspection did not say what this work would bring."
-    u = next((one.u_cents or 0.0 for one in after.frets if (one.string, one.fret) == (worst.string, worst.fret)), 0.0)
+    u = next((one.u_cents for one in after.frets if (one.string, one.fret) == (worst.string, worst.fret)), None)
     found = abs(worst.deviation_cents)
     what = "all the work" if whole else "the work" if len(done) == 1 else f"the first {len(done)} steps"
     text = (
         f"With {what} done the worst note was expected at {abs(predicted):.1f} cents"
         + (f" (90 % interval {interval[0]:.1f} to {interval[1]:.1f})" if interval is not None else "")
-        + f". Found: {found:.1f} cents (±{u:.1f}), string {worst.string} fret {worst.fret}. "
+        + f". Found: {found:.1f} cents{'' if u is None else f' (±{u:.1f})'}, string {worst.string} fret {worst.fret}. "
     )
-    if found <= max(abs(predicted), interval[1] if interval is not None else 0.0) + CONSISTENT * u:
+    most = abs(predicted) if interval is None else max(abs(predicted), interval[1])
+    if found <= most + (0.0 if u is None else CONSISTENT * u):
         return "came true", text + "That agrees, or is better."
     return "did not come true", text + "That is further out than expected."
 

@@ -104,6 +104,16 @@ class FindingPart(_Part):
     rivals: list[RivalPart] = Field(default_factory=list)
     decided_by: str | None = None
 
+    @property
+    def value(self) -> float | None:
+        """In millimetres, or in cents where the cause has no length; None where it has neither."""
+        return self.value_mm if self.value_mm is not None else self.value_cents
+
+    @property
+    def positive(self) -> bool:
+        """Whether the value is known and above zero: a part too near the bridge, or too high."""
+        return self.value is not None and self.value > 0.0
+
 
 class CausePart(_Part):
     """Posterior of every possible cause, the harmless ones included; `value` is in `unit`."""
@@ -127,6 +137,11 @@ class MovePart(_Part):
     move_mm: float | None = None
     u_mm: float | None = None
     to_clearance_mm: float | None = None
+
+    @property
+    def positive(self) -> bool:
+        """Whether the size of the move is known and toward the bridge, or up."""
+        return self.move_mm is not None and self.move_mm > 0.0
 
 
 class StepPredictionPart(_Part):

@@ -7,6 +7,10 @@ mm, positive nearer the bridge.
 
 from __future__ import annotations
 
+from scipy.special import ndtr
+
+from fretcheck.diagnosis.as_designed import as_designed
+from fretcheck.diagnosis.layout_rules import RULES
 from fretcheck.inspection.document import CausePart, InspectionDocument
 from fretcheck.neck.description import Neck
 
@@ -20,8 +24,6 @@ def causes_from_design(document: InspectionDocument, neck: Neck) -> list[CausePa
 
 
 def _shifted(part: CausePart, by: float) -> CausePart:
-    from scipy.special import ndtr
-
     value, u = part.value + by, max(part.u, 1e-9)
     inside = ndtr((part.practical_size - value) / u) - ndtr((-part.practical_size - value) / u)
     low, high = part.interval_90
@@ -32,9 +34,6 @@ def _shift_by_rule_mm(neck: Neck, document: InspectionDocument) -> dict[int, flo
     """Where the most probable way of laying out puts each fret, from the design; empty where that is the design."""
     if not document.layout:
         return {}
-    from fretcheck.diagnosis.as_designed import as_designed
-    from fretcheck.diagnosis.layout_rules import RULES
-
     best = max(document.layout, key=lambda one: one.probability)
     rule = next((one for one in RULES if one.name == best.name), None)
     if rule is None or rule.shift_mm is None:

@@ -82,7 +82,7 @@ def _string(
         mass_per_length_g_m=row.mass_per_length_g_m,
         tension_n=None if row.tension_n is None else row.tension_n * 2.0 ** (semitones / 6.0),  # goes with the frequency squared
         saddle_setback_mm=setback_mm if row.saddle_setback_mm is None else row.saddle_setback_mm,
-        nut_compensation_mm=(nut_mm or 0.0) if row.nut_compensation_mm is None else row.nut_compensation_mm,
+        nut_compensation_mm=next((one for one in (row.nut_compensation_mm, nut_mm) if one is not None), 0.0),
         first_fret=row.first_fret,
         course=row.course,
     )

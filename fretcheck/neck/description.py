@@ -62,6 +62,11 @@ class String:
     course: int | None = None
     """Strings of one course carry the same number; None for a single string."""
 
+    @property
+    def known_setback_mm(self) -> float:
+        """The described setback; where none is described, that of a saddle at the end of the scale length."""
+        return 0.0 if self.saddle_setback_mm is None else self.saddle_setback_mm
+
 
 @dataclass(frozen=True, kw_only=True)
 class Measurement:
@@ -245,10 +250,15 @@ class Neck:
         string = self.string(number)
         return string.scale_length_mm - self.nut_distance_mm(max(fret, string.first_fret), number)
 
+    @property
+    def known_relief_mm(self) -> float:
+        """The described relief; where none is described, that of a straight neck."""
+        return 0.0 if self.relief_mm is None else self.relief_mm
+
     def open_length_mm(self, number: int) -> float:
         """Designed length of the open string between nut and saddle, with what compensation is described."""
         string = self.string(number)
-        return self.speaking_length_mm(number, 0) + (string.saddle_setback_mm or 0.0) - string.nut_compensation_mm
+        return self.speaking_length_mm(number, 0) + string.known_setback_mm - string.nut_compensation_mm
 
     def nut_offset_mm(self, number: int) -> float:
         """Where the nut line of a string lies on the neck's axis (zero at that of the neck's own scale length).

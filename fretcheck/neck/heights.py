@@ -76,7 +76,7 @@ def saddle_height_mm(neck: Neck, number: int) -> float:
     """Height of a string's saddle: its action over fret 12, drawn on in a straight line."""
     string, nut = neck.string(number), nut_height(neck, number).mm
     rise = 2.0 * (_straight_action_mm(neck, number) - nut)
-    return nut + rise * (1.0 + (string.saddle_setback_mm or 0.0) / string.scale_length_mm)
+    return nut + rise * (1.0 + string.known_setback_mm / string.scale_length_mm)
 
 
 def hollow(neck: Neck, fret: int) -> float:
@@ -91,12 +91,12 @@ def _hollow_at(neck: Neck, share: float) -> float:
 
 def described_relief_mm(neck: Neck, fret: int) -> float:
     """How far the described relief lowers the crown of `fret`; an assumed one is left to the diagnosis."""
-    return (neck.relief_mm or 0.0) * hollow(neck, fret)
+    return neck.known_relief_mm * hollow(neck, fret)
 
 
 def _straight_action_mm(neck: Neck, number: int) -> float:
     """Height at half the scale length, where fret 12 stands, were the neck straight."""
-    return action_12(neck, number).mm - (neck.relief_mm or 0.0) * _hollow_at(neck, 0.5)
+    return action_12(neck, number).mm - neck.known_relief_mm * _hollow_at(neck, 0.5)
 
 
 def _share(neck: Neck, fret: int) -> float:

@@ -203,9 +203,9 @@ def _inputs(string: String, *, core: Material, winding: Material) -> tuple[_Inpu
         density=core.density_kg_m3,
         winding_density=winding.density_kg_m3,
         packing=PACKING,
-        modulus=(core.modulus_gpa or 0.0) * 1e9,
-        mass=(string.mass_per_length_g_m or 0.0) / 1000.0,
-        tension=string.tension_n or 0.0,
+        modulus=_or_unknown(core.modulus_gpa) * 1e9,
+        mass=_or_unknown(string.mass_per_length_g_m) / 1000.0,
+        tension=_or_unknown(string.tension_n),
     )
     u_rel = _Inputs(
         gauge=U_GAUGE_MM / gauge if wound else 0.0,  # a plain string's gauge is its core
@@ -213,11 +213,16 @@ def _inputs(string: String, *, core: Material, winding: Material) -> tuple[_Inpu
         density=core.u_density_rel,
         winding_density=winding.u_density_rel,
         packing=U_PACKING_REL,
-        modulus=core.u_modulus_rel or 0.0,
+        modulus=_or_unknown(core.u_modulus_rel),
         mass=U_GIVEN_REL,
         tension=U_GIVEN_REL,
     )
     return values, u_rel
+
+
+def _or_unknown(value: float | None) -> float:
+    """NaN for what is not known: whatever is computed from it shows."""
+    return math.nan if value is None else value
 
 
 def _mass_kg_m(at: _Inputs, *, wound: bool) -> float:
@@ -232,6 +237,8 @@ def _prior(quantity: Callable[[_Inputs], float], at: _Inputs, u_rel: _Inputs) ->
     value, variance = quantity(at), 0.0
     for name in _Inputs.__dataclass_fields__:
         u = getattr(u_rel, name)
+        if math.isnan(getattr(at, name)):  # not known, so nothing is computed from it
+            continue
         step = 1e-4
         high = quantity(replace(at, **{name: getattr(at, name) * (1.0 + step)}))
         low = quantity(replace(at, **{name: getattr(at, name) * (1.0 - step)}))

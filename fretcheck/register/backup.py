@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING
 
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.files import replacing
+from fretcheck.register.connection import storage_error
+from fretcheck.register.sounds import SOUND_FOLDER, copy_whole
 
 if TYPE_CHECKING:
     from fretcheck.register.store import Register
@@ -54,8 +56,6 @@ def _copy_as_json(register: Register, path: Path, partial: Path) -> int:
 
 
 def _copy_database(register: Register, partial: Path) -> int:
-    from fretcheck.register.connection import storage_error
-
     with register.session(write=False) as session:
         source = session.connection().connection.driver_connection
         assert isinstance(source, sqlite3.Connection)
@@ -75,8 +75,6 @@ def _copy_database(register: Register, partial: Path) -> int:
 
 
 def _copy_sounds(source: Path, target: Path) -> None:
-    from fretcheck.register.sounds import SOUND_FOLDER, copy_whole
-
     if source.resolve() == target.resolve():
         return
     for file in sorted((source / SOUND_FOLDER).glob("*-*")):

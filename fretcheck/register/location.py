@@ -12,13 +12,12 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+from sqlalchemy import URL, make_url
+from sqlalchemy.exc import ArgumentError
 
 from fretcheck.errors import UsageError
 from fretcheck.folders import data_folder
-
-if TYPE_CHECKING:
-    from sqlalchemy import URL
 
 ENVIRONMENT_VARIABLE = "FRETCHECK_REGISTER"
 FILE_NAME = "register.sqlite"
@@ -74,9 +73,6 @@ def _from_path(chosen: str | Path) -> Location:
 
 
 def _from_url(text: str) -> Location:
-    from sqlalchemy import make_url
-    from sqlalchemy.exc import ArgumentError
-
     scheme = text.partition("://")[0].partition("+")[0].lower()
     if scheme not in ("sqlite", "postgresql", "postgres"):
         raise UsageError(

@@ -11,12 +11,12 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
+
+from sqlalchemy import ColumnElement, Select, select
 
 from fretcheck.errors import UsageError
-
-if TYPE_CHECKING:
-    from sqlalchemy import ColumnElement, Select
+from fretcheck.register.tables import InspectionRow, NeckRow
 
 Decision = Literal["pass", "fail", "undecided", "none"]
 _LAST_DAY = date.max - timedelta(days=2)
@@ -73,8 +73,6 @@ def folded(text: str) -> str:
 
 def conditions(selection: Selection) -> list[ColumnElement[bool]]:
     """The selection as conditions on inspections joined with their necks."""
-    from fretcheck.register.tables import InspectionRow, NeckRow
-
     wanted: list[ColumnElement[bool]] = []
     if selection.serial is not None:
         wanted.append(NeckRow.serial_folded.contains(folded(selection.serial), autoescape=True))
@@ -91,10 +89,6 @@ def conditions(selection: Selection) -> list[ColumnElement[bool]]:
 
 def summaries(selection: Selection) -> Select[*tuple[Any, ...]]:
     """The query for `InspectionSummary` columns, newest first."""
-    from sqlalchemy import select
-
-    from fretcheck.register.tables import InspectionRow, NeckRow
-
     return (
         select(
             InspectionRow.id,

@@ -17,18 +17,24 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import IO, TYPE_CHECKING, Literal, Self
+from typing import IO, Literal, Self
+
+from pydantic import ValidationError
+from sqlalchemy import Engine, func, select
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.orm import Session
 
 from fretcheck.errors import FretcheckError, StorageError, UsageError
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.exchange import write_json
+from fretcheck.register.backup import back_up
+from fretcheck.register.connection import WRITE_OPTION, connect, is_read_only, storage_error
 from fretcheck.register.location import Location, find_location
+from fretcheck.register.record import insert_document
+from fretcheck.register.schema import bring_up_to_date
 from fretcheck.register.selection import InspectionSummary, Selection, summaries
-
-if TYPE_CHECKING:
-    from sqlalchemy import Engine
-    from sqlalchemy.orm import Session
-
-    from fretcheck.inspection.document import InspectionDocument
-
+from fretcheck.register.sounds import keep_sound, sha256_of, sound_file_below
+from fretcheck.register.tables import DocumentRow, InspectionRow
 
 Summaries = list[InspectionSummary]  # names for use inside `Register`, where `list` is a method
 Documents = list["InspectionDocument"]
@@ -73,11 +79,6 @@ def open_register(location: str | Path | None = None, *, create: bool = True) ->
     StorageError
         For a database that is missing, damaged, of another program, newer than this software, or out of reach.
     """
-    from sqlalchemy.exc import DBAPIError
-
-    from fretcheck.register.connection import connect, is_read_only, storage_error
-    from fretcheck.register.schema import bring_up_to_date
-
     place = find_location(location)
     if place.file is not None and place.given and not create and not place.file.exists():
         raise StorageError(
@@ -130,11 +131,6 @@ class Register:
             For whatever the database reports, in one line; but an ``IntegrityError`` of SQLAlchemy passes unchanged, for the
             caller to say which rule of theirs was broken.
         """
-        from sqlalchemy.exc import DBAPIError, IntegrityError
-        from sqlalchemy.orm import Session
-
-        from fretcheck.register.connection import WRITE_OPTION, storage_error
-
         try:
             with Session(self._engine.execution_options(**{WRITE_OPTION: write}), expire_on_commit=False) as session:
                 yield session
@@ -168,8 +164,6 @@ class Register:
         UsageError
             For a value that no register can hold; the message says which.
         """
-        from fretcheck.register.record import insert_document
-
         if sound_folder is not None:
             document = self._with_sounds(document, sound_folder)
         with self.session() as session:
@@ -187,9 +181,6 @@ class Register:
         UsageError
             For a document that cannot be kept, such as one with a path that leaves the register's folder.
         """
-        from fretcheck.register.record import insert_document
-        from fretcheck.register.sounds import sound_file_below
-
         for path in {reading.sound_file for document in documents for reading in document.readings}:
             if path is not None:
                 sound_file_below(self.folder, path)
@@ -213,12 +204,6 @@ class Register:
 
     def documents(self, ids: Sequence[str]) -> Iterator[InspectionDocument]:
         """The documents of inspections, in the order of `ids`, one in memory at a time."""
-        from pydantic import ValidationError
-        from sqlalchemy import select
-
-        from fretcheck.inspection.document import InspectionDocument
-        from fretcheck.register.tables import DocumentRow, InspectionRow
-
         with self.session(write=False) as session:
             for wanted in ids:
                 query = select(DocumentRow.json).join(InspectionRow, InspectionRow.key == DocumentRow.inspection_key)
@@ -259,8 +244,6 @@ class Register:
 
     def count(self, selection: Selection | None = None) -> int:
         """How many inspections a selection holds (all, unless told)."""
-        from sqlalchemy import func, select
-
         with self.session(write=False) as session:
             chosen = summaries(selection or Selection()).order_by(None).subquery()
             return session.execute(select(func.count()).select_from(chosen)).scalar_one()
@@ -282,8 +265,6 @@ class Register:
         UsageError
             For a path that leaves the register's folder.
         """
-        from fretcheck.register.sounds import sha256_of, sound_file_below
-
         sounds = []
         for path, digest in dict.fromkeys((one.sound_file, one.sound_sha256) for one in document.readings):
             if path is None:
@@ -297,23 +278,17 @@ class Register:
 
     def export_json(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
         """Write documents (all, unless told) as one JSON document, and return how many; see `fretcheck.inspection.exchange`."""
-        from fretcheck.inspection.exchange import write_json
-
         return write_json(self.documents(self._ids(ids)), stream)
 
     def backup(self, path: Path) -> int:
         """Copy the register to `path` while others may write, and its sound files to the folder ``sounds`` beside; see
         `fretcheck.register.backup`. Returns how many inspections the copy holds."""
-        from fretcheck.register.backup import back_up
-
         return back_up(self, path)
 
     def _ids(self, ids: Sequence[str] | None) -> Sequence[str]:
         return [one.id for one in reversed(self.list())] if ids is None else ids
 
     def _with_sounds(self, document: InspectionDocument, folder: Path) -> InspectionDocument:
-        from fretcheck.register.sounds import keep_sound, sound_file_below
-
         new = [one for one in document.readings if one.sound_file is not None and one.sound_sha256 is None]
         names = dict.fromkeys(one.sound_file for one in new if one.sound_file is not None)
         copies = {name: keep_sound(sound_file_below(folder, name), self.folder) for name in names}

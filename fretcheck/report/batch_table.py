@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from rich.table import Table
 from rich.text import Text
 
+from fretcheck.lots.batch import BatchResult
 from fretcheck.plain_text import plain_line
 from fretcheck.report.terminal import DECISION_WORDS
-
-if TYPE_CHECKING:
-    from fretcheck.lots.batch import BatchResult
 
 
 def batch_table(result: BatchResult) -> Table:

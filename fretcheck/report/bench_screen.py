@@ -192,7 +192,7 @@ class BenchScreen:
         room = min(32, max(4, width - 10))
         lines.append(Text("settled " + bar(view.settled, room, ascii_only)))
         level = None if view.level_db is None else (view.level_db - _QUIETEST_DB) / -_QUIETEST_DB
-        lines.append(Text("level   " + bar(level or 0.0, room, ascii_only), style="dim"))
+        lines.append(Text("level   " + bar(0.0 if level is None else level, room, ascii_only), style="dim"))
         return lines
 
     @staticmethod

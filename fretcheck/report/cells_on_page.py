@@ -8,12 +8,9 @@ Like the picture on the terminal (`fretcheck.report.neck_cells`): sign and numbe
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from fretcheck.inspection.document import FretPart, InspectionDocument
 from fretcheck.plain_text import signed
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import FretPart, InspectionDocument
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
+from markupsafe import Markup
+
+from fretcheck.inspection.comparison import Comparison, NoteChange
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import signed
 from fretcheck.report import drawing
 from fretcheck.report.cells_on_page import CellOnPage, CellsOnPage
@@ -11,14 +15,6 @@ from fretcheck.report.comparison_words import corrected_part, finding_then, head
 from fretcheck.report.inspection_page import open_note, running_line
 from fretcheck.report.page import moment, render
 from fretcheck.report.panel import Panel, canvas
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from markupsafe import Markup
-
-    from fretcheck.inspection.comparison import Comparison, NoteChange
-    from fretcheck.inspection.document import InspectionDocument
 
 WIDTH, HEIGHT = 360.0, 206.0
 

@@ -7,18 +7,13 @@ Only what is sure is told as changed, and only work that was done is spoken of. 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from fretcheck.inspection.document import CorrectionPart, JobPart, MovePart, StepPredictionPart
+from fretcheck.inspection.comparison import Comparison
+from fretcheck.inspection.document import CorrectionPart, InspectionDocument, JobPart, MovePart, StepPredictionPart
 from fretcheck.report.condition_sheet import clipped, fields_of, sheet_heading
 from fretcheck.report.condition_words import plain_words, plain_work
 from fretcheck.report.inspection_page import running_line
 from fretcheck.report.page import moment, render
 from fretcheck.report.verdict_words import sureness
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.comparison import Comparison
-    from fretcheck.inspection.document import InspectionDocument
 
 MOST_MATTERS = 6
 

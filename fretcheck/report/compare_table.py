@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fretcheck.inspection.comparison import Comparison
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import plain_line, signed
 from fretcheck.report.comparison_words import corrected_part, finding_then, headline, part_name, summary
 from fretcheck.report.neck_cells import glyphs_for
 from fretcheck.report.page import moment
 from fretcheck.report.terminal import DECISION_STYLES, Shown, section
 from fretcheck.report.verdict_words import sureness
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.comparison import Comparison
-    from fretcheck.inspection.document import InspectionDocument
 
 MOST_NOTES = 12
 OUTCOME_STYLES = {"done as advised": "green", "not done": "dim", "cannot be told": "dim"}

@@ -7,14 +7,10 @@ Before and after are the two inspections in the order given; mm positive is near
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from fretcheck.inspection.comparison import Comparison, FindingThen, MoveOutcome
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.finding_words import label
 from fretcheck.report.verdict_words import DECISION_WORDS, sureness
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.comparison import Comparison, FindingThen, MoveOutcome
-    from fretcheck.inspection.document import InspectionDocument
 
 
 def headline(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> tuple[str | None, str]:
@@ -78,7 +74,8 @@ def finding_then(one: FindingThen) -> str:
     """What became of a finding, with both certainties."""
     name = label(one.finding)
     if one.after is None:
-        return f"{name} ({sureness(one.before or 0.0)} sure before): no longer found"
+        assert one.before is not None
+        return f"{name} ({sureness(one.before)} sure before): no longer found"
     if one.before is None:
         since = "put there by the work" if one.by_work else "not found before"
         return f"{name} ({sureness(one.after)} sure): {since}"

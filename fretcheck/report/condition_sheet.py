@@ -9,8 +9,9 @@ diagnosis gives for the work named on the sheet, of that work and no more. What 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from fretcheck.inspection.document import FindingPart, InspectionDocument
 from fretcheck.plain_text import plain_line
 from fretcheck.report.condition_words import how_noticeable, plain_rival, plain_words, plain_work
 from fretcheck.report.inspection_page import context_of, facts, running_line
@@ -18,9 +19,6 @@ from fretcheck.report.neck_figure import neck_figure, upright_neck_figure
 from fretcheck.report.neck_plan import plan_of
 from fretcheck.report.page import moment, render
 from fretcheck.report.verdict_words import listed_numbers, sureness, works
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import FindingPart, InspectionDocument
 
 SURE = 0.9
 MOST_MATTERS = 4

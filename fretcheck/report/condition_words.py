@@ -8,15 +8,11 @@ I. Summers, J. Acoust. Soc. Am. 121, 2376, 2007: abstract read); less is heard b
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from fretcheck.inspection.document import CorrectionPart, FindingPart, MovePart
 from fretcheck.report.finding_words import millimetres, size_of
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from fretcheck.inspection.document import CorrectionPart, FindingPart, MovePart
 
 HEARD_IN_A_MELODY_CENTS = 10.0
 NUT = "the nut, over which the strings leave for the tuners,"
@@ -34,8 +30,7 @@ class PlainWords:
 def plain_words(finding: FindingPart, *, strings: int) -> PlainWords:
     """The finding in the owner's words; `strings` is how many the neck has."""
     fret, string = finding.fret, finding.string
-    value = finding.value_mm if finding.value_mm is not None else finding.value_cents
-    up, size = (value or 0.0) > 0, size_of(finding)
+    up, size = finding.positive, size_of(finding)
     sharp = "a little too high" if up else "a little too low"
     way = "bridge" if up else "headstock"
     match finding.cause:
@@ -166,14 +161,14 @@ def plain_work(steps: Sequence[CorrectionPart]) -> list[str]:
 
 
 def _kind(move: MovePart) -> tuple[object, ...]:
-    return move.part, move.fret, move.end, move.string is None, (move.move_mm or 0.0) > 0
+    return move.part, move.fret, move.end, move.string is None, move.positive
 
 
 def _plain_move(moves: list[MovePart]) -> str:
     first, numbers = moves[0], [str(one.string) for one in moves if one.string is not None]
     of_strings = f" of string{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}" if numbers else ""
     sizes = [millimetres(one.move_mm) for one in moves if one.move_mm is not None]
-    up = (first.move_mm or 0.0) > 0
+    up = first.positive
     by = f" by {', '.join(sizes)}" if sizes else ""
     where = f"{by} toward the {'bridge' if up else 'nut'}"
     match first.part:

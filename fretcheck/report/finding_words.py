@@ -106,5 +106,5 @@ def sentence_of(clauses: Sequence[str]) -> str:
 
 
 def _value(finding: FindingPart) -> float:
-    value = finding.value_mm if finding.value_mm is not None else finding.value_cents
+    value = finding.value
     return 0.0 if value is None else value

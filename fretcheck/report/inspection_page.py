@@ -10,9 +10,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from markupsafe import Markup
 
 from fretcheck.inspection.budget import NoteBudget, note_budget
+from fretcheck.inspection.document import FindingPart, FretPart, InspectionDocument, ReadingPart
 from fretcheck.plain_text import plain_line, signed
 from fretcheck.report.cells_on_page import cells_on_page
 from fretcheck.report.finding_words import label, where_heard
@@ -34,11 +37,6 @@ from fretcheck.report.verdict_words import (
     step_words,
     worst_sentence,
 )
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
-    from fretcheck.inspection.document import FindingPart, FretPart, InspectionDocument, ReadingPart
 
 PLAN_WORDS = {
     "full": "every fret",

@@ -9,16 +9,15 @@ from where it should be. Nut left or on top, string 1 on top or right.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import textwrap
+from typing import Any
 
+from markupsafe import Markup
+
+from fretcheck.inspection.document import FindingPart
 from fretcheck.report import drawing
 from fretcheck.report.finding_words import label, millimetres
 from fretcheck.report.neck_plan import Displacement, NeckPlan
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
-    from fretcheck.inspection.document import FindingPart
 
 WIDTH, LANE, BOARD, NUMBERS, CHART = 900.0, 20.0, 118.0, 26.0, 136.0
 UPRIGHT_WIDTH, UPRIGHT_LENGTH = 350.0, 640.0
@@ -78,10 +77,8 @@ def upright_neck_figure(plan: NeckPlan, findings: list[FindingPart], *, name: st
             axes.text(-0.06 - row * 17.0 / board, _middle(plan, fret), str(fret), ha="right", va="center", fontsize=11.0)
         axes.text(-0.06, _middle(plan, 0), "nut", ha="right", va="center", fontsize=11.0, color=drawing.SOFT)
         line, taken = (high - low) / length * 15.0, low
-        for finding in sorted(findings, key=lambda one: _anchor(plan, one) or 0.0):
-            anchor = _anchor(plan, finding)
-            if anchor is None:
-                continue
+        anchors = [(anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None]
+        for anchor, finding in sorted(anchors, key=lambda one: one[0]):
             lines = _wrapped(label(finding), 20)
             first = min(max(anchor - line * (len(lines) - 1) / 2.0, taken + line), high - line * (len(lines) + 0.5))
             for number, text in enumerate(lines):
@@ -156,11 +153,10 @@ def _anchor(plan: NeckPlan, finding: FindingPart) -> float | None:
 
 
 def _colour(finding: FindingPart) -> str:
-    value = finding.value_mm if finding.value_mm is not None else finding.value_cents
     if finding.cause in ("fret_position", "fret_tilt", "nut_height"):
-        return drawing.SHARP if (value or 0.0) > 0 else drawing.FLAT
+        return drawing.SHARP if finding.positive else drawing.FLAT
     if finding.cause in ("nut_position", "saddle_position"):
-        return drawing.FLAT if (value or 0.0) > 0 else drawing.SHARP
+        return drawing.FLAT if finding.positive else drawing.SHARP
     return drawing.UNSURE
 
 
@@ -185,8 +181,6 @@ def _placed_labels(
 
 
 def _wrapped(text: str, width: int) -> list[str]:
-    import textwrap
-
     return textwrap.wrap(text, width)
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from fretcheck.diagnosis.as_designed import as_designed
 from fretcheck.errors import NeckError
 from fretcheck.inspection.document import FindingPart, InspectionDocument
 from fretcheck.inspection.from_design import causes_from_design
@@ -74,8 +75,6 @@ class NeckPlan:
 
     @cached_property
     def _setbacks_mm(self) -> list[float]:
-        from fretcheck.diagnosis.as_designed import as_designed
-
         return [float(one) for one in as_designed(self.neck).setbacks_mm]
 
     def nut_edge(self, string: int) -> float:

@@ -42,14 +42,12 @@ import os
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from fretcheck.files import is_page, write_text
 from fretcheck.plain_text import decimal, plain_line, signed
 from fretcheck.report.verdict_words import sureness
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
 
 
 def render(template: str, *, running: str, **context: object) -> str:
@@ -79,8 +77,6 @@ def write_page(html: str, path: Path, *, force: bool = False) -> Path:
 
 @cache
 def _environment() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
     environment = Environment(
         loader=PackageLoader("fretcheck.report", "templates"),
         autoescape=True,

@@ -8,13 +8,11 @@ The figure's own coordinates are px from its lower left; a panel maps frets (x) 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fretcheck.report import drawing
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 NAN = float("nan")
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)

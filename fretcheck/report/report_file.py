@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.report.condition_sheet import condition_sheet
+from fretcheck.report.inspection_page import inspection_page
 from fretcheck.report.page import write_page
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
 
 
 def write_report(
@@ -38,11 +37,7 @@ def write_report(
 def report_page(document: InspectionDocument, *, sheet: bool | None = None, technical: bool = False) -> str:
     """The page that `write_report` writes."""
     if sheet if sheet is not None else document.conditions.plan == "intake":
-        from fretcheck.report.condition_sheet import condition_sheet
-
         return condition_sheet(document, technical=technical)
-    from fretcheck.report.inspection_page import inspection_page
-
     return inspection_page(document)
 
 

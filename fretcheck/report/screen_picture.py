@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.terminal_theme import TerminalTheme
 
 from fretcheck.files import write_text
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.report.terminal import print_result
 
 _WIDTH = 80
 _MARK = b'<title id="result-name">Result of an inspection, as the terminal shows it</title>'
@@ -49,11 +50,6 @@ def write_picture(document: InspectionDocument, path: Path, *, force: bool = Fal
     UsageError, StorageError
         As `fretcheck.files.written_whole`.
     """
-    from rich.console import Console
-    from rich.terminal_theme import TerminalTheme
-
-    from fretcheck.report.terminal import print_result
-
     paper = TerminalTheme(
         (251, 250, 246),
         (32, 32, 28),

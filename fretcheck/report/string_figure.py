@@ -8,17 +8,13 @@ heard and expected; below, on the same scale: what neither the design nor the fi
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
+from markupsafe import Markup
+
+from fretcheck.inspection.document import FretPart
 from fretcheck.report import drawing
 from fretcheck.report.panel import Panel, canvas
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from markupsafe import Markup
-
-    from fretcheck.inspection.document import FretPart
 
 WIDTH, HEIGHT = 360.0, 262.0
 Z90 = 1.6449
@@ -40,7 +36,7 @@ def string_figure(
         End of the scale, the same for all strings so that they can be compared.
     """
     heard = [one for one in notes if one.fret > 0 and one.plucks > 0 and one.deviation_cents is not None]
-    half = max(limit_cents * 1.3, 1.15 * max((abs(one.unexplained_cents or 0.0) for one in heard), default=0.0))
+    half = max(limit_cents * 1.3, *(1.15 * cents for cents, _ in _unexplained(heard)))
     with drawing.style():
         figure = drawing.new_figure(WIDTH, HEIGHT)
         axes = canvas(figure, width=WIDTH, height=HEIGHT)
@@ -72,11 +68,15 @@ def description(heard: Sequence[FretPart], limit_cents: float) -> str:
         f"{sharpest.fret}, against a tolerance of ±{limit_cents:g} cents. "
     )
     text += f"Out of tolerance at fret {', '.join(map(str, outside))}. " if outside else "No note is surely out of tolerance. "
-    unexplained = [one for one in heard if one.unexplained_cents is not None]
-    if unexplained:
-        worst = max(unexplained, key=lambda one: abs(one.unexplained_cents or 0.0))
-        text += f"At most {abs(worst.unexplained_cents or 0.0):.1f} cents stay unexplained, at fret {worst.fret}."
+    if unexplained := _unexplained(heard):
+        most, fret = max(unexplained, key=lambda one: one[0])
+        text += f"At most {most:.1f} cents stay unexplained, at fret {fret}."
     return text
+
+
+def _unexplained(heard: Sequence[FretPart]) -> list[tuple[float, int]]:
+    """Size of what stays unexplained, with its fret, where it is known."""
+    return [(abs(one.unexplained_cents), one.fret) for one in heard if one.unexplained_cents is not None]
 
 
 def _curves(upper: Panel, lower: Panel, heard: Sequence[FretPart]) -> None:

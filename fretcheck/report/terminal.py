@@ -5,12 +5,11 @@ verdict, the neck, findings, what to do, what would sharpen the result, what to 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import IN_ASCII, plain_line
 from fretcheck.report import verdict_words
 from fretcheck.report.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
@@ -25,9 +24,6 @@ from fretcheck.report.verdict_words import (
     sureness,
     worst_sentence,
 )
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
 
 DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
 DECISION_STYLES: dict[str | None, str] = {

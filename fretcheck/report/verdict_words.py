@@ -8,14 +8,10 @@ Cents with one decimal and the word sharp or flat in place of a sign.
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
+from fretcheck.inspection.document import CorrectionPart, InspectionDocument
 from fretcheck.report.finding_words import clause, sentence_of
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from fretcheck.inspection.document import CorrectionPart, InspectionDocument
 
 DECISION_WORDS: dict[str | None, str] = {
     "pass": "Within tolerance", "fail": "Out of tolerance", "undecided": "Undecided", None: "Not judged",

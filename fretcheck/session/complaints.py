@@ -53,9 +53,8 @@ def uncertain(ask: Ask, note: NoteReading) -> Complaint:
     short, why = ("ROUGH", "let it ring") if cause is None else _WIDENING[cause]
     if cause is Remark.UNSTABLE and ask.fret > 0:
         why = "its pitch moved: press straight down and hold still"
-    return Complaint(
-        f"Known to ±{2.0 * (note.u_cents or 0.0):.0f} cents only; {why}. Once more, then it is taken as it is.", short
-    )
+    assert note.u_cents is not None
+    return Complaint(f"Known to ±{2.0 * note.u_cents:.0f} cents only; {why}. Once more, then it is taken as it is.", short)
 
 
 def wrong_note_words(neck: Neck, ask: Ask, found: Match, note: NoteReading) -> str:

@@ -78,10 +78,10 @@ def places_of(neck: Neck, string: int) -> tuple[int, ...]:
 
 def heard_pitch(neck: Neck, string: int, note: NoteReading) -> HeardPitch:
     """A reading as placing takes it: cents from the string's nominal open note."""
-    if note.f1_hz is None:
+    if note.f1_hz is None or note.u_cents is None:
         return HeardPitch(cents=None)
     cents = cents_between(note.f1_hz, neck.open_hz(string))
-    return HeardPitch(cents=cents, u_cents=note.u_cents or 0.0, in_doubt=not note.usable)
+    return HeardPitch(cents=cents, u_cents=note.u_cents, in_doubt=not note.usable)
 
 
 def place_notes(
@@ -176,12 +176,12 @@ def _of_another_string(
     placed: Sequence[PlacedNote],
 ) -> str | None:
     """What tells that a recording is another string's; None when nothing does."""
-    pitched = [index for index, pitch in enumerate(pitches) if pitch.cents is not None]
-    cents = [pitches[index].cents or 0.0 for index in pitched]
-    below = sum(one < told.tuning_cents[index] - SAME_FRET_CENTS for index, one in zip(pitched, cents, strict=True))
+    pitched = [(index, pitch.cents) for index, pitch in enumerate(pitches) if pitch.cents is not None]
+    cents = [one for _, one in pitched]
+    below = sum(one < told.tuning_cents[index] - SAME_FRET_CENTS for index, one in pitched)
     no_open = not any(note.fret == 0 for note in placed)
     if below >= max(3, 0.1 * len(pitched)) or (no_open and min(map(abs, cents)) > _LOST_BELOW_CENTS):
-        return _wrong_string(neck, string, min(cents), notes[pitched[int(np.argmin(cents))]])
+        return _wrong_string(neck, string, min(cents), notes[pitched[int(np.argmin(cents))][0]])
     return None
 
 

@@ -212,7 +212,7 @@ class Runner:
         if not found.as_asked and not (found.right_pitch and twice):
             self._weak = ask if found.right_pitch else self._weak
             return self._not_as_asked(ask, found, pluck, note, start_s)
-        if (note.u_cents or 0.0) > WEAK_CENTS and not twice:
+        if note.u_cents is not None and note.u_cents > WEAK_CENTS and not twice:
             self._weak = ask
             return self._again(ask, uncertain(ask, note))
         jump = self._tuning.jump_cents(ask, note)

@@ -13,6 +13,7 @@ import os
 from pathlib import Path
 
 import numpy as np
+import soundfile
 
 from fretcheck.arrays import Reals
 from fretcheck.errors import StorageError
@@ -29,8 +30,6 @@ def on_grid(samples: Reals) -> Reals:
 
 def flac_bytes(samples: Reals, sample_rate: float) -> bytes:
     """A FLAC file of samples that lie on the grid."""
-    import soundfile
-
     whole = np.round(samples * STEPS).astype(np.int32) << _SPARE_BITS
     buffer = io.BytesIO()
     soundfile.write(buffer, whole, round(sample_rate), format="FLAC", subtype="PCM_24")
@@ -45,8 +44,6 @@ def read_flac(path: Path) -> tuple[Reals, float]:
     StorageError
         When the file is missing or no sound.
     """
-    import soundfile
-
     try:
         samples, rate = soundfile.read(path, dtype="float64")
     except (OSError, RuntimeError) as error:
