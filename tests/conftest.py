@@ -7,7 +7,7 @@ import os
 import pytest
 from hypothesis import HealthCheck, settings
 
-from fretcheck.threads import use_one_thread
+from fretcheck.workers import use_one_thread
 
 use_one_thread()  # as the command does; the processes that run tests side by side have the cores to share
 settings.register_profile("no clock", deadline=None, suppress_health_check=[HealthCheck.too_slow])

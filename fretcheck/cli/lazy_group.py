@@ -6,11 +6,14 @@ So ``--help`` is quick, and a command's module imports what it needs where impor
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
 from typing import Any
 
 import typer
 from typer.core import TyperCommand, TyperGroup
+
+from fretcheck.workers import use_one_thread
 
 COMMANDS = {
     "inspect": "Listen to a neck, judge it, and say which part is out of place.",
@@ -46,6 +49,8 @@ class LazyGroup(TyperGroup):
         """The command of that name, loaded; None where there is none."""
         if cmd_name in COMMANDS and cmd_name not in self._loaded:
             command = import_module(f"fretcheck.cli.{'import_' if cmd_name == 'import' else cmd_name}").command
+            if "scipy" in sys.modules:
+                use_one_thread()
             app = typer.Typer(rich_markup_mode=None)
             if isinstance(command, typer.Typer):
                 app.add_typer(command, name=cmd_name)

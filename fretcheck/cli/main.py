@@ -19,7 +19,6 @@ from fretcheck.cli.lazy_group import LazyGroup
 from fretcheck.cli.secrets import without_secrets
 from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, EXIT_UNFORESEEN, FretcheckError, UsageError
 from fretcheck.plain_text import plain_line, spell_out
-from fretcheck.threads import use_one_thread
 
 _BAD_NAME = (errno.ENAMETOOLONG, errno.ELOOP)
 """Errors of the system that a path as typed is to blame for."""
@@ -142,5 +141,4 @@ def main() -> None:
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="fretcheck signs")  # a sign that the console lacks is spelled out, never a traceback
     warnings.simplefilter("ignore")  # libraries' remarks are no lines of ours
-    use_one_thread()
     sys.exit(run())

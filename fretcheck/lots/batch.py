@@ -35,7 +35,6 @@ from fretcheck.errors import (
 )
 from fretcheck.inspection.document import Decision, InspectionDocument
 from fretcheck.lots.neck_folders import NeckFolder, Outcome
-from fretcheck.threads import one_thread_each
 from fretcheck.workers import worker_pool
 
 if TYPE_CHECKING:
@@ -161,15 +160,14 @@ def _outcomes(necks: Sequence[NeckFolder], worker: Worker, processes: int | None
 def over_cores(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Outcome], *, processes: int) -> Iterator[Outcome]:
     """Outcomes as they come from a pool of processes, which is made anew when one of them dies."""
     waiting, suspects = list(reversed(necks)), list[NeckFolder]()
-    with one_thread_each():
-        while waiting:
-            yield from _one_pool(waiting, inspect, min(processes, len(waiting)), suspects)
-            while suspects:
-                suspect = suspects.pop()
-                died_again: list[NeckFolder] = []
-                yield from _one_pool([suspect], inspect, 1, died_again)
-                if died_again:
-                    yield Outcome(neck=suspect, error="its process died twice while reading it: too large for the memory?")
+    while waiting:
+        yield from _one_pool(waiting, inspect, min(processes, len(waiting)), suspects)
+        while suspects:
+            suspect = suspects.pop()
+            died_again: list[NeckFolder] = []
+            yield from _one_pool([suspect], inspect, 1, died_again)
+            if died_again:
+                yield Outcome(neck=suspect, error="its process died twice while reading it: too large for the memory?")
 
 
 def _one_pool(

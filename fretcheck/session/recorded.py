@@ -23,7 +23,6 @@ from fretcheck.session.placement import HeardNote, PlacedNote, Unplaced, UnreadS
 from fretcheck.session.plan import make_plan
 from fretcheck.session.reading import Inspection, SoundSetAside
 from fretcheck.session.take import read_take
-from fretcheck.threads import one_thread_each
 from fretcheck.workers import worker_pool
 
 Progress = Callable[[int, int], None]
@@ -142,7 +141,7 @@ def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | Non
             if progress:
                 progress(len(done), len(files))
         return [done[string] for string in files]
-    with one_thread_each(), worker_pool(workers) as pool:
+    with worker_pool(workers) as pool:
         waiting: set[Future[HeardString]] = {pool.submit(hear_string, neck, *item) for item in files.items()}
         while waiting:
             finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)

@@ -25,7 +25,7 @@ from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.result import CauseEstimate, Diagnosis, Finding
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Measurement
-from fretcheck.threads import use_one_thread
+from fretcheck.workers import use_one_thread
 from tests.diagnosis.necks import SCALE_MM, observed, steel_neck
 from tests.synth.false_string import random_profile
 from tests.synth.layout_mistake import rule_of_18
@@ -359,8 +359,7 @@ def main() -> None:
     chosen = options.only if options.only else range(len(SCENARIOS))
     jobs = [(number, seed, options.seed) for number in chosen for seed in range(options.necks)]
     outcomes: dict[int, list[Outcome]] = defaultdict(list)
-    use_one_thread()  # the spawned processes import numpy anew
-    with get_context("spawn").Pool(options.processes) as pool:
+    with get_context("spawn").Pool(options.processes, initializer=use_one_thread) as pool:
         for number, outcome in pool.imap_unordered(run_one, jobs, chunksize=4):
             outcomes[number].append(outcome)
     print(report(outcomes))

@@ -41,7 +41,6 @@ import numpy as np
 
 from fretcheck.neck.description import Neck, String
 from fretcheck.session.plan import make_plan
-from fretcheck.threads import use_one_thread
 from tests.live.strings import THREE, played_plan
 from tests.sound_server import SoundServer, missing_part
 
@@ -66,7 +65,6 @@ def main() -> None:
     part = missing_part()
     if part is not None:
         raise SystemExit(part)
-    use_one_thread()  # as the command does; the child imports numpy anew
     with tempfile.TemporaryDirectory(prefix="fretcheck-bench-") as folder:
         server = SoundServer(Path(folder))
         server.start()

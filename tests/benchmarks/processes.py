@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from multiprocessing import get_context
 from typing import TypeVar
 
-from fretcheck.threads import use_one_thread
+from fretcheck.workers import use_one_thread
 
 
 def options(doc: str | None, *, necks: int, worlds: Sequence[str]) -> argparse.ArgumentParser:
@@ -38,8 +38,7 @@ def _guarded(pair: tuple[Callable[[Job], Outcome], Job]) -> Outcome | None:
 
 def each(run: Callable[[Job], Outcome], jobs: Sequence[Job], *, processes: int) -> Iterator[Outcome]:
     """`run` of every job, in any order."""
-    use_one_thread()  # the spawned processes import numpy anew
-    with get_context("spawn").Pool(processes) as pool:
+    with get_context("spawn").Pool(processes, initializer=use_one_thread) as pool:
         done = pool.imap_unordered(_guarded, [(run, job) for job in jobs], chunksize=4)
         yield from (outcome for outcome in done if outcome is not None)
 
