@@ -38,7 +38,6 @@ forbids both. Colours come from the style sheet's variables, so that figures fol
 
 from __future__ import annotations
 
-import os
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -110,6 +109,7 @@ def moment(taken_at: str | None) -> str:
     if taken_at is None:
         return "not told"
     try:
-        return f"{datetime.fromisoformat(taken_at):%-d %B %Y, %H:%M}" if os.name != "nt" else taken_at[:16]
+        when = datetime.fromisoformat(taken_at)
     except ValueError:
         return plain_line(taken_at)
+    return f"{when.day} {when:%B %Y, %H:%M}"

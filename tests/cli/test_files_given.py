@@ -49,6 +49,8 @@ READING = {
     "compare before": "compare {} before.json",
     "compare after": "compare before.json {}",
     "show inspection": "show {}",
+    "work neck": "work {} --part nut",
+    "work data": "work neck.toml --part nut --device nothing-of-that-name --data {}",
     "lot open serials_from": "lot open L --serials-from {} --sample 1",
 }
 WRITING = {
@@ -81,6 +83,11 @@ NUMBERS = {
     "inspect channel": "inspect neck.toml --device nothing-of-that-name --channel",
     "inspect tune_within": "inspect neck.toml --device nothing-of-that-name --tune-within",
     "inspect processes": "inspect neck.toml --from necks --no-keep --processes",
+    "work string": "work neck.toml --part saddle --string",
+    "work fret": "work neck.toml --part fret --fret",
+    "work step": "work neck.toml --after before.json --step",
+    "work channel": "work neck.toml --part nut --device nothing-of-that-name --channel",
+    "work measured": "work neck.toml --part nut --measured first_fret_clearance=",
     "layout step": "layout neck.toml --round",
     "note reference_hz": "note sounds/string-1.wav --a4",
     "list limit": "list --limit",
