@@ -39,15 +39,19 @@ from fretcheck.neck.description import Neck
 
 CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 """Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
-PULLS = ((0.15, 0.35), (0.6, 0.4), (1.8, 0.25))
-REMAINDERS = ((0.1, 0.4), (0.3, 0.4), (0.6, 0.2))
-FINGERS = ((0.7, 0.6), (1.8, 0.4))
-"""How rough the field of the notes may be (cents; the finger's as a factor), with prior weights; common practice, no source."""
+OPENS = (((0.05, 0.12), 0.95), ((0.5, 0.3), 0.05))
+"""How much sharper than stopped ones open strings read (cents: mean, standard deviation), with prior weights: a player in twenty
+plucks them harder, by 0.3 to 1 cent; common practice, no source. One normal of ±0.22 left 7 points more necks undecided."""
+PULLS = ((0.05, 0.2), (0.2, 0.3), (0.6, 0.3), (1.8, 0.2))
+OWNS = ((0.01, 0.25), (0.03, 0.35), (0.08, 0.25), (0.2, 0.15))
+FINGERS = ((0.1, 0.2), (0.35, 0.3), (1.0, 0.3), (2.0, 0.2))
+"""How rough the field of the notes may be (cents, mm; the finger's as a factor), with prior weights; common practice, no source.
+They reach down to a neck without any: with 0.15 cent and 0.7 the least, u was half as large again as the errors there."""
 MOST_STEPS = 5
 SETTLED_CENTS = 0.1
 """Gauss–Newton steps end when no note moves by more."""
-SMOOTH = Roughness(finger=0.7, pull_cents=0.15, remainder_cents=0.1)
-ROUGH = Roughness(finger=1.8, pull_cents=1.8, remainder_cents=0.3)
+SMOOTH = Roughness(finger=0.7, pull_cents=0.15, own_mm=0.03)
+ROUGH = Roughness(finger=1.8, pull_cents=1.8, own_mm=0.08)
 FAULTS_BETWEEN, SETS_BETWEEN = 2, 6
 RULES_LOOKED_INTO = 3
 STRINGS_FOR_A_RULE, FRETS_FOR_A_RULE = 3, 8
@@ -84,8 +88,9 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     field = note_field(design, depth_slope=start)
     readings = _placed(design, combined, field.covariance(Roughness()), field.own(Roughness()))
     search = _Search(design=design, parameters=parameters, ways=Ways.of(parameters.faults))
-    covariance, alone = search.field(readings, field)
-    readings = replace(readings, field=covariance, own=alone)
+    rough, parameters = search.roughness(readings, field)
+    readings = replace(readings, field=field.covariance(rough), own=field.own(rough))
+    search = replace(search, parameters=parameters)
     rule, layout = search.layout(readings)
     model, parameters_of_rule = _under(design, parameters, rule)
     ways = search.ways
@@ -101,10 +106,11 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     expected = {cell: (cents, math.hypot(u, rest)) for (cell, (cents, u)), rest in zip(expected.items(), own, strict=True)}
     readings = _placed(design, combine(observations, scatter, expected=expected), readings.field, readings.own)
     tangent = _Tangent(model=model, theta=theta)
-    weighed = [
-        (weight, weigh(_linear(model, readings, hand, theta, parameters_of_rule, craft, tangent=tangent), ways))
-        for craft, weight in CRAFT
-    ]
+    weighed = []
+    for (craft, craft_share), (opened, open_share) in product(CRAFT, OPENS):
+        player = replace(tangent, model=replace(model, parameters=parameters.with_opens(*opened)))
+        problem = _linear(player.model, readings, hand, theta, parameters_of_rule, craft, tangent=player)
+        weighed.append((craft_share * open_share, weigh(problem, ways)))
     return Posterior(
         model=model,
         components=_components(weighed),
@@ -212,10 +218,8 @@ class _Search:
         hand = by_hand(self.design, self.parameters, self.design.neck.measured, shift_mm=model.fret_shift_mm)
         return _linear(model, readings, hand, self.theta, extra, 1.0, tangent=tangent)
 
-    def field(self, readings: _Readings, parts: NoteField) -> tuple[Reals, Reals]:
-        """The field's covariance, and the variance of each note's own part of it.
-
-        Averaged over how rough the field may be by the evidence of these readings.
+    def roughness(self, readings: _Readings, parts: NoteField) -> tuple[Roughness, Parameters]:
+        """How rough the field is, and θ's priors for a finger so uneven: mean squares by the evidence of these readings.
 
         Each roughness is weighed with the sets of faults that are likely under a smooth field or under a rough one.
         """
@@ -224,18 +228,18 @@ class _Search:
             problem = self.problem(replace(readings, field=parts.covariance(rough)), RULES[0])
             sets.update(weigh(problem, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
         sets.discard(())
-        logs, fields, alone = [], [], []
-        for (pull, pull_share), (remainder, remainder_share), (finger, finger_share) in product(PULLS, REMAINDERS, FINGERS):
-            rough = Roughness(finger=finger, pull_cents=pull, remainder_cents=remainder)
-            covariance = parts.covariance(rough)
-            problem = self.problem(replace(readings, field=covariance), RULES[0])
-            prior = math.log(pull_share * remainder_share * finger_share)
-            logs.append(evidence_of(problem, self.ways, sorted(sets)) + prior)
-            fields.append(covariance)
-            alone.append(parts.own(rough))
+        players = {finger: replace(self, parameters=self.parameters.with_finger((finger, 1.0))) for finger, _ in FINGERS}
+        logs, kinds = [], []
+        for (pull, pull_share), (own, own_share), (finger, finger_share) in product(PULLS, OWNS, FINGERS):
+            rough = Roughness(finger=finger, pull_cents=pull, own_mm=own)
+            problem = players[finger].problem(replace(readings, field=parts.covariance(rough)), RULES[0])
+            logs.append(evidence_of(problem, self.ways, sorted(sets)) + math.log(pull_share * own_share * finger_share))
+            kinds.append((pull, own, finger))
         weights = np.exp(np.array(logs) - max(logs))
         weights /= np.sum(weights)
-        return np.asarray(np.tensordot(weights, np.array(fields), axes=1)), np.asarray(weights @ np.array(alone))
+        pull, own, finger = np.sqrt(weights @ np.square(kinds))
+        levels = [(kind[2], float(weight)) for kind, weight in zip(kinds, weights, strict=True)]
+        return Roughness(finger=finger, pull_cents=pull, own_mm=own), self.parameters.with_finger(*levels)
 
     def _shows_a_rule(self, readings: _Readings, problem: LinearGaussian) -> bool:
         """Whether these readings can carry a rule of layout."""

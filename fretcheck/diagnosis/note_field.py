@@ -29,7 +29,6 @@ FINGER_FRETS = 4.0  # a finger's depth keeps to itself over so many frets
 FINGER_OWN_MM, FINGER_LOW_MM = 0.02, 0.06
 FINGER_LOW_CENTS = 0.3  # pushed aside, and the finger's flesh: not in proportion to the string's stretch
 LIGHT_SHARE = 0.25  # of the usual depth: pressed as lightly as still gives a clear note
-CROWN_MM = 0.03  # a crown's top under one string
 ON_EVERY_STRING = 0.8  # share of a pull's variance that all strings have alike
 
 
@@ -40,8 +39,8 @@ class Roughness:
     finger: float = 1.0
     """Factor on the finger's unevenness."""
     pull_cents: float = 0.4
-    remainder_cents: float = 0.2
-    """Of each note by itself."""
+    own_mm: float = 0.04
+    """Of each note by itself, as a place on its crown."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,8 +49,8 @@ class NoteField:
 
     finger: Reals
     pull: Reals
-    crown: Reals
-    """Variance, shape (cells,)."""
+    own_of_mm: Reals
+    """Variance that 1 mm of a note by itself makes, shape (cells,)."""
 
     def covariance(self, rough: Roughness) -> Reals:
         """Over all cells."""
@@ -61,7 +60,7 @@ class NoteField:
 
     def own(self, rough: Roughness) -> Reals:
         """Variance of what each cell has by itself: its crown, and what no part of the model explains."""
-        return np.asarray(self.crown + rough.remainder_cents**2)
+        return np.asarray(rough.own_mm**2 * self.own_of_mm)
 
 
 def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:
@@ -78,7 +77,7 @@ def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:
     return NoteField(
         finger=finger,
         pull=_pull(design),
-        crown=np.square(CENTS_PER_NEPER * CROWN_MM / design.speaking_mm),
+        own_of_mm=np.square(CENTS_PER_NEPER / design.speaking_mm),
     )
 
 

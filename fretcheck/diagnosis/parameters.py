@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -71,7 +71,8 @@ SADDLE = Spread.about_nothing(sound=0.12, faulty=2.5, share=0.02)
 SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread.about_nothing(sound=0.30, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.01)
-OPEN_COMMON_MEAN, OPEN_COMMON = 0.10, 0.22
+OPEN_OWN_CENTS = 0.10  # plucked a little harder or softer than the other open strings
+OPEN_COMMON_MEAN, OPEN_COMMON = 0.10, 0.20
 """Open strings are plucked harder than stopped ones, or ring on sharper: 0 to 1 cent on all of them."""
 PRESSURE = Spread.about_nothing(sound=0.055, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.08
@@ -164,6 +165,26 @@ class Parameters:
             for one in spread.botched
         )
         self.faults.append(Fault(cause=cause, key=self.keys[columns[0]], columns=tuple(columns), ways=ways))
+
+    def with_finger(self, *levels: tuple[float, float]) -> Parameters:
+        """The same table for a player whose finger is so uneven: factors on the usual unevenness, and their shares."""
+        factor, square = (sum(share * level**power for level, share in levels) for power in (1, 2))
+        low = math.sqrt(square * FINGER_LOW_MM**2 + (square - factor**2) * FINGER_LOW_MEAN_MM**2)
+        alike = self.with_prior(self.columns("own_pressure"), 0.0, math.sqrt(square) * PRESSURE_OWN_MM)
+        return alike.with_prior(self.columns("finger_low"), factor * FINGER_LOW_MEAN_MM, low)
+
+    def with_opens(self, mean: float, spread: float) -> Parameters:
+        """The same table for a player whose open strings read so much sharper than stopped ones."""
+        column = self.column("open_note")
+        assert column is not None
+        return self.with_prior([column], mean, spread)
+
+    def with_prior(self, columns: Sequence[int], mean: float, spread: float) -> Parameters:
+        """The same table with another prior of some parameters."""
+        means, spreads = list(self.means), list(self.spreads)
+        for column in columns:
+            means[column], spreads[column] = mean, spread
+        return replace(self, means=means, spreads=spreads)
 
     @cached_property
     def mixing(self) -> Reals:
@@ -321,7 +342,7 @@ def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, seve
     columns = [table.add("string", "cents", one, STRING.sound, string=number) for one in uneven]
     if columns:
         table.fault("string", columns, STRING)
-    open_note = table.add("open_note", "cents", -here, max(open_u_cents, OPEN_NOTE.sound), string=number)
+    open_note = table.add("open_note", "cents", -here, math.hypot(open_u_cents, OPEN_OWN_CENTS), string=number)
     table.fault("tuning_drift", [open_note], OPEN_NOTE)
 
 

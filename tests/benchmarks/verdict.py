@@ -3,13 +3,15 @@
     python -m tests.benchmarks.verdict --necks 60 [--worlds own mild] [--instruments steel nylon bass banjo] [--spoiled]
 
 Of every neck the margin (limit less true worst note) runs evenly from −3 to +3 cents over the row, and a second time it is
-exactly 1 cent. Columns, in per cent: `undecided` of necks with margins 1 to 3 cents, and at exactly 1 cent; `bad passes`, of the
-necks passed, those truly out; `sound fails`, of those failed, truly within; `within 2u`, notes whose true value lies within two
-standard uncertainties of the stated one; `rms`, of stated less true, cents. Half of the necks are sound, half have a fault each.
+exactly 1 cent. Half of the necks are sound, half have a fault each. Columns: `undecided`, per cent of necks with margins 1 to 3
+cents, and at exactly 1 cent; `bad passes`, how many of the necks passed are truly out; `sound fails`, how many of those failed
+are truly within; `within 2u`, per cent of notes whose true value lies within 2u of the stated one; `rms`, of stated less true,
+cents.
 
-`--again` compares two sessions of an unchanged neck, the hand 0.03 mm deeper or lighter on the second day (about 0.3 cent): per
-cent of necks of which a note, or a part, is said to have changed. `--spoiled` spoils one pluck of two by 7 or 14 cents and prints
-how far the note moved from where it stood without that (cents).
+`--observer` gives the same verdicts by the posterior of one who knows the world's spreads and the hand, of sound necks only: what
+no diagnosis can better. `--again` compares two sessions of an unchanged neck, the hand 0.03 mm deeper or lighter on the second
+day (about 0.3 cent): per cent of necks of which a note, or a part, is said to have changed. `--spoiled` spoils one pluck of two
+by 7 or 14 cents and prints how far the note moved from where it stood without that (cents).
 """
 
 from __future__ import annotations
@@ -31,6 +33,7 @@ from fretcheck.session.deviation import inspection_from
 from fretcheck.session.placement import PlacedNote
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.case import Case, draw
+from tests.worlds.observer import sound_draws
 from tests.worlds.session import READING_CENTS
 
 FAULTS = ("fret.40", "saddle2.5", "tilt.35", "nutheight.4", "fret.25")
@@ -52,6 +55,7 @@ class Job:
     necks: int
     spoiled: bool = False
     again: bool = False
+    observer: bool = False
 
     @property
     def row(self) -> tuple[str, str, float, int]:
@@ -86,7 +90,7 @@ def judged(case: Case, limit: float, plucks: int, seconds: list[float], **asked:
 
 def run_one(job: Job) -> Outcome:
     """Two verdicts on one neck."""
-    faults = [FAULTS[job.number // 2 % len(FAULTS)]] if job.number % 2 else []
+    faults = [FAULTS[job.number // 2 % len(FAULTS)]] if job.number % 2 and not job.observer else []
     case = draw(job.world, faults, seed=(job.seed, job.number), instrument=job.instrument, hand_cents=job.hand)
     outcome = Outcome(job=job)
     if job.spoiled:
@@ -95,6 +99,8 @@ def run_one(job: Job) -> Outcome:
         return _again(case, outcome)
     margin = MARGIN_CENTS * (2.0 * (job.number + 0.5) / job.necks - 1.0)
     turned = margin if job.number % 4 < 2 else -margin  # sound and faulty necks alike on both sides
+    if job.observer:
+        return _observed(job, case, outcome, turned)
     for limit in (case.worst() + turned, case.worst() + 1.0):
         result = judged(case, max(limit, 0.5), job.plucks, outcome.seconds)
         if limit == case.worst() + 1.0:
@@ -107,6 +113,19 @@ def run_one(job: Job) -> Outcome:
             off = note.deviation_cents - float(true[note.string - 1, note.fret - 1])
             outcome.off.append(off)
             outcome.inside.append(abs(off) <= 2.0 * note.u_cents)
+    return outcome
+
+
+def _observed(job: Job, case: Case, outcome: Outcome, turned: float) -> Outcome:
+    draws, risk = sound_draws(case, job.world, plucks=job.plucks), DiagnosisSettings().risk
+    for margin in (turned, 1.0):
+        within = float(np.mean(np.all(np.abs(draws) <= max(case.worst() + margin, 0.5), axis=1)))
+        decision = "pass" if within >= 1.0 - risk else "fail" if within <= risk else "undecided"
+        outcome.judged.append((margin, decision))
+    outcome.at_one = outcome.judged.pop()[1]
+    off = draws.mean(axis=0) - case.true_cents().ravel()
+    outcome.off, outcome.inside = off.tolist(), (np.abs(off) <= 2.0 * draws.std(axis=0)).tolist()
+    outcome.seconds = [0.0]
     return outcome
 
 
@@ -174,8 +193,8 @@ def report(outcomes: list[Outcome]) -> str:
         cells = (
             share([one == "undecided" for one in clear]),
             share([row.at_one == "undecided" for row in rows]),
-            f"{share([margin < 0 for margin in passed])} of {len(passed)}",
-            f"{share([margin > 0 for margin in failed])} of {len(failed)}",
+            f"{sum(margin < 0 for margin in passed)} of {len(passed)}",
+            f"{sum(margin > 0 for margin in failed)} of {len(failed)}",
             share([hit for row in rows for hit in row.inside]),
             f"{np.sqrt(np.mean(off**2)):.2f}",
             f"{np.median([s for row in rows for s in row.seconds]):.2f}",
@@ -214,6 +233,7 @@ def main() -> None:
     parser.add_argument("--instruments", nargs="*", default=["steel", "nylon", "bass", "banjo"])
     parser.add_argument("--spoiled", action="store_true")
     parser.add_argument("--again", action="store_true")
+    parser.add_argument("--observer", action="store_true")
     asked = parser.parse_args()
     special = asked.spoiled or asked.again
     jobs = [
@@ -227,6 +247,7 @@ def main() -> None:
             necks=asked.necks,
             spoiled=asked.spoiled,
             again=asked.again,
+            observer=asked.observer,
         )
         for world in asked.worlds
         for instrument in (["steel"] if special else asked.instruments)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -21,7 +22,9 @@ from tests.worlds.kinds import WORLDS
 from tests.worlds.session import READING_CENTS
 
 DRAWS, TESTED = 900, 120
-OPEN_SHARE = 0.375  # three open plucks, each note between two of them: 1/16 + 1/4 + 1/16
+PRIOR_SEED = 99
+OPEN_SHARE = {1: 0.5, 2: 0.375}
+"""Variance of a string's mean reference over that of an open pluck: two, or three (1/16 + 1/4 + 1/16), all notes between them."""
 SOUND_NAMED = {"own": 0.05, "mild": 0.10, "hard": 0.20}
 ELSEWHERE_NAMED = 0.08
 ASKED = ("fret.40", "fret.25", "tilt.35", "saddle2.5", "nutheight.4")
@@ -48,16 +51,21 @@ class DetectionRow:
     right: float
 
 
-def heard(case: Case) -> Reals:
-    """Mean of each note's readings, and the mean clearance."""
+def notes_heard(case: Case, plucks: int = 2) -> Reals:
+    """Mean of each note's readings, string after string."""
     strings, frets = case.built.shape
     total, count = np.zeros((strings, frets)), np.zeros((strings, frets))
-    for one in case.observations():
+    for one in case.observations(plucks=plucks):
         if one.fret:
             total[one.string - 1, one.fret - 1] += one.cents
             count[one.string - 1, one.fret - 1] += 1
+    return np.asarray((total / count).ravel())
+
+
+def heard(case: Case) -> Reals:
+    """Mean of each note's readings, and the mean clearance."""
     gaps = [one.mm for one in case.neck(clearance=True).measured if one.what == "first_fret_clearance"]
-    return np.append((total / count).ravel(), np.mean(gaps))
+    return np.append(notes_heard(case), np.mean(gaps))
 
 
 def _seen(built: Built, case: Case) -> Reals:
@@ -68,16 +76,31 @@ def _truth(case: Case) -> Reals:
     return np.append(case.true_cents().ravel(), case.built.clearance_mm().mean())
 
 
-def noise(case: Case) -> Reals:
-    """Covariance of `heard` about the truth: two plucks a note; three open ones, interpolated, for each string's reference."""
+def noise(case: Case, plucks: int = 2) -> Reals:
+    """Covariance of `heard` about the truth; one open pluck more than rounds, interpolated, for each string's reference."""
     strings, frets = case.built.shape
     world = case.world
-    single = 0.5 * (case.steadiness.at(frets) ** 2 + READING_CENTS**2).ravel()
+    single = (case.steadiness.at(frets) ** 2 + READING_CENTS**2).ravel() / plucks
     sharp = (world.open_sharp_cents[1] - world.open_sharp_cents[0]) ** 2 / 12.0
-    reference = OPEN_SHARE * (world.open_scatter_cents**2 + READING_CENTS**2) + sharp
+    reference = OPEN_SHARE[plucks] * (world.open_scatter_cents**2 + READING_CENTS**2) + sharp
     covariance = np.diag(np.append(single, 0.0)) + U_CLEARANCE_MM**2 * np.diag(np.append(0.0 * single, 0.5 + 0.5 / strings))
     covariance[:-1, :-1] += np.kron(np.eye(strings), np.full((frets, frets), reference))
     return covariance
+
+
+@cache
+def _sound_notes(world: str, instrument: str) -> tuple[Reals, Reals]:
+    truths = np.array([draw(world, seed=(PRIOR_SEED, n), instrument=instrument).true_cents().ravel() for n in range(DRAWS)])
+    return truths.mean(axis=0), np.cov(truths.T)
+
+
+def sound_draws(case: Case, world: str, *, plucks: int, draws: int = 2000) -> Reals:
+    """Draws of all notes of a sound neck from the posterior of one who knows the world's spreads: (draws, notes)."""
+    mean, spread = _sound_notes(world, case.instrument.name)
+    gain = np.linalg.solve(spread + noise(case, plucks)[:-1, :-1], spread).T
+    middle = mean + gain @ (notes_heard(case, plucks) + np.mean(case.world.open_sharp_cents) - mean)
+    chance = np.random.default_rng(case.seed)
+    return chance.multivariate_normal(middle, spread - gain @ spread, size=draws, method="eigh", check_valid="ignore")
 
 
 def suspects(case: Case) -> list[Suspect]:
