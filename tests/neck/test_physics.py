@@ -139,3 +139,7 @@ def test_wound_uncertainty_agrees_with_monte_carlo():
     assert constants.u_tension_n == pytest.approx(np.std(tension), rel=0.05)
     assert constants.kappa == pytest.approx(np.median(kappa), rel=0.005)
     assert constants.u_kappa == pytest.approx(np.std(kappa), rel=0.05)
+    # β0 of the core alone, and beside it what the winding may add to its bending: 15 % of β0, common practice, no source
+    beta0 = np.sqrt(modulus * math.pi / 64 * core**4 / tension)
+    of_core = np.std(beta0) / np.median(beta0)
+    assert constants.beta0_prior.u_rel == pytest.approx(math.hypot(of_core, 0.15), rel=0.05)
