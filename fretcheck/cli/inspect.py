@@ -15,7 +15,7 @@ from fretcheck.cli.limit_options import LimitOptions, with_gauge_study
 from fretcheck.cli.live import run_live
 from fretcheck.cli.live_options import LiveOptions
 from fretcheck.cli.many import ManyOptions, inspect_many
-from fretcheck.cli.more import doubtful_notes
+from fretcheck.cli.more import earlier_of
 from fretcheck.cli.option_groups import with_groups
 from fretcheck.cli.recorded import inspect_recorded
 from fretcheck.cli.result import ResultOptions, keep_and_show
@@ -138,12 +138,12 @@ def _inspect_live(
     result: ResultOptions,
 ) -> tuple[InspectionDocument, Path] | None:
     """What a session came to, and where its sounds are; None where it ended with too little to judge or keep."""
-    earlier, doubtful = (None, None) if live.more is None else doubtful_notes(live.more, register=result.register)
+    earlier = earlier_of(live.more, live.after, every_note=live.every_note, register=result.register)
     described = read_neck(neck, serial=serial)
     circumstances = day.circumstances(job, described)
-    heard = run_live(described, live, settings=settings, doubtful=doubtful, stdout_is_taken=result.json)
-    if earlier is not None:
-        document = joined(earlier, heard.inspection, settings=settings, circumstances=circumstances)
+    heard = run_live(described, live, settings=settings, earlier=earlier, stdout_is_taken=result.json)
+    if earlier is not None and live.more is not None:
+        document = joined(earlier.document, heard.inspection, settings=settings, circumstances=circumstances)
     elif heard.complete or heard.has_fretted_notes or result.json:
         document = judge(heard.inspection, settings=settings, circumstances=circumstances)
     else:

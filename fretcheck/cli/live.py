@@ -7,7 +7,7 @@ import queue
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
@@ -24,10 +24,15 @@ from fretcheck.cli.live_options import LiveOptions
 from fretcheck.cli.live_source import open_cues, open_source
 from fretcheck.cli.live_terminal import Keys, ending_in_order
 from fretcheck.cli.live_values import judging
+from fretcheck.cli.more import Earlier
 from fretcheck.cli.terminal_screen import can_be_drawn_on
+from fretcheck.diagnosis.deciding import MOST_PLUCKS
+from fretcheck.diagnosis.next_notes import LOOK_FOR_MM
 from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.diagnosis.verdict import FEWEST_STRINGS
 from fretcheck.errors import FretcheckError, UsageError
 from fretcheck.folders import data_folder
+from fretcheck.inspection.next_asks import chooser
 from fretcheck.neck.description import Neck
 from fretcheck.report.bench_screen import BenchScreen
 from fretcheck.report.bench_view import BenchView
@@ -37,7 +42,7 @@ from fretcheck.session.events import Event
 from fretcheck.session.journal import Journal
 from fretcheck.session.live import Command, LiveSession
 from fretcheck.session.outcome import inspection_of
-from fretcheck.session.plan import make_plan, parse_numbers, plan_of_notes
+from fretcheck.session.plan import Plan, deciding_plan, make_plan, parse_numbers
 from fretcheck.session.reading import Inspection
 from fretcheck.session.runner import Runner
 from fretcheck.session.story import find_unfinished, read_story, sessions_folder
@@ -82,15 +87,15 @@ def run_live(
     options: LiveOptions,
     *,
     settings: DiagnosisSettings,
-    doubtful: Mapping[tuple[int, int], int] | None = None,
+    earlier: Earlier | None = None,
     stdout_is_taken: bool = False,
 ) -> LiveResult:
     """Inspect a neck live, and return what it came to.
 
     Parameters
     ----------
-    doubtful : mapping, optional
-        Of (string, fret): with ``--more``, the notes to ask for and how often.
+    earlier : Earlier, optional
+        The inspection named by ``--more`` or ``--after``.
     stdout_is_taken : bool
         Standard output belongs to a document; the session is shown elsewhere.
 
@@ -103,7 +108,7 @@ def run_live(
     KeyboardInterrupt, SystemExit
         Stopped from outside; a line on standard error has said how to go on.
     """
-    open_journal = _journal_opener(neck, options, doubtful)
+    open_journal = _journal_opener(neck, options, earlier)
     with ExitStack() as stack:
         stack.enter_context(ending_in_order())
         inbox: Inbox = queue.Queue(maxsize=_WAITING_ITEMS)
@@ -125,7 +130,7 @@ def run_live(
         )
 
 
-def _journal_opener(neck: Neck, options: LiveOptions, doubtful: Mapping[tuple[int, int], int] | None) -> Callable[[], Journal]:
+def _journal_opener(neck: Neck, options: LiveOptions, earlier: Earlier | None) -> Callable[[], Journal]:
     """Check what was chosen before any device is opened; the journal is begun once there is sound."""
     root = sessions_folder(data_folder(options.data))
     if options.resume:
@@ -135,21 +140,7 @@ def _journal_opener(neck: Neck, options: LiveOptions, doubtful: Mapping[tuple[in
         return partial(Journal.open, find_unfinished(root, neck, session_id=options.session))
     if options.session is not None:
         raise UsageError("--session names an interrupted session to go on with: add --resume")
-    if doubtful is not None:
-        for name in options.chosen():
-            if name in ("--plan", "--frets", "--strings", "--repeats", "--one-of-each-pair"):
-                raise UsageError(f"--more asks for the notes that were too close to call; leave {name} out")
-        plan = plan_of_notes(doubtful, order=options.order or "low-first")
-    else:
-        plan = make_plan(
-            neck,
-            name=options.plan or "full",
-            frets=None if options.frets is None else parse_numbers(options.frets, what="--frets"),
-            strings=None if options.strings is None else parse_numbers(options.strings, what="--strings"),
-            repeats=options.repeats or 1,
-            order=options.order or "low-first",
-            one_of_each_pair=options.one_of_each_pair,
-        )
+    plan = _plan(neck, options, earlier)
     within = options.tune_within or TUNE_WITHIN_CENTS
     if not LEAST_TUNE_WITHIN_CENTS <= within <= 50.0:
         raise UsageError(f"--tune-within {within:g} is out of range: {LEAST_TUNE_WITHIN_CENTS:g} to 50 cents, or --no-tune-up")
@@ -163,6 +154,41 @@ def _journal_opener(neck: Neck, options: LiveOptions, doubtful: Mapping[tuple[in
     )
 
 
+def _plan(neck: Neck, options: LiveOptions, earlier: Earlier | None) -> Plan:
+    """What is asked for; notes of an earlier inspection where one was named."""
+    order = options.order or "low-first"
+    if earlier is not None:
+        named = "--more" if options.more is not None else "--after"
+        for name in options.chosen():
+            if name in ("--plan", "--frets", "--strings", "--repeats", "--one-of-each-pair", "--look-for", "--most-plucks"):
+                raise UsageError(f"{named} asks for notes of the inspection before; leave {name} out")
+        return earlier.plan(neck, order=order)
+    strings = None if options.strings is None else parse_numbers(options.strings, what="--strings")
+    too_few = options.plan is None and len(strings or neck.strings) < min(FEWEST_STRINGS, len(neck.strings))
+    if options.decides and not too_few:
+        return deciding_plan(
+            neck,
+            look_for_mm=LOOK_FOR_MM if options.look_for is None else options.look_for,
+            most_plucks=MOST_PLUCKS if options.most_plucks is None else options.most_plucks,
+            strings=strings,
+            order=order,
+            one_of_each_pair=options.one_of_each_pair,
+            every_note=options.every_note,
+        )
+    for name in ("--look-for", "--most-plucks", "--every-note"):
+        if name in options.chosen():
+            raise UsageError(f"{name} is for the plan deciding; leave it out")
+    return make_plan(
+        neck,
+        name=options.plan or "full",
+        frets=None if options.frets is None else parse_numbers(options.frets, what="--frets"),
+        strings=strings,
+        repeats=options.repeats or 1,
+        order=order,
+        one_of_each_pair=options.one_of_each_pair,
+    )
+
+
 def kept_words(count: int, session: str, remark: str, go_on: str) -> str:
     return f"{'1 pluck is kept' if count == 1 else f'{count} plucks are kept'} in session {session}{remark}; go on with: {go_on}"
 
@@ -172,6 +198,7 @@ def _converse(
 ) -> None:
     """Run an inspection until its plan is done, it is stopped, or the sound ends."""
     story = journal.story
+    growth = story.plan.growth
     runner = Runner(
         story.neck,
         story.plan,
@@ -179,6 +206,7 @@ def _converse(
         clock=time.monotonic,
         step_back=story.step_back,
         tune_within_cents=story.tune_within_cents,
+        choose=None if growth is None else chooser(story.neck, growth, strings=story.plan.strings, settings=settings),
         taken=story.taken,
         skipped=story.skipped,
     )

@@ -8,14 +8,30 @@ from typing import Annotated
 
 import typer
 
+from fretcheck.session.plan import DECIDING
+
 
 @dataclass(frozen=True, kw_only=True)
 class LiveOptions:
     """The options as given; None where nothing was said."""
 
     plan: Annotated[
-        str | None, typer.Option(help="full, intake or spot; live also press, and two joined by +.  [default: full]")
+        str | None,
+        typer.Option(
+            help="full, intake or spot; live also deciding (only what decides), press, and two joined by +.  "
+            "[default: deciding; of recordings: full]"
+        ),
     ] = None
+    look_for: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Plan deciding: every fret is looked at for faults of this size. Else: 0.30."),
+    ] = None
+    most_plucks: Annotated[
+        int | None, typer.Option(metavar="N", help="Plan deciding: no more plucks than this, open ones included. Else: 130.")
+    ] = None
+    every_note: Annotated[
+        bool, typer.Option("--every-note", help="Plan deciding, or --more: go on until every note is heard once.")
+    ] = False
     frets: Annotated[str | None, typer.Option(metavar="LIST", help="Live: frets of your own, such as 1-5,7,12.")] = None
     strings: Annotated[str | None, typer.Option(metavar="LIST", help="Live: only these strings.")] = None
     repeats: Annotated[int | None, typer.Option(metavar="N", help="Live: plucks of each note. Else: 1.")] = None
@@ -30,6 +46,9 @@ class LiveOptions:
     more: Annotated[
         str | None, typer.Option(metavar="ID", help="Live: pluck again the notes that inspection left open, and join them.")
     ] = None
+    after: Annotated[
+        str | None, typer.Option(metavar="ID", help="Live, after work: the notes that inspection heard, once more.")
+    ] = None
     cues: Annotated[bool, typer.Option(help="Live: tones for taken, once more, wrong note.")] = True
     tune_within: Annotated[
         float | None, typer.Option(metavar="CENTS", help="Live: each string is tuned up so well first. Else: 5.")
@@ -42,6 +61,11 @@ class LiveOptions:
     def go_on(self) -> str:
         """The command that goes on with this session once it was interrupted."""
         return "fretcheck inspect NECK --resume" + ("" if self.more is None else f" --more {self.more}")
+
+    @property
+    def decides(self) -> bool:
+        """Whether only what decides is asked for: by default, unless other notes were chosen."""
+        return self.plan == DECIDING or (self.plan is None and self.frets is None and self.repeats is None)
 
     def chosen(self) -> list[str]:
         """Options that only a live session has, as given."""

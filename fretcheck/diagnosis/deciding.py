@@ -1,12 +1,12 @@
 """Plucking only what decides: after each batch, whether all is decided, and if not what is asked next and why.
 
-It is decided when the verdict has stood on one side two rounds running, no cause is between 20 and 90 %, and a fret out by what
-is looked for is improbable where none was named. A pass needs every note heard that is out with more than 1 % (`next_notes`).
+It is decided when the verdict has stood on one side two rounds running, or stands there at half of the accepted risk, no cause
+is between 20 and 90 %, and a fret out by what is looked for is improbable where none was named. A pass needs every note heard
+that is out with more than 1 % (`next_notes`).
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
@@ -68,7 +68,7 @@ class Deciding:
         self._verdict_only = verdict_only
         self._side: Decision | None = None
 
-    def round(self, observations: Sequence[Observation], *, plucks: int, passed_over: Sequence[Place] = ()) -> Round:
+    def round(self, observations: Sequence[Observation], *, plucks: int, passed_over: Collection[Place] = ()) -> Round:
         """Whether all is decided, and what to ask if not.
 
         Parameters
@@ -76,18 +76,18 @@ class Deciding:
         observations : sequence of Observation
         plucks : int
             How many have been used, open ones included.
-        passed_over : sequence of (string, fret)
+        passed_over : collection of (string, fret)
             Notes that the player left out; they are not asked again.
         """
         now = what_is_open(self._neck, observations, asked=self._asked, look_for_mm=self._look_for_mm, settings=self._settings)
         stood, self._side = now.side == self._side, now.side
-        if self.settled(now) and (stood or self._verdict_only):
+        if self.settled(now) and (stood or self._verdict_only or now.clear):
             return Round(notes=(), decided=True, why=f"Decided after {plucks} plucks.")
         left = self._most_plucks - plucks
         strings = min(MOST_STRINGS, left // 2)
-        plucked = Counter((one.string, one.fret) for one in observations)
-        plucked.update(place for place in passed_over for _ in range(MOST_NOTES))
-        notes = now.choose(notes=min(MOST_NOTES, left - strings), strings=strings, plucked=plucked) if strings > 0 else ()
+        notes: tuple[Place, ...] = ()
+        if strings > 0:
+            notes = now.choose(notes=min(MOST_NOTES, left - strings), strings=strings, passed_over=passed_over)
         if not notes:
             spent = f"all {self._most_plucks} plucks are used" if left < 2 else "no other note would tell"
             return Round(notes=(), decided=self.settled(now), why=f"Stopped after {plucks} plucks: {spent}.")

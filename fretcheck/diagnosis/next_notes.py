@@ -12,7 +12,7 @@ Cents, mm. A note on a string that is not among those chosen yet counts half: it
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -70,6 +70,11 @@ class WhatIsOpen:
         risk = self.settings.risk
         return "pass" if self.within >= 1.0 - risk else "fail" if self.within <= risk else "undecided"
 
+    @property
+    def clear(self) -> bool:
+        """Whether the verdict would be the same at half of the risk."""
+        return min(self.within, 1.0 - self.within) <= 0.5 * self.settings.risk
+
     @cached_property
     def unheard(self) -> tuple[Place, ...]:
         """Notes not heard that are out with more than `UNHEARD_OUT`, the likeliest first."""
@@ -125,7 +130,7 @@ class WhatIsOpen:
         return np.asarray(spread**2 + OPEN_CENTS**2)
 
     def choose(
-        self, *, notes: int = MOST_NOTES, strings: int = MOST_STRINGS, plucked: Mapping[Place, int] | None = None, most: int = 4
+        self, *, notes: int = MOST_NOTES, strings: int = MOST_STRINGS, passed_over: Collection[Place] = ()
     ) -> tuple[Place, ...]:
         """Notes to pluck next, sorted by string and fret, a note as often as it is to be plucked.
 
@@ -133,13 +138,14 @@ class WhatIsOpen:
         ----------
         notes, strings : int
             At most so many.
-        plucked : mapping
-            How often each note has been plucked or passed over; those with `most` are not asked again.
+        passed_over : collection of (string, fret)
+            Notes that are not to be asked for. A note may be asked for as often as it tells: where one note alone is in doubt,
+            eight plucks of it decide where four do not.
         """
         cells = self.posterior.design.cells
         free = self.judged.copy()
         for n in np.flatnonzero(free):
-            free[n] = (plucked or {}).get((cells[n].string, cells[n].fret), 0) < most
+            free[n] = (cells[n].string, cells[n].fret) not in passed_over
         matters = self.matters
         if not free.any() or not matters.size:
             return ()

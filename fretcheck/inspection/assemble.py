@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -29,11 +29,11 @@ from fretcheck.inspection.document import (
     SharpenerPart,
     VerdictPart,
 )
-from fretcheck.neck.description import Measurement, WorkedPart
+from fretcheck.neck.description import Measurement, Neck, WorkedPart
 from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.neck.reading import read_neck
 from fretcheck.neck.writing import neck_to_mapping
-from fretcheck.session.plan import WORK_PLAN
+from fretcheck.session.plan import DECIDING, WORK_PLAN, first_round
 from fretcheck.session.reading import Inspection, Reading
 from fretcheck.session.recorded import inspect_recordings
 
@@ -85,7 +85,9 @@ def judge(
         neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
         inspection = replace(inspection, neck=neck)
     observations = observations_in(reading_part(one) for one in inspection.readings)
-    diagnosis = diagnose(inspection.neck, observations, asked=asked_of(inspection), settings=settings)
+    asked = asked_of(inspection)
+    must_hear = must_hear_of(inspection.neck, asked, plan=inspection.plan)
+    diagnosis = diagnose(inspection.neck, observations, asked=asked, must_hear=must_hear, settings=settings)
     document = document_of(inspection, diagnosis, circumstances=circumstances)
     conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": settings.gauge_repeatability_cents})
     return document.model_copy(update={"conditions": conditions})
@@ -115,7 +117,13 @@ def asked_of(inspection: Inspection) -> list[tuple[int, int]]:
         neck = inspection.neck
         return [(string, fret) for string in range(1, len(neck.strings) + 1) for fret in neck.frets_of(string)]
     heard = [(one.string, one.fret) for one in inspection.readings if one.used and one.press is None]
-    return list(dict.fromkeys((*inspection.missing, *heard)))
+    asked = inspection.missing if inspection.judged is None else inspection.judged
+    return list(dict.fromkeys((*asked, *heard)))
+
+
+def must_hear_of(neck: Neck, asked: Collection[tuple[int, int]], *, plan: str) -> Collection[tuple[int, int]] | None:
+    """What a pass needs heard: the first round of a plan that asks only what decides; None for all that is judged."""
+    return first_round(neck, {string for string, _ in asked}) if plan == DECIDING else None
 
 
 def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: Circumstances) -> InspectionDocument:
@@ -142,6 +150,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings, *_about_the_design(diagnosis)))),
         conditions=ConditionsPart(
             plan=inspection.plan,
+            look_for_mm=inspection.look_for_mm,
             source=inspection.source,
             sample_rate_hz=inspection.sample_rate_hz,
             reference_hz=inspection.neck.reference_hz,

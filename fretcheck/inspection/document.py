@@ -219,6 +219,8 @@ class ConditionsPart(_Part):
     """How it was measured; what was not told is null."""
 
     plan: str = "full"
+    look_for_mm: float | None = Field(default=None, gt=0)
+    """Size of the fault that every fret was looked at for, where only what decides was asked for."""
     source: str | None = None
     sample_rate_hz: float | None = None
     reference_hz: float | None = None

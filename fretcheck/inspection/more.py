@@ -14,7 +14,7 @@ from fretcheck.diagnosis.coverage import OFTEN_ENOUGH
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
-from fretcheck.inspection.assemble import Circumstances, document_of, observations_in, reading_part
+from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in, reading_part
 from fretcheck.inspection.document import InspectionDocument, ReadingPart
 from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.session.reading import Inspection
@@ -54,12 +54,14 @@ def joined(
     later = [_later(reading_part(one), start) for one in fresh.readings]
     readings = [*before.readings, *later]
     asked = {(one.string, one.fret) for one in before.frets} | set(before.missing)
-    diagnosis = diagnose(neck, observations_in(readings), asked=asked, settings=settings)
+    must_hear = must_hear_of(neck, asked, plan=before.conditions.plan)
+    diagnosis = diagnose(neck, observations_in(readings), asked=asked, must_hear=must_hear, settings=settings)
     heard = {(one.string, one.fret) for one in readings if one.used and one.press is None}
     document = document_of(fresh, diagnosis, circumstances=circumstances)
     conditions = document.conditions.model_copy(
         update={
             "plan": before.conditions.plan,
+            "look_for_mm": before.conditions.look_for_mm,
             "drift_cents": before.conditions.drift_cents,
             "operator": document.conditions.operator or before.conditions.operator,
             "gauge_repeatability_cents": settings.gauge_repeatability_cents,

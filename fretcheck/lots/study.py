@@ -27,6 +27,7 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.gauge_study import GaugeResult, Scatter, gauge_study
 from fretcheck.lots.lot import check_serials, rank
 from fretcheck.lots.lot_record import Name
+from fretcheck.session.plan import DECIDING
 
 
 class _Record(BaseModel):
@@ -125,7 +126,8 @@ def add_inspection(
     Raises
     ------
     UsageError
-        When the neck or the operator is not of this study, the inspection counts already, or nothing is open for them.
+        When the neck or the operator is not of this study, only what decides was asked for, the inspection counts already, or
+        nothing is open for them.
     """
     who, neck, number = operator or document.conditions.operator, document.neck.serial or document.neck.name, document.id
     if number is None:
@@ -135,6 +137,11 @@ def add_inspection(
         who = operators[0]
     if who not in operators:
         raise UsageError(f"operator {who!r} is not of study {study.name!r}: say --operator {' or '.join(operators)}")
+    if document.conditions.plan == DECIDING:
+        raise UsageError(
+            f"inspection {number} heard only what decided it, and a study compares the same notes each time: "
+            "inspect with --plan full"
+        )
     if any(step.inspection == number for step in study.steps):
         raise UsageError(f"inspection {number} counts for study {study.name!r} already")
     for place, step in enumerate(study.steps):

@@ -60,6 +60,8 @@ class BenchLines:
                 return "resumed"
             case told.SourceTrouble():
                 return f"{'sound' if event.listening else 'no sound':<9} {event.text}"
+            case told.Grown():
+                return f"{'why' if event.asks else 'enough':<9} {event.why}"
             case told.StringFinished():
                 return f"finished  string {event.string}"
             case told.Finished():

@@ -209,6 +209,7 @@ class BenchScreen:
         lines = [Text(wrapped[0][:width].ljust(width), style=_BAND_STYLES[view.mood])]
         lines += [Text(f" {line.strip()}", style="bold") for line in wrapped[1:]]
         lines += [Text(f" {line}", style="bold yellow") for line in textwrap.wrap(view.warning, max(2, width - 1))]
+        lines += [Text(f" {line}", style="bold") for line in textwrap.wrap(view.why, max(2, width - 1))]
         return lines if len(lines) > 1 else [*lines, Text()]
 
     def _scale(self, width: int, ascii_only: bool) -> list[Text]:

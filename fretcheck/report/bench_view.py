@@ -49,6 +49,8 @@ class BenchView:
     warning: str = ""
     """Drift, or a loudspeaker that failed; stays until a note of another string is taken."""
     warned_of: int | None = None
+    why: str = ""
+    """Why these notes are asked and how far it is, where only what decides is asked."""
     deviation_cents: float | None = None
     deviation_of: Ask | None = None
     """Whose deviation is shown: still that of the last note taken while the next is already asked for."""
@@ -104,6 +106,8 @@ class BenchView:
             case told.Drifted():
                 self._forget(event.withdrawn)
                 self.warning, self.warned_of = event.text, event.string
+            case told.Grown():
+                self.why = event.why
             case told.NoCues():
                 self.warning, self.warned_of = event.text, self.ask.string if self.ask else None
             case told.Paused():
@@ -132,7 +136,8 @@ class BenchView:
 
     @cached_property
     def _places(self) -> tuple[tuple[int, int], ...]:
-        return tuple(dict.fromkeys((ask.string, ask.fret) for ask in self.plan.asks))
+        judged = () if self.plan.growth is None else self.plan.growth.judged
+        return tuple(dict.fromkeys([*((ask.string, ask.fret) for ask in self.plan.asks), *judged]))
 
     def _wanted(self, ask: Ask | None = None) -> str:
         ask = ask or self.ask

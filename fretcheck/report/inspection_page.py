@@ -25,11 +25,12 @@ from fretcheck.report.neck_summary import said_of_heights
 from fretcheck.report.page import moment, render
 from fretcheck.report.string_figure import string_figure
 from fretcheck.report.verdict_words import (
-    DECISION_WORDS,
     first_step,
+    headline,
     heard_words,
     in_short,
     listed_notes,
+    looked_for,
     not_listened_to,
     predicted_sentence,
     reason_of,
@@ -81,11 +82,11 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
     return {
         "document": document,
         "facts": facts(document),
-        "decision_word": DECISION_WORDS[document.verdict.decision],
+        "decision_word": headline(document),
         "sentence": reason_of(document),
         "in_short": in_short(document),
         "heard": heard_words(document),
-        "not_listened": not_listened_to(document),
+        "not_listened": " ".join(one for one in (looked_for(document), not_listened_to(document)) if one),
         "first": first_step(document),
         "worst": worst_sentence(document),
         "predicted": predicted_sentence(document),

@@ -15,8 +15,10 @@ from fretcheck.report import verdict_words
 from fretcheck.report.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
 from fretcheck.report.verdict_words import (
     first_step,
+    headline,
     heard_words,
     in_short,
+    looked_for,
     not_listened_to,
     predicted_sentence,
     reason_of,
@@ -108,9 +110,14 @@ def _headline(document: InspectionDocument, show: Shown) -> RenderableType:
     title = show.text(document.neck.name, style="bold")
     if document.neck.serial:
         title.append_text(show.text(f"  ({document.neck.serial})", style="dim"))
-    badge = Text(f" {DECISION_WORDS[verdict.decision]} ", style=DECISION_STYLES[verdict.decision])
+    badge = Text(
+        f" {DECISION_WORDS[verdict.decision]}{headline(document)[len(DECISION_WORDS[verdict.decision]) :]} ",
+        style=DECISION_STYLES[verdict.decision],
+    )
     line = Text.assemble(badge, "  ", show.text(reason_of(document)))
-    heard = show.text(" ".join(one for one in (f"{heard_words(document)}.", not_listened_to(document)) if one))
+    heard = show.text(
+        " ".join(one for one in (f"{heard_words(document)}.", looked_for(document), not_listened_to(document)) if one)
+    )
     rest = [show.text(in_short(document), style="bold"), show.text(worst_sentence(document)), heard]
     return Group(title, line, *(one for one in rest if one.plain))
 

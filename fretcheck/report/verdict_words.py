@@ -33,6 +33,24 @@ def heard_words(document: InspectionDocument) -> str:
     return f"{heard} of {len({*asked, *(place for place in document.missing if place[1] > 0)})} notes heard"
 
 
+def headline(document: InspectionDocument) -> str:
+    """The verdict in few words, with how much it rests on where that is not everything."""
+    word, coverage = DECISION_WORDS[document.verdict.decision], document.coverage
+    return word if coverage is None or coverage.heard >= coverage.asked else f"{word}, {heard_words(document)}"
+
+
+def looked_for(document: InspectionDocument) -> str:
+    """What size was looked for and what follows from the notes heard; empty where every note was asked for."""
+    size = document.conditions.look_for_mm
+    if size is None:
+        return ""
+    return (
+        "The rest follows from their frets and strings, and is in the verdict with its doubt. Every fret was looked at for "
+        f"{size:.2f} mm and more; a smaller fault may be missed, and a dent under a single note that was not plucked is not seen "
+        "(--every-note hears them all)."
+    )
+
+
 def not_listened_to(document: InspectionDocument) -> str:
     """The frets where no note was heard, and the chance that one there is out; empty where there are none."""
     coverage = document.coverage

@@ -196,6 +196,14 @@ class NextPart(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Grown(Event):
+    """What is asked next was chosen; `why` is a sentence or two for the player. No asks: nothing more is asked."""
+
+    asks: tuple[Ask, ...]
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class StringFinished(Event):
     """All notes of a string are taken or skipped."""
 

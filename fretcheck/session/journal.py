@@ -15,6 +15,7 @@ import errno
 import hashlib
 import json
 import os
+from collections.abc import Iterable
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -29,7 +30,7 @@ from fretcheck.files import sync_folder
 from fretcheck.neck.description import Neck
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.events import Taken
-from fretcheck.session.plan import Plan
+from fretcheck.session.plan import Ask, Plan
 from fretcheck.session.reading import SoundSetAside
 from fretcheck.session.sounds import flac_bytes, write_safely
 from fretcheck.session.story import JOURNAL_NAME, LOCK_NAME, SCHEMA, SOUNDS_NAME, Line, Story, read_story, story_from
@@ -91,7 +92,7 @@ class Journal:
             "step_back": step_back,
             "tune_within_cents": tune_within_cents,
             "follows": follows,
-            "plan": {"name": plan.name, "asks": [asdict(ask) for ask in plan.asks]},
+            "plan": asdict(plan),
             "neck": neck_to_mapping(neck),
         }
         journal = cls(folder, story_from(header), lock, handle, 0)
@@ -165,6 +166,10 @@ class Journal:
     def skip(self, step: int) -> None:
         """A step left out."""
         self._write({"kind": "skipped", "step": step})
+
+    def grow(self, asks: Iterable[Ask]) -> None:
+        """More is asked for."""
+        self._write({"kind": "grown", "asks": [asdict(ask) for ask in asks]})
 
     def set_aside(self, sound: SoundSetAside) -> None:
         """Sound that was heard and not used, with the reason."""

@@ -170,6 +170,8 @@ class LiveSession:
                     self.journal.withdraw(event.withdrawn, step=event.step)
                 case told.Drifted() | told.Worked():
                     self.journal.withdraw(event.withdrawn)
+                case told.Grown():
+                    self.journal.grow(event.asks)
                 case told.Skipped(step=int(step)):
                     self.journal.skip(step)
                 case told.Finished():

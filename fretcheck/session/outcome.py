@@ -38,14 +38,16 @@ def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Insp
     last = story.parts[-1] if story.parts else {}
     inspection = inspection_from(
         story.neck,
-        [_placed(one) for one in (story.taken if taken is None else taken)],
+        [placed(one) for one in (story.taken if taken is None else taken)],
         planned=story.plan.notes,
         set_aside=story.set_aside,
         plan=story.plan.name,
         source=last.get("device", "none"),
         sample_rate_hz=last.get("sample_rate_hz"),
     )
-    return replace(inspection, follows=story.follows)
+    growth = story.plan.growth
+    inspection = replace(inspection, follows=story.follows)
+    return inspection if growth is None else replace(inspection, judged=growth.judged, look_for_mm=growth.look_for_mm)
 
 
 def read_again(folder: Path, *, read: ReadPluck) -> Inspection:
@@ -82,7 +84,8 @@ def _read_one(folder: Path, story: Story, taken: Taken, read: ReadPluck) -> Take
     return replace(taken, note=read(pluck_from(samples, rate, known)))
 
 
-def _placed(taken: Taken) -> PlacedNote:
+def placed(taken: Taken) -> PlacedNote:
+    """An accepted pluck at its place."""
     return PlacedNote(
         string=taken.ask.string,
         fret=taken.ask.fret,

@@ -10,7 +10,7 @@ taken out. A string that starts later on the neck (`first_fret`) is asked for on
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -23,12 +23,15 @@ Order = Literal["low-first", "high-first", "fret"]
 
 WORK_PLAN = "work"
 """The plan of a session that asks for no notes of its own: work on one place."""
+DECIDING = "deciding"
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
 SPOT_FRETS = (1, 5, 12)
 PRESS_FRETS = (1, 5)
 PLUCKS_BETWEEN_OPEN_CHECKS = 8
 """At most so many fretted plucks before the open string is asked for again."""
 MOST_REPEATS = 20
+LEAST_LOOK_FOR_MM, MOST_LOOK_FOR_MM = 0.15, 1.0
+"""A hand of 0.8 cents plucking twice tells 0.15 mm of a fret from nothing; a fret 1 mm out needs no instrument."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,11 +47,25 @@ class Ask:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Growth:
+    """How a plan goes on after its first round, until all is decided."""
+
+    judged: tuple[tuple[int, int], ...]
+    """(string, fret): the notes that the verdict is about, heard or not."""
+    look_for_mm: float
+    most_plucks: int
+    """Open ones included."""
+    every_note: bool = False
+    """Once decided, it goes on until every note is heard."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """All plucks of a session, in the order in which they are asked for."""
 
     name: str
     asks: tuple[Ask, ...]
+    growth: Growth | None = None
 
     @property
     def strings(self) -> tuple[int, ...]:
@@ -59,6 +76,10 @@ class Plan:
     def notes(self) -> tuple[tuple[int, int], ...]:
         """Every (string, fret) asked for, once, press-test notes left out."""
         return tuple(dict.fromkeys((ask.string, ask.fret) for ask in self.asks if ask.press is None))
+
+    def grown(self, asks: Iterable[Ask]) -> Plan:
+        """The plan with more to ask after all it asks already."""
+        return replace(self, asks=(*self.asks, *asks))
 
 
 def make_plan(
@@ -141,7 +162,50 @@ def first_round(neck: Neck, strings: Collection[int]) -> frozenset[tuple[int, in
     return frozenset(notes)
 
 
-def plan_of_notes(plucks: Mapping[tuple[int, int], int], *, order: str = "low-first") -> Plan:
+def deciding_plan(
+    neck: Neck,
+    *,
+    look_for_mm: float,
+    most_plucks: int,
+    strings: Sequence[int] | None = None,
+    order: str = "low-first",
+    one_of_each_pair: bool = False,
+    every_note: bool = False,
+) -> Plan:
+    """The plan that asks only what decides: its first round, and how it goes on; parameters as in `make_plan`.
+
+    Raises
+    ------
+    UsageError
+        As `make_plan`, and for a size or a number of plucks out of range.
+    """
+    if not LEAST_LOOK_FOR_MM <= look_for_mm <= MOST_LOOK_FOR_MM:
+        raise UsageError(f"look-for = {look_for_mm:g} mm is out of range: {LEAST_LOOK_FOR_MM:g} to {MOST_LOOK_FOR_MM:g}")
+    whole = make_plan(neck, strings=strings, order=order, one_of_each_pair=one_of_each_pair)
+    begun = first_round(neck, whole.strings)
+    by_string = [_string_asks(string, sorted(fret for own, fret in begun if own == string), 1) for string in whole.strings]
+    asks = _fret_by_fret(by_string) if order == "fret" else [ask for own in by_string for ask in own]
+    if most_plucks < len(asks):
+        raise UsageError(f"most-plucks = {most_plucks} is out of range: the first round alone takes {len(asks)}")
+    judged = tuple(place for place in whole.notes if place[1] > 0)
+    growth = Growth(judged=judged, look_for_mm=look_for_mm, most_plucks=most_plucks, every_note=every_note)
+    return Plan(name=DECIDING, asks=tuple(asks), growth=growth)
+
+
+def batch_asks(notes: Iterable[tuple[int, int]], strings: Sequence[int]) -> tuple[Ask, ...]:
+    """A batch of fretted notes in the order of `strings`, each string's begun with its open note."""
+    wanted = sorted(notes)
+    return tuple(
+        ask
+        for string in strings
+        if (frets := [fret for own, fret in wanted if own == string])
+        for ask in (Ask(string=string, fret=0, check=True), *(Ask(string=string, fret=fret) for fret in frets))
+    )
+
+
+def plan_of_notes(
+    plucks: Mapping[tuple[int, int], int], *, order: str = "low-first", name: str = "more", growth: Growth | None = None
+) -> Plan:
     """A plan of single notes, each with how often it is plucked; every string begins and ends with its open note.
 
     Raises
@@ -156,7 +220,7 @@ def plan_of_notes(plucks: Mapping[tuple[int, int], int], *, order: str = "low-fi
     for string in strings:
         frets = [fret for (own, fret), count in sorted(plucks.items()) if own == string and fret > 0 for _ in range(count)]
         asks += _string_asks(string, frets, 1)
-    return Plan(name="more", asks=tuple(asks))
+    return Plan(name=name, asks=tuple(asks), growth=growth)
 
 
 _MOST_DIGITS = 3  # strings and frets never come to a thousand

@@ -81,6 +81,10 @@ class Progress:
         fretted = [i for i in same if self._plan.asks[i].fret > 0]
         return fretted[-1] if fretted else (same[-1] if same else step)
 
+    def grow(self, plan: Plan) -> None:
+        """The plan asks for more, after all that it asked before."""
+        self._plan = plan
+
     def begin_step(self) -> None:
         """The player's time for the next note begins now."""
         self._last_step_at = self._clock()

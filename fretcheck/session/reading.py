@@ -60,6 +60,10 @@ class Inspection:
     """(string, fret) that the plan asked for and no usable pluck gave."""
     set_aside: tuple[SoundSetAside, ...]
     plan: str = "full"
+    judged: tuple[tuple[int, int], ...] | None = None
+    """What the verdict is about, heard or not; None for what was asked for and heard."""
+    look_for_mm: float | None = None
+    """Size of the fault that every fret was looked at for, where only what decides was asked for."""
     source: str = "recording"
     """Name of the device, or of the folder of recordings."""
     sample_rate_hz: float | None = None

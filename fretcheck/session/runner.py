@@ -36,6 +36,9 @@ Keep = Callable[[told.Taken, Pluck], told.Taken]
 
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
+Choose = Callable[[Sequence[told.Taken], Sequence[Ask]], told.Grown]
+"""What to ask next, from the plucks taken and the asks that were left out; called when the plan is done."""
+
 WEAK_CENTS = 2.0
 """A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with
 an honest uncertainty of 3 cents is worth more than none."""
@@ -56,6 +59,8 @@ class Runner:
         Whether an open string plucked twice in a row goes one back.
     tune_within_cents : float, optional
         How well a string is to be tuned before it is played; None to take it as it is.
+    choose : Choose, optional
+        Chooses what a plan that grows asks next.
     taken : sequence of Taken
         What an interrupted session has already accepted (withdrawn plucks left out).
     skipped : iterable of int
@@ -71,6 +76,7 @@ class Runner:
         clock: Callable[[], float],
         step_back: bool = True,
         tune_within_cents: float | None = None,
+        choose: Choose | None = None,
         taken: Sequence[told.Taken] = (),
         skipped: Iterable[int] = (),
     ) -> None:
@@ -78,6 +84,7 @@ class Runner:
         self.plan = plan
         self.state: State = "waiting"
         self._keep = keep
+        self._choose = choose
         self._step_back = step_back
         self._progress = Progress(plan, clock=clock, taken=taken, skipped=skipped)
         self._recheck: Ask | None = None
@@ -152,7 +159,7 @@ class Runner:
         self._progress.begin_step()
         ask = self.ask
         if ask is None:
-            return self._finish()
+            return self._ask_or_finish()
         if ask.fret > 0 and any(taken.ask.string == ask.string for taken in self.taken):
             self._recheck = Ask(string=ask.string, fret=0, check=True)
         return [self._asked()]
@@ -398,7 +405,7 @@ class Runner:
         return [
             told.Accepted(taken=fresh, deviation_cents=self.deviation_cents(ask, note), pluck=pluck),
             told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn),
-            *([self._asked()] if self._step is not None else self._finish()),
+            *self._ask_or_finish(),
         ]
 
     def _step_on(self, ask: Ask) -> list[told.Event]:
@@ -411,9 +418,21 @@ class Runner:
             self.state = "ringing"
         if self._progress.string_done(ask.string):
             events.append(told.StringFinished(string=ask.string))
-        if self._step is None:
-            return [*events, *self._finish()]
-        return [*events, self._asked()]
+        return [*events, *self._ask_or_finish()]
+
+    def _ask_or_finish(self) -> list[told.Event]:
+        """Ask for what is next, or, when the plan is done, for what is chosen now."""
+        if self.ask is not None:
+            return [self._asked()]
+        if self._choose is None:
+            return self._finish()
+        grown = self._choose(self.taken, [self.plan.asks[step] for step in sorted(self.skipped)])
+        if not grown.asks:
+            return [grown, *self._finish()]
+        self._step = len(self.plan.asks)
+        self.plan = self.plan.grown(grown.asks)
+        self._progress.grow(self.plan)
+        return [grown, self._asked()]
 
     def _finish(self) -> list[told.Event]:
         if self.state == "finished":

@@ -3,7 +3,7 @@
 Conventions
 -----------
 One JSON object a line, UTF-8, each with its `kind`: `session` (the first), `part` (sound begins, at the start and after each
-interruption), `accepted`, `withdrawn`, `skipped`, `set_aside`, `finished`.
+interruption), `accepted`, `withdrawn`, `skipped`, `set_aside`, `grown` (more is asked for), `finished`.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.reading import neck_from_mapping
 from fretcheck.pitch.reading import NoteReading, Remark
 from fretcheck.session.events import Taken
-from fretcheck.session.plan import WORK_PLAN, Ask, Plan
+from fretcheck.session.plan import WORK_PLAN, Ask, Growth, Plan
 from fretcheck.session.reading import SoundSetAside
 
 SCHEMA = "fretcheck/journal/1"
@@ -79,6 +79,8 @@ class Story:
                 self.skipped.add(line["step"])
             case "set_aside":
                 self.set_aside.append(SoundSetAside(**{k: line[k] for k in ("string", "start_s", "end_s", "reason")}))
+            case "grown":
+                self.plan = self.plan.grown(Ask(**ask) for ask in line["asks"])
             case "finished":
                 self.complete = bool(line["complete"])
             case other:
@@ -214,13 +216,20 @@ def _taken_from(line: Line) -> Taken:
     )
 
 
+def _plan_from(told: Line) -> Plan:
+    growth = told.get("growth")
+    if growth is not None:
+        growth = Growth(**{**growth, "judged": tuple((string, fret) for string, fret in growth["judged"])})
+    return Plan(name=told["name"], asks=tuple(Ask(**ask) for ask in told["asks"]), growth=growth)
+
+
 def story_from(header: Line) -> Story:
     if header.get("schema") != SCHEMA:
         raise ValueError(f"its schema is {header.get('schema')!r}, not {SCHEMA!r}")
     return Story(
         id=header["id"],
         neck=neck_from_mapping(header["neck"]),
-        plan=Plan(name=header["plan"]["name"], asks=tuple(Ask(**ask) for ask in header["plan"]["asks"])),
+        plan=_plan_from(header["plan"]),
         taken_at=datetime.fromisoformat(header["taken_at"]),
         step_back=header["step_back"],
         tune_within_cents=header.get("tune_within_cents"),

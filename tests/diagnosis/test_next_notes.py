@@ -75,9 +75,9 @@ def test_the_suspect_fret_is_asked_for(with_a_doubt: WhatIsOpen) -> None:
     assert any(one.estimate.fret == 7 for one in with_a_doubt.suspects)
 
 
-def test_a_note_plucked_often_enough_is_not_asked_again(with_a_doubt: WhatIsOpen) -> None:
+def test_what_was_passed_over_is_not_chosen(with_a_doubt: WhatIsOpen) -> None:
     chosen = with_a_doubt.choose()
-    assert not set(chosen) & set(with_a_doubt.choose(plucked=dict.fromkeys(chosen, 4)))
+    assert not set(chosen) & set(with_a_doubt.choose(passed_over=chosen))
 
 
 def test_the_first_note_chosen_leaves_less_variance_than_any_other(with_a_doubt: WhatIsOpen) -> None:

@@ -1,0 +1,49 @@
+"""What a live session that asks only what decides is to ask next: the diagnosis' choice, from the plucks taken so far."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fretcheck.diagnosis.deciding import Deciding
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.errors import DiagnosisRefusedError
+from fretcheck.inspection.assemble import observations_in, reading_part
+from fretcheck.neck.description import Neck
+from fretcheck.session.deviation import inspection_from
+from fretcheck.session.events import Grown, Taken
+from fretcheck.session.outcome import placed
+from fretcheck.session.plan import Ask, Growth, batch_asks
+from fretcheck.session.runner import Choose
+
+
+def chooser(neck: Neck, growth: Growth, *, strings: Sequence[int], settings: DiagnosisSettings) -> Choose:
+    """The choice for one session; `strings` in the order in which they are played."""
+    deciding = Deciding(neck, growth.judged, settings=settings, look_for_mm=growth.look_for_mm, most_plucks=growth.most_plucks)
+
+    def choose(taken: Sequence[Taken], left_out: Sequence[Ask]) -> Grown:
+        readings = inspection_from(neck, [placed(one) for one in taken], planned=()).readings
+        observations = observations_in(reading_part(one) for one in readings)
+        passed_over = {(one.string, one.fret) for one in left_out}
+        try:
+            now = deciding.round(observations, plucks=len(taken), passed_over=passed_over)
+        except DiagnosisRefusedError as refused:
+            return Grown(asks=(), why=str(refused))
+        heard = {(one.string, one.fret) for one in observations}
+        rest = [place for place in growth.judged if place not in heard and place not in passed_over]
+        if now.notes:
+            return Grown(
+                asks=batch_asks(now.notes, strings), why=f"{now.why} {len(taken)} of at most {growth.most_plucks} plucks."
+            )
+        if rest and growth.every_note:
+            return Grown(asks=batch_asks(rest, strings), why=f"{now.why} Now the {len(rest)} notes not heard yet, once each.")
+        if not rest:
+            return Grown(asks=(), why=now.why)
+        return Grown(
+            asks=(),
+            why=f"{now.why} {len(growth.judged) - len(rest)} of {len(growth.judged)} notes heard; {HOW_TO_HEAR_THE_REST}.",
+        )
+
+    return choose
+
+
+HOW_TO_HEAR_THE_REST = "fretcheck inspect NECK --more ID --every-note goes on until each is heard"

@@ -1,0 +1,173 @@
+"""A session that asks only what decides, to its end: in readings made up from a design, and by sound alone."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from fretcheck.audio.cues import SilentCues
+from fretcheck.audio.source import Block
+from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.errors import UsageError
+from fretcheck.inspection.assemble import judge
+from fretcheck.inspection.next_asks import chooser
+from fretcheck.neck.starts import start
+from fretcheck.session import events as told
+from fretcheck.session.journal import Journal
+from fretcheck.session.live import LiveSession
+from fretcheck.session.outcome import inspection_of
+from fretcheck.session.plan import Plan, deciding_plan
+from fretcheck.session.runner import Runner
+from fretcheck.session.story import read_story
+from tests.live.strings import played_plan, three_string_neck
+from tests.session.bench import Player
+
+STEEL = start("guitar-6-steel").neck
+HAND_CENTS = 0.4
+
+
+def plan_for(neck, **how):
+    return deciding_plan(neck, **{"look_for_mm": 0.3, "most_plucks": 130, **how})
+
+
+def session(neck, plan, root, *, limit, taken=(), skipped=()):
+    journal = Journal.create(root, neck, plan) if not root.joinpath("journal.jsonl").exists() else Journal.open(root)
+    choose = chooser(neck, plan.growth, strings=plan.strings, settings=DiagnosisSettings(limit_cents=limit))
+    plan = journal.story.plan
+    runner = Runner(
+        neck,
+        plan,
+        keep=journal.keep,
+        clock=itertools.count().__next__,
+        step_back=False,
+        choose=choose,
+        taken=taken,
+        skipped=skipped,
+    )
+    return runner, journal
+
+
+class Fretting(Player):
+    """Plays a neck that reads as designed but for one fret, and writes down what the session writes down."""
+
+    def __init__(self, runner, journal, *, fret=0, cents=0.0):
+        self.expected, self.chance = expected_cents(runner.neck), np.random.default_rng(5)
+        self.bad, self.cents, self.journal = fret, cents, journal
+        super().__init__(runner)
+
+    def play(self, limit=200):
+        for _ in range(limit):
+            ask = self.runner.ask
+            if ask is None:
+                return self
+            off = float(self.expected[ask.string - 1, ask.fret]) if ask.fret else 0.0
+            off += self.cents * (ask.fret == self.bad and ask.fret > 0) + HAND_CENTS * self.chance.standard_normal() * (
+                ask.fret > 0
+            )
+            for event in self.pluck(ask.string, ask.fret, cents=off, inharmonicity=False):
+                if isinstance(event, told.Grown):
+                    self.journal.grow(event.asks)
+        return self
+
+    def grown(self):
+        return [event for event in self.events if isinstance(event, told.Grown)]
+
+
+def test_the_first_round_of_a_guitar_is_52_plucks_each_string_begun_and_ended_open():
+    plan = plan_for(STEEL)
+    assert len(plan.asks) == 52
+    for string in plan.strings:
+        own = [ask.fret for ask in plan.asks if ask.string == string]
+        assert own[0] == own[-1] == 0
+        assert own[1:-1] == sorted(own[1:-1])
+    assert len(plan.growth.judged) == 120
+
+
+@pytest.mark.parametrize(
+    ("how", "told_why"), [({"look_for_mm": 0.01}, "look-for"), ({"most_plucks": 20}, "first round alone takes 52")]
+)
+def test_sizes_out_of_range_are_refused(how, told_why):
+    with pytest.raises(UsageError, match=told_why):
+        plan_for(STEEL, **how)
+
+
+@pytest.fixture(scope="module")
+def decided(tmp_path_factory):
+    runner, journal = session(STEEL, plan_for(STEEL), tmp_path_factory.mktemp("decided"), limit=12.0)
+    return Fretting(runner, journal, fret=7, cents=2.4).play()
+
+
+def test_a_fret_out_is_asked_about_and_found(decided):
+    document = judge(inspection_of(decided.journal.story), settings=DiagnosisSettings(limit_cents=12.0))
+    assert decided.events[-1] == told.Finished(complete=True)
+    assert (document.findings[0].cause, document.findings[0].fret) == ("fret_position", 7)
+    assert document.verdict.decision == "pass"
+    assert document.coverage.asked == 120
+    assert document.coverage.heard < 120
+    assert document.conditions.look_for_mm == 0.3
+    assert document.missing == []
+
+
+def test_each_batch_says_why_and_is_grouped_by_string(decided):
+    assert any("fret 7" in event.why for event in decided.grown())
+    for event in decided.grown()[:-1]:
+        assert "of at most 130 plucks" in event.why
+        strings = [ask.string for ask in event.asks]
+        assert [string for string, _ in itertools.groupby(strings)] == sorted(set(strings), reverse=True)
+        assert all(own.fret == 0 for own in (next(a for a in event.asks if a.string == s) for s in set(strings)))
+
+
+def test_when_decided_it_offers_to_hear_the_rest(decided):
+    last = decided.grown()[-1]
+    assert not last.asks
+    assert "Decided" in last.why
+    assert "--every-note" in last.why
+
+
+def test_with_every_note_all_are_heard_once(tmp_path):
+    runner, journal = session(STEEL, plan_for(STEEL, every_note=True), tmp_path, limit=12.0)
+    Fretting(runner, journal).play(400)
+    assert {(one.ask.string, one.ask.fret) for one in runner.taken} >= set(runner.plan.growth.judged)
+
+
+def test_what_was_grown_is_in_the_journal(decided):
+    again, _ = read_story(decided.journal.folder)
+    assert again.plan == decided.runner.plan
+    assert len(again.plan.asks) > 52
+
+
+class Sounding:
+    """Answers every ask of a live session with a synthesised pluck."""
+
+    def __init__(self, neck, plan, root, *, limit):
+        self.runner, self.journal = session(neck, plan, root, limit=limit)
+        self.events = []
+        self.live = LiveSession(self.runner, self.journal, tell=self.events.append, cues=SilentCues())
+        self.frame = 0
+
+    def play(self):
+        while not self.live.finished:
+            left = self.runner.plan.asks[len(self.runner.taken) :]
+            recording = played_plan(
+                self.runner.neck, Plan(name="now", asks=tuple(left)), sample_rate=24000.0, seconds_per_note=1.25
+            )
+            if self.frame == 0:
+                self.live.begin(source="synthetic strings", sample_rate=recording.sample_rate)
+                self.live.start()
+            for begin in range(0, len(recording.samples), 1024):
+                samples = recording.samples[begin : begin + 1024]
+                self.live.take(Block(samples=samples, start_frame=self.frame, lost=False))
+                self.frame += len(samples)
+        return self
+
+
+def test_it_comes_to_its_end_by_sound_alone(tmp_path):
+    neck = three_string_neck()
+    heard = Sounding(neck, plan_for(neck, most_plucks=60), tmp_path, limit=30.0).play()
+    assert heard.events[-1] == told.Finished(complete=True)
+    assert any(isinstance(event, told.Grown) for event in heard.events)
+    document = judge(inspection_of(heard.journal.story), settings=DiagnosisSettings(limit_cents=30.0))
+    assert document.verdict.decision == "pass"
