@@ -12,8 +12,6 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from alembic import command
-from alembic.config import Config
 from sqlalchemy import Connection, Engine, inspect, text
 
 from fretcheck.errors import StorageError
@@ -87,6 +85,9 @@ def _use_write_ahead_log(engine: Engine, location: Location) -> None:
 
 
 def _migrate(connection: Connection, wanted: str) -> None:
+    from alembic import command  # seldom needed, and slow to import
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.attributes["connection"] = connection

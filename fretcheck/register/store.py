@@ -17,25 +17,24 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Literal, Self
+from typing import IO, TYPE_CHECKING, Literal, Self
 
-from pydantic import ValidationError
 from sqlalchemy import Engine, func, select
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.orm import Session
 
 from fretcheck.errors import FretcheckError, StorageError, UsageError
-from fretcheck.inspection.document import InspectionDocument
-from fretcheck.inspection.exchange import write_json
-from fretcheck.register.backup import back_up
 from fretcheck.register.connection import WRITE_OPTION, connect, is_read_only, storage_error
 from fretcheck.register.location import Location, find_location
-from fretcheck.register.record import insert_document
 from fretcheck.register.schema import bring_up_to_date
 from fretcheck.register.selection import InspectionSummary, Selection, summaries
 from fretcheck.register.sounds import keep_sound, sha256_of, sound_file_below
 from fretcheck.register.tables import DocumentRow, InspectionRow
 
+if TYPE_CHECKING:
+    from fretcheck.inspection.document import InspectionDocument
+
+# What documents are made of is imported where they are read or written: `list` and `search` are asked often, and need none of it.
 Summaries = list[InspectionSummary]  # names for use inside `Register`, where `list` is a method
 Documents = list["InspectionDocument"]
 
@@ -164,6 +163,8 @@ class Register:
         UsageError
             For a value that no register can hold; the message says which.
         """
+        from fretcheck.register.record import insert_document
+
         if sound_folder is not None:
             document = self._with_sounds(document, sound_folder)
         with self.session() as session:
@@ -181,6 +182,8 @@ class Register:
         UsageError
             For a document that cannot be kept, such as one with a path that leaves the register's folder.
         """
+        from fretcheck.register.record import insert_document
+
         for path in {reading.sound_file for document in documents for reading in document.readings}:
             if path is not None:
                 sound_file_below(self.folder, path)
@@ -204,6 +207,10 @@ class Register:
 
     def documents(self, ids: Sequence[str]) -> Iterator[InspectionDocument]:
         """The documents of inspections, in the order of `ids`, one in memory at a time."""
+        from pydantic import ValidationError
+
+        from fretcheck.inspection.document import InspectionDocument
+
         with self.session(write=False) as session:
             for wanted in ids:
                 query = select(DocumentRow.json).join(InspectionRow, InspectionRow.key == DocumentRow.inspection_key)
@@ -278,11 +285,15 @@ class Register:
 
     def export_json(self, stream: IO[str], ids: Sequence[str] | None = None) -> int:
         """Write documents (all, unless told) as one JSON document, and return how many; see `fretcheck.inspection.exchange`."""
+        from fretcheck.inspection.exchange import write_json
+
         return write_json(self.documents(self._ids(ids)), stream)
 
     def backup(self, path: Path) -> int:
         """Copy the register to `path` while others may write, and its sound files to the folder ``sounds`` beside; see
         `fretcheck.register.backup`. Returns how many inspections the copy holds."""
+        from fretcheck.register.backup import back_up
+
         return back_up(self, path)
 
     def _ids(self, ids: Sequence[str] | None) -> Sequence[str]:

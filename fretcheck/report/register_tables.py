@@ -11,16 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from rich.cells import cell_len
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import plain_line
 from fretcheck.register.selection import InspectionSummary
 from fretcheck.register.store import KeptSound
+
+if TYPE_CHECKING:
+    from fretcheck.inspection.document import InspectionDocument
 
 _GAP = 2
 _DECISION_STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow", "none": "dim"}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -20,6 +21,16 @@ def test_nothing_costly_is_imported(what: str) -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = done.stdout.rsplit("LOADED", 1)[1].split()
     assert loaded == []
+
+
+def test_a_list_imports_what_it_needs(tmp_path: Path) -> None:
+    """`list` and `search` are asked often: only the database is costly there, and typer brings pydantic."""
+    run(["list", "--register", str(tmp_path)])
+    code = f"from fretcheck.cli.main import run; run(['list', '--register', {str(tmp_path)!r}])"
+    asked = ("alembic", "numpy", "scipy", "fretcheck.inspection.document", "fretcheck.register.record", *COSTLY)
+    code += f"\nimport sys\nprint('LOADED', *(name for name in {asked!r} if name in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert set(done.stdout.rsplit("LOADED", 1)[1].split()) <= {"sqlalchemy", "pydantic"}
 
 
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:
