@@ -24,6 +24,8 @@ from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import coarse_pitch
 from fretcheck.pitch.reading import NoteReading
 from tests.real.independent import plain_pitch
+from tests.real.necks import LONGEST_S as LONGEST_PLAYED_S
+from tests.real.necks import NOISE_DB, RATE, STRINGS, neck_for, plucks_for, resampled
 from tests.real.plucks import RealPluck, real_plucks
 
 GROSS_CENTS = 50.0
@@ -172,6 +174,63 @@ def known_intervals(measured: Iterable[Measured]) -> tuple[list[float], list[flo
     return to_filed, to_plain
 
 
+@dataclass
+class NeckIntervals:
+    """Intervals of recorded plucks resampled to the frets of a neck, above the open string's; arrays of one length."""
+
+    fret: np.ndarray
+    off_cents: np.ndarray
+    u_cents: np.ndarray
+    plain_off_cents: np.ndarray
+    unused: int = 0
+
+    def line(self) -> str:
+        """For the table."""
+        low = self.fret <= 12
+        return (
+            f"{len(self.fret):4d} intervals, {self.unused} notes not used; 95 %"
+            f" within {np.quantile(np.abs(self.off_cents), 0.95):.2f}"
+            f" (to fret 12 {np.quantile(np.abs(self.off_cents[low]), 0.95):.2f}),"
+            f" within 2u {100 * np.mean(np.abs(self.off_cents) < 2 * self.u_cents):.0f} %;"
+            f" plain spectrum 95 % {np.quantile(np.abs(self.plain_off_cents), 0.95):.2f}"
+            f" (to fret 12 {np.quantile(np.abs(self.plain_off_cents[low]), 0.95):.2f})"
+        )
+
+
+NECK_KINDS = ("electric bass", "distorted guitar", "guitar")
+
+
+def neck_kind(label: str) -> str:
+    """Which of the necks of `tests.real.necks` are judged together."""
+    return NECK_KINDS[0] if "bass" in label else NECK_KINDS[1] if "distorted" in label else NECK_KINDS[2]
+
+
+def neck_intervals(kind: str) -> NeckIntervals:
+    """Read every fret of every string of the necks of that kind, without cutting or placing."""
+    rng = np.random.default_rng(1)
+    rows: list[tuple[float, float, float, float]] = []
+    unused = 0
+    for label in STRINGS:
+        if neck_kind(label) != kind:
+            continue
+        for pluck in plucks_for(label):
+            read = []
+            for fret in range(neck_for(label).frets + 1):
+                sound = resampled(pluck.sound, pluck.sample_rate, 2.0 ** (fret / 12.0))[: round(LONGEST_PLAYED_S * RATE)]
+                sound = sound / (3.0 * np.max(np.abs(sound))) + 10 ** (NOISE_DB / 20) * rng.standard_normal(len(sound))
+                note, due_hz = reader.read_pluck(sound, RATE), pluck.filed_hz * 2.0 ** (fret / 12.0)
+                plain = plain_pitch(sound, RATE, due_hz)
+                unused += not note.usable
+                read.append((fret, _cents(note.f1_hz, due_hz), note.u_cents, _cents(plain[0], due_hz), note.usable))
+            base = read[0]
+            rows += [
+                (fret, off - base[1], float(np.hypot(u, base[2])), plain - base[3])
+                for fret, off, u, plain, usable in read[1:]
+                if usable and base[4]
+            ]
+    return NeckIntervals(*np.array(rows).T, unused=unused)
+
+
 def half_of(measured: Iterable[Measured]) -> dict[str, Row]:
     """Plucks of the judged instruments by half: A and B."""
     judged = [one for one in measured if one.pluck.judged]
@@ -199,6 +258,8 @@ def main() -> None:
     to_filed, to_plain = known_intervals(measured)
     rms = [float(np.sqrt(np.mean(np.square(each)))) for each in (to_filed, to_plain)]
     ninth = np.quantile(np.abs(to_filed), 0.9)
+    for kind in NECK_KINDS:
+        print(f"resampled necks, {kind}: {neck_intervals(kind).line()}")
     print(f"{len(to_filed)} known intervals: to the tuning filed rms {rms[0]:.2f}, 90 % {ninth:.2f}; to plain rms {rms[1]:.2f}")
 
 

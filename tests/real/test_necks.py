@@ -23,9 +23,6 @@ pytestmark = pytest.mark.skipif(missing() is not None, reason=str(missing()))
 SHARP = {7: 6.0}
 QUICK = ("archtop guitar P", "picked bass F")
 LABELS = [label if label in QUICK else pytest.param(label, marks=pytest.mark.slow) for label in STRINGS]
-LEAST_USED = {"clean guitar F": 0.94, "distorted guitar F": 0.94}
-"""Elsewhere 0.98. Of these, a few notes at the highest frets are held for two strings (7 and 6 of 132 on 29 November): a sample
-played three times as fast shows its unevenness three times as fast."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +52,7 @@ def heard(request, tmp_path_factory) -> HeardNeck:
 def test_every_pluck_is_placed_right_and_used(heard):
     placed = [(pluck.string, pluck.fret, None if r is None else r.fret) for pluck, r in heard.pairs()]
     assert [(string, fret) for string, fret, got in placed if got != fret] == []
-    assert np.mean([r is not None and r.used for _, r in heard.pairs()]) >= LEAST_USED.get(heard.neck.name, 0.98)
+    assert np.mean([r is not None and r.used for _, r in heard.pairs()]) >= 0.98
     assert not [line for line in heard.inspection.warnings if "not judged" in line]
 
 
@@ -64,12 +61,13 @@ def test_intervals_are_read_within_their_uncertainty(heard):
         (pluck.fret, r.deviation_cents - pluck.deviation_cents, r.u_cents) for pluck, r in heard.pairs() if r and pluck.fret
     ]
     fret, off, u = np.array(heard_off).T
-    # A hand repeats to 0.5 to 1 cent. What is worse is the glide of notes that glide while they ring: above fret 12 they are
-    # heard more than twice as far into it as the open one. An overdriven amplifier's partials are no string's.
-    assert np.median(np.abs(off)) <= (2.0 if "distorted" in heard.neck.name else 0.7)
+    # A hand repeats to 0.5 to 1 cent; an overdriven amplifier's partials are no string's
+    distorted = "distorted" in heard.neck.name
+    assert np.median(np.abs(off)) <= (2.0 if distorted else 0.7)
+    assert np.quantile(np.abs(off[fret <= 12]), 0.95) <= (4.0 if distorted else 1.0)  # 0.2 to 0.95 and 2.8 measured
     within = np.abs(off) <= 2.0 * u
-    assert np.mean(within[fret <= 12]) >= 0.90  # 95 % of a normal error; 97 to 100 % measured on 29 November
-    assert np.mean(within) >= 0.75  # 81 to 100 % measured: the long glides
+    assert np.mean(within[fret <= 12]) >= 0.90  # 95 % of a normal error; 92 to 100 % measured on 29 November
+    assert np.mean(within) >= 0.80  # 81 (a bass) to 100 % measured: strings that sink as long as they ring
 
 
 def test_the_one_fret_that_is_off_is_the_first_finding(heard):

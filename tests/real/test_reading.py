@@ -10,7 +10,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from tests.benchmarks.real_plucks import Row, half_of, known_intervals, measure
+from tests.benchmarks.real_plucks import Row, half_of, known_intervals, measure, neck_intervals
 from tests.real.plucks import missing, real_plucks
 
 pytestmark = pytest.mark.slow
@@ -57,9 +57,9 @@ def test_half_b_was_no_part_of_the_calibration(judged):
 
 
 def test_the_uncertainty_is_small_enough_to_be_of_use(judged):
-    """A hand repeats to 0.5 to 1 cent."""
-    assert judged.u(0.5) <= 0.65
-    assert judged.u(0.9) <= 1.6
+    """A hand repeats to 0.5 to 1 cent. The hundredth is for another build of the transforms."""
+    assert judged.u(0.5) <= 0.5 + 0.01
+    assert judged.u(0.9) <= 1.5
 
 
 def test_frets_of_one_string_are_as_far_apart_as_they_are_tuned(judged):
@@ -67,3 +67,18 @@ def test_frets_of_one_string_are_as_far_apart_as_they_are_tuned(judged):
     assert np.sqrt(np.mean(np.square(to_filed))) <= 1.2
     assert np.quantile(np.abs(to_filed), 0.9) <= 1.5
     assert np.sqrt(np.mean(np.square(to_plain))) <= 0.5
+
+
+@pytest.mark.parametrize(("kind", "to_fret_12", "to_fret_20"), [("guitar", 0.75, 1.1), ("electric bass", 0.75, 0.9)])
+def test_a_pluck_resampled_to_the_frets_keeps_its_intervals(kind, to_fret_12, to_fret_20):
+    """In 95 %, cents. The target is 0.7 for guitars and 0.9 for basses: above fret 12 three of 30 strings sink as they ring."""
+    if absent := missing():
+        pytest.skip(absent)
+    read = neck_intervals(kind)
+    off = np.abs(read.off_cents)
+    assert read.unused == 0
+    assert np.quantile(off[read.fret <= 12], 0.95) <= to_fret_12
+    assert np.quantile(off, 0.95) <= to_fret_20
+    assert np.mean(off <= 2.0 * read.u_cents) >= 0.90
+    # no definition over a fixed window holds them as well: the plain spectrum, which is one
+    assert np.quantile(off, 0.95) < np.quantile(np.abs(read.plain_off_cents), 0.95)
