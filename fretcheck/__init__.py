@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from fretcheck.door import inspect
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.neck.description import Neck
-    from fretcheck.neck.reading import read_neck
+    from fretcheck.neck.neck_file import read_neck
     from fretcheck.pitch.note import read_note
     from fretcheck.pitch.reading import NoteReading
 
@@ -63,7 +63,7 @@ __getattr__, __dir__, _ = lazy_loader.attach(
         ],
         "diagnosis.settings": ["DiagnosisSettings"],
         "neck.description": ["Neck"],
-        "neck.reading": ["read_neck"],
+        "neck.neck_file": ["read_neck"],
         "pitch.note": ["read_note"],
         "pitch.reading": ["NoteReading"],
         "door": ["inspect"],

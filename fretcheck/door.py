@@ -38,7 +38,7 @@ def inspect(
     Three strings of 648 mm with one fret, 5 cents sharp of the next semitone, each note plucked twice:
 
     >>> import numpy as np, soundfile, tempfile
-    >>> from fretcheck.neck.reading import neck_from_mapping
+    >>> from fretcheck.neck.neck_file import neck_from_mapping
     >>> open_hz = {"A3": 220.0, "E3": 164.814, "C3": 130.813}
     >>> string = {"gauge_mm": 0.432, "construction": "plain", "material": "steel"}
     >>> strings = [{"note": note, **string} for note in open_hz]

@@ -14,7 +14,7 @@ from tempfile import TemporaryDirectory
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.folders import data_folder
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.register.store import Register, open_register
 from fretcheck.session.outcome import read_again
 from fretcheck.session.reading import Inspection

@@ -14,7 +14,7 @@ from fretcheck.cli.result import show, write_page
 from fretcheck.cli.second_opinion import disagreements
 from fretcheck.errors import RecordingError
 from fretcheck.files import check_place, is_page
-from fretcheck.neck.reading import read_neck
+from fretcheck.neck.neck_file import read_neck
 from fretcheck.report.screen_picture import is_picture, write_picture
 
 FOLDER_NAME = "recordings_demo"

@@ -27,7 +27,7 @@ from fretcheck.inspection.assemble import judge
 from fretcheck.inspection.document import InspectionDocument, JobPart
 from fretcheck.inspection.more import joined
 from fretcheck.lots.neck_folders import is_folder_of_necks
-from fretcheck.neck.reading import read_neck
+from fretcheck.neck.neck_file import read_neck
 
 PLANS_OF_RECORDINGS = ("full", "intake", "spot")
 TOO_LITTLE = ", too little to judge the neck"

@@ -12,7 +12,7 @@ from rich.console import Console
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.layout import layout_of, parse_rounding
-from fretcheck.neck.reading import read_neck
+from fretcheck.neck.neck_file import read_neck
 from fretcheck.report.layout_table import layout_csv, layout_document, layout_table
 
 

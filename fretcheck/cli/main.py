@@ -115,9 +115,9 @@ def _obey(arguments: list[str]) -> object:
 
 def _what_is_wrong(error: Exception) -> str:
     """A wrong option or argument by its name, in fewer words than the libraries make of it."""
-    told = str(getattr(error, "format_message", error.__str__)()).rstrip(".")
-    told = re.sub(r"^Invalid value for '([^']+)': ", r"\1: ", told)
-    return told.replace("Value error, ", "").replace("Input should be", "must be")
+    text = str(getattr(error, "format_message", error.__str__)()).rstrip(".")
+    text = re.sub(r"^Invalid value for '([^']+)': ", r"\1: ", text)
+    return text.replace("Value error, ", "").replace("Input should be", "must be")
 
 
 def one_line(text: str) -> str:

@@ -13,7 +13,7 @@ from rich.console import Console
 from fretcheck.errors import UsageError
 from fretcheck.files import write_text
 from fretcheck.inspection.perfect_neck import tolerance_remark
-from fretcheck.neck.reading import read_neck
+from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.starts import STARTS, start
 from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
 from fretcheck.report.neck_summary import neck_document, neck_summary

@@ -56,7 +56,7 @@ def command(
     print(f"Report: {path}")
 
 
-def document_of(told: str, *, register: str | None) -> InspectionDocument:
+def document_of(wanted: str, *, register: str | None) -> InspectionDocument:
     """The document of an inspection of the register, or of a JSON file.
 
     Raises
@@ -64,10 +64,10 @@ def document_of(told: str, *, register: str | None) -> InspectionDocument:
     UsageError, StorageError
         When there is none of that id, or the file is none of an inspection.
     """
-    if told.lower().endswith(".json"):
-        documents = read_json(Path(told))
+    if wanted.lower().endswith(".json"):
+        documents = read_json(Path(wanted))
         if len(documents) != 1:
-            raise UsageError(f"{told} holds {len(documents)} inspections, not one: import it, then ask for one by its id")
+            raise UsageError(f"{wanted} holds {len(documents)} inspections, not one: import it, then ask for one by its id")
         return documents[0]
     with open_register(register, create=False) as store:
-        return store.load(told)
+        return store.load(wanted)

@@ -13,7 +13,7 @@ from fretcheck.cli.secrets import without_secrets
 
 def account_of(error: BaseException, arguments: list[str]) -> str:
     """One line for the user; the whole account goes to a new file, which the line names."""
-    told = [
+    account = [
         f"fretcheck {__version__}, Python {platform.python_version()}, {platform.platform()}",
         "command: " + " ".join(arguments),
         "",
@@ -24,7 +24,7 @@ def account_of(error: BaseException, arguments: list[str]) -> str:
         with tempfile.NamedTemporaryFile(
             "w", encoding="utf-8", errors="backslashreplace", prefix="fretcheck-unforeseen-", suffix=".txt", delete=False
         ) as file:
-            file.write(without_secrets("\n".join(told)))
+            file.write(without_secrets("\n".join(account)))
     except OSError:
         return f"something unforeseen went wrong ({kind}: {error}), and no account of it could be written"
     place = Path(file.name)

@@ -30,8 +30,8 @@ from fretcheck.inspection.document import (
     VerdictPart,
 )
 from fretcheck.neck.description import Measurement, Neck, WorkedPart
+from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.on_the_day import on_the_day
-from fretcheck.neck.reading import read_neck
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.plan import DECIDING, WORK_PLAN, first_round
 from fretcheck.session.reading import Inspection, Reading

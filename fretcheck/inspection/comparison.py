@@ -244,7 +244,7 @@ def _changes(before: InspectionDocument, after: InspectionDocument, restrung: fr
     from fretcheck.diagnosis.scatter import open_uncertainty
     from fretcheck.inspection.assemble import observations_in
     from fretcheck.inspection.changes import changes_between
-    from fretcheck.neck.reading import neck_from_mapping
+    from fretcheck.neck.neck_file import neck_from_mapping
 
     necks = [neck_from_mapping(document.neck.description) for document in (before, after)]
     heard = [observations_in(document.readings) for document in (before, after)]

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from fretcheck.errors import NeckError
+from fretcheck.neck.lengths import length_of
 from fretcheck.neck.schema import (
     MAX_FRETS,
     MAX_STRINGS,
@@ -26,7 +27,6 @@ from fretcheck.neck.schema import (
     StringTable,
     WorkedTable,
 )
-from fretcheck.neck.units import length_of
 from fretcheck.neck.unneeded_keys import REASONS
 
 TABLES: dict[str, type[BaseModel]] = {

@@ -2,7 +2,7 @@
 
 Conventions
 -----------
-Strict: a number in quotes is no number, an unknown key is an error. Lengths arrive here in mm, checked by `fretcheck.neck.units`.
+Strict: a number in quotes is no number, an unknown key is an error. Lengths are in mm here, checked by `fretcheck.neck.lengths`.
 Ranges are plausible limits for a fretted neck (common practice, no source), wide enough for anything between a sopranino and a
 long bass.
 """

@@ -14,9 +14,9 @@ from itertools import pairwise
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, require, shown
+from fretcheck.neck.lengths import in_mm
 from fretcheck.neck.schema import MAX_STRINGS, MIN_STRINGS, EachString, NeckTable, StringTable
 from fretcheck.neck.temperament import note_to_midi
-from fretcheck.neck.units import in_mm
 
 _GAUGE = re.compile(r"([wp]?)\s*([^wp]+?)\s*([wp]?)", re.IGNORECASE)
 

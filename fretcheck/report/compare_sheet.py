@@ -20,8 +20,8 @@ MOST_MATTERS = 6
 
 def compare_sheet(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
     """The page as HTML."""
-    told = {name: value if value is not None else getattr(before.job, name) for name, value in after.job}
-    job = JobPart(**told)
+    known = {name: value if value is not None else getattr(before.job, name) for name, value in after.job}
+    job = JobPart(**known)
     last = after.model_copy(update={"job": job})
     fields = dict(fields_of(last))
     shown = [(name, fields[name]) for name in ("Customer", "Job number", "Serial number", "Strings")]

@@ -48,8 +48,8 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
     judged = [one for one in document.frets if one.decision is not None and one.fret > 0 and one.plucks]
     sure = [one for one in document.findings if is_sure(one)]
     context = context_of(document)
-    told = sure[:MOST_MATTERS]
-    plan = plan_of(document.model_copy(update={"findings": told}))  # nothing else is drawn as a fault either
+    shown = sure[:MOST_MATTERS]
+    plan = plan_of(document.model_copy(update={"findings": shown}))  # nothing else is drawn as a fault either
     job, work = document.job, plain_work(works(document))
     return render(
         "condition_sheet.html",
@@ -59,13 +59,13 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         shop=job.shop,
         instrument=sheet_heading(document),
         fields=fields_of(document),
-        sheet_neck=None if plan is None else neck_figure(plan, told, chart=False, name="neck-plain"),
-        sheet_neck_upright=None if plan is None else upright_neck_figure(plan, told, name="neck-plain-upright"),
+        sheet_neck=None if plan is None else neck_figure(plan, shown, chart=False, name="neck-plain"),
+        sheet_neck_upright=None if plan is None else upright_neck_figure(plan, shown, name="neck-plain-upright"),
         headline=HEADLINES[document.verdict.decision],
         counted=counted(document, len(outside), len(judged)),
         noticeable=how_noticeable(None if worst is None or not outside else worst.deviation_cents),
-        crowded=len(told) + len(document.findings) - len(sure) + len(work) > MOST_LINES,
-        matters=[(one.probability, plain_words(one, strings=count), may_stay(one, document)) for one in told],
+        crowded=len(shown) + len(document.findings) - len(sure) + len(work) > MOST_LINES,
+        matters=[(one.probability, plain_words(one, strings=count), may_stay(one, document)) for one in shown],
         nothing_found=nothing_found(document),
         more=max(0, len(sure) - MOST_MATTERS),
         doubtful=[to_be_checked(one, strings=count) for one in document.findings if not is_sure(one)],

@@ -128,11 +128,11 @@ def _ends_of_strings(layout: Layout, unit: LengthUnit) -> list[str]:
         edges = ", ".join(f"{number}: {_plain(neck.string(number).nut_compensation_mm, unit)}" for number in _all(layout))
         lines.append(f"The nut's edge stands before the line that slots are measured from, in {unit}, by string: {edges}.")
     setbacks = [string.saddle_setback_mm for string in neck.strings]
-    told = [(number, one) for number, one in enumerate(setbacks, start=1) if one is not None]
-    if told:
-        places = ", ".join(f"{number}: {_plain(one, unit)}" for number, one in told)
+    described = [(number, one) for number, one in enumerate(setbacks, start=1) if one is not None]
+    if described:
+        places = ", ".join(f"{number}: {_plain(one, unit)}" for number, one in described)
         lines.append(f"The saddle stands beyond the scale length, in {unit}, by string: {places}.")
-    if len(told) < len(setbacks):
+    if len(described) < len(setbacks):
         lines.append(
             "Where no saddle_setback_mm is described, the saddle is set by ear, the octave in tune with the open string."
         )

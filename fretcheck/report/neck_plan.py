@@ -17,7 +17,7 @@ from fretcheck.errors import NeckError
 from fretcheck.inspection.document import FindingPart, InspectionDocument
 from fretcheck.inspection.from_design import causes_from_design
 from fretcheck.neck.description import Neck
-from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.neck.neck_file import neck_from_mapping
 
 FACTORS = (40, 30, 20, 10, 5, 2, 1)
 SADDLE_REACH_MM = 40.0

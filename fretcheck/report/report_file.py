@@ -43,6 +43,6 @@ def report_page(document: InspectionDocument, *, sheet: bool | None = None, tech
 
 def usual_name(document: InspectionDocument) -> str:
     """A file name for a document's report: plain letters, digits and hyphens of its id, or else its serial or name."""
-    told = document.id or document.neck.serial or document.neck.name
-    plain = re.sub(r"[^A-Za-z0-9]+", "-", told).strip("-")[:60]
+    name = document.id or document.neck.serial or document.neck.name
+    plain = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:60]
     return f"report-{plain or 'inspection'}.html"

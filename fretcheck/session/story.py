@@ -19,7 +19,7 @@ from fretcheck.arrays import Reals
 from fretcheck.audio.pluck import Pluck
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.neck.description import Neck
-from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.pitch.reading import NoteReading, Remark
 from fretcheck.session.events import Taken
 from fretcheck.session.plan import WORK_PLAN, Ask, Growth, Plan

@@ -13,7 +13,7 @@ import pytest
 from fretcheck.cli.main import run
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.neck.reading import read_neck
+from fretcheck.neck.neck_file import read_neck
 
 FOLDER = Path(__file__).parents[2] / "recordings_demo"
 

@@ -13,7 +13,7 @@ import pytest
 import tomlkit
 
 from fretcheck.cli.main import run
-from fretcheck.neck.reading import neck_from_mapping, read_neck
+from fretcheck.neck.neck_file import neck_from_mapping, read_neck
 from fretcheck.neck.starts import STARTS
 from tests.neck.test_short_forms import FAULTY, SHORT
 

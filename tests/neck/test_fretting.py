@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.layout import layout_of
-from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.neck.writing import neck_to_mapping
 
 # A mountain dulcimer in D: melody, middle and bass string; whole and half tones of a mixolydian scale from the nut, and the

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fretcheck.neck.description import Measurement, Neck, SaddleMoves, Sides, String, distance_mm
 from fretcheck.neck.materials import MATERIALS
-from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.neck.temperament import midi_to_note
 from fretcheck.neck.writing import neck_to_mapping
 

@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from fretcheck.neck.description import Neck
-from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.neck.neck_file import neck_from_mapping
 from tests.synth.random_neck import Scatter, random_built_neck
 from tests.synth.recording import PlayedNote, Recording, Take, open_up_and_down, plan_take, record
 from tests.synth.strung_neck import BuiltNeck

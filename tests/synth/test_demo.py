@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from fretcheck.neck.reading import read_neck
+from fretcheck.neck.neck_file import read_neck
 from tests.synth import demo
 from tests.synth.strung_neck import BuiltNeck
 

@@ -19,7 +19,7 @@ from importlib import resources
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
-from fretcheck.neck.reading import neck_from_mapping
+from fretcheck.neck.neck_file import neck_from_mapping
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,7 +11,7 @@ import pytest
 from fretcheck.errors import NeckError
 from fretcheck.neck.description import Sides
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
-from fretcheck.neck.reading import neck_from_mapping, read_neck
+from fretcheck.neck.neck_file import neck_from_mapping, read_neck
 from fretcheck.neck.starts import STARTS
 from fretcheck.neck.writing import neck_to_mapping
 

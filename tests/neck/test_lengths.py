@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretcheck.errors import NeckError
+from fretcheck.neck.lengths import LENGTHS, in_mm
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM
-from fretcheck.neck.reading import neck_from_mapping, read_neck
-from fretcheck.neck.units import LENGTHS, in_mm
+from fretcheck.neck.neck_file import neck_from_mapping, read_neck
 
 TEXT = """
 name = "Cherry"
