@@ -59,20 +59,23 @@ def unheard_words(coverage: Coverage) -> str:
     return f" {which} not listened to; that a note there is out is {percent(coverage.probability_out_there)} probable."
 
 
-def pluck_again(drawn: DrawnNotes, asked: Collection[Place], *, limit_cents: float) -> tuple[Place, ...]:
-    """The notes that own most of the probability that one is out, those not heard first, those heard often enough left out.
+def pluck_again(
+    drawn: DrawnNotes, asked: Collection[Place], must_hear: Collection[Place], *, limit_cents: float
+) -> tuple[Place, ...]:
+    """The notes that own most of the probability that one is out, those that had to be heard and were not first, those heard
+    often enough left out.
 
     Of a draw with several notes out each owns its part.
     """
     here = drawn.of(asked)
     out = (np.abs(drawn.draws) > limit_cents) & here
     owned = np.mean(out / np.maximum(np.sum(out, axis=1, keepdims=True), 1), axis=0)
-    missing = [n for n in np.flatnonzero(here) if drawn.notes[n].plucks == 0]
+    missing = [n for n in np.flatnonzero(drawn.of(must_hear)) if drawn.notes[n].plucks == 0]
     chosen, doubt = missing, 0.0
     for n in np.argsort(-owned, kind="stable"):
         if doubt >= OWNED * float(np.sum(owned)) or len(chosen) >= MOST_AGAIN + len(missing):
             break
         doubt += float(owned[n])
-        if 0 < drawn.notes[n].plucks < OFTEN_ENOUGH:
+        if n not in missing and drawn.notes[n].plucks < OFTEN_ENOUGH:
             chosen = [*chosen, n]
     return tuple((drawn.notes[n].string, drawn.notes[n].fret) for n in chosen)

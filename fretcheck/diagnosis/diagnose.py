@@ -84,10 +84,11 @@ def diagnose(
     limit = settings.limit_cents if settings.limit_cents is not None else neck.tolerance_cents
     found = findings_of(posterior, causes, settings)
     drawn = drawn_notes(posterior, draws, observations, judged, limit_cents=limit, settings=settings)
+    must = judged if must_hear is None else judged & (frozenset(must_hear) | doubtful_unheard(drawn))
     verdict = judge(
         drawn,
         judged,
-        judged if must_hear is None else judged & (frozenset(must_hear) | doubtful_unheard(drawn)),
+        must,
         neck=neck,
         limit_cents=limit,
         settings=settings,
@@ -97,7 +98,7 @@ def diagnose(
     coverage = coverage_of(posterior, draws, drawn, judged, limit_cents=limit)
     if verdict.decision is not None:
         verdict = replace(verdict, reason=verdict.reason + unheard_words(coverage))
-    again = pluck_again(drawn, judged, limit_cents=limit) if verdict.decision == "undecided" else ()
+    again = pluck_again(drawn, judged, must, limit_cents=limit) if verdict.decision == "undecided" else ()
     work = plan(posterior, draws, found, asked=judged, again=again, verdict=verdict, settings=settings)
     return Diagnosis(
         notes=drawn.notes,

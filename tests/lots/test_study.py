@@ -105,3 +105,12 @@ def test_what_does_not_belong_is_refused():
 def test_one_operator_needs_not_be_named():
     study, step = add_inspection(opened(operators=["Ann"]), inspection("A").model_copy(update={"id": "260302-1"}))
     assert (step.operator, study.read) == ("Ann", 1)
+
+
+def test_an_inspection_that_asked_only_what_decides_does_not_count():
+    study = opened()
+    step = study.next_step
+    document = inspection(step.neck, operator=step.operator, limit_cents=6.0)
+    conditions = document.conditions.model_copy(update={"plan": "deciding"})
+    with pytest.raises(UsageError, match="--plan full"):
+        add_inspection(study, document.model_copy(update={"id": "260302-1", "conditions": conditions}))

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import itertools
+import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from fretcheck.audio.cues import SilentCues
 from fretcheck.audio.source import Block
+from fretcheck.cli.more import Earlier
 from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.coverage import doubtful_unheard
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import judge
 from fretcheck.inspection.next_asks import chooser
 from fretcheck.neck.starts import start
+from fretcheck.report.inspection_page import inspection_page
+from fretcheck.report.verdict_words import headline, looked_for
 from fretcheck.session import events as told
 from fretcheck.session.journal import Journal
 from fretcheck.session.live import LiveSession
@@ -86,6 +92,20 @@ def test_the_first_round_of_a_guitar_is_52_plucks_each_string_begun_and_ended_op
     assert len(plan.growth.judged) == 120
 
 
+def test_fret_by_fret_the_same_notes_are_asked():
+    by_fret, by_string = plan_for(STEEL, order="fret"), plan_for(STEEL)
+    frets = [ask.fret for ask in by_fret.asks if ask.fret]
+    assert frets == sorted(frets)
+    assert set(by_fret.notes) == set(by_string.notes)
+
+
+def test_of_paired_strings_one_of_each_pair_is_judged():
+    neck = start("mandolin").neck
+    plan = plan_for(neck, one_of_each_pair=True)
+    assert len(plan.strings) == len(neck.strings) // 2
+    assert {string for string, _ in plan.growth.judged} == set(plan.strings)
+
+
 @pytest.mark.parametrize(
     ("how", "told_why"), [({"look_for_mm": 0.01}, "look-for"), ({"most_plucks": 20}, "first round alone takes 52")]
 )
@@ -137,6 +157,40 @@ def test_what_was_grown_is_in_the_journal(decided):
     again, _ = read_story(decided.journal.folder)
     assert again.plan == decided.runner.plan
     assert len(again.plan.asks) > 52
+
+
+def test_after_work_the_notes_of_the_inspection_before_are_asked_for(decided):
+    document = judge(inspection_of(decided.journal.story), settings=DiagnosisSettings(limit_cents=12.0))
+    heard = {(one.string, one.fret): one.plucks for one in document.frets if one.plucks}
+    plan = Earlier(document=document, plucks={place: n for place, n in heard.items() if place[1]}, after_work=True).plan(
+        STEEL, order="low-first"
+    )
+    fretted = [(ask.string, ask.fret) for ask in plan.asks if ask.fret]
+    assert {place: fretted.count(place) for place in set(fretted)} == {place: n for place, n in heard.items() if place[1]}
+    assert plan.name == "deciding"
+    assert set(plan.growth.judged) == {(one.string, one.fret) for one in document.frets if one.fret}
+
+
+def test_notes_of_another_neck_are_not_asked_for(decided):
+    document = judge(inspection_of(decided.journal.story))
+    with pytest.raises(UsageError, match="another neck"):
+        Earlier(document=document, plucks={(6, 3): 1}, after_work=True).plan(three_string_neck(), order="low-first")
+
+
+def test_the_result_says_how_many_notes_were_heard_and_what_was_looked_for(decided):
+    document = judge(inspection_of(decided.journal.story), settings=DiagnosisSettings(limit_cents=12.0))
+    coverage = document.coverage
+    assert headline(document) == f"Within tolerance, {coverage.heard} of {coverage.asked} notes heard"
+    assert "0.30 mm" in looked_for(document)
+    for text in (looked_for(document), headline(document)):
+        assert text in re.sub(r"\s+", " ", inspection_page(document))
+
+
+def test_an_unheard_note_that_may_be_out_keeps_a_neck_from_passing(decided):
+    """`UNHEARD_OUT` is one in a hundred; by hand: two per cent has to be heard, half a per cent not."""
+    notes = [SimpleNamespace(string=1, fret=fret, plucks=plucks, probability_out=out) for fret, plucks, out in
+             ((1, 0, 0.02), (2, 0, 0.005), (3, 1, 0.02))]  # fmt: skip
+    assert doubtful_unheard(SimpleNamespace(notes=notes)) == {(1, 1)}
 
 
 class Sounding:
