@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.lots.lot_decision import NeckResult
     from fretcheck.lots.lot_record import Lot
+    from fretcheck.lots.template_study import LotSlots
     from fretcheck.register.store import Register
 
 _MOST_SERIAL_BYTES = 1_000_000
@@ -228,7 +229,7 @@ def show(
     with _register(register) as store:
         lot = load_lot(store, name)
         documents = inspections_of(store, lot)
-        series = {} if html is None else _by_lot(store, lot.template)
+        series = [] if html is None else _by_lot(store, lot.template)
     results = _results_of(documents)
     if csv is not None:
         from fretcheck.report.lots_tables import lot_csv
@@ -245,7 +246,7 @@ def template(
     name: Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template; with --lot only that lot's necks.")],
     lot_name: Annotated[str | None, typer.Option("--lot", help="Only the necks of this lot.")] = None,
     confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.90,
-    tolerance_mm: Annotated[float, typer.Option("--tolerance-mm", help="Tolerance of a slot, ± mm, for the capability.")] = 0.10,
+    tolerance_mm: Annotated[float, typer.Option("--tolerance-mm", help="Tolerance of a slot, ± mm.")] = 0.10,
     html: HtmlOption = None,
     csv: CsvOption = None,
     force: ForceOption = False,
@@ -256,11 +257,12 @@ def template(
     from fretcheck.lots.template_study import study_template
 
     series = _series(register, name)
-    if lot_name is not None and lot_name not in series:
-        raise UsageError(f"lot {lot_name!r} is not of template {name!r} or has no inspections; there are {', '.join(series)}")
-    chosen = series if lot_name is None else {lot_name: series[lot_name]}
-    documents = [document for one in chosen.values() for document in one]
-    study = study_template(documents, confidence=confidence, tolerance_mm=tolerance_mm)
+    names = [lot.name for lot in series]
+    if lot_name is not None and lot_name not in names:
+        raise UsageError(f"lot {lot_name!r} is not of template {name!r} or has no inspections; there are {', '.join(names)}")
+    chosen = [lot for lot in series if lot_name in (None, lot.name)]
+    study = study_template(chosen, confidence=confidence, tolerance_mm=tolerance_mm)
+    names = [lot.name for lot in chosen]
     if csv is not None:
         from fretcheck.report.lots_tables import template_csv
 
@@ -268,15 +270,38 @@ def template(
     if html is not None:
         from fretcheck.report.template_page import template_page
 
-        _write_page(html, template_page(name, study, lots=list(chosen), series=series), force=force)
+        _write_page(html, template_page(name, study, lots=names, series=series), force=force)
     if json:
-        _print_json({"schema": "fretcheck/template/1", "template": name, "lots": list(chosen), **_plain(study)})
+        data = _plain(study)
+        for result in (data["position"], data["tilt"] or {}):
+            result.pop("slots_mm", None)  # the necks' own tables, which charts are drawn from
+        _print_json({"schema": "fretcheck/template/1", "template": name, "lots": names, **data})
     else:
         from fretcheck.report.lots_tables import template_view
 
         _print(template_view(name, study))
-    blamed = any(fret.blamed for result in (study.position, study.tilt) if result for fret in result.frets)
-    return EXIT_OUT_OF_TOLERANCE if blamed else EXIT_DONE
+    return EXIT_OUT_OF_TOLERANCE if study.out else EXIT_DONE
+
+
+def corrected(
+    name: Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template.")],
+    since: Annotated[
+        str, typer.Option("--since", metavar="DATE|LOT", help="Day of the correction, or the first lot cut after it.")
+    ],
+    fret: Annotated[int | None, typer.Option(min=1, help="Only this fret; else the whole template.")] = None,
+    register: RegisterOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Tell that a template was corrected: errors and charts start anew from there."""
+    from fretcheck.lots.store import correct_template
+
+    with _register(register) as store:
+        part = correct_template(store, name, since=since, fret=fret)
+    if json:
+        _print_json({"schema": "fretcheck/template-corrected/1", "template": name, **part.model_dump(mode="json")})
+    else:
+        what = "all of it" if fret is None else f"fret {fret}"
+        print(f"Template {name}, {what} corrected: lots opened before {part.since} no longer count for it.")
 
 
 def chart(
@@ -287,14 +312,10 @@ def chart(
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Show whether a fret's error drifts from lot to lot, or from neck to neck."""
-    from fretcheck.lots.template_study import drift_over_lots, drift_over_necks, results_of_lots
+    """Show whether a fret's error drifts from lot to lot, or from neck to neck; exit code 1 at a signal."""
+    from fretcheck.lots.template_study import drift_over_lots, drift_over_necks
 
-    series = _series(register, name)
-    if by_neck:
-        drift = drift_over_necks([document for one in series.values() for document in one], fret=fret, baseline=baseline)
-    else:
-        drift = drift_over_lots(results_of_lots(series), fret=fret, baseline=baseline)
+    drift = (drift_over_necks if by_neck else drift_over_lots)(_series(register, name), fret=fret, baseline=baseline)
     if json:
         _print_json({"schema": "fretcheck/chart/1", "template": name, **_plain(drift)})
     else:
@@ -344,17 +365,21 @@ def _results_of(documents: dict[str, InspectionDocument]) -> dict[str, NeckResul
     return {serial: neck_result(document) for serial, document in documents.items()}
 
 
-def _by_lot(store: Register, template_name: str | None) -> dict[str, list[InspectionDocument]]:
-    """Inspections of every lot of a template that has any, in the order of the lots."""
-    from fretcheck.lots.store import inspections_of, list_lots
+def _by_lot(store: Register, template_name: str | None) -> list[LotSlots]:
+    """The slots of every lot of a template that has inspections, in the order of the lots, what was corrected since left out."""
+    from fretcheck.lots.store import list_lots
+    from fretcheck.lots.template_study import lot_slots, since_corrections
 
     if template_name is None:
-        return {}
+        return []
     lots = list_lots(store, template=template_name)
-    return {lot.name: list(inspections_of(store, lot).values()) for lot in lots if lot.inspections}
+    read = [
+        lot_slots(one.name, one.opened_at, store.documents(list(one.inspections.values()))) for one in lots if one.inspections
+    ]
+    return since_corrections(read, [part for one in lots for part in one.template_corrected])
 
 
-def _series(register: str | None, template_name: str) -> dict[str, list[InspectionDocument]]:
+def _series(register: str | None, template_name: str) -> list[LotSlots]:
     """As `_by_lot`, of the register at a place.
 
     Raises
@@ -422,6 +447,7 @@ for _name, _function in (
     ("list", list_),
     ("show", show),
     ("template", template),
+    ("corrected", corrected),
     ("chart", chart),
 ):
     command.command(_name)(_function)

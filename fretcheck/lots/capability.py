@@ -2,7 +2,7 @@
 
 Cp = (U − L)/6s compares widths only; Cpk = min(U − x̄, x̄ − L)/3s counts an off-centre process as worse. Both are
 estimates: from 20 necks a Cpk of 1.33 may well be 0.9. So none is given without its confidence limits, and none at all
-from fewer than 20 values (common practice, no source).
+from fewer than 20 values (common practice, no source). The scatter is that of the slots themselves, the readings' taken out.
 
 Sources: NIST/SEMATECH e-Handbook 6.1.6; limits of Cp from χ²; limits of Cpk by the normal approximation of
 A. F. Bissell, J. R. Stat. Soc. C 39, 331 (1990) (from memory).
@@ -14,15 +14,16 @@ Values and limits in one unit. Confidence limits are two-sided.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
-from statistics import NormalDist, fmean, stdev
+from statistics import NormalDist
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.plain_text import decimal
 
 FEWEST_VALUES = 20
+FEWEST_FREEDOM = 10
+"""Below it the scatter is known to no better than a quarter."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,32 +40,52 @@ class Capability:
     confidence: float
 
 
-def capability(values: Sequence[float], *, lower: float, upper: float, confidence: float = 0.90) -> Capability:
+def capability(
+    *,
+    mean: float,
+    u_mean: float,
+    scatter: float,
+    freedom: float,
+    values: int,
+    lower: float,
+    upper: float,
+    confidence: float = 0.90,
+) -> Capability:
     """Cp and Cpk with confidence limits.
+
+    Parameters
+    ----------
+    mean, u_mean : float
+        Of the slot, and its standard uncertainty.
+    scatter, freedom : float
+        Standard deviation of the slots themselves, and its degrees of freedom.
+    values : int
+        Necks.
 
     Raises
     ------
     DiagnosisRefusedError
-        With fewer than 20 values, or values that do not vary.
+        With fewer than 20 values, or a scatter that the readings hide.
     UsageError
         When the limits are crossed.
     """
-    if len(values) < FEWEST_VALUES:
+    if values < FEWEST_VALUES:
         raise DiagnosisRefusedError(
-            f"{len(values)} values are too few for a capability: below {FEWEST_VALUES} its limits are too wide to act on"
+            f"{values} necks are too few for a capability: below {FEWEST_VALUES} its limits are too wide to act on"
         )
-    mean, scatter = fmean(values), stdev(values)
-    if scatter == 0:
-        raise DiagnosisRefusedError("all values are equal: capability needs values that vary")
+    if freedom < FEWEST_FREEDOM:
+        raise DiagnosisRefusedError(
+            "the slots scatter less than the readings can show: they hold their tolerance as far as is seen"
+        )
     cp, cpk = capability_indices(mean=mean, scatter=scatter, lower=lower, upper=upper)
     return Capability(
-        values=len(values),
+        values=values,
         mean=mean,
         scatter=scatter,
         cp=cp,
-        cp_limits=cp_limits(cp, values=len(values), confidence=confidence),
+        cp_limits=cp_limits(cp, freedom=freedom, confidence=confidence),
         cpk=cpk,
-        cpk_limits=cpk_limits(cpk, values=len(values), confidence=confidence),
+        cpk_limits=cpk_limits(cpk, u_mean=u_mean / scatter, freedom=freedom, confidence=confidence),
         confidence=confidence,
     )
 
@@ -76,18 +97,18 @@ def capability_indices(*, mean: float, scatter: float, lower: float, upper: floa
     return (upper - lower) / (6 * scatter), min(upper - mean, mean - lower) / (3 * scatter)
 
 
-def cp_limits(cp: float, *, values: int, confidence: float) -> tuple[float, float]:
-    """Exact confidence limits of Cp."""
+def cp_limits(cp: float, *, freedom: float, confidence: float) -> tuple[float, float]:
+    """Confidence limits of Cp, exact for a scatter from normal values."""
     from scipy.special import chdtri
 
     tail = (1 - confidence) / 2
-    low, high = chdtri(values - 1, 1 - tail), chdtri(values - 1, tail)
-    return cp * sqrt(low / (values - 1)), cp * sqrt(high / (values - 1))
+    low, high = chdtri(freedom, 1 - tail), chdtri(freedom, tail)
+    return cp * sqrt(low / freedom), cp * sqrt(high / freedom)
 
 
-def cpk_limits(cpk: float, *, values: int, confidence: float) -> tuple[float, float]:
-    """Approximate confidence limits of Cpk."""
-    half = NormalDist().inv_cdf((1 + confidence) / 2) * sqrt(1 / (9 * values) + cpk**2 / (2 * (values - 1)))
+def cpk_limits(cpk: float, *, u_mean: float, freedom: float, confidence: float) -> tuple[float, float]:
+    """Approximate confidence limits of Cpk; `u_mean` in standard deviations of a value, 1/√n for n values."""
+    half = NormalDist().inv_cdf((1 + confidence) / 2) * sqrt(u_mean**2 / 9 + cpk**2 / (2 * freedom))
     return cpk - half, cpk + half
 
 
@@ -96,8 +117,8 @@ def capability_in_words(found: Capability, *, what: str) -> str:
     low, high = found.cpk_limits
     between = f"between {decimal(low)} and {decimal(high)} at {100 * found.confidence:.0f} %"
     sure = (
-        f"the tolerance is {decimal(found.cpk)} times what the slots need (Cpk; 1 just holds, 1.33 is comfortable), "
-        f"{between} from {found.values} values"
+        f"the tolerance is {decimal(found.cpk)} times what the slots need (Cpk: 1 just holds, 1.33 is comfortable), "
+        f"{between} from {found.values} necks"
     )
     if low >= 1:
         return f"{what} holds its tolerance: {sure}"

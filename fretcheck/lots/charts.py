@@ -2,7 +2,8 @@
 
 A point is one lot's value, for instance the template's error at fret 7. The individuals chart sees a jump at once, the
 EWMA and the CUSUM see a slow wear of the template sooner. Every chart states its average run length, on target and
-after a shift of one standard deviation, so that the user knows how often it cries wolf and how long it may sleep.
+after a shift of one standard deviation, so that the user knows how often it cries wolf and how long it may sleep: as they are
+with limits from so many points (the middle of 99 shops), and in the unluckiest shop of ten.
 
 Sources: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (individuals), 6.3.2.3 (CUSUM), 6.3.2.4 (EWMA).
 
@@ -16,13 +17,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from math import pi, sqrt
 from statistics import fmean
 from typing import Literal
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.run_length import cusum_run_length, ewma_run_length, individuals_run_length
+from fretcheck.lots.run_length import RunLengths, cusum_run_length, ewma_run_length, individuals_run_length, run_lengths
 
 SETTLED_POINTS = 20
 FEWEST_POINTS = 3
@@ -48,9 +50,8 @@ class Chart:
     scatter: float
     signals: tuple[int, ...]
     provisional: bool
-    run_length_on_target: float | None
-    run_length_after_shift: float | None
-    """After a lasting shift of one standard deviation."""
+    run: RunLengths | None
+    """None for the moving range."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,8 +60,13 @@ class Aim:
 
     centre: float
     scatter: float
-    provisional: bool = False
-    """Whether both rest on fewer than 20 points."""
+    points: int | None = None
+    """How many both rest on; None when they are known."""
+
+    @property
+    def provisional(self) -> bool:
+        """Whether both rest on fewer than 20 points."""
+        return self.points is not None and self.points < SETTLED_POINTS
 
     def __post_init__(self) -> None:
         if not self.scatter > 0:
@@ -85,7 +91,7 @@ def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
     scatter = fmean(moving_ranges(first)) / MEAN_RANGE_OF_TWO
     if scatter == 0:
         raise DiagnosisRefusedError("all points are equal: a chart needs values that vary")
-    return Aim(centre=fmean(first), scatter=scatter, provisional=len(first) < SETTLED_POINTS)
+    return Aim(centre=fmean(first), scatter=scatter, points=len(first))
 
 
 def individuals_chart(values: Sequence[float], aim: Aim) -> Chart:
@@ -101,8 +107,7 @@ def individuals_chart(values: Sequence[float], aim: Aim) -> Chart:
         scatter=aim.scatter,
         signals=tuple(i for i, x in enumerate(values) if not lower <= x <= upper),
         provisional=aim.provisional,
-        run_length_on_target=individuals_run_length(),
-        run_length_after_shift=individuals_run_length(shift=1),
+        run=run_lengths(individuals_run_length, points=aim.points),
     )
 
 
@@ -121,8 +126,7 @@ def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
         scatter=aim.scatter,
         signals=tuple(i + 1 for i, r in enumerate(ranges) if r > upper),
         provisional=aim.provisional,
-        run_length_on_target=None,
-        run_length_after_shift=None,
+        run=None,
     )
 
 
@@ -155,8 +159,7 @@ def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit:
         scatter=aim.scatter,
         signals=tuple(i for i, x in enumerate(line) if abs(x - aim.centre) > half),
         provisional=aim.provisional,
-        run_length_on_target=ewma_run_length(weight=weight, limit=limit),
-        run_length_after_shift=ewma_run_length(weight=weight, limit=limit, shift=1),
+        run=run_lengths(partial(ewma_run_length, weight=weight, limit=limit), points=aim.points),
     )
 
 
@@ -187,8 +190,7 @@ def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, li
         scatter=aim.scatter,
         signals=tuple(i for i, (u, d) in enumerate(zip(high, low, strict=True)) if u > upper or d > upper),
         provisional=aim.provisional,
-        run_length_on_target=cusum_run_length(allowance=allowance, limit=limit),
-        run_length_after_shift=cusum_run_length(allowance=allowance, limit=limit, shift=1),
+        run=run_lengths(partial(cusum_run_length, allowance=allowance, limit=limit), points=aim.points),
     )
 
 

@@ -44,6 +44,14 @@ class ReadPart(_Record):
     """Why it does not count, where it was marked so."""
 
 
+class CorrectionPart(_Record):
+    """The template was corrected: what was cut before `since` (a moment with offset) says nothing of it any more."""
+
+    since: str
+    fret: int | None = None
+    """None: all of it."""
+
+
 class DecisionPart(_Record):
     """What was decided, on which counts, in words."""
 
@@ -72,6 +80,8 @@ class Lot(_Record):
     reads: dict[str, tuple[ReadPart, ...]] = Field(default_factory=dict)
     """By serial, in the order in which they were taken; lots of version 0.1 have none."""
     decision: DecisionPart | None = None
+    template_corrected: tuple[CorrectionPart, ...] = ()
+    """Corrections of its template that were told; kept with the template's first lot that was drawn."""
     closed_at: str | None = None
     closing_note: str | None = None
 

@@ -6,30 +6,66 @@ equations are solved on Gauss–Legendre nodes, with 80 of which the answer is s
 
 Conventions
 -----------
-Points are independent and normal; limits, allowance and shift in standard deviations of a point; centre and scatter are
-taken as known. With limits estimated from few points real run lengths scatter widely about these.
+Points are independent and normal; limits, allowance and shift in standard deviations of a point, `wider` times as wide when the
+scatter was overrated. Centre and scatter are taken as known, save in `run_lengths`.
 """
 
 from __future__ import annotations
 
-from math import sqrt
+from dataclasses import dataclass
+from math import pi, sqrt
 from statistics import NormalDist
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from fretcheck.lots.variance_components import Floats
+    from fretcheck.lots.two_way import Floats
 
 _NODES = 80
+_SHOPS = 99
 
 
-def individuals_run_length(*, limit: float = 3.0, shift: float = 0.0) -> float:
+@dataclass(frozen=True, kw_only=True)
+class RunLengths:
+    """Average run lengths of a chart, in points."""
+
+    on_target: float
+    unlucky_on_target: float
+    """In the unluckiest shop of ten, whose limits came out narrow."""
+    after_shift: float
+    """After a lasting shift of one standard deviation."""
+
+
+class _RunLength(Protocol):
+    def __call__(self, *, shift: float = 0.0, wider: float = 1.0) -> float: ...
+
+
+def run_lengths(of_chart: _RunLength, *, points: int | None) -> RunLengths:
+    """As they are with centre and scatter (mean moving range) from so many points; None: known."""
+    import numpy as np
+
+    if points is None:
+        return RunLengths(on_target=of_chart(), unlucky_on_target=of_chart(), after_shift=of_chart(shift=1.0))
+    shops = np.random.default_rng(1).standard_normal(
+        (_SHOPS, points)
+    )  # always the same: a figure must not change when shown again
+    centres, widths = shops.mean(axis=1), np.abs(np.diff(shops)).mean(axis=1) * sqrt(pi) / 2
+    on_target = [of_chart(shift=-c, wider=w) for c, w in zip(centres, widths, strict=True)]
+    after = [of_chart(shift=1.0 - c, wider=w) for c, w in zip(centres, widths, strict=True)]
+    return RunLengths(
+        on_target=float(np.median(on_target)),
+        unlucky_on_target=float(np.quantile(on_target, 0.1)),
+        after_shift=float(np.median(after)),
+    )
+
+
+def individuals_run_length(*, limit: float = 3.0, shift: float = 0.0, wider: float = 1.0) -> float:
     """Average run length of an individuals chart with limits at ± `limit`."""
     normal = NormalDist()
-    signal = normal.cdf(-limit - shift) + normal.cdf(-limit + shift)
-    return 1.0 / signal
+    signal = normal.cdf(-limit * wider - shift) + normal.cdf(-limit * wider + shift)
+    return 1.0 / max(signal, 1e-12)
 
 
-def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0) -> float:
+def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0, wider: float = 1.0) -> float:
     """Average run length of an EWMA chart started at the centre.
 
     Parameters
@@ -44,7 +80,7 @@ def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0) -> float
     import numpy as np
     from scipy.special import ndtr
 
-    edge = limit * sqrt(weight / (2 - weight))
+    edge = wider * limit * sqrt(weight / (2 - weight))
     nodes, weights = np.polynomial.legendre.leggauss(_NODES)
     levels, widths = edge * nodes, edge * weights
 
@@ -60,8 +96,9 @@ def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0) -> float
     return float(1.0 + (step(np.zeros(1)) @ run)[0])
 
 
-def cusum_run_length(*, allowance: float, limit: float, shift: float = 0.0) -> float:
+def cusum_run_length(*, allowance: float, limit: float, shift: float = 0.0, wider: float = 1.0) -> float:
     """Average run length of a two-sided CUSUM chart started at zero, `allowance` k and decision `limit` h."""
+    allowance, limit = allowance * wider, limit * wider
     upward = _one_sided_cusum(allowance, limit, shift)
     downward = _one_sided_cusum(allowance, limit, -shift)
     return 1.0 / (1.0 / upward + 1.0 / downward)

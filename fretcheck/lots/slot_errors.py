@@ -2,9 +2,9 @@
 
 A diagnosis draws each fret toward "cut well" and names it only when it is surely out. That is right for one neck and wrong for
 a template: the same small error on thirty necks would be played down thirty times. So slots are read from the plucks directly:
-their mean, less what a perfect neck of these strings would read, as mm at that fret, and a weighted straight line across
-the strings gives position and tilt. What the nut, the saddle or the hand did to all frets of a neck is still in these errors;
-`template_errors` takes it out.
+their mean, less what a perfect neck of these strings would read, as mm at that fret. Each string's own trend is fitted, a line
+across the strings gives position and tilt at each fret (`two_way`), and a note far from both is laid aside. What nut, saddle
+and hand did to the whole neck is still in these errors; `template_errors` takes it out.
 
 Conventions
 -----------
@@ -14,16 +14,35 @@ mm, positive toward the bridge; tilt positive when the treble end sits nearer th
 
 from __future__ import annotations
 
-from collections import defaultdict
+from dataclasses import dataclass
 
 import numpy as np
 
 from fretcheck.errors import DiagnosisRefusedError
 from fretcheck.inspection.budget import plucked_u_cents
-from fretcheck.inspection.document import FretPart, InspectionDocument
-from fretcheck.lots.template_errors import Quantity, SlotError
-from fretcheck.lots.variance_components import Floats
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.lots.two_way import Floats, trend_shapes, two_way
 from fretcheck.units import CENTS_PER_NEPER
+
+FEWEST_FOR_TILT = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class NeckSlots:
+    """The slots of one neck; arrays by fret, in their order. NaN where a tilt could not be told."""
+
+    neck: str
+    frets: tuple[int, ...]
+    gamma: Floats
+    """Open length over stopped length."""
+    scale_mm: float
+    """Mean open length."""
+    position_mm: Floats
+    u_position_mm: Floats
+    tilt_mm: Floats
+    u_tilt_mm: Floats
+    found: tuple[str, ...] = ()
+    """What the neck's own diagnosis found."""
 
 
 def neck_of(document: InspectionDocument) -> str:
@@ -31,56 +50,54 @@ def neck_of(document: InspectionDocument) -> str:
     return document.neck.serial or document.neck.name
 
 
-def slot_errors_of(document: InspectionDocument, *, quantity: Quantity = "position") -> list[SlotError]:
-    """Position (or tilt) of every fret that was read on at least one (two) strings.
+def slots_of(document: InspectionDocument) -> NeckSlots:
+    """Position and tilt of every fret that was read.
 
     Raises
     ------
     DiagnosisRefusedError
-        When the inspection holds no diagnosed notes, or too few strings for a tilt.
+        When the inspection holds no diagnosed notes.
     """
     lengths = {(r.string, r.fret): r.length_expected_mm for r in document.readings}
-    by_fret: dict[int, list[tuple[int, float, float]]] = defaultdict(list)  # (string, mm, u_mm)
+    notes = []
     for part in document.frets:
-        error, u = _error_cents(part), plucked_u_cents(document, part)
-        if part.fret > 0 and error is not None and u and (part.string, part.fret) in lengths:
-            mm_per_cent = lengths[part.string, part.fret] / CENTS_PER_NEPER
-            by_fret[part.fret].append((part.string, mm_per_cent * error, mm_per_cent * u))
-    if not by_fret:
+        known, heard, perfect = plucked_u_cents(document, part), part.plucked_cents, part.expected_cents
+        if part.fret > 0 and known and heard is not None and perfect is not None and (part.string, part.fret) in lengths:
+            common = document.conditions.open_u_cents.get(part.string, 0.0)  # of the whole string: in its trend
+            notes.append((part.string, part.fret, heard - perfect, max(known**2 - common**2, 1e-4) ** 0.5))
+    if not notes:
         raise DiagnosisRefusedError(f"inspection {document.id or neck_of(document)} holds no diagnosed notes")
-    strings = max(string for notes in by_fret.values() for string, _, _ in notes)
-    fewest, which = (1, 0) if quantity == "position" else (2, 1)
-    errors = []
-    for fret, notes in sorted(by_fret.items()):
-        if len(notes) >= fewest:
-            across = np.array([_across(string, strings) for string, _, _ in notes])
-            value, u = _line(across, np.array([mm for _, mm, _ in notes]), np.array([u for _, _, u in notes]))[which]
-            errors.append(SlotError(neck=neck_of(document), fret=fret, error_mm=value, u_mm=u))
-    if not errors:
-        raise DiagnosisRefusedError(
-            f"inspection {document.id or neck_of(document)} has no fret read on enough strings for {quantity}"
-        )
-    return errors
+    frets, strings = sorted({note[1] for note in notes}), sorted({note[0] for note in notes})
+    values, u_mm = np.full((2, len(strings), len(frets)), np.nan)
+    gamma, scale = np.ones(len(frets)), 0.0
+    for string, fret, cents, u_cents in notes:
+        row, column = strings.index(string), frets.index(fret)
+        values[row, column], u_mm[row, column] = np.array([cents, u_cents]) * lengths[string, fret] / CENTS_PER_NEPER
+        whole = lengths.get((string, 0))
+        gamma[column] = 2.0 ** (fret / 12.0) if whole is None else whole / lengths[string, fret]
+        scale += gamma[column] * lengths[string, fret] / len(notes)
+    last = max(max(strings), *(part.string for part in document.frets))
+    place = np.array([0.0 if last == 1 else 1.0 - 2.0 * (string - 1) / (last - 1) for string in strings])
+    across = np.column_stack([np.ones_like(place), place])[:, : 2 if len(strings) >= FEWEST_FOR_TILT else 1]
+    shapes = trend_shapes(gamma)
+    fit = two_way(values, u_mm, shapes=shapes, across=across)
+    shared = np.linalg.pinv(across) @ fit.rows  # what the strings' trends have in common, and how they turn across the neck
+    slots = fit.columns + (shared @ shapes.T).T
+    u = np.sqrt(np.diagonal(fit.columns_covariance, axis1=1, axis2=2))
+    told = np.isfinite(values).sum(axis=0) >= FEWEST_FOR_TILT
+    return NeckSlots(
+        neck=neck_of(document),
+        frets=tuple(frets),
+        gamma=gamma,
+        scale_mm=scale,
+        position_mm=slots[:, 0],
+        u_position_mm=u[:, 0],
+        tilt_mm=np.where(told, slots[:, -1], np.nan) if across.shape[1] > 1 else np.full(len(frets), np.nan),
+        u_tilt_mm=u[:, -1],
+        found=tuple(sorted({_label(one.cause, one.fret, one.string) for one in document.findings})),
+    )
 
 
-def _error_cents(part: FretPart) -> float | None:
-    """What was heard less what a perfect neck would read; None when either is unknown."""
-    if part.plucked_cents is None or part.expected_cents is None:
-        return None
-    return part.plucked_cents - part.expected_cents
-
-
-def _across(string: int, strings: int) -> float:
-    """Place of a string across the neck: +1 at string 1, −1 at the last."""
-    return 0.0 if strings == 1 else 1.0 - 2.0 * (string - 1) / (strings - 1)
-
-
-def _line(across: Floats, error: Floats, u: Floats) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Weighted line through the strings: (position, u), (tilt, u); one string tells no tilt."""
-    weight = 1.0 / u**2
-    if len(error) == 1:
-        return (float(error[0]), float(u[0])), (0.0, float("inf"))
-    design = np.column_stack([np.ones_like(across), across])
-    covariance = np.linalg.inv(design.T @ (weight[:, None] * design))
-    position, tilt = covariance @ (design.T @ (weight * error))
-    return (float(position), float(covariance[0, 0] ** 0.5)), (float(tilt), float(covariance[1, 1] ** 0.5))
+def _label(cause: str, fret: int | None, string: int | None) -> str:
+    place = f" at fret {fret}" if fret is not None else f" on string {string}" if string is not None else ""
+    return cause.replace("_", " ") + place

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import delete, func, select
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.lot_record import Lot, ReadPart
+from fretcheck.lots.lot_record import CorrectionPart, Lot, ReadPart
 from fretcheck.lots.study import GaugeStudy
 from fretcheck.lots.tables import GaugeInspectionRow, GaugeStudyRow, LotInspectionRow, LotRow
 from fretcheck.register.selection import folded
@@ -76,6 +76,32 @@ def list_lots(register: Register, *, template: str | None = None) -> list[Lot]:
         query = query.where(LotRow.template == template)
     with register.session(write=False) as session:
         return [Lot.model_validate_json(text) for text in session.execute(query).scalars()]
+
+
+def correct_template(register: Register, template: str, *, since: str, fret: int | None) -> CorrectionPart:
+    """Keep that a template was corrected, since a day or a lot.
+
+    Raises
+    ------
+    UsageError
+        When no lot of the template was drawn yet, or `since` is neither a day nor one of its lots.
+    """
+    lots = list_lots(register, template=template)
+    first = next((lot for lot in lots if lot.sample), None)
+    if first is None:
+        raise UsageError(f"no lot of template {template!r} has been drawn: open lots with --template {template}")
+    moment = next((lot.opened_at for lot in lots if lot.name == since), None)
+    if moment is None:
+        try:
+            moment = datetime.fromisoformat(since).astimezone().isoformat(timespec="seconds")
+        except ValueError:
+            names = ", ".join(lot.name for lot in lots)
+            raise UsageError(
+                f"--since {since!r} is neither a day such as 2026-03-14 nor a lot of {template!r}: {names}"
+            ) from None
+    part = CorrectionPart(since=moment, fret=fret)
+    change_lot(register, first.name, lambda lot: lot.model_copy(update={"template_corrected": (*lot.template_corrected, part)}))
+    return part
 
 
 def inspections_of(register: Register, lot: Lot) -> dict[str, InspectionDocument]:

@@ -1,66 +1,61 @@
 """Template errors: what every neck of a template has in common, what each neck adds, and which necks depart.
 
-A slot's error on a neck is the template's error at that fret (the same on every neck), plus the neck's own shift, plus
-scatter of the single slot, plus the measurement's uncertainty, which is known from the neck's diagnosis. Model:
+A slot's error on a neck is the template's error at that fret, plus the neck's own trend over its frets (nut, saddle, scale,
+hand), plus scatter of the single slot, plus the reading's. A robust fit of frets and necks (`two_way`) tells them apart. The
+template's errors are fixed effects (these frets are the ones asked about), necks and slots random ones (these stand for all the
+template will cut).
 
-    error[neck, fret] = template[fret] + trend[neck](fret) + scatter[neck, fret] + measurement[neck, fret]
+What all necks share along the neck is told apart from single frets (`trend`). Of it, what grows toward the body moves all
+slots alike, as a template of another scale does, and is judged as the template's; what is even in cents, or falls with the nut's
+height, is what one hand or one nut file does to all necks, and is only told.
 
-The template's errors are FIXED effects (these frets are the ones asked about); the necks' trends and the slots' scatter
-are RANDOM effects (these necks stand for all the template will cut). A trend is what nut, saddle, scale or hand do to all
-frets of a neck at once: in cents 1, γ − 1 and 1/(γ − 1), γ = 2^(fret/12), so in mm these over γ. With one row a string, random
-effects of the slot and of the string within its neck are added. Components by REML (`variance_components`).
-
-Such a trend that all necks share (the same hand pressed all of them) cannot be told from a template that is out at all frets
-in the same pattern. It is fitted through the frets' errors so robustly that single frets do not bend it (least median of
-squares, P. J. Rousseeuw, J. Am. Stat. Assoc. 79, 871 (1984), then bisquare weights), given apart, and the template's errors
-are what stands out from it.
-
-A neck departs when its slots do, its own trend aside: a nut or a heavy hand is no matter of the template. One bad neck must
-not speak for the template. The fit starts from the half of the necks that agree best with the medians,
-takes in all that fit it, and refits until nothing changes (forward search: A. C. Atkinson & M. Riani, "Robust
-Diagnostic Regression Analysis", 2000, from memory). A neck left out is named with the fret where it departs most.
+A neck departs when its slots do, its own trend aside: a nut or a heavy hand is no matter of the template. Departures are
+squared and cut off at 2.5 standard deviations, so that a slot or two badly heard make no neck loose, and the necks are compared
+with their own median.
 
 Conventions
 -----------
-mm on the neck's axis, positive toward the bridge. Intervals hold 90 % unless told otherwise and use Student's t with
-necks − 1 degrees of freedom.
+mm on the neck's axis, positive toward the bridge. Intervals hold 90 % unless told otherwise and use Student's t.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.trend import FEWEST_FRETS, NAMES, common_trend, trend_shapes
-from fretcheck.lots.variance_components import RESIDUAL, Codes, ComponentFit, Floats, fit_components
+from fretcheck.lots.slot_errors import NeckSlots
+from fretcheck.lots.trend import CommonTrend, common_trend
+from fretcheck.lots.two_way import FEWEST_FRETS, Floats, TwoWay, trend_shapes, two_way
+from fretcheck.units import CENTS_PER_NEPER
 
 FEWEST_NECKS = 3
 FEWEST_TO_SCREEN = 5
 PRACTICAL_MM = 0.05
-FALSE_NAMING = 0.01
-"""Chance that any neck of a clean lot is named."""
+"""Half of the usual slot tolerance: less is not worth a new template."""
+LOOSE_MM = 0.075
+"""Scatter of a neck's own slots from which it is called loose: with less, three of four lie within the usual tolerance."""
+FALSE_NAMING = 0.004
+"""Chance that any neck of a clean lot is named, were readings normal; heavy tails raise it (wanted: 2 of 100 lots)."""
 FALSE_TEMPLATE_ERRORS = 0.05
 """Expected share of wrongly blamed frets among the blamed ones (Benjamini & Hochberg, J. R. Stat. Soc. B 57, 289, 1995)."""
+HAND_CENTS, HAND_FALLS = 0.5, 0.3
+"""What one hand does to the first frets of all necks beyond the trend, where the string is stiffest under the finger: standard
+deviation at fret 1, and its share from fret to fret. Common practice, no source: a hard press there sharpens by a cent."""
+DESIGN_CENTS = 0.05
+"""How well it is known from fret to fret what a perfect neck reads; the misfit of 200 sound necks was 0.03 to 0.06 cent."""
+_CUT_OFF, _KEPT_SQUARE = 2.5**2, 0.978  # and the mean of a normal deviate's square cut off there
+
+USUAL_SCATTER_MM, USUAL_FIXED_MM = 0.07, 0.0155
+"""At fret 7, of a hand of 0.8 cent plucking twice and slots cut to 0.035 mm: u² = 0.07²/necks + 0.0155² (60 shops of 5, 10 and
+30)."""
 
 Mask = NDArray[np.bool_]
 Quantity = Literal["position", "tilt"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class SlotError:
-    """One slot of one neck as its diagnosis sees it; `string` only when rows are told apart by string."""
-
-    neck: str
-    fret: int
-    error_mm: float
-    u_mm: float
-    string: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,253 +85,270 @@ class Departure:
 
 
 @dataclass(frozen=True, kw_only=True)
+class WholeError:
+    """What grows along all frets of all necks, at the last fret: mm, its interval, and whether that lies beyond tolerance."""
+
+    fret: int
+    error_mm: float
+    interval: tuple[float, float]
+    blamed: bool
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class TemplateResult:
     """What a lot says about its template."""
 
     quantity: Quantity
     frets: tuple[FretError, ...]
+    whole: WholeError | None
+    """None when too few frets were read to see a trend."""
     trend_mm: tuple[float, ...] | None
-    """What all frets of all necks share beside the single errors, fret by fret; None when too few frets were read to see it."""
+    """What all frets of all necks share beside the single errors, fret by fret."""
     neck_scatter_mm: float
     """Root mean square over the frets of the necks' own trends."""
     slot_scatter_mm: float
-    string_scatter_mm: float | None
+    """Of the single slot, the readings' own scatter taken out."""
+    slot_freedom: float
+    """Degrees of freedom of that scatter: few when the readings scatter more than the slots."""
+    reading_scatter_mm: float
     departures: tuple[Departure, ...]
     necks: int
     necks_used: int
     confidence: float
+    power: str
+    """What these necks could find, and what twice as many could."""
     warnings: tuple[str, ...]
-    effects: str = (
-        "the same on every neck (fixed): the template's error at each fret; "
-        "different from neck to neck (random): the neck's trend over its frets, the scatter of the single slot"
-    )
+    slots_mm: dict[str, tuple[float, ...]]
+    """By neck: its slots' own errors fret by fret, all trends taken out; NaN where not read."""
 
 
 def template_errors(
-    slots: Sequence[SlotError], *, quantity: Quantity = "position", confidence: float = 0.90, practical_mm: float = PRACTICAL_MM
+    necks: Sequence[NeckSlots],
+    *,
+    quantity: Quantity = "position",
+    confidence: float = 0.90,
+    tolerance_mm: float = 2 * PRACTICAL_MM,
 ) -> TemplateResult:
-    """Separate the template's errors from the necks' and the measurement's.
+    """Separate the template's errors from the necks' and the readings'.
 
     Parameters
     ----------
-    slots : sequence of SlotError
-        Any number a neck; frets may be missing here and there.
-    quantity : {'position', 'tilt'}
-        What the errors are, for the words only.
+    necks : sequence of NeckSlots
+        Frets may be missing here and there.
     confidence : float
         Of the intervals.
-    practical_mm : float
-        Errors smaller than this are not worth a new template.
+    tolerance_mm : float
+        ± of a slot; half of it is not worth a new template.
 
     Raises
     ------
     DiagnosisRefusedError
         With fewer than three necks, which cannot tell a template's error from a neck's.
     UsageError
-        When rows with and without a string are mixed, or an uncertainty is not positive.
+        When the necks' frets do not belong to one design.
     """
-    table = _Table(slots)
-    used, fit = table.screen()
-    chances = table.departure_chances(fit, used)
+    from scipy.special import stdtrit
+
+    if not 0.5 <= confidence < 1:
+        raise UsageError(f"confidence = {confidence:g} lies outside 0.5 to 1: 0.90 is usual")
+    names, frets, gamma, values, u = _table(necks, quantity)
+    shapes = trend_shapes(gamma)
+    used, fit, chances = _screen(values, u, shapes)
     count = int(used.sum())
-    half_width = _student(confidence, count - 1)
-    trend = common_trend(fit.fixed, fit.fixed_covariance, table.shapes) if table.with_trend else None
-    errors = fit.fixed if trend is None else trend.rest
-    spreads = np.sqrt(np.diag(fit.fixed_covariance if trend is None else trend.covariance_of_rest))
-    beyond_chance = _beyond_chance(errors, spreads, count - 1)
-    frets = tuple(
-        _fret_error(fret, float(e), float(s), half_width, table.readings_of(fret, used), bool(b), quantity, practical_mm, count)
-        for fret, e, s, b in zip(table.frets, errors, spreads, beyond_chance, strict=True)
+    read = np.isfinite(values[used]) & fit.kept
+    hand = (HAND_CENTS * HAND_FALLS ** np.arange(len(gamma)) + DESIGN_CENTS) / CENTS_PER_NEPER * necks[0].scale_mm / gamma
+    variance = fit.columns_covariance[:, 0, 0] + (hand**2 if quantity == "position" else 0.0)
+    trend = common_trend(fit.columns[:, 0], variance, shapes) if len(frets) >= FEWEST_FRETS else None
+    errors = fit.columns[:, 0] + shapes[:, 0] * fit.rows.mean() if trend is None else trend.rest
+    spreads = np.sqrt(variance if trend is None else np.diag(trend.covariance_of_rest))
+    t = float(stdtrit(fit.freedom, (1 + confidence) / 2))
+    practical = tolerance_mm / 2
+    beyond = _beyond_chance(errors, spreads, fit.freedom)
+    per_fret = tuple(
+        _fret_error(fret, float(e), float(s), t, int(n), bool(b), quantity, practical, count)
+        for fret, e, s, n, b in zip(frets, errors, spreads, read.sum(axis=0), beyond, strict=True)
     )
-    departures = tuple(
-        table.departure(neck, fit, float(chances[neck]), quantity) for neck in np.argsort(chances) if not used[neck]
+    slots = np.full(values.shape, np.nan)
+    free = 1.0 - np.einsum("fi,if->f", shapes, np.linalg.pinv(shapes))
+    slots[used] = errors + fit.left / free
+    departures = []
+    for neck in np.flatnonzero(~used)[np.argsort(chances[~used])]:
+        left = _own(values[neck] - fit.columns[:, 0], u[neck], shapes)
+        slots[neck] = errors + left / free
+        departures.append(_departure(names[neck], frets, left / free, float(chances[neck]), quantity))
+    stated = u[used][np.isfinite(values[used])] ** 2
+    scatter = max(fit.added, 0.0)
+    return TemplateResult(
+        quantity=quantity,
+        frets=per_fret,
+        whole=None if trend is None or quantity == "tilt" else _whole(trend, fit, frets, gamma, shapes, confidence, tolerance_mm),
+        trend_mm=None if trend is None else tuple((shapes @ (trend.coefficients + fit.rows.mean(axis=0))).tolist()),
+        neck_scatter_mm=float(np.sqrt(np.mean(((fit.rows - fit.rows.mean(axis=0)) @ shapes.T) ** 2) * count / (count - 1))),
+        slot_scatter_mm=scatter**0.5,
+        slot_freedom=fit.freedom * (scatter / (scatter + float(np.mean(stated)))) ** 2,
+        reading_scatter_mm=float(np.mean(stated)) ** 0.5,
+        departures=tuple(departures),
+        necks=len(names),
+        necks_used=count,
+        confidence=confidence,
+        power=power_in_words(
+            count,
+            scatter_mm=float(np.median(fit.columns_covariance[:, 0, 0] * count)) ** 0.5,
+            fixed_mm=float(np.median(np.maximum(spreads**2 - fit.columns_covariance[:, 0, 0], 0.0))) ** 0.5,
+            frets=len(frets),
+            tolerance_mm=tolerance_mm,
+        ),
+        warnings=tuple(_warnings(len(names), count, trend)),
+        slots_mm={name: tuple(row) for name, row in zip(names, slots.tolist(), strict=True)},
     )
+
+
+def power(necks: int, *, scatter_mm: float, fixed_mm: float, frets: int, error_mm: float, practical_mm: float) -> float:
+    """Chance that so many necks find an error of one fret: beyond chance among so many frets (the first step of Benjamini &
+    Hochberg) and beyond the practical size. `scatter_mm` falls with the root of the necks, `fixed_mm` stays."""
+    from scipy.special import ndtr, ndtri
+
+    u = (scatter_mm**2 / necks + fixed_mm**2) ** 0.5
+    least = max(practical_mm, u * float(ndtri(1 - FALSE_TEMPLATE_ERRORS / (2 * frets))))
+    return float(ndtr((abs(error_mm) - least) / u))
+
+
+def power_in_words(
+    necks: int,
+    *,
+    scatter_mm: float = USUAL_SCATTER_MM,
+    fixed_mm: float = USUAL_FIXED_MM,
+    frets: int = 20,
+    tolerance_mm: float = 2 * PRACTICAL_MM,
+) -> str:
+    """What so many necks could find, and what twice as many could; without figures for a usual shop."""
+    few, many = (
+        power(n, scatter_mm=scatter_mm, fixed_mm=fixed_mm, frets=frets, error_mm=tolerance_mm, practical_mm=tolerance_mm / 2)
+        for n in (necks, 2 * necks)
+    )
+    return (
+        f"a template fret that is {tolerance_mm:.2f} mm out is found by {100 * few:.0f} of 100 shops with {necks} necks read,"
+        f" by {100 * many:.0f} with {2 * necks}"
+    )
+
+
+def _table(necks: Sequence[NeckSlots], quantity: Quantity) -> tuple[list[str], list[int], Floats, Floats, Floats]:
+    """Names, frets, their ratios; errors and uncertainties as (necks, frets) with NaN."""
+    if len(necks) < FEWEST_NECKS:
+        raise DiagnosisRefusedError(
+            f"{len(necks)} necks cannot tell a template's error from a neck's: read at least {FEWEST_NECKS}"
+        )
+    frets = sorted({fret for neck in necks for fret in neck.frets})
+    place = {fret: column for column, fret in enumerate(frets)}
+    values, u, ratios = np.full((3, len(necks), len(frets)), np.nan)
+    for row, neck in enumerate(necks):
+        columns = [place[fret] for fret in neck.frets]
+        values[row, columns] = neck.position_mm if quantity == "position" else neck.tilt_mm
+        u[row, columns] = neck.u_position_mm if quantity == "position" else neck.u_tilt_mm
+        ratios[row, columns] = neck.gamma
+    gamma = np.nanmedian(ratios, axis=0)
+    if np.any(np.nanmax(np.abs(ratios / gamma - 1.0), axis=1) > 0.01):  # a sixth of a semitone: another division, not a rounding
+        raise UsageError("these necks have different fret layouts: a template is judged by necks of one design")
+    told = np.isfinite(values)
+    rows, columns = told.sum(axis=1) > 0, told.sum(axis=0) >= min(2, len(necks))
+    if rows.sum() < FEWEST_NECKS:
+        raise DiagnosisRefusedError(f"fewer than {FEWEST_NECKS} necks have frets read on enough strings for {quantity}")
+    keep = np.ix_(rows, columns)
+    names = [neck.neck for neck, good in zip(necks, rows, strict=True) if good]
+    return names, [f for f, good in zip(frets, columns, strict=True) if good], gamma[columns], values[keep], u[keep]
+
+
+def _screen(values: Floats, u: Floats, shapes: Floats) -> tuple[Mask, TwoWay, Floats]:
+    """Which necks follow the template, the fit to them, and each neck's chance of departing so far."""
+    used = np.ones(len(values), dtype=bool)
+    chances = np.ones(len(values))
+    for _ in range(10):
+        fit = two_way(values[used], u[used], shapes=shapes, across=np.ones((int(used.sum()), 1)))
+        if len(values) < FEWEST_TO_SCREEN:
+            break
+        chances = _chances(values, u, fit, shapes, used)
+        following = chances > FALSE_NAMING / len(values)
+        if following.sum() <= len(values) // 2:  # never judge by a minority
+            following = chances >= np.sort(chances)[(len(chances) - 1) // 2]
+        if np.array_equal(following, used):
+            break
+        used = following
+    else:
+        fit = two_way(values[used], u[used], shapes=shapes, across=np.ones((int(used.sum()), 1)))
+    return used, fit, chances
+
+
+def _chances(values: Floats, u: Floats, fit: TwoWay, shapes: Floats, used: Mask) -> Floats:
+    """For each neck the chance of slots departing so far, as a whole or at its worst slot; 1 where it is too little to matter."""
+    from scipy.special import chdtrc
+
+    left = np.array([_own(row - fit.columns[:, 0], sigma, shapes) for row, sigma in zip(values, u, strict=True)])
+    variance = np.maximum(u**2 + fit.added, 0.25 * u**2)
+    square = np.minimum(left**2 / variance, _CUT_OFF)
+    room = np.maximum(np.isfinite(left).sum(axis=1) - shapes.shape[1], 1)
+    whole = np.nansum(square, axis=1) / _KEPT_SQUARE
+    whole /= max(1.0, float(np.median(whole / room)))
+    own = np.sqrt(np.maximum(np.nansum(np.minimum(left**2, _CUT_OFF * variance) - u**2, axis=1) / room, 0.0))
+    chances: Floats = np.where(own >= LOOSE_MM, chdtrc(room, whole), 1.0)
+    return chances
+
+
+def _own(away: Floats, u: Floats, shapes: Floats) -> Floats:
+    """A neck's departures, its own trend taken out robustly."""
+    return two_way(away[None, :], u[None, :], shapes=shapes, across=np.zeros((1, 1))).left[0]
+
+
+def _whole(
+    trend: CommonTrend, fit: TwoWay, frets: Sequence[int], gamma: Floats, shapes: Floats, confidence: float, tolerance_mm: float
+) -> WholeError:
+    """The part that grows toward the body, at the last fret."""
+    from scipy.special import stdtrit
+
+    own = fit.rows[:, 1] * shapes[-1, 1]
+    error = float(own.mean() + trend.coefficients[1] * shapes[-1, 1])
+    u = float(np.hypot(own.std(ddof=1) / len(own) ** 0.5, trend.coefficients_covariance[1, 1] ** 0.5 * shapes[-1, 1]))
+    half = float(stdtrit(len(own) - 1, (1 + confidence) / 2)) * u
+    blamed = abs(error) - half > tolerance_mm
+    scale = error * float(gamma[-1] / (gamma[-1] - 1.0))
+    text = (
+        "the template as a whole is out: its slots drift from 0 at the nut to "
+        f"{error:+.2f} ± {half:.2f} mm at fret {frets[-1]}, as "
+        f"with a scale {abs(scale):.2f} mm too {'long' if scale > 0 else 'short'}, or every saddle {abs(scale):.2f} mm too far "
+        f"{'forward' if scale > 0 else 'back'}; measure nut to fret {frets[-1]} on one neck with a rule: that decides"
+    )
+    return WholeError(fret=frets[-1], error_mm=error, interval=(error - half, error + half), blamed=blamed, text=text)
+
+
+def _departure(name: str, frets: Sequence[int], left: Floats, chance: float, quantity: Quantity) -> Departure:
+    worst = int(np.nanargmax(np.abs(left)))
+    size = float(left[worst])
+    text = f"neck {name} departs from the template, most at fret {frets[worst]}: {_where(size, quantity)} of where it should be"
+    return Departure(neck=name, probability=chance, worst_fret=frets[worst], worst_mm=size, text=text)
+
+
+def _warnings(necks: int, used: int, trend: CommonTrend | None) -> list[str]:
     warnings = []
-    if len(table.necks) < FEWEST_TO_SCREEN:
-        warnings.append(f"{len(table.necks)} necks are too few to tell a bad neck from the template: none was set aside")
-    if count < 10:
-        warnings.append(f"{count} necks: the scatter between necks is known only roughly")
+    if necks < FEWEST_TO_SCREEN:
+        warnings.append(f"{necks} necks are too few to tell a bad neck from the template: none was set aside")
+    if used < 10:
+        warnings.append(f"{used} necks: the scatter between necks is known only roughly")
     if trend is None:
         warnings.append(
             f"fewer than {FEWEST_FRETS} frets were read: what nut, saddle or hand do to all frets could not be taken out"
         )
-    return TemplateResult(
-        quantity=quantity,
-        frets=frets,
-        trend_mm=None if trend is None else tuple(float(value) for value in trend.values),
-        neck_scatter_mm=float(np.sqrt(np.mean(np.diag(table.neck_covariance(fit, np.arange(len(table.frets))))))),
-        slot_scatter_mm=fit.scatter("slot" if "slot" in fit.variances else RESIDUAL),
-        string_scatter_mm=fit.scatter("string") if "string" in fit.variances else None,
-        departures=departures,
-        necks=len(table.necks),
-        necks_used=count,
-        confidence=confidence,
-        warnings=tuple(warnings),
-    )
-
-
-class _Table:
-    """The rows as arrays, sorted by neck, with the model's matrices."""
-
-    def __init__(self, slots: Sequence[SlotError]) -> None:
-        rows = sorted(slots, key=lambda row: (row.neck, row.fret, row.string or 0))
-        with_string = {row.string is not None for row in rows}
-        if len(with_string) > 1:
-            raise UsageError("some slot errors name a string and some do not: give them all or none")
-        if any(not row.u_mm > 0 for row in rows):
-            raise UsageError("a slot error without a positive uncertainty cannot be weighed: u_mm must be above 0")
-        self.by_string = with_string == {True}
-        self.necks = [name for name, _ in groupby(row.neck for row in rows)]
-        if len(self.necks) < FEWEST_NECKS:
-            raise DiagnosisRefusedError(
-                f"{len(self.necks)} necks cannot tell a template's error from a neck's: read at least {FEWEST_NECKS}"
-            )
-        self.frets = sorted({row.fret for row in rows})
-        self.error = np.array([row.error_mm for row in rows])
-        self.u = np.array([row.u_mm for row in rows])
-        number = {name: i for i, name in enumerate(self.necks)}
-        self.neck = np.array([number[row.neck] for row in rows])
-        self.fret = np.searchsorted(self.frets, [row.fret for row in rows])
-        self.string = np.array([row.string or 0 for row in rows])
-        self.with_trend = len(self.frets) >= FEWEST_FRETS
-        self.shapes = trend_shapes(self.frets) if self.with_trend else np.ones((len(self.frets), 1))
-        self.shape_names = NAMES if self.with_trend else ("neck",)
-        self.starts = np.searchsorted(self.neck, np.arange(len(self.necks) + 1))
-
-    def rows_of(self, neck: int) -> slice:
-        return slice(self.starts[neck], self.starts[neck + 1])
-
-    def readings_of(self, fret: int, used: Mask) -> int:
-        """Number of used necks on which a fret was read."""
-        return len(set(self.neck[(self.fret == self.frets.index(fret)) & used[self.neck]].tolist()))
-
-    def fit(self, used: Mask, *, start: ComponentFit | None = None) -> ComponentFit:
-        keep = used[self.neck]
-        neck, fret, string = self.neck[keep], self.fret[keep], self.string[keep]
-        factors = dict.fromkeys(self.shape_names, _codes(neck))
-        patterns = {name: self.shapes[fret, column] for column, name in enumerate(self.shape_names)}
-        if self.by_string:
-            factors["slot"] = _codes(neck * 1000 + fret)
-            factors["string"] = _codes(neck * 1000 + string)
-        return fit_components(
-            self.error[keep],
-            fixed=np.eye(len(self.frets))[fret],
-            factors=factors,
-            patterns=patterns,
-            known_u=self.u[keep],
-            blocks=neck,
-            start=None if start is None else start.variances,
-        )
-
-    def screen(self) -> tuple[Mask, ComponentFit]:
-        """Which necks follow the template, by forward search from the best half, and the fit to them."""
-        everyone = np.ones(len(self.necks), dtype=bool)
-        if len(self.necks) < FEWEST_TO_SCREEN:
-            return everyone, self.fit(everyone)
-        medians = np.array([np.median(self.error[self.fret == f]) for f in range(len(self.frets))])
-        size = np.array([self._away(neck, medians) for neck in range(len(self.necks))])
-        used: Mask = size <= np.sort(size)[len(size) // 2]
-        if not np.array_equal(np.unique(self.fret[used[self.neck]]), np.arange(len(self.frets))):
-            used = everyone
-        limit = FALSE_NAMING / len(self.necks)
-        fit = self.fit(used)
-        for _ in range(20):
-            chances = self.departure_chances(fit, used)
-            following: Mask = chances > limit
-            if following.sum() <= len(self.necks) // 2:  # never judge by a minority
-                following = chances >= np.sort(chances)[(len(self.necks) - 1) // 2]
-            if np.array_equal(following, used):
-                break
-            used = following
-            fit = self.fit(used, start=fit)
-        return used, fit
-
-    def departure_chances(self, fit: ComponentFit, used: Mask) -> Floats:
-        """For each neck the chance of departing so far as a whole, or at its worst slot (Bonferroni)."""
-        from scipy.special import fdtrc, stdtr
-
-        freedom = max(1.0, float(used[self.neck].sum() - len(self.frets)))
-        chances = np.ones(len(self.necks))
-        for neck in range(len(self.necks)):
-            left, spread = self.own_errors(neck, fit, used=bool(used[neck]))
-            shapes = self.shapes[self.fret[self.rows_of(neck)]]
-            room = len(left) - shapes.shape[1]
-            if room < 1:
-                continue  # its own trend explains all of it
-            free = np.linalg.qr(shapes, mode="complete")[0][:, shapes.shape[1] :]
-            without = free.T @ left
-            whole = float(without @ np.linalg.solve(free.T @ spread @ free, without)) / room
-            single, u = _detrended(left, spread, shapes)
-            slots = len(set(self.fret[self.rows_of(neck)].tolist()))
-            by_whole = float(fdtrc(room, freedom, whole))
-            by_slot = 2 * slots * float(stdtr(freedom, -float(np.max(np.abs(single) / u))))
-            chances[neck] = min(1.0, 2 * min(by_whole, by_slot))
-        return chances
-
-    def _away(self, neck: int, medians: Floats) -> float:
-        """How far a neck lies from the medians, its own trend taken out, in uncertainties."""
-        rows = self.rows_of(neck)
-        weight = 1.0 / self.u[rows]
-        away = (self.error[rows] - medians[self.fret[rows]]) * weight
-        shapes = self.shapes[self.fret[rows]] * weight[:, None]
-        return float(np.sqrt(np.mean((away - shapes @ np.linalg.lstsq(shapes, away, rcond=None)[0]) ** 2)))
-
-    def own_errors(self, neck: int, fit: ComponentFit, *, used: bool) -> tuple[Floats, Floats]:
-        """A neck's errors less the template's, and their covariance (its own trend aside) if the neck follows the template."""
-        rows = self.rows_of(neck)
-        fret, string = self.fret[rows], self.string[rows]
-        left = self.error[rows] - fit.fixed[fret]
-        spread = np.diag(self.u[rows] ** 2 + fit.variances[RESIDUAL])
-        if self.by_string:
-            spread = (
-                spread + fit.variances["slot"] * (fret[:, None] == fret) + fit.variances["string"] * (string[:, None] == string)
-            )
-        of_template = fit.fixed_covariance[np.ix_(fret, fret)]
-        return left, spread if used else spread + of_template
-
-    def neck_covariance(self, fit: ComponentFit, fret: Codes) -> Floats:
-        """Covariance of a neck's own trend at these frets."""
-        shapes = self.shapes[fret]
-        return np.asarray((shapes * [fit.variances[name] for name in self.shape_names]) @ shapes.T)
-
-    def departure(self, neck: int, fit: ComponentFit, chance: float, quantity: Quantity) -> Departure:
-        left, spread = self.own_errors(neck, fit, used=False)
-        fret_codes = self.fret[self.rows_of(neck)]
-        left, _ = _detrended(left, spread, self.shapes[fret_codes])
-        by_fret = {int(f): float(np.mean(left[fret_codes == f])) for f in np.unique(fret_codes)}
-        worst = max(by_fret, key=lambda f: abs(by_fret[f]))
-        fret, size = self.frets[worst], by_fret[worst]
-        name = self.necks[neck]
-        text = f"neck {name} departs from the template, most at fret {fret}: {_where(size, quantity)} of where it should be"
-        return Departure(neck=name, probability=chance, worst_fret=fret, worst_mm=size, text=text)
-
-
-def _detrended(left: Floats, spread: Floats, shapes: Floats) -> tuple[Floats, Floats]:
-    """Errors of a neck with its own trend taken out, and their uncertainties."""
-    inverse = np.linalg.inv(spread)
-    covariance = np.linalg.inv(shapes.T @ inverse @ shapes)
-    rest = left - shapes @ (covariance @ (shapes.T @ inverse @ left))
-    variance = np.diag(spread) - np.einsum("ij,jk,ik->i", shapes, covariance, shapes)
-    return np.asarray(rest), np.sqrt(np.maximum(variance, 1e-3 * np.diag(spread)))
+    return warnings
 
 
 def _fret_error(
-    fret: int,
-    error: float,
-    u: float,
-    t: float,
-    necks: int,
-    beyond_chance: bool,
-    quantity: Quantity,
-    practical_mm: float,
-    used: int,
+    fret: int, error: float, u: float, t: float, necks: int, beyond: bool, quantity: Quantity, practical: float, used: int
 ) -> FretError:
     half = t * u
-    blamed = beyond_chance and abs(error) >= practical_mm
+    blamed = beyond and abs(error) >= practical
     if blamed:
         verb = "sits" if quantity == "position" else "is tilted"
         text = f"fret {fret} {verb} {_where(error, quantity, half)} on every neck: correct the template"
-    elif error - half > practical_mm or error + half < -practical_mm or half > practical_mm:
+    elif abs(error) + half > 2 * practical or half > practical:
         text = f"fret {fret}: {error:+.2f} ± {half:.2f} mm, not settled by {used} necks: read more before touching the template"
     else:
         text = f"fret {fret}: {error:+.2f} ± {half:.2f} mm, nothing to correct"
@@ -347,32 +359,12 @@ def _fret_error(
 
 def _where(size_mm: float, quantity: Quantity, half: float | None = None) -> str:
     amount = f"{abs(size_mm):.2f}" + ("" if half is None else f" ± {half:.2f}") + " mm"
-    if quantity == "tilt":
-        return f"{amount}, its treble end toward the {'bridge' if size_mm > 0 else 'nut'}"
-    return f"{amount} toward the {'bridge' if size_mm > 0 else 'nut'}"
+    side = f"toward the {'bridge' if size_mm > 0 else 'nut'}"
+    return f"{amount}, its treble end {side}" if quantity == "tilt" else f"{amount} {side}"
 
 
-def _beyond_chance(errors: Floats, spreads: Floats, freedom: int) -> Mask:
+def _beyond_chance(errors: Floats, spreads: Floats, freedom: float) -> Mask:
     """Benjamini–Hochberg over the frets."""
-    from scipy.special import stdtr
+    from scipy.stats import false_discovery_control, t
 
-    chance = 2 * stdtr(freedom, -np.abs(errors) / spreads)
-    order = np.argsort(chance)
-    allowed = FALSE_TEMPLATE_ERRORS * np.arange(1, len(chance) + 1) / len(chance)
-    passing = np.nonzero(chance[order] <= allowed)[0]
-    beyond = np.zeros(len(chance), dtype=bool)
-    if len(passing):
-        beyond[order[: passing[-1] + 1]] = True
-    return beyond
-
-
-def _student(confidence: float, freedom: int) -> float:
-    from scipy.special import stdtrit
-
-    if not 0.5 <= confidence < 1:
-        raise UsageError(f"confidence = {confidence:g} lies outside 0.5 to 1: 0.90 is usual")
-    return float(stdtrit(freedom, (1 + confidence) / 2))
-
-
-def _codes(labels: Codes) -> Codes:
-    return np.unique(labels, return_inverse=True)[1]
+    return np.asarray(false_discovery_control(2 * t.sf(np.abs(errors) / spreads, freedom)) <= FALSE_TEMPLATE_ERRORS)

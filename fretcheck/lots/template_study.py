@@ -1,24 +1,41 @@
-"""Everything that kept inspections say about a template: position and tilt errors, capability, and drift over lots.
+"""Everything that kept inspections say about a template: errors of position and tilt, capability, and drift over lots.
 
 Conventions
 -----------
-mm, positive toward the bridge. Tolerances of a slot are ± `tolerance_mm`; 0.10 mm is common practice (no source).
+mm, positive toward the bridge. Tolerances of a slot are ± `tolerance_mm`; 0.10 mm is common practice (no source). Once the
+template has been corrected (`CorrectionPart`), what was cut before counts no more: of one fret, or of all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.capability import Capability, capability
 from fretcheck.lots.charts import Chart, all_charts
-from fretcheck.lots.slot_errors import neck_of, slot_errors_of
-from fretcheck.lots.template_errors import FEWEST_NECKS, SlotError, TemplateResult, template_errors
+from fretcheck.lots.lot_record import CorrectionPart
+from fretcheck.lots.slot_errors import NeckSlots, neck_of, slots_of
+from fretcheck.lots.template_errors import FEWEST_NECKS, TemplateResult, template_errors
 
 LARGEST_TOLERANCE_MM = 10.0  # no slot is that far out and still a slot
 TOLERANCE_MM = 0.10
+
+
+@dataclass(frozen=True, kw_only=True)
+class LotSlots:
+    """The slots of a lot's necks."""
+
+    name: str
+    opened_at: str
+    necks: tuple[NeckSlots, ...]
+    left_out: tuple[str, ...] = ()
+    """A line for each neck that cannot be used, and for each correction since."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,13 +51,11 @@ class TemplateStudy:
     """What the necks' own diagnoses found most often, and on how many necks."""
     remarks: tuple[str, ...]
 
-
-@dataclass(frozen=True, kw_only=True)
-class LotResults:
-    """What each lot of a template says by itself, in the order of the lots, and the lots that say nothing."""
-
-    results: Mapping[str, TemplateResult]
-    left_out: tuple[str, ...]
+    @property
+    def out(self) -> bool:
+        """Whether the template is to be corrected."""
+        frets = [fret for result in (self.position, self.tilt) if result for fret in result.frets]
+        return any(fret.blamed for fret in frets) or (self.position.whole is not None and self.position.whole.blamed)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,10 +69,38 @@ class Drift:
     left_out: tuple[str, ...]
 
 
-def study_template(
-    documents: Sequence[InspectionDocument], *, confidence: float = 0.90, tolerance_mm: float = TOLERANCE_MM
-) -> TemplateStudy:
-    """Analyse the newest inspection of each neck of a template.
+def lot_slots(name: str, opened_at: str, documents: Iterable[InspectionDocument]) -> LotSlots:
+    """The slots of a lot's necks, one document in memory at a time."""
+    necks, unusable = [], []
+    for document in documents:
+        try:
+            necks.append(slots_of(document))
+        except DiagnosisRefusedError as refused:
+            unusable.append(f"neck {neck_of(document)} left out: {refused}")
+    return LotSlots(name=name, opened_at=opened_at, necks=tuple(necks), left_out=tuple(unusable))
+
+
+def since_corrections(lots: Sequence[LotSlots], corrections: Iterable[CorrectionPart]) -> list[LotSlots]:
+    """The lots with what was cut before a correction left out, and a line that says so."""
+    found = list(lots)
+    for one in corrections:
+        since = datetime.fromisoformat(one.since)
+        what = "the template was" if one.fret is None else f"fret {one.fret} was"
+        for place, lot in enumerate(found):
+            if datetime.fromisoformat(lot.opened_at) < since:
+                necks = () if one.fret is None else tuple(_without(neck, one.fret) for neck in lot.necks)
+                line = f"lot {lot.name} left out: {what} corrected on {since:%Y-%m-%d}, all starts anew from there"
+                found[place] = replace(lot, necks=necks, left_out=(*lot.left_out, line))
+    return found
+
+
+def _without(neck: NeckSlots, fret: int) -> NeckSlots:
+    nan = np.where(np.array(neck.frets) == fret, np.nan, 0.0)
+    return replace(neck, position_mm=neck.position_mm + nan, tilt_mm=neck.tilt_mm + nan)
+
+
+def study_template(lots: Sequence[LotSlots], *, confidence: float = 0.90, tolerance_mm: float = TOLERANCE_MM) -> TemplateStudy:
+    """Analyse the necks of a template.
 
     Raises
     ------
@@ -66,103 +109,67 @@ def study_template(
     """
     if not 0 < tolerance_mm <= LARGEST_TOLERANCE_MM:
         raise UsageError(f"tolerance_mm = {tolerance_mm:g} must be above 0 and at most {LARGEST_TOLERANCE_MM:g}")
-    slots, unusable = _slots(documents)
-    position = template_errors(slots, confidence=confidence)
-    remarks = list(unusable)
+    necks = [neck for lot in lots for neck in lot.necks]
+    position = template_errors(necks, confidence=confidence, tolerance_mm=tolerance_mm)
+    remarks = [line for lot in lots for line in lot.left_out]
+    tilt, capable = None, None
     try:
-        tilts = [slot for document in documents for slot in slot_errors_of(document, quantity="tilt")]
-        tilt = template_errors(tilts, quantity="tilt", confidence=confidence)
+        tilt = template_errors(necks, quantity="tilt", confidence=confidence, tolerance_mm=tolerance_mm)
     except DiagnosisRefusedError as refused:
-        tilt = None
         remarks.append(f"no tilt: {refused}")
-    departing = {departure.neck for departure in position.departures}
     try:
-        typical = sorted(slot.u_mm for slot in slots)[len(slots) // 2]
-        capable = _capability([slot for slot in slots if slot.neck not in departing], position, tolerance_mm, confidence)
-        remarks.append(f"Cp and Cpk count the measuring's own scatter, here about {typical:.3f} mm, against the slots")
+        capable = {
+            fret.fret: capability(
+                mean=fret.error_mm,
+                u_mean=fret.u_mm,
+                scatter=position.slot_scatter_mm,
+                freedom=position.slot_freedom,
+                values=position.necks_used,
+                lower=-tolerance_mm,
+                upper=tolerance_mm,
+                confidence=confidence,
+            )
+            for fret in position.frets
+        }
     except DiagnosisRefusedError as refused:
-        capable = None
         remarks.append(f"no capability: {refused}")
+    counts = Counter(label for neck in necks for label in neck.found)
     return TemplateStudy(
         position=position,
         tilt=tilt,
         tolerance_mm=tolerance_mm,
         capability=capable,
-        findings=_common_findings(documents),
+        findings=tuple((label, count) for label, count in counts.most_common() if count > 1),
         remarks=tuple(remarks),
     )
 
 
-def results_of_lots(lots: Mapping[str, Sequence[InspectionDocument]]) -> LotResults:
-    """The template's errors as each lot by itself shows them; lots with too few necks are left out and named."""
-    results, left_out = {}, []
-    for name, documents in lots.items():
+def drift_over_lots(lots: Sequence[LotSlots], *, fret: int, baseline: int | None = None) -> Drift:
+    """The template's error at one fret as each lot by itself shows it, lot after lot."""
+    found, left_out = {}, []
+    for lot in lots:
+        left_out += list(lot.left_out)
         try:
-            results[name] = template_errors(_slots(documents)[0])
+            found[lot.name] = next(one.error_mm for one in template_errors(lot.necks).frets if one.fret == fret)
         except DiagnosisRefusedError:
-            left_out.append(f"lot {name}: fewer than {FEWEST_NECKS} necks")
-    return LotResults(results=results, left_out=tuple(left_out))
+            if lot.necks:
+                left_out.append(f"lot {lot.name}: fewer than {FEWEST_NECKS} necks")
+        except StopIteration:
+            left_out.append(f"lot {lot.name}: fret {fret} not read")
+    return _drift(fret, found, left_out, baseline)
 
 
-def drift_over_lots(lots: LotResults, *, fret: int, baseline: int | None = None) -> Drift:
-    """The template's error at one fret, lot after lot."""
-    found = {name: f.error_mm for name, result in lots.results.items() for f in result.frets if f.fret == fret}
-    not_read = [f"lot {name}: fret {fret} not read" for name in lots.results if name not in found]
-    return _drift(fret, list(found), list(found.values()), [*lots.left_out, *not_read], baseline)
-
-
-def drift_over_necks(documents: Sequence[InspectionDocument], *, fret: int, baseline: int | None = None) -> Drift:
-    """The error of one slot, neck after neck in the order given; the template's trend over all frets is taken out."""
-    slots, unusable = _slots(documents)
-    trend = template_errors(slots)
-    shared = {f.fret: 0.0 if trend.trend_mm is None else trend.trend_mm[i] for i, f in enumerate(trend.frets)}
-    found = [(slot.neck, slot.error_mm - shared[fret]) for slot in slots if slot.fret == fret]
-    if not found:
+def drift_over_necks(lots: Sequence[LotSlots], *, fret: int, baseline: int | None = None) -> Drift:
+    """The own error of one slot, neck after neck in the order given; what nut, hand and strings do to all frets is taken out."""
+    result = template_errors([neck for lot in lots for neck in lot.necks])
+    place = next((column for column, one in enumerate(result.frets) if one.fret == fret), None)
+    if place is None:
         raise UsageError(f"fret {fret} was read on none of these necks")
-    return _drift(fret, [neck for neck, _ in found], [value for _, value in found], list(unusable), baseline)
+    found = {neck: slots[place] for neck, slots in result.slots_mm.items() if np.isfinite(slots[place])}
+    return _drift(fret, found, [line for lot in lots for line in lot.left_out], baseline)
 
 
-def _drift(fret: int, labels: list[str], values: list[float], left_out: list[str], baseline: int | None) -> Drift:
-    return Drift(
-        fret=fret,
-        labels=tuple(labels),
-        values_mm=tuple(values),
-        charts=all_charts(values, baseline=baseline),
-        left_out=tuple(left_out),
-    )
-
-
-def _slots(documents: Sequence[InspectionDocument]) -> tuple[list[SlotError], list[str]]:
-    """Slot errors of all necks that have any, and a line for each that has none."""
-    slots, unusable = [], []
-    for document in documents:
-        try:
-            slots += slot_errors_of(document)
-        except DiagnosisRefusedError as refused:
-            unusable.append(f"neck {neck_of(document)} left out: {refused}")
-    return slots, unusable
-
-
-def _capability(
-    slots: Sequence[SlotError], position: TemplateResult, tolerance_mm: float, confidence: float
-) -> dict[int, Capability]:
-    shared = {f.fret: 0.0 if position.trend_mm is None else position.trend_mm[i] for i, f in enumerate(position.frets)}
-    answer = {}
-    for fret in shared:
-        values = [slot.error_mm - shared[fret] for slot in slots if slot.fret == fret]
-        answer[fret] = capability(values, lower=-tolerance_mm, upper=tolerance_mm, confidence=confidence)
-    return answer
-
-
-def _common_findings(documents: Sequence[InspectionDocument]) -> tuple[tuple[str, int], ...]:
-    """Causes found on at least two necks, most frequent first."""
-    counts: dict[str, int] = {}
-    for document in documents:
-        for label in {_label(f.cause, f.fret, f.string) for f in document.findings}:
-            counts[label] = counts.get(label, 0) + 1
-    return tuple(sorted(((label, n) for label, n in counts.items() if n > 1), key=lambda item: (-item[1], item[0])))
-
-
-def _label(cause: str, fret: int | None, string: int | None) -> str:
-    place = f" at fret {fret}" if fret is not None else f" on string {string}" if string is not None else ""
-    return cause.replace("_", " ") + place
+def _drift(fret: int, found: Mapping[str, float], left_out: Sequence[str], baseline: int | None) -> Drift:
+    values = tuple(found.values())
+    charts = all_charts(values, baseline=baseline)
+    return Drift(fret=fret, labels=tuple(found), values_mm=values, charts=charts, left_out=tuple(left_out))

@@ -1,107 +1,88 @@
-"""What nut, saddle, scale and hand do to all frets at once, and how it is taken out of the frets' errors.
+"""The trend that all necks of a template share, and how each fret stands out from it.
 
-In cents these effects lie in the span of 1, γ − 1 and 1/(γ − 1) with γ = 2^(fret/12) (M. B. Anderson & R. G. Beausoleil, J.
-Acoust. Soc. Am. 156(1), 683 (2024), first order); in mm of slot each is divided by γ: the shorter the string, the more cents
-a mm makes.
+Each fret is compared with the trend through the others: a fret must not hide in a trend that it bends itself, as fret 1, which
+alone tells much of the nut's height, otherwise would.
 
-Conventions
------------
-Shapes are scaled to a root mean square of 1 over the frets. mm throughout.
+Source: least median of squares and reweighted least squares, P. J. Rousseeuw, J. Am. Stat. Assoc. 79, 871 (1984), with its factor
+for few points.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fretcheck.lots.variance_components import Floats
+from fretcheck.lots.two_way import LAID_ASIDE, Floats
 
-NAMES = ("even in cents", "growing toward the body", "nut height")
-FEWEST_FRETS = 8
-"""With fewer frets read a trend of three shapes would explain anything."""
-_BISQUARE = 4.685
 _MAD_TO_SD = 1.4826
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True)
 class CommonTrend:
-    """The trend through the frets' errors, what stands out from it, and the covariance of that.
+    """mm; `rest` is what stands out from the trend through the other frets."""
 
-    Each fret is compared with the trend through the others: a fret must not hide in a trend that it bends itself, as fret 1,
-    which alone tells much of the nut's height, otherwise would.
-    """
-
-    values: Floats
+    coefficients: Floats
+    coefficients_covariance: Floats
     rest: Floats
     covariance_of_rest: Floats
 
 
-def trend_shapes(frets: Sequence[int]) -> Floats:
-    """The three shapes at the given frets, shape (frets, 3)."""
-    gamma = 2.0 ** (np.array(frets) / 12.0)
-    shapes = np.column_stack([np.ones_like(gamma), gamma - 1.0, 1.0 / (gamma - 1.0)]) / gamma[:, None]
-    return np.asarray(shapes / np.sqrt(np.mean(shapes**2, axis=0)))
-
-
-def common_trend(errors: Floats, covariance: Floats, shapes: Floats) -> CommonTrend:
+def common_trend(errors: Floats, variance: Floats, shapes: Floats) -> CommonTrend:
     """Robust trend through errors of which a few may stand far out.
 
     Parameters
     ----------
-    errors : ndarray, shape (frets,)
-    covariance : ndarray, shape (frets, frets)
-        Of the errors.
-    shapes : ndarray, shape (frets, 3)
+    errors, variance : ndarray, shape (frets,)
+        Of independent errors.
+    shapes : ndarray, shape (frets, k)
 
     Returns
     -------
     CommonTrend
-        `covariance_of_rest` also counts that the other frets' own small errors bend the trend a little.
+        The covariances also count that the frets' own small errors bend the trend.
     """
-    # Own noise of each fret, without what the necks' trends have in common: the part orthogonal to the shapes.
-    across = np.eye(len(errors)) - shapes @ np.linalg.pinv(shapes)
-    noise = float(np.sqrt(np.trace(across @ covariance @ across) / (len(errors) - shapes.shape[1])))
-    by_median = _least_median(errors, shapes)
-    scale = max(noise, _MAD_TO_SD * float(np.median(np.abs(errors - shapes @ by_median))))
-    starts = (
-        by_median,
-        np.asarray(np.linalg.lstsq(shapes, errors, rcond=None)[0]),
-    )  # the first alone would forsake fret 1 too easily
-    coefficients, weights = min((_bisquare(errors, shapes, start, scale) for start in starts), key=lambda fit: -fit[1].sum())
-    others = np.zeros((len(errors), len(errors)))
-    for fret in range(len(errors)):
-        without = weights.copy()
-        without[fret] = 0.0
-        others[fret] = shapes[fret] @ np.linalg.pinv(shapes * np.sqrt(without)[:, None]) * np.sqrt(without)
-    keep = np.eye(len(errors)) - others
-    own_variance = max(0.0, scale**2 - noise**2)
+    count = len(shapes)
+    sigma = np.sqrt(variance)
+    # The least median alone would forsake fret 1 too easily, least squares a fret that is out: what keeps most is taken.
+    starts = (np.asarray(np.linalg.lstsq(shapes, errors, rcond=None)[0]), _least_median(errors / sigma, shapes / sigma[:, None]))
+    fits = [_reweighted(errors, variance, shapes, start) for start in starts]
+    kept, own, project = max(fits, key=lambda fit: int(fit[0].sum()))
+    others = np.array([shapes[fret] @ _project(shapes, kept / own * (np.arange(count) != fret)) for fret in range(count)])
     return CommonTrend(
-        values=np.asarray(shapes @ coefficients),
-        rest=np.asarray(keep @ errors),
-        covariance_of_rest=np.asarray(keep @ covariance @ keep.T + own_variance * others @ others.T),
+        coefficients=project @ errors,
+        coefficients_covariance=(project * own) @ project.T,
+        rest=errors - others @ errors,
+        covariance_of_rest=np.diag(variance) + (others * own) @ others.T,
     )
 
 
-def _bisquare(errors: Floats, shapes: Floats, coefficients: Floats, scale: float) -> tuple[Floats, Floats]:
-    """Coefficients and weights after reweighting to a standstill."""
-    weights = np.ones(len(errors))
-    for _ in range(50):
-        ratio = (errors - shapes @ coefficients) / (_BISQUARE * scale)
-        weights = np.where(np.abs(ratio) < 1.0, (1.0 - ratio**2) ** 2, 0.0)
-        before = coefficients
-        root = np.sqrt(weights)
-        coefficients = np.asarray(np.linalg.lstsq(shapes * root[:, None], errors * root, rcond=None)[0])
-        if np.allclose(coefficients, before, rtol=0.0, atol=1e-9):
-            break
-    return np.asarray(coefficients), weights
+def _reweighted(errors: Floats, variance: Floats, shapes: Floats, start: Floats) -> tuple[Mask, Floats, Floats]:
+    """Least squares with frets far out laid aside: those kept, variance with the frets' own scatter, errors to coefficients."""
+    count, shape = shapes.shape
+    left = errors - shapes @ start
+    extra = (_MAD_TO_SD * (1.0 + 5.0 / (count - shape)) * float(np.median(np.abs(left)))) ** 2 - float(np.median(variance))
+    for _ in range(6):
+        own = variance + max(0.0, extra)
+        kept = left**2 <= LAID_ASIDE**2 * own
+        project = _project(shapes, kept / own)
+        left = errors - shapes @ (project @ errors)
+        extra = float(np.sum((left**2 - variance)[kept] / own[kept]) / np.sum(1.0 / own[kept]))
+        extra *= kept.sum() / max(kept.sum() - shape, 1)
+    return kept, own, project
+
+
+def _project(shapes: Floats, weight: Floats) -> Floats:
+    """What turns errors into coefficients, by weighted least squares."""
+    return np.asarray(np.linalg.solve(shapes.T @ (weight[:, None] * shapes), shapes.T * weight))
 
 
 def _least_median(errors: Floats, shapes: Floats) -> Floats:
-    """Coefficients of the exact fit through some fret for each shape that leaves the smallest median error."""
-    triples = np.array(list(combinations(range(len(errors)), shapes.shape[1])))
-    candidates = np.linalg.solve(shapes[triples], errors[triples][:, :, None])[:, :, 0]
+    """Coefficients of the exact fit through as many frets as there are shapes that leaves the smallest median error."""
+    chosen = np.array(list(combinations(range(len(errors)), shapes.shape[1])))
+    candidates = np.linalg.solve(shapes[chosen], errors[chosen][:, :, None])[:, :, 0]
     medians = np.median(np.abs(errors[None, :] - candidates @ shapes.T), axis=1)
     return np.asarray(candidates[int(np.argmin(medians))])

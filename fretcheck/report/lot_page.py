@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from fretcheck.errors import FretcheckError
 from fretcheck.lots.lot_decision import neck_result, plan_risks_in_words
 from fretcheck.lots.risks import operating_characteristic
-from fretcheck.lots.template_study import study_template
+from fretcheck.lots.template_study import lot_slots, study_template
 from fretcheck.report.lot_figures import acceptance_figure
 from fretcheck.report.lots_tables import plan_in_words
 from fretcheck.report.page import moment, render
@@ -24,27 +24,24 @@ if TYPE_CHECKING:
 
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.lots.lot_record import Lot
+    from fretcheck.lots.template_study import LotSlots
 
 _BADGES = {"accept": ("pass", "Accepted"), "refuse": ("fail", "Refused"), "open": ("undecided", "Not decided")}
 
 
-def lot_page(
-    lot: Lot, documents: Mapping[str, InspectionDocument], *, series: Mapping[str, Sequence[InspectionDocument]] | None = None
-) -> str:
-    """The page as HTML; `documents` by serial, `series` the documents of every lot of the same template in their order."""
-    return render("lot.html", running=f"Lot {lot.name} · {moment(lot.opened_at)}", **_context(lot, documents, series or {}))
+def lot_page(lot: Lot, documents: Mapping[str, InspectionDocument], *, series: Sequence[LotSlots] = ()) -> str:
+    """The page as HTML; `documents` by serial, `series` the slots of every lot of the same template in their order."""
+    return render("lot.html", running=f"Lot {lot.name} · {moment(lot.opened_at)}", **_context(lot, documents, series))
 
 
-def _context(
-    lot: Lot, documents: Mapping[str, InspectionDocument], series: Mapping[str, Sequence[InspectionDocument]]
-) -> dict[str, Any]:
+def _context(lot: Lot, documents: Mapping[str, InspectionDocument], series: Sequence[LotSlots]) -> dict[str, Any]:
     decision = lot.decision
     badge, word = _BADGES["open" if decision is None else decision.outcome]
     results = {serial: neck_result(document) for serial, document in documents.items()}
     shown: dict[str, Any] | None = None
     no_template = ""
     try:
-        shown = template_context(study_template(list(documents.values())), series=series)
+        shown = template_context(study_template([lot_slots(lot.name, lot.opened_at, documents.values())]), series=series)
     except FretcheckError as refused:
         no_template = str(refused)
     return {

@@ -27,11 +27,12 @@ if TYPE_CHECKING:
     from fretcheck.lots.template_study import Drift, TemplateStudy
 
 CHARTS_EXPLAINED = {
-    "individuals": "each point by itself; sees a sudden large shift",
-    "moving range": "the step from one point to the next; sees scatter that grows",
-    "EWMA": "a running mean in which older points fade (exponentially weighted moving average); sees a slow wear",
-    "CUSUM": "departures added up (cumulative sum); sees a small shift that stays",
+    "individuals": "each point by itself, sees a sudden jump",
+    "moving range": "the step from point to point, sees scatter that grows",
+    "EWMA": "a running mean in which older points fade, sees a slow wear",
+    "CUSUM": "departures added up, sees a small shift that stays",
 }
+"""Plain words; the statistician's name, which is the key, is told behind them in brackets."""
 OUTCOME_WORDS = {"accept": "ACCEPTED", "refuse": "REFUSED", "open": "NOT DECIDED"}
 COUNTING_RULE = "Of each neck its first inspection counts, unless it was undecided or marked spoiled."
 _OUTCOME_STYLES = {"accept": "bold black on green", "refuse": "bold white on red", "open": "bold black on yellow"}
@@ -40,7 +41,7 @@ _OUTCOME_STYLES = {"accept": "bold black on green", "refuse": "bold white on red
 def plan_in_words(lot: Lot) -> str:
     """How many necks are drawn and what the lot must keep."""
     plan = lot.plan
-    rule = f"at most {plan.accept} bad" if plan.accept is not None else f"by variables, k = {plan.k:g}"
+    rule = f"at most {plan.accept} bad" if plan.accept is not None else f"by variables (k = {plan.k:g}), no longer judged"
     return f"{plan.sample} of {len(lot.serials)} necks, {rule} ({plan.source})"
 
 
@@ -107,9 +108,8 @@ def template_view(name: str, study: TemplateStudy) -> RenderableType:
         Text(f"Template {plain_line(name)}: {position.necks_used} of {position.necks} necks", style="bold")
     ]
     parts += [Text(f"- {text}") for text in what_to_correct(study)]
-    table = _table(
-        f"Errors of the template, mm, + toward the bridge, with {percent} interval", ">Fret", ">Error", ">Interval", ">Cpk", ""
-    )
+    title = f"Errors of the template, mm, + toward the bridge, with {percent} interval"
+    table = _table(title, ">Fret", ">Error", ">Interval", ">Room (Cpk)", "")
     for fret in position.frets:
         cpk = "" if study.capability is None else decimal(study.capability[fret.fret].cpk)
         interval = f"{signed(fret.interval[0], 2)} to {signed(fret.interval[1], 2)}"
@@ -120,27 +120,28 @@ def template_view(name: str, study: TemplateStudy) -> RenderableType:
 
 
 def what_to_correct(study: TemplateStudy) -> list[str]:
-    """The frets to correct and the necks that depart, or that there are none."""
-    results = [study.position] + ([] if study.tilt is None else [study.tilt])
-    lines = [fret.text for result in results for fret in result.frets if fret.blamed]
+    """The template as a whole, the frets to correct, the necks that depart; and what could be found at all."""
+    results, whole = [study.position] + ([] if study.tilt is None else [study.tilt]), study.position.whole
+    lines = [whole.text] if whole is not None and whole.blamed else []
+    lines += [fret.text for result in results for fret in result.frets if fret.blamed]
     if not lines:
         lines = ["no fret of the template stands out: nothing to correct"]
-    return lines + [plain_line(departure.text) for departure in study.position.departures]
+    return [*lines, *(plain_line(departure.text) for departure in study.position.departures), study.position.power]
 
 
 def scatter_in_words(study: TemplateStudy) -> list[str]:
-    """Where the rest of the scatter lies, which effects are random, and what to bear in mind."""
+    """Where the rest of the scatter lies, and what to bear in mind."""
     position = study.position
     lines = [
-        f"between necks {position.neck_scatter_mm:.3f} mm, of the single slot {position.slot_scatter_mm:.3f} mm"
-        " (standard deviations)",
-        position.effects,
+        f"standard deviations: of single slots {position.slot_scatter_mm:.3f} mm, the readings' own"
+        f" {position.reading_scatter_mm:.3f} mm taken out; of what moves all frets of a neck (nut, saddle, hand)"
+        f" {position.neck_scatter_mm:.3f} mm",
     ]
     if position.trend_mm is not None:
         first, last = position.trend_mm[0], position.trend_mm[-1]
         lines.append(
             f"shared by all frets, from {signed(first, 2)} mm at fret {position.frets[0].fret} to {signed(last, 2)} mm at fret"
-            f" {position.frets[-1].fret}: nut, saddle, scale or the hand, not single slots; taken out above"
+            f" {position.frets[-1].fret}: nut height, saddles or the hand, not single slots; taken out above"
         )
     if study.capability is not None:
         worst, capable = min(study.capability.items(), key=lambda item: item[1].cpk)
@@ -172,18 +173,27 @@ def drift_in_words(drift: Drift) -> list[str]:
         if chart.lower is not None:
             limits = f"limits {signed(chart.lower, 3)} and {signed(chart.upper, 3)}"
         seen = [plain_line(drift.labels[i]) for i in chart.signals]
-        words = f"{chart.kind}: {limits} mm, " + (f"signal at {', '.join(seen)}" if seen else "no signal")
-        if chart.run_length_on_target is not None and chart.run_length_after_shift is not None:
+        words = f"{CHARTS_EXPLAINED[chart.kind]} ({chart.kind}): {limits} mm, "
+        words += f"SIGNAL at {', '.join(seen)}" if seen else "no signal"
+        if chart.run is not None:
             words += (
-                f"; on average a false alarm in {chart.run_length_on_target:.0f} points,"
-                f" {chart.run_length_after_shift:.0f} points until a shift of one standard deviation is seen"
+                f"; a false alarm about every {_points(chart.run.on_target)} points, in 1 shop of 10 every"
+                f" {_points(chart.run.unlucky_on_target)}; {_points(chart.run.after_shift)} points until a shift of one standard"
+                " deviation is seen"
             )
         lines.append(words)
     if any(chart.provisional for chart in drift.charts):
-        lines.append(f"the limits will still move: {len(drift.values_mm)} points so far, 20 are wanted")
-    kinds = {chart.kind for chart in drift.charts}
-    lines += [f"{kind}: {words}" for kind, words in CHARTS_EXPLAINED.items() if kind in kinds]
+        lines.append(f"the limits will still move: {_count(len(drift.values_mm), 'point')}, 20 are wanted")
     return [*lines, *(plain_line(line) for line in drift.left_out)]
+
+
+def _points(run: float) -> str:
+    """A run length, of two figures that mean something."""
+    return f"{run:.0f}" if run < 1000 else "1,000 or more"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" + ("" if number == 1 else "s")
 
 
 def study_view(study: GaugeStudy) -> RenderableType:
@@ -267,7 +277,7 @@ def template_csv(study: TemplateStudy) -> str:
                     "" if capable is None else f"{capable.cpk:.3f}",
                 )
             )
-    header = ("quantity", "fret", "error_mm", "u_mm", "interval_low_mm", "interval_high_mm", "necks", "correct", "cp", "cpk")
+    header = ("quantity", "fret", "error_mm", "u_mm", "interval_low_mm", "interval_high_mm", "necks", "move", "cp", "cpk")
     return _csv(header, rows)
 
 

@@ -7,27 +7,26 @@ mm are positive toward the bridge.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from fretcheck.errors import FretcheckError
-from fretcheck.lots.template_study import Drift, drift_over_lots, results_of_lots
+from fretcheck.lots.template_study import Drift, drift_over_lots
 from fretcheck.plain_text import signed
 from fretcheck.report.lot_figures import chart_figure, template_figure
 from fretcheck.report.lots_tables import drift_in_words, scatter_in_words, what_to_correct
 from fretcheck.report.page import render
 
 if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.lots.template_study import TemplateStudy
+    from fretcheck.lots.template_study import LotSlots, TemplateStudy
 
 MOST_DRIFTS = 3
 
 
 def template_page(
-    name: str, study: TemplateStudy, *, lots: Sequence[str], series: Mapping[str, Sequence[InspectionDocument]] | None = None
+    name: str, study: TemplateStudy, *, lots: Sequence[str], series: Sequence[LotSlots] = ()
 ) -> str:
-    """The page as HTML; `lots` are those the study rests on, `series` the documents of every lot, for the drift charts."""
+    """The page as HTML; `lots` are those the study rests on, `series` the slots of every lot, for the drift charts."""
     position = study.position
     return render(
         "template.html",
@@ -41,18 +40,17 @@ def template_page(
             ("Tolerance of a slot", f"±{study.tolerance_mm:g} mm"),
             ("Necks that depart", len(position.departures)),
         ],
-        shown=template_context(study, series=series or {}),
+        shown=template_context(study, series=series),
     )
 
 
-def template_context(study: TemplateStudy, *, series: Mapping[str, Sequence[InspectionDocument]]) -> dict[str, Any]:
+def template_context(study: TemplateStudy, *, series: Sequence[LotSlots]) -> dict[str, Any]:
     """What the template part of a page shows."""
     position = study.position
-    blamed = any(fret.blamed for result in (position, study.tilt) if result for fret in result.frets)
     drifts, no_drift = _drifts(study, series)
     return {
-        "badge": "fail" if blamed else "pass",
-        "word": "Correct the template" if blamed else "Nothing to correct",
+        "badge": "fail" if study.out else "pass",
+        "word": "Correct the template" if study.out else "Nothing to correct",
         "lines": what_to_correct(study),
         "position": template_figure(position, tolerance_mm=study.tolerance_mm),
         "tilt": None if study.tilt is None else template_figure(study.tilt, tolerance_mm=study.tolerance_mm),
@@ -74,13 +72,12 @@ def template_context(study: TemplateStudy, *, series: Mapping[str, Sequence[Insp
     }
 
 
-def _drifts(study: TemplateStudy, series: Mapping[str, Sequence[InspectionDocument]]) -> tuple[list[dict[str, Any]], str]:
+def _drifts(study: TemplateStudy, series: Sequence[LotSlots]) -> tuple[list[dict[str, Any]], str]:
     """Drift charts of the frets furthest out; none, with the reason, when there are too few lots."""
     chosen = sorted(study.position.frets, key=lambda fret: -abs(fret.error_mm))[:MOST_DRIFTS]
     frets = sorted(fret.fret for fret in chosen)
     try:
-        lots = results_of_lots(series)
-        return [_drift_context(drift_over_lots(lots, fret=fret)) for fret in frets], ""
+        return [_drift_context(drift_over_lots(series, fret=fret)) for fret in frets], ""
     except FretcheckError as refused:
         return [], str(refused)
 

@@ -3,7 +3,6 @@
 - attribute_plans_small_lots.csv, attribute_code_letters.csv: MIL-STD-105E single sampling (public domain numbers), READ.
 - variable_plans_small_lots.csv: s-method, rows matched to the code letters (ANSI/ASQ Z1.9), READ.
 - hypergeometric_acceptance.csv: exact acceptance probabilities, CALC to 6 decimals.
-- dyestuff.csv, dyestuff2.csv, penicillin.csv: data of O. L. Davies & P. L. Goldsmith and of Box & Tiao, READ.
 - lots_examples.json: worked examples, `source` and `status` beside each.
 """
 

@@ -145,29 +145,53 @@ def test_capability_indices_published():
 
 def test_capability_limits_published():
     example = EXAMPLES["capability_limits"]
-    assert cpk_limits(example["Cpk"], values=example["n"], confidence=0.95) == pytest.approx(example["ci95"], abs=5e-3)
-    assert cp_limits(example["Cp"], values=example["n"], confidence=0.95) == pytest.approx(example["ci95_Cp"], abs=5e-4)
+    assert cpk_limits(example["Cpk"], u_mean=example["n"] ** -0.5, freedom=example["n"] - 1, confidence=0.95) == pytest.approx(
+        example["ci95"], abs=5e-3
+    )
+    assert cp_limits(example["Cp"], freedom=example["n"] - 1, confidence=0.95) == pytest.approx(example["ci95_Cp"], abs=5e-4)
+
+
+def of_values(values, *, lower, upper):
+    """Capability of values whose readings scatter by nothing."""
+    n, scatter = len(values), float(np.std(values, ddof=1))
+    return capability(
+        mean=float(np.mean(values)), u_mean=scatter / n**0.5, scatter=scatter, freedom=n - 1, values=n, lower=lower, upper=upper
+    )
 
 
 def test_capability_limits_cover_the_truth():
     rng = np.random.default_rng(7)
     true_cpk, covered = 1.0, 0
     for _ in range(1000):
-        found = capability(list(rng.normal(0.0, 1.0, 30)), lower=-3.0, upper=5.0, confidence=0.90)
+        found = of_values(rng.normal(0.0, 1.0, 30), lower=-3.0, upper=5.0)
         covered += found.cpk_limits[0] <= true_cpk <= found.cpk_limits[1]
     assert 870 <= covered <= 930  # 3 standard errors of 900 in 1,000
 
 
 def test_capability_is_refused_below_a_sensible_number():
     with pytest.raises(DiagnosisRefusedError, match="too few for a capability"):
-        capability(list(range(19)), lower=-5, upper=25)
-    with pytest.raises(DiagnosisRefusedError, match="vary"):
-        capability([0.0] * 20, lower=-1, upper=1)
+        of_values(np.arange(19), lower=-5, upper=25)
+    with pytest.raises(DiagnosisRefusedError, match="less than the readings can show"):
+        capability(mean=0.0, u_mean=0.1, scatter=0.01, freedom=3.0, values=30, lower=-1, upper=1)
     with pytest.raises(UsageError, match="not below"):
-        capability(list(range(20)), lower=1, upper=1)
+        of_values(np.arange(20), lower=1, upper=1)
 
 
 @pytest.mark.parametrize(("half_width", "start"), [(0.5, "the slot holds"), (0.1, "the slot does not"), (0.31, "whether")])
 def test_capability_words_follow_the_limits(half_width, start):
-    values = list(np.random.default_rng(1).normal(0, 0.1, 40))
-    assert capability_in_words(capability(values, lower=-half_width, upper=half_width), what="the slot").startswith(start)
+    values = np.random.default_rng(1).normal(0, 0.1, 40)
+    assert capability_in_words(of_values(values, lower=-half_width, upper=half_width), what="the slot").startswith(start)
+
+
+def test_run_lengths_with_limits_from_few_points_are_those_of_simulated_shops():
+    """300 shops, limits from 10 points each; their own false alarm rates beyond three standard deviations as they were
+    estimated."""
+    rng = np.random.default_rng(8)
+    lengths = []
+    for first in rng.normal(0, 1, (300, 10)):
+        chart, points = individuals_chart(first, aim_of(list(first))), rng.normal(0, 1, 20000)
+        lengths.append(1 / max(np.mean((points < chart.lower) | (points > chart.upper)), 1e-6))
+    found = individuals_chart(first, aim_of(list(first))).run
+    assert found.unlucky_on_target == pytest.approx(np.quantile(lengths, 0.1), rel=0.5)  # a tenth of 99 and of 300 shops
+    assert 0.5 < found.on_target / np.median(lengths) < 2  # the median of 99 shops whose run lengths run from 10 to 10,000
+    assert found.unlucky_on_target < individuals_run_length() / 4

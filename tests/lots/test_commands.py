@@ -116,7 +116,7 @@ def test_the_template_and_its_drift(three_lots, capsys, tmp_path):
     assert [fret["fret"] for fret in found["position"]["frets"] if fret["blamed"]] == [7]
     assert len(found["capability"]) == FRETS  # 24 necks are enough
     table = list(csv.DictReader((tmp_path / "t.csv").read_text(encoding="utf-8").splitlines()))
-    assert [row["fret"] for row in table if row["quantity"] == "position" and row["correct"] == "yes"] == ["7"]
+    assert [row["fret"] for row in table if row["quantity"] == "position" and row["move"] == "yes"] == ["7"]
     assert float(table[6]["error_mm"]) == pytest.approx(TEMPLATE_MM, abs=0.04)
     page = (tmp_path / "t.html").read_text(encoding="utf-8")
     assert "Correct the template" in page
@@ -134,7 +134,7 @@ def test_the_template_and_its_drift(three_lots, capsys, tmp_path):
     assert run(["lot", "template", "T1"]) == 1
     assert "move" in capsys.readouterr().out
     assert run(["lot", "chart", "T1", "--fret", "7"]) == 0
-    assert "3 points so far, 20 are wanted" in capsys.readouterr().out
+    assert "3 points, 20 are wanted" in capsys.readouterr().out
 
 
 def test_the_pages_are_whole_and_alone(three_lots, capsys, tmp_path):
@@ -254,3 +254,17 @@ def test_nothing_kept_yet_is_said(shop, capsys):
     assert "opens one" in capsys.readouterr().out
     assert run(["gauge", "list"]) == 0
     assert "opens one" in capsys.readouterr().out
+
+
+def test_a_corrected_template_starts_anew(three_lots, capsys):
+    printed(capsys, "lot", "corrected", "T1", "--since", "Lot 3", "--fret", "7")
+    found = printed(capsys, "lot", "template", "T1", code=-1)
+    assert {fret["fret"]: fret["necks"] for fret in found["position"]["frets"]}[7] <= 8  # of Lot 3 alone; 24 at the others
+    assert any("Lot 1 left out: fret 7 was corrected" in line for line in found["remarks"])
+    assert run(["lot", "chart", "T1", "--fret", "7"]) == 2  # one lot is no chart yet
+    capsys.readouterr()
+    printed(capsys, "lot", "corrected", "T1", "--since", "2999-01-01")
+    assert run(["lot", "template", "T1"]) == 2
+    assert "0 necks cannot tell" in capsys.readouterr().err
+    assert run(["lot", "corrected", "T1", "--since", "once"]) == 2
+    assert "neither a day" in capsys.readouterr().err

@@ -10,7 +10,7 @@ import pytest
 from fretcheck.lots.lot import add_inspections, draw_sample, open_lot, serials_from
 from fretcheck.lots.lot_decision import decide_lot, neck_result
 from fretcheck.lots.lot_record import PlanPart, ReadPart
-from fretcheck.lots.template_study import study_template
+from fretcheck.lots.template_study import lot_slots, study_template
 from fretcheck.report.lot_page import lot_page
 from fretcheck.report.template_page import template_page
 from tests.lots.shop import MORNING, STRINGS, inspection
@@ -48,10 +48,11 @@ def pages(tmp_path_factory):
     lot = lot.model_copy(update={"decision": decision})
     bare = open_lot(name="bare", serials=[HOSTILE, *serials_from(["A1..A9"])], plan=plan, template=HOSTILE, now=MORNING)
     bare = draw_sample(bare, seed=3).model_copy(update={"closing_note": HOSTILE, "sample": (HOSTILE, "A1")})
-    study = study_template([document for lot_documents in series.values() for document in lot_documents])
+    slots = [lot_slots(name, MORNING.isoformat(), documents) for name, documents in series.items()]
+    study = study_template(slots)
     texts = {
-        "lot": lot_page(lot, first, series=series),
-        "template": template_page("T1", study, lots=list(series), series=series),
+        "lot": lot_page(lot, first, series=slots),
+        "template": template_page("T1", study, lots=list(series), series=slots),
         "bare": lot_page(bare, {}),
     }
     for name, text in texts.items():
