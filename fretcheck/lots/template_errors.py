@@ -290,13 +290,13 @@ def _chances(values: Floats, u: Floats, fit: TwoWay, shapes: Floats, used: Mask)
     whole = np.nansum(square, axis=1) / _KEPT_SQUARE
     whole /= max(1.0, float(np.median(whole / room)))
     own = np.sqrt(np.maximum(np.nansum(np.minimum(left**2, _CUT_OFF * variance) - u**2, axis=1) / room, 0.0))
-    chances: Floats = np.where(own >= LOOSE_MM, chdtrc(room, whole), 1.0)
-    return chances
+    return np.asarray(np.where(own >= LOOSE_MM, chdtrc(room, whole), 1.0))
 
 
 def _own(away: Floats, u: Floats, shapes: Floats) -> Floats:
     """A neck's departures, its own trend taken out robustly."""
-    return two_way(away[None, :], u[None, :], shapes=shapes, across=np.zeros((1, 1))).left[0]
+    left: Floats = two_way(away[None, :], u[None, :], shapes=shapes, across=np.zeros((1, 1))).left[0]
+    return left
 
 
 def _whole(

@@ -64,7 +64,7 @@ def shop() -> None:
             rows = np.array([_template_shop((world, count, number)) for number in range(RUNS)], dtype=float)
             covered, frets, found, stated, loose, named, whole = rows.sum(axis=0)
             print(
-                f"shop {world}, {RUNS} x {count}: covered {covered / frets:.1%} (87-93), fret {TEMPLATE_FRET} found in {found:.0f},"
+                f"shop {world}, {RUNS} x {count}: covered {covered / frets:.1%} (87-93), fret 7 found in {found:.0f},"
                 f" stated {stated:.0f}; sound lots with a loose neck {loose:.0f} (2); loose stop named {named:.0f};"
                 f" whole called out {whole:.0f}",
                 flush=True,
