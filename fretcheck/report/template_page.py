@@ -23,9 +23,7 @@ if TYPE_CHECKING:
 MOST_DRIFTS = 3
 
 
-def template_page(
-    name: str, study: TemplateStudy, *, lots: Sequence[str], series: Sequence[LotSlots] = ()
-) -> str:
+def template_page(name: str, study: TemplateStudy, *, lots: Sequence[str], series: Sequence[LotSlots] = ()) -> str:
     """The page as HTML; `lots` are those the study rests on, `series` the slots of every lot, for the drift charts."""
     position = study.position
     return render(
