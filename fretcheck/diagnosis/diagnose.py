@@ -69,7 +69,7 @@ def diagnose(
     >>> neck = start("guitar-6-steel").neck
     >>> hand = np.random.default_rng(1)
     >>> heard = [
-    ...     Observation(string=s + 1, fret=k, cents=cents + 1.6 * (k == 7) + hand.normal(0.0, 0.5), u_cents=0.05)
+    ...     Observation(string=s + 1, fret=k, cents=cents + 1.6 * (k == 7) + hand.normal(0.0, 0.3), u_cents=0.05)
     ...     for _ in (1, 2) for s, row in enumerate(expected_cents(neck)) for k, cents in enumerate(row)
     ... ]
     >>> found = diagnose(neck, heard)

@@ -25,6 +25,8 @@ from fretcheck.neck.physics import Prior, StringConstants, is_polymer, string_co
 U_INHARMONICITY_REL = 0.10
 """Of a reading that brings none of its own, and the least that any is trusted: bridge and body shift single partials."""
 LEAST_U_REL = 0.02
+MOST_U_REL = 0.5
+"""A B known worse than to half of itself may as well be none, of which a log-normal statement makes no sense."""
 WINDING, U_WINDING_REL = 1.075, 0.045
 """Measured β0 of a wound string over that of its core: a winding only ever adds, nothing to 15 %, evenly; common practice, no
 source. Taken about 1 ± 0.15 the wound strings' κ came out 5 % high, and fret 1 of string 6 0.2 cent sharp (20 foreign necks)."""
@@ -40,8 +42,10 @@ def open_inharmonicity(neck: Neck, number: int, observations: Sequence[Observati
     values, weights = [], []
     for one in observations:
         if one.string == number and one.inharmonicity is not None and one.inharmonicity > 0.0:
-            values.append(one.inharmonicity * 2.0 ** (-neck.cents_above_open(number, one.fret) / 600.0))
             relative = one.u_inharmonicity / one.inharmonicity if one.u_inharmonicity else U_INHARMONICITY_REL
+            if relative > MOST_U_REL:
+                continue
+            values.append(one.inharmonicity * 2.0 ** (-neck.cents_above_open(number, one.fret) / 600.0))
             weights.append(1.0 / max(relative, LEAST_U_REL) ** 2)
     if not values:
         return None
