@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from datetime import datetime
+from json import dumps
+from secrets import randbelow
+from typing import Annotated
 
 import typer
+from rich.console import Console
 
 from fretcheck.cli.register_option import JsonOption, RegisterOption
-
-if TYPE_CHECKING:
-    from fretcheck.lots.study import GaugeStudy
+from fretcheck.lots.lot import serials_from
+from fretcheck.lots.store import change_study, documents_of, keep_new_study, list_studies, load_study
+from fretcheck.lots.study import GaugeStudy, add_inspection, compute_study, open_study
+from fretcheck.register.store import open_register
+from fretcheck.report.lots_tables import studies_table, study_view
 
 StudyArgument = Annotated[str, typer.Argument(metavar="STUDY", help="Name of the study.")]
 
@@ -24,14 +30,6 @@ def open_(
     json: JsonOption = False,
 ) -> None:
     """Open a study: the order of reading is drawn, and `gauge next` tells what comes next."""
-    from datetime import datetime
-    from secrets import randbelow
-
-    from fretcheck.lots.lot import serials_from
-    from fretcheck.lots.store import keep_new_study
-    from fretcheck.lots.study import open_study
-    from fretcheck.register.store import open_register
-
     study = open_study(
         name=name,
         necks=serials_from(necks),
@@ -47,9 +45,6 @@ def open_(
 
 def next_(name: StudyArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Show how far a study is, what to read next, and what it found."""
-    from fretcheck.lots.store import load_study
-    from fretcheck.register.store import open_register
-
     with open_register(register, create=False) as store:
         study = load_study(store, name)
     _show(study, as_json=json)
@@ -65,10 +60,6 @@ def add(
     json: JsonOption = False,
 ) -> None:
     """Let inspections count for the study."""
-    from fretcheck.lots.store import change_study
-    from fretcheck.lots.study import add_inspection
-    from fretcheck.register.store import open_register
-
     with open_register(register) as store:
         documents = list(store.documents(inspections))
 
@@ -88,12 +79,6 @@ def compute(
     json: JsonOption = False,
 ) -> None:
     """Analyse a study that is read to its end; later inspections then count its repeatability."""
-    from datetime import datetime
-
-    from fretcheck.lots.store import change_study, documents_of, load_study
-    from fretcheck.lots.study import compute_study
-    from fretcheck.register.store import open_register
-
     with open_register(register) as store:
         documents = documents_of(store, load_study(store, name))
         now = datetime.now().astimezone()
@@ -103,21 +88,12 @@ def compute(
 
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all studies."""
-    from fretcheck.lots.store import list_studies
-    from fretcheck.register.store import open_register
-
     with open_register(register) as store:
         studies = list_studies(store)
     if json:
-        from json import dumps
-
         found = [study.model_dump(mode="json", by_alias=True) for study in studies]
         print(dumps({"schema": "fretcheck/gauges/1", "studies": found}, ensure_ascii=False, indent=2))
         return
-    from rich.console import Console
-
-    from fretcheck.report.lots_tables import studies_table
-
     if studies:
         Console(highlight=False).print(studies_table(studies))
     else:
@@ -126,8 +102,6 @@ def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
 
 def _show(study: GaugeStudy, *, as_json: bool) -> None:
     if as_json:
-        from json import dumps
-
         step = study.next_step
         document = {
             **study.model_dump(mode="json", by_alias=True),
@@ -135,10 +109,6 @@ def _show(study: GaugeStudy, *, as_json: bool) -> None:
         }
         print(dumps(document, ensure_ascii=False, indent=2))
         return
-    from rich.console import Console
-
-    from fretcheck.report.lots_tables import study_view
-
     Console(highlight=False).print(study_view(study))
 
 

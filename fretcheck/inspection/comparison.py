@@ -11,17 +11,21 @@ After minus before. Cents positive are sharper, mm positive nearer the bridge or
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from datetime import datetime
+from typing import Any, Literal
 
+from fretcheck.diagnosis.inference import infer
+from fretcheck.diagnosis.parameters import Key
+from fretcheck.diagnosis.scatter import open_uncertainty
 from fretcheck.errors import UsageError
-from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.assemble import observations_in
+from fretcheck.inspection.changes import Amount, Changes, changes_between
+from fretcheck.inspection.document import CorrectionPart, FindingPart, InspectionDocument, MovePart
+from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.plain_text import plain_line
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.changes import Amount, Changes
-    from fretcheck.inspection.document import CorrectionPart, FindingPart, MovePart
 
 Outcome = Literal["done as advised", "partly done", "gone too far", "moved the other way", "not done", "cannot be told"]
 Prediction = Literal["came true", "did not come true", "cannot be told"]
@@ -211,7 +215,6 @@ def check_same_neck(before: InspectionDocument, after: InspectionDocument) -> No
 
 def to_json(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
     """The comparison as one JSON document, ``fretcheck/comparison/2``."""
-    import json
 
     def which(document: InspectionDocument) -> dict[str, Any]:
         verdict = document.verdict
@@ -239,13 +242,6 @@ def to_json(comparison: Comparison, before: InspectionDocument, after: Inspectio
 
 
 def _changes(before: InspectionDocument, after: InspectionDocument, restrung: frozenset[int]) -> Changes:
-    from fretcheck.diagnosis.inference import infer
-    from fretcheck.diagnosis.parameters import Key
-    from fretcheck.diagnosis.scatter import open_uncertainty
-    from fretcheck.inspection.assemble import observations_in
-    from fretcheck.inspection.changes import changes_between
-    from fretcheck.neck.neck_file import neck_from_mapping
-
     necks = [neck_from_mapping(document.neck.description) for document in (before, after)]
     heard = [observations_in(document.readings) for document in (before, after)]
     first, second = (infer(neck, plucks) for neck, plucks in zip(necks, heard, strict=True))
@@ -498,8 +494,6 @@ def _measured_otherwise(before: InspectionDocument, after: InspectionDocument) -
 
 
 def _later(first: str, second: str) -> bool:
-    from datetime import datetime
-
     try:
         return datetime.fromisoformat(first) > datetime.fromisoformat(second)
     except (ValueError, TypeError):

@@ -95,9 +95,12 @@ class WorkScreen(BenchScreen):
         second = max(SMALLEST_ROWS, rows - 3 - first)
         lines = _figure(label, to_go, _WIDEST_MM, width, first, ascii_only)
         lines += _figure("CENTS CHANGED", change, _WIDEST, width, second, ascii_only)
-        level = None if view.level_db is None else (view.level_db + 70.0) / 70.0
+        level = 0.0 if view.level_db is None else (view.level_db + 70.0) / 70.0
         lines = lines[: rows - 1] + [Text()] * (rows - 1 - len(lines))
-        return [*lines, Text("level " + bar(level or 0.0, min(32, max(4, width - 8)), ascii_only), style="dim")]
+        return [
+            *lines,
+            Text("level " + bar(level, min(32, max(4, width - 8)), ascii_only), style="dim"),
+        ]
 
     def _trail(self, room: int) -> list[Text]:
         """The last plucks, the newest first."""

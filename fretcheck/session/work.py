@@ -206,8 +206,9 @@ class WorkRunner(Runner):
         place = taken.ask
         cents = self.deviation_cents(place, taken.note)
         assert cents is not None
+        assert taken.note.u_cents is not None
         self._remember()
-        self.guide.hear(place.string, place.fret, cents, taken.note.u_cents or 0.0)
+        self.guide.hear(place.string, place.fret, cents, taken.note.u_cents)
         self._since_open[place.string] = self._since_open.get(place.string, 0) + 1
         return self._keep_and_tell(taken, pluck)
 
