@@ -3,7 +3,7 @@
 ```toml
 limit_cents = 2.0          # else each neck's own tolerance_cents
 risk = 0.02
-fret_position_mm = 0.05
+fret_position_mm = 0.05    # every length also in inches: fret_position_in = 0.002, saddle_position_in = "1/64"
 saddle = "whole"           # none, whole, slant or per_string; else as each neck's description says
 cost_nut = 12              # how dear a moved nut is, where setting one saddle is 1
 ```
@@ -14,6 +14,7 @@ A table ``[shop]`` may stand beside them; it is read where papers are made.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Container
 from dataclasses import fields, replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -22,6 +23,7 @@ from typing import Any, get_args
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.errors import FretcheckError, UsageError
 from fretcheck.files import read_text
+from fretcheck.neck.units import MM_PER_INCH, parsed
 
 MOST_BYTES = 1_000_000
 
@@ -40,6 +42,7 @@ def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> Diagn
     data = read_toml(path)
     data.pop("shop", None)
     known = {field.name: field for field in fields(DiagnosisSettings)}
+    _inches_in_mm(data, known, path)
     for name, value in list(data.items()):
         if name not in known:
             near = get_close_matches(name, known, n=1)
@@ -57,6 +60,21 @@ def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> Diagn
         return replace(base or DiagnosisSettings(), **data)
     except FretcheckError as error:
         raise UsageError(f"{path}: {error}") from None
+
+
+def _inches_in_mm(data: dict[str, Any], known: Container[str], path: Path) -> None:
+    """Lengths that were written as ``…_in``, fractions in quotes included, under the names in mm."""
+    for name in list(data):
+        length = f"{name.removesuffix('in')}mm"
+        if not name.endswith("_in") or length not in known:
+            continue
+        if length in data:
+            raise UsageError(f"{path}: give {length} or {name}, not both")
+        inches = parsed(data[name], unit="in")
+        if inches is None:
+            raise UsageError(f'{path}: {name} = {data[name]!r}: must be a number, or a fraction in quotes, as in "1/64"')
+        del data[name]
+        data[length] = inches * MM_PER_INCH
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -76,6 +76,7 @@ def main() -> None:
     parser.add_argument("--inspections", type=int, default=10_000)
     parser.add_argument("--place", help="an empty register to fill; else a temporary file")
     options = parser.parse_args()
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background would hand on that it is not heard
     with tempfile.TemporaryDirectory() as folder:
         place = options.place or str(Path(folder) / "register.sqlite")
         with open_register(place) as register:

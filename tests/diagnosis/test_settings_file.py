@@ -61,3 +61,26 @@ def test_bad_limits_are_refused_with_their_place(tmp_path: Path, text: str, says
 def test_missing_file_is_named(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=r"nowhere\.toml"):
         read_settings(tmp_path / "nowhere.toml")
+
+
+def test_lengths_may_be_in_inches(tmp_path: Path) -> None:
+    """An inch is 25.4 mm exactly (international yard and pound agreement of 1959, from memory)."""
+    (tmp_path / "own.toml").write_text('fret_position_in = 0.002\nsaddle_position_in = "1/64"\n', encoding="utf-8")
+    settings = read_settings(tmp_path / "own.toml")
+    assert settings.fret_position_mm == pytest.approx(0.0508, abs=1e-12)
+    assert settings.saddle_position_mm == pytest.approx(25.4 / 64, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("fret_tilt_in = 0.004\nfret_tilt_mm = 0.1", "not both"),
+        ('fret_tilt_in = "a hair"', "fraction in quotes"),
+        ("fret_tilt_in = nan", "fret_tilt_mm"),
+        ("risk_in = 0.1", "risk_in is not a limit"),
+    ],
+)
+def test_wrong_inches_are_refused(tmp_path: Path, text: str, says: str) -> None:
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(UsageError, match=says):
+        read_settings(tmp_path / "own.toml")
