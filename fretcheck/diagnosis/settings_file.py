@@ -23,7 +23,8 @@ from typing import Any, get_args
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 from fretcheck.errors import FretcheckError, UsageError
 from fretcheck.files import read_text
-from fretcheck.neck.units import MM_PER_INCH, parsed
+from fretcheck.neck.lengths import parsed
+from fretcheck.units import MM_PER_INCH
 
 MOST_BYTES = 1_000_000
 
