@@ -4,20 +4,51 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
+from datetime import datetime
+from json import dumps
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
+from rich.console import Console
 
 from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
-
-if TYPE_CHECKING:
-    from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.lots.lot_decision import NeckResult
-    from fretcheck.lots.lot_record import Lot
-    from fretcheck.lots.template_study import LotSlots
-    from fretcheck.register.store import Register
+from fretcheck.files import read_text, starts_like, write_text
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.lots import lot as steps
+from fretcheck.lots.choosing import choose_plan
+from fretcheck.lots.lot import add_inspections, check_serials, close_lot, draw_sample, open_lot
+from fretcheck.lots.lot import serials_from as expand
+from fretcheck.lots.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
+from fretcheck.lots.lot_record import Lot, ReadPart
+from fretcheck.lots.risks import StatedRisks
+from fretcheck.lots.severity import proposed_severity
+from fretcheck.lots.slot_errors import neck_of
+from fretcheck.lots.store import (
+    change_lot,
+    correct_template,
+    inspections_of,
+    inspections_since_opening,
+    keep_new_lot,
+    list_lots,
+    load_lot,
+    remove_lot,
+)
+from fretcheck.lots.template_study import (
+    LotSlots,
+    drift_over_lots,
+    drift_over_necks,
+    lot_slots,
+    since_corrections,
+    study_template,
+)
+from fretcheck.register.store import Register, open_register
+from fretcheck.report.lot_page import lot_page
+from fretcheck.report.lots_tables import drift_view, lot_csv, lot_view, lots_table, template_csv, template_view
+from fretcheck.report.page import write_page
+from fretcheck.report.template_page import template_page
 
 _MOST_SERIAL_BYTES = 1_000_000
 _EXIT_OF_OUTCOME = {"accept": EXIT_DONE, "refuse": EXIT_OUT_OF_TOLERANCE, "open": EXIT_UNDECIDED}
@@ -50,15 +81,6 @@ def open_(
     json: JsonOption = False,
 ) -> None:
     """Open a lot and choose its plan: from two stated risks (--good, --bad), from a standard (--aql), or your own (--sample)."""
-    from datetime import datetime
-
-    from fretcheck.lots.choosing import choose_plan
-    from fretcheck.lots.lot import check_serials, draw_sample, open_lot
-    from fretcheck.lots.lot import serials_from as expand
-    from fretcheck.lots.risks import StatedRisks
-    from fretcheck.lots.severity import proposed_severity
-    from fretcheck.lots.store import change_lot, keep_new_lot, list_lots
-
     words = list(serials or [])
     if serials_from is not None:
         words += _lines(serials_from)
@@ -95,8 +117,6 @@ def draw(
     json: JsonOption = False,
 ) -> None:
     """Draw the sample, once and for all."""
-    from fretcheck.lots.lot import draw_sample
-
     _change(register, name, lambda lot: draw_sample(lot, seed=seed), as_json=json, whole=True)
 
 
@@ -112,11 +132,6 @@ def add(
 
     Of each neck the first counts, unless it was undecided or has been marked spoiled (`lot spoil`).
     """
-    from fretcheck.lots.lot import add_inspections
-    from fretcheck.lots.lot_record import ReadPart
-    from fretcheck.lots.slot_errors import neck_of
-    from fretcheck.lots.store import change_lot, inspections_since_opening, load_lot
-
     with _register(register) as store:
         if inspections:
             found: dict[str, list[ReadPart]] = {}
@@ -140,15 +155,11 @@ def spoil(
     json: JsonOption = False,
 ) -> None:
     """Mark an inspection as spoiled, with the reason: the neck's next one counts instead."""
-    from fretcheck.lots import lot as steps
-
     _change(register, name, lambda lot: steps.spoil(lot, inspection, why=why), as_json=json)
 
 
 def remove(name: LotArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Take away a lot that was opened by mistake, before its sample is drawn."""
-    from fretcheck.lots.store import remove_lot
-
     with _register(register) as store:
         remove_lot(store, name)
     if json:
@@ -164,12 +175,6 @@ def decide(
     json: JsonOption = False,
 ) -> int:
     """Decide the lot from its sample, with the risks of that decision; inspections since it was opened are added first."""
-    from datetime import datetime
-
-    from fretcheck.lots.lot import add_inspections
-    from fretcheck.lots.lot_decision import decide_lot
-    from fretcheck.lots.store import change_lot, inspections_since_opening, load_lot
-
     with _register(register) as store:
         found = inspections_since_opening(store, load_lot(store, name))
         if found and load_lot(store, name).state == "drawn":
@@ -193,18 +198,11 @@ def close(
     json: JsonOption = False,
 ) -> None:
     """Close the lot: nothing changes in it any more."""
-    from datetime import datetime
-
-    from fretcheck.lots.lot import close_lot
-
     _change(register, name, lambda lot: close_lot(lot, note=note, now=datetime.now().astimezone()), as_json=json)
 
 
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all lots."""
-    from fretcheck.lots.store import list_lots
-    from fretcheck.report.lots_tables import lots_table
-
     with _register(register) as store:
         lots = list_lots(store)
     if json:
@@ -224,20 +222,14 @@ def show(
     json: JsonOption = False,
 ) -> None:
     """Show a lot; with --html or --csv write it to a file."""
-    from fretcheck.lots.store import inspections_of, load_lot
-
     with _register(register) as store:
         lot = load_lot(store, name)
         documents = inspections_of(store, lot)
         series = [] if html is None else _by_lot(store, lot.template)
     results = _results_of(documents)
     if csv is not None:
-        from fretcheck.report.lots_tables import lot_csv
-
         _write_table(csv, lot_csv(lot, results), force=force)
     if html is not None:
-        from fretcheck.report.lot_page import lot_page
-
         _write_page(html, lot_page(lot, documents, series=series), force=force)
     _show(lot, results, as_json=json, whole=True)
 
@@ -254,8 +246,6 @@ def template(
     json: JsonOption = False,
 ) -> int:
     """Find errors that every neck of a template shares, and the necks that depart from it."""
-    from fretcheck.lots.template_study import study_template
-
     series = _series(register, name)
     names = [lot.name for lot in series]
     if lot_name is not None and lot_name not in names:
@@ -264,12 +254,8 @@ def template(
     study = study_template(chosen, confidence=confidence, tolerance_mm=tolerance_mm)
     names = [lot.name for lot in chosen]
     if csv is not None:
-        from fretcheck.report.lots_tables import template_csv
-
         _write_table(csv, template_csv(study), force=force)
     if html is not None:
-        from fretcheck.report.template_page import template_page
-
         _write_page(html, template_page(name, study, lots=names, series=series), force=force)
     if json:
         data = _plain(study)
@@ -277,8 +263,6 @@ def template(
             result.pop("slots_mm", None)  # the necks' own tables, which charts are drawn from
         _print_json({"schema": "fretcheck/template/1", "template": name, "lots": names, **data})
     else:
-        from fretcheck.report.lots_tables import template_view
-
         _print(template_view(name, study))
     return EXIT_OUT_OF_TOLERANCE if study.out else EXIT_DONE
 
@@ -293,8 +277,6 @@ def corrected(
     json: JsonOption = False,
 ) -> None:
     """Tell that a template was corrected: errors and charts start anew from there."""
-    from fretcheck.lots.store import correct_template
-
     with _register(register) as store:
         part = correct_template(store, name, since=since, fret=fret)
     if json:
@@ -313,21 +295,15 @@ def chart(
     json: JsonOption = False,
 ) -> int:
     """Show whether a fret's error drifts from lot to lot, or from neck to neck; exit code 1 at a signal."""
-    from fretcheck.lots.template_study import drift_over_lots, drift_over_necks
-
     drift = (drift_over_necks if by_neck else drift_over_lots)(_series(register, name), fret=fret, baseline=baseline)
     if json:
         _print_json({"schema": "fretcheck/chart/1", "template": name, **_plain(drift)})
     else:
-        from fretcheck.report.lots_tables import drift_view
-
         _print(drift_view(name, drift))
     return EXIT_OUT_OF_TOLERANCE if any(one.signals for one in drift.charts) else EXIT_DONE
 
 
 def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool, whole: bool = False) -> None:
-    from fretcheck.lots.store import change_lot
-
     with _register(register) as store:
         lot = change_lot(store, name, step)
         results = _results(store, lot)
@@ -336,40 +312,27 @@ def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_j
 
 def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool, whole: bool = False) -> None:
     """Show a lot; `whole` with every neck of its sample."""
-    from fretcheck.lots.lot_decision import next_step, plan_risks_in_words
-
     risks, step = plan_risks_in_words(lot), next_step(lot, results)
     if as_json:
         _print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks), "next": step})
         return
-    from fretcheck.report.lots_tables import lot_view
-
     _print(lot_view(lot, results, risks=risks, next_step=step, whole=whole))
 
 
 def _register(location: str | None) -> Register:
-    from fretcheck.register.store import open_register
-
     return open_register(location)
 
 
 def _results(store: Register, lot: Lot) -> dict[str, NeckResult]:
-    from fretcheck.lots.store import inspections_of
-
     return _results_of(inspections_of(store, lot))
 
 
 def _results_of(documents: dict[str, InspectionDocument]) -> dict[str, NeckResult]:
-    from fretcheck.lots.lot_decision import neck_result
-
     return {serial: neck_result(document) for serial, document in documents.items()}
 
 
 def _by_lot(store: Register, template_name: str | None) -> list[LotSlots]:
     """The slots of every lot of a template that has inspections, in the order of the lots, what was corrected since left out."""
-    from fretcheck.lots.store import list_lots
-    from fretcheck.lots.template_study import lot_slots, since_corrections
-
     if template_name is None:
         return []
     lots = list_lots(store, template=template_name)
@@ -395,39 +358,27 @@ def _series(register: str | None, template_name: str) -> list[LotSlots]:
 
 
 def _lines(path: Path) -> list[str]:
-    from fretcheck.files import read_text
-
     return read_text(path, most_bytes=_MOST_SERIAL_BYTES, refuse=lambda why: UsageError(f"--serials-from {path}: {why}")).split()
 
 
 def _write_table(path: Path, text: str, *, force: bool) -> None:
-    from fretcheck.files import starts_like, write_text
-
     write_text(path, text, is_ours=starts_like(text.splitlines()[0]), force=force)
 
 
 def _write_page(path: Path, text: str, *, force: bool) -> None:
-    from fretcheck.report.page import write_page
-
     write_page(text, path, force=force)
 
 
 def _plain(record: Any) -> dict[str, Any]:
     """A dataclass as data for JSON."""
-    from dataclasses import asdict
-
     return asdict(record)
 
 
 def _print_json(data: dict[str, Any]) -> None:
-    from json import dumps
-
     print(dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
 
 
 def _print(view: Any) -> None:
-    from rich.console import Console
-
     Console(highlight=False).print(view)
 
 
