@@ -41,13 +41,14 @@ def headline(document: InspectionDocument) -> str:
 
 def looked_for(document: InspectionDocument) -> str:
     """What size was looked for and what follows from the notes heard; empty where every note was asked for."""
+    # 30 and 20 simulated necks a row, careful and mildly real, hand 0.8 c, looked for 0.30 mm: 90 and 87 %, 65 and 45 %.
     size = document.conditions.look_for_mm
     if size is None:
         return ""
     return (
         "The rest follows from their frets and strings, and is in the verdict with its doubt. Every fret was looked at for "
-        f"{size:.2f} mm and more; a smaller fault may be missed, and a dent under a single note that was not plucked is not seen "
-        "(--every-note hears them all)."
+        f"{size:.2f} mm and more: this way one 0.40 mm out is found in nine of ten cases, one 0.25 mm out in about half. A dent "
+        "under a single note that was not plucked is not seen (--every-note hears them all)."
     )
 
 
