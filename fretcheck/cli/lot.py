@@ -272,7 +272,7 @@ def corrected(
     since: Annotated[
         str, typer.Option("--since", metavar="DATE|LOT", help="Day of the correction, or the first lot cut after it.")
     ],
-    fret: Annotated[int | None, typer.Option(min=1, help="Only this fret; else the whole template.")] = None,
+    fret: Annotated[int | None, typer.Option(min=1, max=36, help="Only this fret; else the whole template.")] = None,
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
