@@ -76,6 +76,10 @@ class CuePlayer(Protocol):
 
     def play(self, cue: Cue) -> None: ...
 
+    def say(self, text: str) -> None:
+        """Speak, where words and not tones are wanted."""
+        ...
+
     @property
     def is_sounding(self) -> bool: ...
 
@@ -88,6 +92,9 @@ class SilentCues:
     failure: str | None = None
 
     def play(self, cue: Cue) -> None:
+        """Do nothing."""
+
+    def say(self, text: str) -> None:
         """Do nothing."""
 
     @property
@@ -120,7 +127,7 @@ class SpeakerCues:
         self._device = device
         self._level = level
         self._clock = clock
-        self._waiting: queue.SimpleQueue[Cue | None] = queue.SimpleQueue()
+        self._waiting: queue.SimpleQueue[Cue | str | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._open_cues = 0
         self._silent_at = self._ends_by = clock()
@@ -129,12 +136,21 @@ class SpeakerCues:
 
     def play(self, cue: Cue) -> None:
         """Let `cue` sound after those already waiting."""
+        self._let_sound(cue, cue_seconds(cue))
+
+    def say(self, text: str) -> None:
+        """Tones only."""
+
+    def _let_sound(self, item: Cue | str, seconds: float) -> None:
         if self.failure is not None:
             return
         with self._lock:
             self._open_cues += 1
-            self._ends_by = max(self._ends_by, self._clock()) + cue_seconds(cue)
-        self._waiting.put(cue)
+            self._ends_by = max(self._ends_by, self._clock()) + seconds
+        self._waiting.put(item)
+
+    def _samples(self, item: Cue | str, sample_rate: float) -> Reals:
+        return cue_sound(Cue(item), sample_rate=sample_rate, level=self._level)
 
     @property
     def is_sounding(self) -> bool:
@@ -158,7 +174,7 @@ class SpeakerCues:
                 if failure is None:
                     self._silent_at = self._clock() + TAIL_S
 
-    def _sound(self, cue: Cue) -> str | None:
+    def _sound(self, cue: Cue | str) -> str | None:
         """Play one cue to its end; the reason when that was not possible."""
         from fretcheck.audio.portaudio import PORTAUDIO_IN_USE, load_sounddevice, translated
 
@@ -166,7 +182,7 @@ class SpeakerCues:
             sounddevice = load_sounddevice()
             with PORTAUDIO_IN_USE:
                 rate = float(sounddevice.query_devices(self._device, "output")["default_samplerate"])
-                sound = cue_sound(cue, sample_rate=rate, level=self._level).astype(np.float32)
+                sound = self._samples(cue, rate).astype(np.float32)
                 with sounddevice.OutputStream(device=self._device, samplerate=rate, channels=1, dtype="float32") as stream:
                     stream.write(sound[:, np.newaxis])
         except Exception as error:  # noqa: BLE001 - whatever a loudspeaker's driver throws, the inspection goes on

@@ -19,6 +19,7 @@ from fretcheck.audio.cues import CuePlayer
 from fretcheck.audio.microphone import SourceState
 from fretcheck.audio.quiet_stderr import quiet_stderr
 from fretcheck.audio.source import AudioSource, Block
+from fretcheck.audio.speech import SpokenPrompts
 from fretcheck.cli.live_display import Display, LinesDisplay, ScreenDisplay
 from fretcheck.cli.live_options import LiveOptions
 from fretcheck.cli.live_source import open_cues, open_source
@@ -35,6 +36,7 @@ from fretcheck.folders import data_folder
 from fretcheck.inspection.next_asks import chooser
 from fretcheck.neck.description import Neck
 from fretcheck.report.bench_screen import BenchScreen
+from fretcheck.report.bench_speech import BenchSpeech
 from fretcheck.report.bench_view import BenchView
 from fretcheck.report.work_screen import WorkScreen
 from fretcheck.report.work_view import WorkView
@@ -114,7 +116,7 @@ def run_live(
         inbox: Inbox = queue.Queue(maxsize=_WAITING_ITEMS)
         source = stack.enter_context(open_source(options.device, options.channel, on_state=inbox.put))
         journal = stack.enter_context(open_journal())
-        cues = stack.enter_context(closing(open_cues(wanted=options.cues)))
+        cues = stack.enter_context(closing(open_cues(wanted=options.cues, spoken=options.speak)))
         try:
             _converse(journal, source, inbox, cues, settings=settings, stdout_is_taken=stdout_is_taken)
         except (KeyboardInterrupt, SystemExit, FretcheckError):
@@ -241,7 +243,14 @@ def conduct(
             display.apply(event)
             also_tell(event)
 
-        session = LiveSession(runner, journal, tell=tell, cues=cues, behind=lambda: inbox.qsize() >= MANY_WAITING)
+        session = LiveSession(
+            runner,
+            journal,
+            tell=tell,
+            cues=cues,
+            words=BenchSpeech(runner.neck).words if isinstance(cues, SpokenPrompts) else None,
+            behind=lambda: inbox.qsize() >= MANY_WAITING,
+        )
         session.begin(source=source.name, sample_rate=source.sample_rate)
         session.start()
         stack.enter_context(_pumping(source, inbox))

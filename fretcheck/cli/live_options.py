@@ -50,6 +50,7 @@ class LiveOptions:
         str | None, typer.Option(metavar="ID", help="Live, after work: the notes that inspection heard, once more.")
     ] = None
     cues: Annotated[bool, typer.Option(help="Live: tones for taken, once more, wrong note.")] = True
+    speak: Annotated[bool, typer.Option("--speak", help="Live: string, fret and result spoken, in place of tones.")] = False
     tune_within: Annotated[
         float | None, typer.Option(metavar="CENTS", help="Live: each string is tuned up so well first. Else: 5.")
     ] = None
@@ -72,5 +73,5 @@ class LiveOptions:
         return [
             f"--{'no-' if getattr(self, one.name) is False else ''}{one.name.replace('_', '-')}"
             for one in fields(self)
-            if getattr(self, one.name) != one.default and one.name not in ("cues", "data")
+            if getattr(self, one.name) != one.default and one.name not in ("cues", "speak", "data")
         ]

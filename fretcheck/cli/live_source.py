@@ -17,6 +17,7 @@ from fretcheck.audio.cues import CuePlayer, SilentCues, SpeakerCues
 from fretcheck.audio.file_source import FileSource
 from fretcheck.audio.microphone import MicrophoneSource, SourceState
 from fretcheck.audio.source import AudioSource, Block
+from fretcheck.audio.speech import SpokenPrompts
 from fretcheck.errors import UsageError
 
 STAND_IN = "FRETCHECK_LIVE_FROM"
@@ -37,9 +38,19 @@ def open_source(device: str | None, channel: int | None, *, on_state: Callable[[
     return MicrophoneSource(wanted, channel=channel or 1, on_state=on_state)
 
 
-def open_cues(*, wanted: bool) -> CuePlayer:
-    """The player of audible cues; a silent one where they are not wanted, or a recording stands in for the microphone."""
-    return SpeakerCues() if wanted and not os.environ.get(STAND_IN) else SilentCues()
+def open_cues(*, wanted: bool, spoken: bool = False) -> CuePlayer:
+    """The player of tones, or of words; a silent one where none are wanted, or a recording stands in for the microphone.
+
+    Raises
+    ------
+    UsageError
+        When words are wanted and there is no voice.
+    """
+    if os.environ.get(STAND_IN):
+        return SilentCues()
+    if spoken:
+        return SpokenPrompts()
+    return SpeakerCues() if wanted else SilentCues()
 
 
 def _pace() -> float:

@@ -57,6 +57,7 @@ def command(
     device: Annotated[str | None, typer.Option(help="Input by number or part of its name, see `devices`.")] = None,
     channel: Annotated[int | None, typer.Option(metavar="N", help="Channel of the device, from 1.")] = None,
     cues: Annotated[bool, typer.Option(help="Tones for taken, once more, and done.")] = True,
+    speak: Annotated[bool, typer.Option("--speak", help="Results and what to do spoken, in place of tones.")] = False,
     data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where sessions are kept; else FRETCHECK_DATA.")] = None,
     register: RegisterOption = None,
     keep: Annotated[bool, typer.Option(help="Keep how the work ended, as a fragment beside its inspection.")] = True,
@@ -98,7 +99,7 @@ def command(
         journal = stack.enter_context(
             Journal.create(root, described, Plan(name=WORK_PLAN, asks=()), step_back=False, follows=after)
         )
-        player = stack.enter_context(closing(open_cues(wanted=cues)))
+        player = stack.enter_context(closing(open_cues(wanted=cues, spoken=speak)))
         runner = WorkRunner(described, keep=journal.keep, clock=time.monotonic, guide=guide, known_cents=known)
         view = WorkView(neck=described, plan=journal.story.plan, source=source.name)
 

@@ -7,7 +7,7 @@ Times in seconds of the session's sound: the source's own time plus the offset o
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 from fretcheck.audio.cues import Cue, CuePlayer
@@ -49,6 +49,8 @@ class LiveSession:
         Takes each event, for the display.
     cues : CuePlayer
         `SilentCues` for a silent session.
+    words : callable, optional
+        What `cues` is to say of events that happened together, empty for nothing.
     behind : callable, optional
         True while sound waits that has not been heard yet. Running values are left out then, and a cue waits until it has
         been heard, lest it sounds into a pluck.
@@ -61,6 +63,7 @@ class LiveSession:
         *,
         tell: Tell,
         cues: CuePlayer,
+        words: Callable[[Sequence[told.Event]], str] | None = None,
         behind: Callable[[], bool] = lambda: False,
     ) -> None:
         self.runner = runner
@@ -69,6 +72,8 @@ class LiveSession:
         self._cues = cues
         self._behind = behind
         self._due_cue: Cue | None = None
+        self._words = words
+        self._due_words = ""
         self._ear: Ear | None = None
         self._faint: FaintNotes | None = None
         self._cues_failed = False
@@ -92,7 +97,7 @@ class LiveSession:
 
     def start(self) -> None:
         """Ask for the first note."""
-        self._follow(self.runner.start())
+        self._sound_cue(self._follow(self.runner.start()))
 
     def take(self, block: Block, *, decisive_only: bool = False) -> None:
         """Hear the next block of sound; `decisive_only` leaves running values out, as in `Ear.push`."""
@@ -183,8 +188,13 @@ class LiveSession:
         """One cue for all that happened together; none while a pluck is under way: it would get into the reading."""
         wanted = {_CUES[type(event)] for event in events if type(event) in _CUES and not getattr(event, "silent", False)}
         self._due_cue = next((cue for cue in _CUE_RANK if cue in wanted), self._due_cue)
+        if self._words is not None:
+            self._due_words = self._words(events) or self._due_words
         if self.runner.state == "listening":
             self._due_cue = None
+        elif self._due_words and not self._behind():
+            self._cues.say(self._due_words)
+            self._due_words = ""
         elif self._due_cue is not None and not self._behind():
             self._cues.play(self._due_cue)
             self._due_cue = None
