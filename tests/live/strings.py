@@ -27,12 +27,12 @@ def three_string_neck(frets=12):
     )
 
 
-def played(neck, places, *, seed=7, sample_rate=32000.0, seconds_per_note=1.5, levels=None, **take_options):
-    """Sound of notes played one after the other: `places` is a list of (string, fret)."""
+def played(neck, places, *, seed=7, sample_rate=32000.0, seconds_per_note=1.5, levels=None, built=None, **take_options):
+    """Sound of notes played one after the other: `places` is a list of (string, fret), `built` the neck with its faults."""
     rng = np.random.default_rng(seed)
     options = {"seconds_spread": 0.0, "gaps_s": (0.1, 0.1), "softest_db": -3.0, "hand_cents": 0.3, "glide_cents": 1.0}
     take = Take(sample_rate=sample_rate, seconds_per_note=seconds_per_note, **(options | take_options))
-    built = BuiltNeck(neck=neck)
+    built = built or BuiltNeck(neck=neck)
     notes: list[PlayedNote] = []
     time = take.lead_s
     for index, (string, fret) in enumerate(places):
