@@ -21,9 +21,8 @@ cents in most notes and 2 cents in one of ten; the partials' disagreement, 0.2 c
 
 How well that keeps intervals was measured on whole necks of resampled recorded plucks, whose intervals are known exactly, heard
 as recordings (`tests.real.necks`, 29 November): 95 % come within 0.6 (guitars) and 0.9 cents (basses) up to fret 12, within 0.9
-and 1.0 up to fret 20, and 98 and 91 % within 2u; a plain spectrum over the fixed window is off by 1.6 and 2.6 there. The rest is
-single strings that sink for as long as they ring, the worst by 8 cents in its first second: what they settle at can't be known
-by 1.5 s, and their u says so.
+and 1.0 up to fret 20, and 98 and 91 % within 2u; a plain spectrum over the fixed window is off by 2.1 and 2.6 there. The rest is
+mostly single strings that sink for as long as they ring, the worst by 8 cents in its first second; their u says so.
 
 Conventions
 -----------
