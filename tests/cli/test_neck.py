@@ -106,7 +106,7 @@ def test_bad_usage_gives_one_line_and_code_2(capsys, arguments, line):
 
 def test_unwritable_place_is_a_storage_failure(tmp_path, capsys):
     assert run(["neck", "--start", "ukulele", "--out", str(tmp_path / "nowhere" / "neck.toml")]) == 4
-    assert "cannot be written" in capsys.readouterr().err
+    assert "there is no folder" in capsys.readouterr().err
 
 
 def test_console_without_the_signs(tmp_path):

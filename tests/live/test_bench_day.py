@@ -98,9 +98,15 @@ def test_a_voice_speaks_into_the_very_sink_that_is_heard_and_is_never_a_pluck(so
         try:
             with inspecting(sound_server, tmp_path, "--frets", "5", "--speak") as bench:
                 assert bench.next_line().startswith("pluck")
-                sound_server.silence_for(2.0)  # "String 4, open." is spoken meanwhile
-                spoken = np.frombuffer(heard.read_bytes(), dtype="<f4")
-                assert np.max(np.abs(spoken)) > 0.05
+                loudest = 0.0
+                for _ in range(10):  # "String 4, open." is spoken meanwhile; on a busy machine the voice takes its time
+                    sound_server.silence_for(1.0)
+                    sound = heard.read_bytes()
+                    loudest = float(np.max(np.abs(np.frombuffer(sound[: len(sound) // 4 * 4], dtype="<f4")), initial=0.0))
+                    if loudest > 0.05:
+                        break
+                assert loudest > 0.05
+                sound_server.silence_for(1.0)  # it ends
                 bench.lines.clear()
                 bench.pluck(STRING, 0)
                 bench.through(before=lambda string, fret: sound_server.silence_for(2.0))  # the player hears it out
