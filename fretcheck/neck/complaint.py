@@ -27,6 +27,7 @@ from fretcheck.neck.schema import (
     StringTable,
     WorkedTable,
 )
+from fretcheck.neck.shown import shown
 from fretcheck.neck.unneeded_keys import REASONS
 
 TABLES: dict[str, type[BaseModel]] = {
@@ -114,14 +115,6 @@ def _count_range(key: str) -> str:
     if key in ("strings", "gauges_mm", "gauges_in"):
         return f"{MIN_STRINGS} to {MAX_STRINGS} strings are allowed"
     return f"1 to {MAX_FRETS} are allowed" if key.startswith("fret") else "that is too many"
-
-
-def shown(value: object) -> str:
-    """A value as it would stand in the file, cut to a readable length."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    text = f'"{value}"' if isinstance(value, str) else f"{value:g}" if isinstance(value, float) else str(value)
-    return text if len(text) <= 60 else text[:57] + "…"
 
 
 def _limits(table: str, key: str) -> tuple[float | None, float | None]:

@@ -6,9 +6,10 @@ from dataclasses import replace
 from itertools import pairwise
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.complaint import complaint, require, shown
+from fretcheck.neck.complaint import complaint, require
 from fretcheck.neck.description import Neck, PartialFret
 from fretcheck.neck.schema import NeckTable
+from fretcheck.neck.shown import shown
 from fretcheck.neck.temperament import midi_to_note, note_to_midi
 
 

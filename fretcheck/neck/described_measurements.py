@@ -10,11 +10,12 @@ from __future__ import annotations
 import datetime
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.complaint import complaint, one_of, require, shown
+from fretcheck.neck.complaint import complaint, one_of, require
 from fretcheck.neck.description import Measurement, Neck, Worked
 from fretcheck.neck.lengths import Length, in_mm
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM, MeasurementKind
 from fretcheck.neck.schema import MeasuredTable, WorkedTable
+from fretcheck.neck.shown import shown
 from fretcheck.units import MM_PER_INCH
 
 MEASURED_OFF_MM = 15.0

@@ -15,6 +15,7 @@ import re
 from dataclasses import dataclass
 
 from fretcheck.errors import NeckError
+from fretcheck.neck.shown import shown
 from fretcheck.units import MM_PER_INCH
 
 UNITS = ("mm", "in")
@@ -110,8 +111,7 @@ def in_mm(value: object, *, key: str, limits: Length | None = None, question: bo
     stem = stem.removeprefix("_")
     limits = limits or LENGTHS[stem]
     factor = MM_PER_INCH if unit == "in" else 1.0
-    written = f'"{value}"' if isinstance(value, str) else f"{value:g}" if isinstance(value, float) else str(value)
-    said = f"{key} = {written if len(written) <= 40 else written[:39] + '…'}"
+    said = f"{key} = {shown(value)}"
     number = parsed(value, unit=unit)
     low, high = limits.low_mm / factor, limits.high_mm / factor
     allowed = f"{low:.4g} to {high:.4g} {unit}"

@@ -13,9 +13,10 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.complaint import complaint, require, shown
+from fretcheck.neck.complaint import complaint, require
 from fretcheck.neck.lengths import in_mm
 from fretcheck.neck.schema import MAX_STRINGS, MIN_STRINGS, EachString, NeckTable, StringTable
+from fretcheck.neck.shown import shown
 from fretcheck.neck.temperament import note_to_midi
 
 _GAUGE = re.compile(r"([wp]?)\s*([^wp]+?)\s*([wp]?)", re.IGNORECASE)

@@ -51,6 +51,7 @@ def test_any_value_at_any_key(place, key, value):
 
 
 @given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=6))
+@example({"action_12_mm": "\n"})
 def test_any_table(data):
     one_clear_line(data)
 
