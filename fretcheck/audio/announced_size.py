@@ -11,8 +11,8 @@ import struct
 from pathlib import Path
 from typing import IO
 
+# Sizes written by programs that stream and never came back to fill them in; nothing can be told from these
 _UNKNOWN = (0, 0xFFFFFFFF)
-"""Sizes written by programs that stream and never came back to fill them in; nothing can be told from these."""
 _OGG_TAIL = 1 << 16
 _OGG_LAST_PAGE = 0x04
 

@@ -1,8 +1,6 @@
 """Where a sound sets in, and from where on it has settled.
 
-Conventions
------------
-Samples have shape ``(frames,)``; a cell is a millisecond of them.
+Conventions: samples have shape ``(frames,)``; a cell is a millisecond of them.
 """
 
 from __future__ import annotations

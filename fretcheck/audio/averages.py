@@ -1,9 +1,7 @@
 """The level of each hop averaged over the last few, and how fast it falls.
 
-Conventions
------------
-Levels are mean squares, full scale 1, shape ``(hops,)``; averages cover as many hops as there are at the start. What comes
-out does not depend on how the hops were cut into runs.
+Conventions: levels are mean squares, full scale 1, shape ``(hops,)``; averages cover as many hops as there are at the start.
+What comes out does not depend on how the hops were cut into runs.
 """
 
 from __future__ import annotations
@@ -23,8 +21,8 @@ def hops(seconds: float) -> int:
     return round(seconds / HOP_S)
 
 
+# Levels are averaged over two periods of the lowest string; the fast one over little more than one
 PAIR, FAST, SMOOTH = 2, hops(0.040), hops(0.065)
-"""Levels are averaged over two periods of the lowest string; the fast one over little more than one."""
 FALL = hops(0.1)
 _NOTHING = 1e-20
 
@@ -36,8 +34,8 @@ class Averages:
     pair: Reals
     fast: Reals
     smooth: Reals
+    # How far the fast average fell in 100 ms, beyond the rate at which it had been falling in the 200 ms before
     fall_db: NDArray[np.float64]
-    """How far the fast average fell in 100 ms, beyond the rate at which it had been falling in the 200 ms before."""
 
 
 class Averager:

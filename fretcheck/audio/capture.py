@@ -1,9 +1,7 @@
 """One opened input stream: a callback that only copies, a bounded queue, and an end that never hangs.
 
-Conventions
------------
-`Backend` is what a microphone needs of PortAudio, so that faults which real hardware will not give on demand can be given
-by another. Packets carry the number of the capture they came from: what an abandoned stream still sends is recognised.
+Conventions: `Backend` is what a microphone needs of PortAudio, so that faults which real hardware will not give on demand can
+be given by another. Packets carry the number of the capture they came from: what an abandoned stream still sends is recognised.
 """
 
 from __future__ import annotations
@@ -118,10 +116,9 @@ class Capture:
         self.device = device
         self.number = number
         self.finished = False
-        self.abandoned = False
-        """Set by the owner when what still comes is no longer wanted."""
+        self.abandoned = False  # Set by the owner when what still comes is no longer wanted
+        # What went wrong in the callback: an exception there never reaches the main thread by itself
         self.failure: BaseException | None = None
-        """What went wrong in the callback: an exception there never reaches the main thread by itself."""
         self.last_callback_s = time.monotonic()
         self._column = channel - 1
         self._inbox = inbox

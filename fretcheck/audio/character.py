@@ -4,9 +4,7 @@ Three things are asked: does it last, does it consist of steady partials, does i
 partials are found by coherence: in two windows that follow each other, the bins that belong to one sinusoid have all
 turned by the same angle; those of noise, or of a gliding voice, have not.
 
-Conventions
------------
-Reasons are sentences for the person at the bench; None means that nothing speaks against a string.
+Conventions: reasons are sentences for the person at the bench; None means that nothing speaks against a string.
 """
 
 from __future__ import annotations
@@ -15,21 +13,17 @@ import numpy as np
 
 from fretcheck.arrays import Reals
 
-SHORTEST_S = 0.15
-"""Nothing can be measured in less: a low bass string swings five times."""
-FADED = 0.2
-"""A sound that falls to a fifth within `SHORTEST_S` was no string left to ring."""
+SHORTEST_S = 0.15  # Nothing can be measured in less: a low bass string swings five times
+FADED = 0.2  # A sound that falls to a fifth within `SHORTEST_S` was no string left to ring
+# The long window resolves the partials of a low bass; the short one follows a high note while its pitch settles
 LONG_S, SHORT_S = 0.16, 0.08
-"""The long window resolves the partials of a low bass; the short one follows a high note while its pitch settles."""
-PAIRS = 4
-"""One pair of windows of noise may agree by chance, four hardly ever do."""
-STILL_LOUD = 0.1
-"""A pair with less power than this share of the earlier ones holds more noise than string."""
+PAIRS = 4  # One pair of windows of noise may agree by chance, four hardly ever do
+STILL_LOUD = 0.1  # A pair with less power than this share of the earlier ones holds more noise than string
+# Only a sound with hardly any power below the pitch of voices may be judged by the short window
 HIGH_NOTE_HZ, LITTLE = 350.0, 0.1
-"""Only a sound with hardly any power below the pitch of voices may be judged by the short window."""
 LOWEST_HZ, HIGHEST_HZ = 25.0, 4_000.0
+# In trials strings lay above 0.78 down to 10 dB over noise, noise below 0.73 over two seconds, voices mostly below 0.75
 COHERENT = 0.75
-"""In trials strings lay above 0.78 down to 10 dB over noise, noise below 0.73 over two seconds, voices mostly below 0.75."""
 
 TOO_SHORT = "too short to be measured: a knock, or a string stopped at once"
 FADES_AT_ONCE = "faded at once: a knock, a thud or a muted string"

@@ -1,11 +1,9 @@
 """How much of a stretch of sound was cut off at a rail.
 
-Conventions
------------
-Full scale is 1. A sample is called clipped when it lies, with at least two neighbours, exactly at the stretch's own
-extreme: either a rail near full scale, or (a recording clipped first and turned down later) a level at which
-the wave is cut off again and again. The flat top of a quantised sine also shows equal samples, but only a few times,
-because a plucked string decays.
+Conventions: full scale is 1. A sample is called clipped when it lies, with at least two neighbours, exactly at the stretch's
+own extreme: either a rail near full scale, or (a recording clipped first and turned down later) a level at which the wave is
+cut off again and again. The flat top of a quantised sine also shows equal samples, but only a few times, because a plucked
+string decays.
 """
 
 from __future__ import annotations
@@ -15,8 +13,7 @@ from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 
-NEAR_FULL_SCALE = 0.97
-"""8-bit full scale is 0.992; converters clip within 0.2 dB of their rail (common practice, no source)."""
+NEAR_FULL_SCALE = 0.97  # 8-bit full scale is 0.992; converters clip within 0.2 dB of their rail (common practice, no source)
 RUN = 3
 MANY_RUNS = 10
 

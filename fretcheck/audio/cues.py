@@ -4,10 +4,9 @@ Each cue has a pattern of its own in number and direction, so that they can be t
 that hear little above 2 kHz. They are played at a moderate level: whoever turns the loudspeaker or headphones up should do
 so with a cue sounding, not before; loud tones close to the ear harm hearing.
 
-Conventions
------------
-`play` returns at once. `is_sounding` is True from then until the room has taken the cue away; nothing heard meanwhile is to
-be measured. A loudspeaker that fails, is missing or hangs is given up: `failure` says why, and further cues are dropped.
+Conventions: `play` returns at once. `is_sounding` is True from then until the room has taken the cue away; nothing heard
+meanwhile is to be measured. A loudspeaker that fails, is missing or hangs is given up: `failure` says why, and further cues are
+dropped.
 """
 
 from __future__ import annotations
@@ -42,10 +41,8 @@ _PATTERNS: dict[Cue, tuple[tuple[float, float], ...]] = {  # tones as (Hz, secon
 }
 _PAUSE_S = 0.04
 _RAMP_S = 0.008
-TAIL_S = 0.25
-"""A cue counts as sounding this much longer: the loudspeaker's buffer and the room's echo."""
-HANGS_AFTER_S = 2.0
-"""A cue that should have ended so long ago never will."""
+TAIL_S = 0.25  # A cue counts as sounding this much longer: the loudspeaker's buffer and the room's echo
+HANGS_AFTER_S = 2.0  # A cue that should have ended so long ago never will
 MODERATE = 0.1
 LOUDEST = 0.25
 
@@ -108,14 +105,8 @@ class SilentCues:
 class SpeakerCues:
     """Plays cues through an output device, in a thread of its own.
 
-    Parameters
-    ----------
-    device : int or str, optional
-        Output by number or name as PortAudio knows it; None for the system's own.
-    level : float
-        Peak, full scale 1; at most 0.25.
-    clock : callable
-        Seconds, monotonic.
+    `device`: output by number or name as PortAudio knows it; None for the system's own. `level`: peak, full scale 1; at most
+    0.25. `clock`: seconds, monotonic.
     """
 
     def __init__(

@@ -72,10 +72,7 @@ def cut_plucks(
 ) -> Cut[Taken]:
     """All plucks of `source`, each handed to `take` as soon as it is cut, so that a long recording is never in memory whole.
 
-    Raises
-    ------
-    RecordingError
-        When not a single pluck can be heard in it.
+    Raises RecordingError when not a single pluck can be heard in it.
     """
     heard_s = [0.0]
 

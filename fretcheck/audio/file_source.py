@@ -3,9 +3,7 @@
 WAV, FLAC, AIFF and OGG through libsndfile. A first pass over the file finds what would make it useless (cut short,
 silent, clipped throughout) and which channel carries the string; the second streams it by block, at its own rate.
 
-Conventions
------------
-Levels are RMS about the mean, full scale 1. `channel` counts from 1, as a person does.
+Conventions: levels are RMS about the mean, full scale 1. `channel` counts from 1, as a person does.
 """
 
 from __future__ import annotations
@@ -27,12 +25,9 @@ from fretcheck.audio.source import Block
 from fretcheck.errors import RecordingError, UsageError
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
-SILENT_RMS = 10 ** (-90 / 20)
-"""Below this there is nothing but the last bit of a 16-bit file."""
-DEAD_CHANNEL = 10 ** (-30 / 20)
-"""A channel this much weaker than the other carries cross-talk, not the string."""
-MIXABLE_CORRELATION = 0.7
-"""Two channels this alike carry the same string in phase: their mean has less noise than either."""
+SILENT_RMS = 10 ** (-90 / 20)  # Below this there is nothing but the last bit of a 16-bit file
+DEAD_CHANNEL = 10 ** (-30 / 20)  # A channel this much weaker than the other carries cross-talk, not the string
+MIXABLE_CORRELATION = 0.7  # Two channels this alike carry the same string in phase: their mean has less noise than either
 CLIPPED_THROUGHOUT = 0.05
 SCAN_FRAMES = 1 << 16
 READABLE = "WAV, FLAC, AIFF or OGG"
@@ -41,21 +36,10 @@ READABLE = "WAV, FLAC, AIFF or OGG"
 class FileSource:
     """Streams one recording.
 
-    Parameters
-    ----------
-    path : Path
-        The recording, mono or stereo, 8 to 192 kHz.
-    channel : int, optional
-        1 or 2 to insist on a channel of a stereo file; None chooses the live one.
-    block_frames : int
-        Frames a block; the last block may be shorter.
-
-    Raises
-    ------
-    RecordingError
-        When the file cannot be opened, is cut short, empty, silent, or clipped throughout.
-    UsageError
-        When `channel` is none of the file's, or `block_frames` is less than 1.
+    `path`: the recording, mono or stereo, 8 to 192 kHz. `channel`: 1 or 2 to insist on a channel of a stereo file; None chooses
+    the live one. `block_frames`: frames a block; the last block may be shorter.
+    Raises RecordingError when the file cannot be opened, is cut short, empty, silent, or clipped throughout; UsageError when
+    `channel` is none of the file's, or `block_frames` is less than 1.
     """
 
     def __init__(self, path: Path | str, *, channel: int | None = None, block_frames: int = 1024) -> None:
@@ -134,10 +118,8 @@ class _Scan:
     rms: NDArray[np.float64]
     mean: NDArray[np.float64]
     peak: NDArray[np.float64]
-    at_rail: NDArray[np.float64]
-    """Share of the samples that lie at the channel's peak."""
-    correlation: float
-    """Between the two channels of a stereo file, else 1."""
+    at_rail: NDArray[np.float64]  # Share of the samples that lie at the channel's peak
+    correlation: float  # Between the two channels of a stereo file, else 1
 
 
 def _open(path: Path) -> soundfile.SoundFile:

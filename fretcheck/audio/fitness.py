@@ -1,10 +1,8 @@
 """Is what comes through an input fit to measure by? Signal, noise floor, hum and clipping, while someone plucks.
 
-Conventions
------------
-Levels in dB are RMS against full scale (a full-scale sine is −3 dB). The signal is a pluck's level from 0.05 to 0.35 s after
-its onset. Hum is what stands at the mains frequency and its first harmonics in the quiet before a pluck. Unknown is None.
-The limits are common practice, no source; they match what the estimator needs to stay within a few tenths of a cent.
+Conventions: levels in dB are RMS against full scale (a full-scale sine is −3 dB). The signal is a pluck's level from 0.05 to
+0.35 s after its onset. Hum is what stands at the mains frequency and its first harmonics in the quiet before a pluck. Unknown
+is None. The limits are common practice, no source; they match what the estimator needs to stay within a few tenths of a cent.
 """
 
 from __future__ import annotations
@@ -25,11 +23,9 @@ Grade = Literal["fit", "poor", "unfit"]
 
 MAINS_HZ = (50.0, 60.0)
 HUM_HARMONICS = 6
-QUIET_S = 0.5
-"""Stretch of quiet in which hum is looked for: 2 Hz of resolution."""
+QUIET_S = 0.5  # Stretch of quiet in which hum is looked for: 2 Hz of resolution
 GOOD_SNR_DB, LEAST_SNR_DB = 40.0, 25.0
-QUIETEST_SIGNAL_DB = -50.0
-"""A weaker signal loses to the converter's own noise; the input should be turned up."""
+QUIETEST_SIGNAL_DB = -50.0  # A weaker signal loses to the converter's own noise; the input should be turned up
 HUM_BELOW_SIGNAL_DB, LEAST_HUM_BELOW_DB = 40.0, 25.0
 SOME_CLIPPING, MUCH_CLIPPING = 1e-5, 1e-2
 DC_LIMIT = 0.02

@@ -4,9 +4,7 @@ Some capture paths drop sound when the computer stalls and report nothing. What 
 come than the time since the start is worth. Deliveries are late and bunched, so a single late one proves nothing; but the
 least lateness of the last half second returns to what it was, unless frames are gone.
 
-Conventions
------------
-Times are of a steady clock, seconds; lateness is time passed minus sound received.
+Conventions: times are of a steady clock, seconds; lateness is time passed minus sound received.
 """
 
 from __future__ import annotations
@@ -15,10 +13,8 @@ from collections import deque
 
 RECENT_S = 0.5
 ENOUGH_S = 0.4
-MISSING_S = 0.15
-"""Sound worth this much is gone: well above the jitter of the least lateness, which is a few milliseconds."""
-DRIFT = 1e-3
-"""Sound clocks run right to 1e-4; the allowance is ten times that."""
+MISSING_S = 0.15  # Sound worth this much is gone: well above the jitter of the least lateness, which is a few milliseconds
+DRIFT = 1e-3  # Sound clocks run right to 1e-4; the allowance is ten times that
 
 
 class FrameClock:

@@ -11,8 +11,7 @@ import numpy as np
 
 from fretcheck.arrays import Reals
 
-_LARGEST_SCALE = 1e4
-"""p^−k within a chunk; rounding then stays below 1e−12 of the signal."""
+_LARGEST_SCALE = 1e4  # p^−k within a chunk; rounding then stays below 1e−12 of the signal
 
 
 class HighPass:

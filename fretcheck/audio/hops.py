@@ -5,10 +5,8 @@ lowest bass strings, and short enough to place an attack. Novelty against the re
 idea of S. Böck & G. Widmer, "Maximum filter vibrato suppression for onset detection", DAFx-13 (2013): a decaying note
 never exceeds its own recent maximum, however its partials beat.
 
-Conventions
------------
-A hop is `hop` frames; hop i covers frames ``[i·hop, (i+1)·hop)`` from the origin, and its spectrum is of the window
-that ends with it. Powers are mean squares, full scale 1. A first-order high-pass at 15 Hz removes DC.
+Conventions: a hop is `hop` frames; hop i covers frames ``[i·hop, (i+1)·hop)`` from the origin, and its spectrum is of the
+window that ends with it. Powers are mean squares, full scale 1. A first-order high-pass at 15 Hz removes DC.
 """
 
 from __future__ import annotations
@@ -26,12 +24,10 @@ from fretcheck.fast_length import fast_length
 
 HOP_S = 0.005
 WINDOW_S = 0.024
-LOWEST_BAND_HZ = 150.0
-"""Above the mains and its second harmonic, below nothing that a plucked string does without."""
+LOWEST_BAND_HZ = 150.0  # Above the mains and its second harmonic, below nothing that a plucked string does without
 HIGHEST_BAND_HZ = 9_000.0
 BANDS = 12
-RECENT = (3, 18)
-"""The recent maximum is taken from 18 to 3 hops ago: before an attack that the window has just begun to hold."""
+RECENT = (3, 18)  # The recent maximum is taken from 18 to 3 hops ago: before an attack that the window has just begun to hold
 HIGH_PASS_HZ = 15.0
 
 
@@ -40,12 +36,9 @@ class Hops:
     """A run of consecutive hops, first hop number `first`."""
 
     first: int
-    bands: NDArray[np.float64]
-    """Shape ``(hops, BANDS)``."""
-    recent: NDArray[np.float64]
-    """Largest recent power of each band, shape ``(hops, BANDS)``; 0 where there is no past."""
-    level: NDArray[np.float64]
-    """Mean square of each hop alone, shape ``(hops,)``."""
+    bands: NDArray[np.float64]  # Shape ``(hops, BANDS)``
+    recent: NDArray[np.float64]  # Largest recent power of each band, shape ``(hops, BANDS)``; 0 where there is no past
+    level: NDArray[np.float64]  # Mean square of each hop alone, shape ``(hops,)``
 
 
 class HopAnalyser:

@@ -1,8 +1,6 @@
 """What was heard lately, hop by hop: levels and band powers, and how they fell.
 
-Conventions
------------
-Powers are mean squares, full scale 1; times are in hops (see `hops`); a fall is positive, in dB.
+Conventions: powers are mean squares, full scale 1; times are in hops (see `hops`); a fall is positive, in dB.
 """
 
 from __future__ import annotations
@@ -24,12 +22,11 @@ def decibels(power: float, reference: float) -> float:
     return 10.0 * log10(max(power, 1e-20) / max(reference, 1e-20))
 
 
-CELLS = hops(0.6)
-"""How many levels back the loudest is looked for."""
+CELLS = hops(0.6)  # How many levels back the loudest is looked for
 STILL = hops(2.0)
 KEPT = STILL + 1
+# What changes less than this in two seconds is the room, not a string: even a bass string falls 4 dB
 STILL_DB, STILL_BANDS_DB = 1.5, 2.0
-"""What changes less than this in two seconds is the room, not a string: even a bass string falls 4 dB."""
 _STOP_DB = 12.0
 _HALF_SECOND = range(0, hops(0.5), 5)
 

@@ -1,11 +1,9 @@
 """A microphone or interface as an `AudioSource`, through whatever befalls it.
 
-Conventions
------------
-`read` is the heart: it gives the next block, or None when none came in time, and is where everything is noticed: a device that
-falls silent (no delivery for half a second), one that ends, one whose stream was moved, sound that went missing. `blocks` is
-`read` for ever. `on_state` is called from within `read`, in the caller's own thread. After any loss the next block has
-`lost=True` and its `start_frame` has moved on by the time that passed.
+Conventions: `read` is the heart: it gives the next block, or None when none came in time, and is where everything is noticed: a
+device that falls silent (no delivery for half a second), one that ends, one whose stream was moved, sound that went missing.
+`blocks` is `read` for ever. `on_state` is called from within `read`, in the caller's own thread. After any loss the next block
+has `lost=True` and its `start_frame` has moved on by the time that passed.
 """
 
 from __future__ import annotations
@@ -28,10 +26,8 @@ from fretcheck.errors import DeviceError, FretcheckError, UsageError
 T = TypeVar("T")
 StateKind = Literal["lost", "back", "moved", "overflow"]
 
-SILENT_S = 0.5
-"""Deliveries come every tenth of a second; this long without one, the device is taken for gone."""
-GRACE_S = 1.0
-"""A device that merely paused may go on by itself for this long; then it is opened anew."""
+SILENT_S = 0.5  # Deliveries come every tenth of a second; this long without one, the device is taken for gone
+GRACE_S = 1.0  # A device that merely paused may go on by itself for this long; then it is opened anew
 RETRY_S = 0.3
 ROUTE_EVERY_S = 0.5
 OPEN_WITHIN_S = 8.0
@@ -49,23 +45,9 @@ class SourceState:
 class MicrophoneSource:
     """Captures one channel of one input device at the device's own sample rate.
 
-    Parameters
-    ----------
-    device : int or str, optional
-        Number, or part of the name; None for the system's default.
-    channel : int
-        Counts from 1.
-    sample_rate : float, optional
-        Hz; None leaves it to the device.
-    on_state : callable, optional
-        Told of losses and returns.
-    backend : Backend, optional
-        In place of PortAudio.
-
-    Raises
-    ------
-    DeviceError
-        When PortAudio or the device is missing, ambiguous, busy, or refuses the rate or channel.
+    `device`: number, or part of the name; None for the system's default. `channel`: counts from 1. `sample_rate`: Hz; None
+    leaves it to the device. `on_state`: told of losses and returns. `backend`: in place of PortAudio.
+    Raises DeviceError when PortAudio or the device is missing, ambiguous, busy, or refuses the rate or channel.
     """
 
     def __init__(

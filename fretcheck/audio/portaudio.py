@@ -3,10 +3,8 @@
 `sounddevice` is imported only in this room and only inside functions: where PortAudio is missing, everything that needs no
 microphone still works.
 
-Conventions
------------
-PortAudio freezes its list of devices when it starts and may be restarted only while nothing uses it: whoever opens or uses
-a stream outside the microphone holds `PORTAUDIO_IN_USE`.
+Conventions: PortAudio freezes its list of devices when it starts and may be restarted only while nothing uses it: whoever opens
+or uses a stream outside the microphone holds `PORTAUDIO_IN_USE`.
 """
 
 from __future__ import annotations
@@ -36,19 +34,12 @@ class InputDevice:
     name: str
     channels: int
     default_rate_hz: float
-    system: str
-    """The host interface it is reached by, such as ALSA."""
+    system: str  # The host interface it is reached by, such as ALSA
     is_default: bool
 
 
 def load_sounddevice() -> ModuleType:
-    """The sounddevice module.
-
-    Raises
-    ------
-    DeviceError
-        When PortAudio or the module is missing, with the command that installs it.
-    """
+    """The sounddevice module. Raises DeviceError when PortAudio or the module is missing, with the command that installs it."""
     try:
         import sounddevice
     except (OSError, ImportError) as error:
@@ -98,11 +89,7 @@ def find_input(inputs: list[InputDevice], wanted: int | str | None) -> InputDevi
     """The device with a number, or with a name of which `wanted` is a part; None for the default.
 
     A name in full wins over those that only contain it.
-
-    Raises
-    ------
-    DeviceError
-        When there is none, or more than one; the candidates are listed.
+    Raises DeviceError when there is none, or more than one; the candidates are listed.
     """
     if not inputs:
         raise DeviceError("no sound input was found; connect a microphone or an interface, then try again")

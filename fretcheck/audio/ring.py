@@ -1,8 +1,6 @@
 """The sound that the segmenter is following, and whether it behaves like a string that was plucked.
 
-Conventions
------------
-Frames and hops count from the start of the stream; bands are powers (see `hops`), seconds where the name says so.
+Conventions: frames and hops count from the start of the stream; bands are powers (see `hops`), seconds where the name says so.
 """
 
 from __future__ import annotations
@@ -14,10 +12,10 @@ import numpy as np
 from fretcheck.arrays import Reals
 from fretcheck.audio.levels import decibels
 
+# Within so many seconds any string has faded by more than this, in all and on average over the bands
 FADES_WITHIN_S, FADE_DB = 1.3, 0.5
-"""Within so many seconds any string has faded by more than this, in all and on average over the bands."""
+# Where all has fallen by more than the first, the old note was stopped; a new one lifts some band by more than the second
 STOPPED_DB, RISE_DB = 8.0, 2.0
-"""Where all has fallen by more than the first, the old note was stopped; a new one lifts some band by more than the second."""
 FEWEST_HOPS = 4
 
 
@@ -27,15 +25,12 @@ class Ring:
 
     start: int
     hop: int
-    before: Reals | None
-    """Powers of the bands just before, where an earlier note was ringing."""
+    before: Reals | None  # Powers of the bands just before, where an earlier note was ringing
     noise_rms: float | None
     loudest: float = 0.0
-    after: list[Reals] = field(default_factory=list)
-    """Powers of the bands just after, hop by hop."""
+    after: list[Reals] = field(default_factory=list)  # Powers of the bands just after, hop by hop
     quiet_hops: int = 0
-    kept: Reals | None = None
-    """Its first frames, as many as a pluck may have, once it has lasted longer than that."""
+    kept: Reals | None = None  # Its first frames, as many as a pluck may have, once it has lasted longer than that
 
     def adds_nothing(self, allowance: Reals) -> bool:
         """True when, after the onset has passed, the old note rings on as if nothing had been plucked.

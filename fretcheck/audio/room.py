@@ -1,9 +1,7 @@
 """The quiet of the room, learned while nothing sounds.
 
-Conventions
------------
-Powers are mean squares, full scale 1, as in `hops`. The floor follows a falling level at once and a rising one slowly, and
-does not follow anything that stands out of it.
+Conventions: powers are mean squares, full scale 1, as in `hops`. The floor follows a falling level at once and a rising one
+slowly, and does not follow anything that stands out of it.
 """
 
 from __future__ import annotations
@@ -13,12 +11,9 @@ from numpy.typing import NDArray
 
 from fretcheck.audio.hops import BANDS
 
-QUIETEST = 10**-9.5
-"""−95 dB: below it there is nothing but rounding of 16 bits."""
-STANDS_OUT = 4.0
-"""Four times the floor's power, 6 dB: more than a level averaged over 65 ms of noise reaches by chance."""
-LEAST_ALLOWANCE = np.full(BANDS, QUIETEST / BANDS)
-"""By how much band powers may differ without meaning in the quietest room."""
+QUIETEST = 10**-9.5  # −95 dB: below it there is nothing but rounding of 16 bits
+STANDS_OUT = 4.0  # Four times the floor's power, 6 dB: more than a level averaged over 65 ms of noise reaches by chance
+LEAST_ALLOWANCE = np.full(BANDS, QUIETEST / BANDS)  # By how much band powers may differ without meaning in the quietest room
 _UP, _DOWN, _BANDS_RATE = 0.01, 0.1, 0.02
 
 
@@ -28,8 +23,8 @@ class Room:
     def __init__(self) -> None:
         self.power: float | None = None
         self._bands = np.zeros(BANDS)
+        # Added to both sides of a comparison of band powers, so that noise compares as equal
         self.allowance: NDArray[np.float64] = LEAST_ALLOWANCE
-        """Added to both sides of a comparison of band powers, so that noise compares as equal."""
 
     @property
     def known_power(self) -> float:

@@ -4,11 +4,9 @@ An onset is a sudden rise, over its own recent maximum, of many bands at once (s
 next onset, to the hand that stops it, or until it has decayed into the room's noise. What does not behave like a string
 (see `character`) is set aside with a reason; whether it *is* the string that was asked for, its pitch decides elsewhere.
 
-Conventions
------------
-Frames count from the start of the stream. Each `Onset` is followed, before the next one, by exactly one `Pluck` or
-`SetAside`; the pluck may start up to 0.1 s after its onset, where a finger or a plectrum was heard touching the string
-first. The result does not depend on how the stream was cut into blocks.
+Conventions: frames count from the start of the stream. Each `Onset` is followed, before the next one, by exactly one `Pluck` or
+`SetAside`; the pluck may start up to 0.1 s after its onset, where a finger or a plectrum was heard touching the string first.
+The result does not depend on how the stream was cut into blocks.
 """
 
 from __future__ import annotations
@@ -34,21 +32,16 @@ from fretcheck.errors import UsageError
 
 Event = Onset | Pluck | SetAside
 
+# Mean rise over all bands that makes an onset: plucks in trials give 3 to 20 dB, noise and beating strings at most 0.7
 ONSET_DB = 1.5
-"""Mean rise over all bands that makes an onset: plucks in trials give 3 to 20 dB, noise and beating strings at most 0.7."""
 MOST_A_BAND = 20.0
-APART = hops(0.08)
-"""Two onsets closer than this are one."""
+APART = hops(0.08)  # Two onsets closer than this are one
 TOUCH = hops(0.10)
-LOWEST_START = 8
-"""Hops before the bands hold whole windows and have a past."""
-NEW_SOUND = (hops(0.20), hops(0.30))
-"""Stretch after an onset in which a new string must be heard over the old one."""
-START_WITHIN = hops(1.5)
-"""A pluck with which the recording begins has shown itself by then."""
+LOWEST_START = 8  # Hops before the bands hold whole windows and have a past
+NEW_SOUND = (hops(0.20), hops(0.30))  # Stretch after an onset in which a new string must be heard over the old one
+START_WITHIN = hops(1.5)  # A pluck with which the recording begins has shown itself by then
 STILL_FROM = hops(3.0)
-LOOK_EVERY = 10
-"""Hops between looks at what changes slowly."""
+LOOK_EVERY = 10  # Hops between looks at what changes slowly
 
 RANG_ON = "rang on after the hand had stopped the note, or after sound was lost"
 NO_BEGINNING = "no sharp beginning: a voice, a chair or the like"
@@ -59,14 +52,8 @@ OVER_RINGING = "a noise over a ringing note: a squeak, a knock or a voice"
 class Segmenter:
     """Takes blocks, gives onsets, plucks and what was set aside.
 
-    Parameters
-    ----------
-    sample_rate : float
-        Hz, of the stream.
-    onset_db : float
-        Mean rise over the bands that makes an onset, dB.
-    longest_s : float
-        A pluck's samples are kept up to this length, however long it rings: memory stays bounded.
+    `sample_rate`: Hz, of the stream. `onset_db`: mean rise over the bands that makes an onset, dB. `longest_s`: a pluck's
+    samples are kept up to this length, however long it rings: memory stays bounded.
     """
 
     def __init__(self, sample_rate: float, *, onset_db: float = ONSET_DB, longest_s: float = 12.0) -> None:

@@ -1,9 +1,7 @@
 """Where sound comes from: a file or a microphone, behind one interface.
 
-Conventions
------------
-Reals are float64, full scale ±1, one channel, shape ``(frames,)``, at the source's own sample rate; nothing that is
-measured is ever resampled. Time is counted in frames from the start of the source, never by a wall clock.
+Conventions: reals are float64, full scale ±1, one channel, shape ``(frames,)``, at the source's own sample rate; nothing that
+is measured is ever resampled. Time is counted in frames from the start of the source, never by a wall clock.
 """
 
 from __future__ import annotations
@@ -21,8 +19,7 @@ class Block:
 
     samples: Reals
     start_frame: int
-    lost: bool = False
-    """True when frames were lost just before this block: what was ringing then is not to be measured."""
+    lost: bool = False  # True when frames were lost just before this block: what was ringing then is not to be measured
 
 
 class AudioSource(Protocol):

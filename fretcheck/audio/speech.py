@@ -3,9 +3,8 @@
 A voice's engine may want a main thread of its own, or hang: it runs in a process of its own, which reads a line of text and
 writes a sound file. The sound is then played by this program, which so knows to the moment how long it sounds.
 
-Conventions
------------
-As in `cues`: `is_sounding` is True from `say` until the room has taken the words away; nothing heard meanwhile is measured.
+Conventions: as in `cues`: `is_sounding` is True from `say` until the room has taken the words away; nothing heard meanwhile is
+measured.
 """
 
 from __future__ import annotations
@@ -24,24 +23,15 @@ from fretcheck.arrays import Reals
 from fretcheck.audio.cues import LOUDEST, Cue, SpeakerCues
 from fretcheck.errors import UsageError
 
-WORDS_A_MINUTE = 190
-"""A little quicker than the engines' own 200 of short prompts sounds, and still clear at the bench. Judged."""
-SECONDS_A_LETTER = 0.1
-"""No voice takes longer: after that, and what cues are given, it hangs."""
+WORDS_A_MINUTE = 190  # A little quicker than the engines' own 200 of short prompts sounds, and still clear at the bench. Judged.
+SECONDS_A_LETTER = 0.1  # No voice takes longer: after that, and what cues are given, it hangs
 _READY, _SAID, _FAILED = "ready", "said", "failed"
 
 
 class SpokenPrompts(SpeakerCues):
     """Speaks through an output device instead of playing tones, in a thread of its own.
 
-    Parameters
-    ----------
-    device, clock : as of `SpeakerCues`
-
-    Raises
-    ------
-    UsageError
-        Without a voice: one line with the cure.
+    Raises UsageError: without a voice: one line with the cure.
     """
 
     def __init__(self, *, device: int | str | None = None, clock: Callable[[], float] = time.monotonic) -> None:

@@ -15,10 +15,7 @@ _NAME = re.compile(r"string-0*([1-9][0-9]*)", re.IGNORECASE)
 def find_string_files(folder: Path | str, strings: Iterable[int]) -> dict[int, Path]:
     """The recording of each string in `strings`, keyed and ordered by string number; of one alone where `folder` is its file.
 
-    Raises
-    ------
-    RecordingError
-        When the folder is missing, a string has no file, or more than one.
+    Raises RecordingError when the folder is missing, a string has no file, or more than one.
     """
     folder = Path(folder)
     if not folder.exists():

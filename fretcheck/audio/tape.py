@@ -1,8 +1,6 @@
 """The last stretch of a stream, addressed by frame number.
 
-Conventions
------------
-Frames are counted from the start of the stream; a tape holds ``[start, end)``.
+Conventions: frames are counted from the start of the stream; a tape holds ``[start, end)``.
 """
 
 from __future__ import annotations

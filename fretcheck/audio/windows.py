@@ -10,21 +10,9 @@ def overlapping(values: NDArray[np.float64], size: int, step: int = 1) -> NDArra
     """Windows of `size` rows, `step` rows apart.
 
     What numpy's sliding_window_view gives, for a tenth of its time: blocks from a microphone are short and many.
-
-    Parameters
-    ----------
-    values : array
-        C-contiguous, shape ``(rows, ...)``.
-
-    Returns
-    -------
-    array
-        A view of shape ``(windows, size, ...)``, not to be written to; no window where there are fewer rows than `size`.
-
-    Raises
-    ------
-    BufferError
-        When `values` is not C-contiguous.
+    `values`: C-contiguous, shape ``(rows, ...)``.
+    Returns a view of shape ``(windows, size, ...)``, not to be written to; no window where there are fewer rows than `size`.
+    Raises BufferError when `values` is not C-contiguous.
     """
     count = max(0, (len(values) - size) // step + 1)
     row, *rest = values.strides

@@ -34,12 +34,8 @@ class HeardAgain:
 def inspect_again(wanted: str, *, data: Path | None = None, register: str | None = None) -> HeardAgain:
     """Read a session or a kept inspection again.
 
-    Raises
-    ------
-    UsageError
-        When neither is known by this id, or its sounds were never kept.
-    StorageError
-        When a sound is missing or is not what was recorded.
+    Raises UsageError when neither is known by this id, or its sounds were never kept; StorageError when a sound is missing or
+    is not what was recorded.
     """
     root = sessions_folder(data_folder(data))
     try:

@@ -33,13 +33,7 @@ class DayOptions:
     ] = None
 
     def check(self) -> None:
-        """Refuse, before the work, what no room and no person is.
-
-        Raises
-        ------
-        UsageError
-            One line with the cure.
-        """
+        """Refuse, before the work, what no room and no person is. Raises UsageError: one line with the cure."""
         if self.temperature is not None and not -10.0 <= self.temperature <= 50.0:
             raise UsageError(
                 f"--temperature {self.temperature:g} is no room's: −10 to 50 °C (degrees Fahrenheit? 68 °F is 20 °C)"
@@ -52,10 +46,7 @@ class DayOptions:
     def circumstances(self, job: JobPart, neck: Neck | None = None) -> Circumstances:
         """The options as they are kept; what was measured only with the neck it was measured on.
 
-        Raises
-        ------
-        UsageError
-            For a measurement or part that is none; one line with the cure.
+        Raises UsageError for a measurement or part that is none; one line with the cure.
         """
         return Circumstances(
             operator=self.operator,

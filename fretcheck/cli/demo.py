@@ -53,10 +53,7 @@ def command(
 def demo_folder() -> Path:
     """Where the demo recordings are: in the installed package, or beside it in a clone.
 
-    Raises
-    ------
-    RecordingError
-        When neither holds them.
+    Raises RecordingError when neither holds them.
     """
     package = Path(fretcheck.__file__).resolve().parent
     for base in (package, package.parent):

@@ -28,10 +28,7 @@ class JobOptions:
     def part(self, *, limits: Path | None) -> JobPart:
         """The options as they are kept, with the shop of the limits file.
 
-        Raises
-        ------
-        UsageError
-            For a text that is too long, or a ``[shop]`` that is none.
+        Raises UsageError for a text that is too long, or a ``[shop]`` that is none.
         """
         given = asdict(self)
         try:
@@ -45,10 +42,7 @@ class JobOptions:
 def shop_of(limits: Path) -> ShopPart | None:
     """The shop that a limits file names in its table ``[shop]``; None where it has none.
 
-    Raises
-    ------
-    UsageError
-        For a table with an unknown or missing name, or a value that is no text; one line with file and name.
+    Raises UsageError for a table with an unknown or missing name, or a value that is no text; one line with file and name.
     """
     table = read_toml(limits).get("shop")
     if table is None:

@@ -15,6 +15,7 @@ from typer.core import TyperCommand, TyperGroup
 
 from fretcheck.workers import use_one_thread
 
+# What ``--help`` says of each command; the command itself is ``fretcheck.cli.NAME.command``, a function or a group
 COMMANDS = {
     "inspect": "Listen to a neck, judge it, and say which part is out of place.",
     "work": "Work on one place, live: how far it is to go, pluck by pluck.",
@@ -34,7 +35,6 @@ COMMANDS = {
     "lot": "Judge a lot of necks by a sample; find errors of the template.",
     "gauge": "Study how well this bench repeats itself.",
 }
-"""What ``--help`` says of each command; the command itself is ``fretcheck.cli.NAME.command``, a function or a group."""
 
 
 class LazyGroup(TyperGroup):

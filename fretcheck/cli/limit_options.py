@@ -37,10 +37,7 @@ class LimitOptions:
     def settings(self) -> DiagnosisSettings:
         """The options as settings; an option on the command line wins over the file.
 
-        Raises
-        ------
-        UsageError
-            For a value out of range, or a file that cannot be used.
+        Raises UsageError for a value out of range, or a file that cannot be used.
         """
         settings = DiagnosisSettings() if self.limits is None else read_settings(self.limits)
         given: dict[str, Any] = {"limit_cents": self.tolerance, "risk": self.risk, "guard_band_cents": self.guard_band}

@@ -52,14 +52,13 @@ from fretcheck.session.story import find_unfinished, read_story, sessions_folder
 Inbox = queue.Queue[Block | SourceState | str | Exception | None]
 
 
+# What may wait for the session before the source has to hold it back: five seconds of sound in blocks of 1024 at 48 kHz
 _WAITING_ITEMS = 256
-"""What may wait for the session before the source has to hold it back: five seconds of sound in blocks of 1024 at 48 kHz."""
-MANY_WAITING = 4
-"""With so many waiting the program is behind the sound, and leaves out what is only for the eye."""
+MANY_WAITING = 4  # With so many waiting the program is behind the sound, and leaves out what is only for the eye
 _WAKE_S = 0.05
+# Strings nearer to pitch than this are played as they are: their tension, and so the sharpening, is that of the design to 0.6 %.
+# A hand cannot tune to less than a cent.
 TUNE_WITHIN_CENTS, LEAST_TUNE_WITHIN_CENTS = 5.0, 1.0
-"""Strings nearer to pitch than this are played as they are: their tension, and so the sharpening, is that of the design to 0.6 %.
-A hand cannot tune to less than a cent."""
 _QUIETEST_RMS = 1e-6
 
 
@@ -71,8 +70,7 @@ class LiveResult:
     session_id: str
     folder: Path
     complete: bool
-    go_on: str
-    """The command that goes on with it."""
+    go_on: str  # The command that goes on with it
 
     @property
     def has_fretted_notes(self) -> bool:
@@ -94,21 +92,11 @@ def run_live(
 ) -> LiveResult:
     """Inspect a neck live, and return what it came to.
 
-    Parameters
-    ----------
-    earlier : Earlier, optional
-        The inspection named by ``--more`` or ``--after``.
-    stdout_is_taken : bool
-        Standard output belongs to a document; the session is shown elsewhere.
-
-    Raises
-    ------
-    UsageError
-        Options that do not go together.
-    DeviceError, StorageError
-        A microphone or disk that failed; what was accepted is kept, and the session can be resumed.
-    KeyboardInterrupt, SystemExit
-        Stopped from outside; a line on standard error has said how to go on.
+    `earlier`: the inspection named by ``--more`` or ``--after``. `stdout_is_taken`: standard output belongs to a document; the
+    session is shown elsewhere.
+    Raises UsageError: options that do not go together; DeviceError, StorageError: a microphone or disk that failed; what was
+    accepted is kept, and the session can be resumed; KeyboardInterrupt, SystemExit: stopped from outside; a line on standard
+    error has said how to go on.
     """
     open_journal = _journal_opener(neck, options, earlier)
     with ExitStack() as stack:

@@ -16,8 +16,7 @@ from fretcheck.report.bench_view import BenchView
 from fretcheck.session import events as told
 
 MOST_DRAWS_A_SECOND = 10
-RUNNING_INTERVAL_S = 0.125
-"""Leaves two frames a second for what has to be shown at once."""
+RUNNING_INTERVAL_S = 0.125  # Leaves two frames a second for what has to be shown at once
 LEVEL_INTERVAL_S = 0.2
 
 
@@ -43,16 +42,8 @@ class Display(Protocol):
 class ScreenDisplay:
     """The whole terminal, redrawn; its size is taken anew for each frame.
 
-    Parameters
-    ----------
-    view : BenchView
-        Shared with the session, which keeps level and time left up to date in it.
-    picture : Picture
-        Of the view.
-    stream : TextIO
-        The terminal.
-    clock : callable
-        Seconds, monotonic.
+    `view`: shared with the session, which keeps level and time left up to date in it. `picture`: of the view. `stream`: the
+    terminal. `clock`: seconds, monotonic.
     """
 
     def __init__(self, view: BenchView, picture: Picture, stream: TextIO, *, clock: Callable[[], float]) -> None:

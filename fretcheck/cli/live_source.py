@@ -27,10 +27,7 @@ PACE = "FRETCHECK_LIVE_PACE"
 def open_source(device: str | None, channel: int | None, *, on_state: Callable[[SourceState], None]) -> AudioSource:
     """The microphone, or what the environment puts in its place.
 
-    Raises
-    ------
-    DeviceError
-        When there is no such device, or none at all.
+    Raises DeviceError when there is no such device, or none at all.
     """
     if recording := os.environ.get(STAND_IN):
         return PacedSource(Path(recording), pace=_pace())
@@ -41,10 +38,7 @@ def open_source(device: str | None, channel: int | None, *, on_state: Callable[[
 def open_cues(*, wanted: bool, spoken: bool = False) -> CuePlayer:
     """The player of tones, or of words; a silent one where none are wanted, or a recording stands in for the microphone.
 
-    Raises
-    ------
-    UsageError
-        When words are wanted and there is no voice.
+    Raises UsageError when words are wanted and there is no voice.
     """
     if os.environ.get(STAND_IN):
         return SilentCues()
@@ -67,12 +61,7 @@ def _pace() -> float:
 class PacedSource:
     """A recording that arrives as from a microphone, block by block in its own time.
 
-    Parameters
-    ----------
-    path : Path
-        A sound file.
-    pace : float
-        How many times as fast as it sounded; 0 for as fast as it can be heard.
+    `path`: a sound file. `pace`: how many times as fast as it sounded; 0 for as fast as it can be heard.
     """
 
     def __init__(self, path: Path, *, pace: float = 1.0) -> None:

@@ -18,8 +18,8 @@ from typing import Any, Self
 
 COMMANDS = {" ": "again", "b": "back", "s": "skip", "p": "pause", "q": "stop"}
 
+# An arrow or function key arrives as several characters, none of which is to be taken for a command
 _ESCAPE = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O.|.)?")
-"""An arrow or function key arrives as several characters, none of which is to be taken for a command."""
 
 
 def commands_in(text: str) -> list[str]:
@@ -30,10 +30,7 @@ def commands_in(text: str) -> list[str]:
 class Keys:
     """Hands each key's command to `put`, from a thread of its own; a context manager that restores the terminal.
 
-    Parameters
-    ----------
-    put : callable
-        Takes a command. Called with ``stop`` when the terminal is gone.
+    `put`: takes a command. Called with ``stop`` when the terminal is gone.
     """
 
     def __init__(self, put: Callable[[str], None]) -> None:

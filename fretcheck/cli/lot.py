@@ -343,13 +343,7 @@ def _by_lot(store: Register, template_name: str | None) -> list[LotSlots]:
 
 
 def _series(register: str | None, template_name: str) -> list[LotSlots]:
-    """As `_by_lot`, of the register at a place.
-
-    Raises
-    ------
-    UsageError
-        When no lot of the template has inspections.
-    """
+    """As `_by_lot`, of the register at a place. Raises UsageError when no lot of the template has inspections."""
     with _register(register) as store:
         series = _by_lot(store, template_name)
     if not series:

@@ -20,12 +20,11 @@ from fretcheck.cli.secrets import without_secrets
 from fretcheck.errors import EXIT_BAD_INPUT, EXIT_DEVICE_OR_STORAGE, EXIT_UNFORESEEN, FretcheckError, UsageError
 from fretcheck.plain_text import plain_line, spell_out
 
-_BAD_NAME = (errno.ENAMETOOLONG, errno.ELOOP)
-"""Errors of the system that a path as typed is to blame for."""
+_BAD_NAME = (errno.ENAMETOOLONG, errno.ELOOP)  # Errors of the system that a path as typed is to blame for
 _LONGEST_LINE = 1000
 
+# What typer raises for a wrong option or argument; it is public only through its subclass
 _CommandLineError: type[Exception] = next(base for base in typer.BadParameter.__mro__ if base.__name__ == "ClickException")
-"""What typer raises for a wrong option or argument; it is public only through its subclass."""
 
 
 def build_app() -> typer.Typer:

@@ -52,10 +52,7 @@ def inspect_many(
 ) -> int:
     """Inspect the necks of a folder, print a line for each, and return the worst exit code.
 
-    Raises
-    ------
-    RecordingError, StorageError, DeviceError
-        When there are no necks, results cannot be kept, or no scheduler answers.
+    Raises RecordingError, StorageError, DeviceError when there are no necks, results cannot be kept, or no scheduler answers.
     """
     necks = find_necks(folder, neck_file=neck, serials=None if many.serials_from is None else _serials(many.serials_from))
     with ExitStack() as stack:

@@ -25,10 +25,7 @@ class Earlier:
     def plan(self, neck: Neck, *, order: str) -> Plan:
         """The plan; after work, one that asked only what decides goes on to do so.
 
-        Raises
-        ------
-        UsageError
-            When this neck has not got those notes.
+        Raises UsageError when this neck has not got those notes.
         """
         for string, fret in self.plucks:
             if not 1 <= string <= len(neck.strings) or fret not in neck.frets_of(string):
@@ -47,10 +44,7 @@ class Earlier:
 def earlier_of(more: str | None, after: str | None, *, every_note: bool, register: str | None) -> Earlier | None:
     """The inspection named by ``--more`` or ``--after``; None where none was.
 
-    Raises
-    ------
-    UsageError
-        When both are named, it is not in the register, or there is nothing to pluck.
+    Raises UsageError when both are named, it is not in the register, or there is nothing to pluck.
     """
     if more is None and after is None:
         return None

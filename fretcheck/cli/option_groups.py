@@ -12,10 +12,7 @@ from typing import Any, get_type_hints
 def with_groups(command: Callable[..., Any]) -> Callable[..., Any]:
     """The command as typer is to see it: in place of a parameter that is a dataclass, that class's fields.
 
-    Parameters
-    ----------
-    command : callable
-        All of its parameters have a default or a type of ``Annotated[..., typer.Option(...)]``, as have the fields.
+    `command`: all of its parameters have a default or a type of ``Annotated[..., typer.Option(...)]``, as have the fields.
     """
     hints = get_type_hints(command, include_extras=True)
     groups: dict[str, Any] = {name: hint for name, hint in hints.items() if isinstance(hint, type) and is_dataclass(hint)}

@@ -29,13 +29,7 @@ VerdictOption = Annotated[str | None, typer.Option("--verdict", metavar="pass|fa
 def selection_of(
     *, serial: str | None, since: str | None, until: str | None, verdict: str | None, text: str | None = None
 ) -> Selection:
-    """The options as a selection.
-
-    Raises
-    ------
-    UsageError
-        For a date that is none, an unknown verdict, or days in the wrong order.
-    """
+    """The options as a selection. Raises UsageError for a date that is none, an unknown verdict, or days in the wrong order."""
     return Selection(serial=serial, since=_day("--since", since), until=_day("--until", until), verdict=verdict, text=text)
 
 

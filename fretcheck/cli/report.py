@@ -59,10 +59,7 @@ def command(
 def document_of(wanted: str, *, register: str | None) -> InspectionDocument:
     """The document of an inspection of the register, or of a JSON file.
 
-    Raises
-    ------
-    UsageError, StorageError
-        When there is none of that id, or the file is none of an inspection.
+    Raises UsageError, StorageError when there is none of that id, or the file is none of an inspection.
     """
     if wanted.lower().endswith(".json"):
         documents = read_json(Path(wanted))

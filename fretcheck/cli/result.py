@@ -36,10 +36,7 @@ def keep_and_show(
 ) -> int:
     """Keep the result and show it; a register that fails does not cost the result, which is shown all the same.
 
-    Raises
-    ------
-    FretcheckError
-        When it could not be kept or its page not be written, after it was shown.
+    Raises FretcheckError when it could not be kept or its page not be written, after it was shown.
     """
     failure: FretcheckError | None = None
     if options.keep or (options.keep is None and document.verdict.decision is not None):
@@ -68,10 +65,7 @@ def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool
 def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | None = None) -> None:
     """Print the result, as a document or for the eye.
 
-    Parameters
-    ----------
-    opinions : list of str, optional
-        What a second pitch estimator disagrees with; None where it was not asked.
+    `opinions`: what a second pitch estimator disagrees with; None where it was not asked.
     """
     if as_json:
         if opinions:

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import re
 
+# user:password@host behind any slash: also where the scheme is wrong, a slash is missing, or the password holds an @
 _IN_URL = re.compile(r"(/[^\s/:@]*:)(?!/)[^\n]*@")
-"""user:password@host behind any slash: also where the scheme is wrong, a slash is missing, or the password holds an @."""
 _AS_OPTION = re.compile(r"((?:password|passwd|pwd|sslpassword)\s*=\s*)('[^']*'|\"[^\"]*\"|[^\s&;]+)", re.IGNORECASE)
 
 
 def without_secrets(text: str) -> str:
     """`text` with every password in it replaced.
 
-    Examples
-    --------
     >>> without_secrets("the register postgres:/ada:s3@cret@bench/necks cannot be opened")
     'the register postgres:/ada:***@bench/necks cannot be opened'
     """

@@ -48,12 +48,7 @@ class _TerminalConsole(Console):
 class TerminalScreen:
     """Takes the terminal over while it is entered, and gives it back as it was.
 
-    Parameters
-    ----------
-    stream : TextIO
-        The terminal; on anything else nothing is drawn.
-    clock : callable
-        Seconds, monotonic.
+    `stream`: the terminal; on anything else nothing is drawn. `clock`: seconds, monotonic.
     """
 
     def __init__(self, stream: TextIO, *, clock: Callable[[], float]) -> None:

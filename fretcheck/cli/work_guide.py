@@ -21,14 +21,7 @@ PART_OF_MOVE: dict[str, WorkedPart] = {
 
 
 class WorkGuide:
-    """The `Guide` of a work session.
-
-    Parameters
-    ----------
-    before : BeforeWork
-    places : sequence of Place
-        At least one, in the order in which they are worked on.
-    """
+    """The `Guide` of a work session. `places`: at least one, in the order in which they are worked on."""
 
     def __init__(self, before: BeforeWork, places: Sequence[Place]) -> None:
         self._places = tuple(places)
@@ -97,10 +90,7 @@ def place_title(place: Place) -> str:
 def place_chosen(neck: Neck, part: str, *, string: int | None, fret: int | None) -> Place:
     """The place that options name.
 
-    Raises
-    ------
-    UsageError
-        A part that is none, or a string or fret that is missing, out of place, or not on this neck.
+    Raises UsageError: a part that is none, or a string or fret that is missing, out of place, or not on this neck.
     """
     if part not in get_args(WorkedPart):
         raise UsageError(f"--part {part[:40]} is none: choose {', '.join(get_args(WorkedPart))}")
@@ -121,13 +111,7 @@ def place_chosen(neck: Neck, part: str, *, string: int | None, fret: int | None)
 
 
 def places_after(document: InspectionDocument) -> list[Place]:
-    """Every move that an inspection advised, in its order.
-
-    Raises
-    ------
-    UsageError
-        When it advised none.
-    """
+    """Every move that an inspection advised, in its order. Raises UsageError when it advised none."""
     places = [_place(move, step.text) for step in document.corrections for move in step.moves if step.kind != "measure"]
     if not places:
         measure = next((step.text for step in document.corrections), None)

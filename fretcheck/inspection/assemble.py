@@ -46,10 +46,8 @@ class Circumstances:
     temperature_c: float | None = None
     humidity_pct: float | None = None
     job: JobPart = field(default_factory=JobPart)
-    measured: tuple[Measurement, ...] = ()
-    """By hand, for this inspection."""
-    worked: tuple[WorkedPart, ...] = ()
-    """Parts worked on since the measurements of the description."""
+    measured: tuple[Measurement, ...] = ()  # By hand, for this inspection
+    worked: tuple[WorkedPart, ...] = ()  # Parts worked on since the measurements of the description
 
 
 def inspect_folder(
@@ -65,10 +63,7 @@ def inspect_folder(
 ) -> InspectionDocument:
     """Inspect and judge one neck from its description and its folder of recordings.
 
-    Raises
-    ------
-    NeckError, RecordingError
-        When either cannot be used; one line with the cure.
+    Raises NeckError, RecordingError when either cannot be used; one line with the cure.
     """
     inspection = inspect_recordings(
         read_neck(neck_file, serial=serial), folder, plan=plan, progress=progress, processes=processes

@@ -37,8 +37,8 @@ class NoteBudget:
     plucks: int
     budget: Budget
     deviation_cents: float | None
+    # The posterior of the note, which the verdict went by: its plucks together with all the others
     u_in_verdict_cents: float | None
-    """The posterior of the note, which the verdict went by: its plucks together with all the others."""
     left_out: tuple[str, ...]
 
     @property

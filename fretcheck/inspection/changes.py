@@ -6,9 +6,8 @@ little harder on one of them, what is described differently, and what was moved.
 with a small prior probability, and sets of moved parts are weighed as sets of faults are (`fault_sets`): one saddle moved stays
 one saddle, and does not become a bridge moved by a sixth.
 
-Conventions
------------
-After minus before. Cents, and mm on the neck's axis; the model is the second inspection's, its parameters those of `parameters`.
+Conventions: after minus before. Cents, and mm on the neck's axis; the model is the second inspection's, its parameters those of
+`parameters`.
 """
 
 from __future__ import annotations
@@ -30,29 +29,24 @@ from fretcheck.diagnosis.parameters import Fault, Key, Way
 from fretcheck.diagnosis.posterior import Posterior
 from fretcheck.diagnosis.stopped_string import Stop, sharpness_cents
 
-Place = tuple[int, int]
-"""String and fret."""
+Place = tuple[int, int]  # String and fret
 
+# How often a part is worked on between two readings, and by how much in mm; a string replaced or gone false, an open note that
+# slipped, in cents (common practice, no source). Of 21 saddles moved by 2.15 mm 21 are named, 17 with strings as often as
+# saddles; of 21 frets moved by 0.40 mm 8, with (0.004, 0.4) 6; nothing unmoved is named in 63 (`tests/worlds`).
 MOVED = {
     "fret_position": (0.01, 0.3), "fret_tilt": (0.003, 0.3), "wear": (0.005, 0.3),
     "nut_position": (0.02, 0.8), "nut_skew": (0.01, 0.5), "own_nut": (0.01, 0.5), "nut_height": (0.03, 0.3),
     "slot_height": (0.02, 0.3), "bridge": (0.03, 2.0), "saddle_slant": (0.02, 1.5), "saddle": (0.02, 2.0),
     "string": (0.005, 2.0), "open_note": (0.02, 3.0),
 }  # fmt: skip
-"""How often a part is worked on between two readings, and by how much in mm; a string replaced or gone false, an open note that
-slipped, in cents (common practice, no source). Of 21 saddles moved by 2.15 mm 21 are named, 17 with strings as often as saddles;
-of 21 frets moved by 0.40 mm 8, with (0.004, 0.4) 6; nothing unmoved is named in 63 (`tests/worlds`)."""
-STILL_MM = 0.05
-"""A part that was advised to be moved, and lies within this of where it lay, was not."""
+STILL_MM = 0.05  # A part that was advised to be moved, and lies within this of where it lay, was not
 UNMOVED = 1e-3
+# By how much a player presses harder on one day than on another, over the neck and on a string (common practice, no source)
 DAY_CENTS, DAY_ON_A_STRING_CENTS = 0.3, 0.1
-"""By how much a player presses harder on one day than on another, over the neck and on a string (common practice, no source)."""
-OTHER_HAND_TIMES = 5.0
-"""The same beside it where another person played."""
-NOTE_CENTS = 0.15
-"""What a note has to itself on a day beyond the hand's scatter: drift not seen, a string warming."""
-HEARD_CENTS = 0.5
-"""A change smaller than this is nobody's concern."""
+OTHER_HAND_TIMES = 5.0  # The same beside it where another person played
+NOTE_CENTS = 0.15  # What a note has to itself on a day beyond the hand's scatter: drift not seen, a string warming
+HEARD_CENTS = 0.5  # A change smaller than this is nobody's concern
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,8 +55,7 @@ class Amount:
 
     change: float
     u: float
-    means: Reals
-    """By every set of moved parts, with its spread and its weight."""
+    means: Reals  # By every set of moved parts, with its spread and its weight
     spreads: Reals
     weights: Reals
 
@@ -81,15 +74,12 @@ class Changes:
     """Posterior of all changes."""
 
     model: ForwardModel
-    jacobian: Reals
-    """Cents of every cell by every parameter."""
+    jacobian: Reals  # Cents of every cell by every parameter
     sets: FaultSets
     faults: tuple[Fault, ...]
     advised: frozenset[Key]
-    described_cents: Reals
-    """Per cell: what the second description alone changes."""
-    described: tuple[Stop, Stop]
-    """The cells as each describes them."""
+    described_cents: Reals  # Per cell: what the second description alone changes
+    described: tuple[Stop, Stop]  # The cells as each describes them
 
     @cached_property
     def _weights(self) -> Reals:
@@ -178,18 +168,10 @@ def changes_between(
 ) -> Changes:
     """The changes of a neck between two inspections.
 
-    Parameters
-    ----------
-    open_u_cents : two lists
-        Standard uncertainty of every string's open note, before and after.
-    advised : mapping of Key to float
-        Parameters that the first inspection advised to move, and by how much: moved or not, they may lie anywhere within that.
-    restrung : collection of int
-        Strings that are others now.
-    described_alike : bool
-        Whether all else that the notes depend on is described alike.
-    same_hand : bool
-        Whether the same person played.
+    `open_u_cents`: standard uncertainty of every string's open note, before and after. `advised`: parameters that the first
+    inspection advised to move, and by how much: moved or not, they may lie anywhere within that. `restrung`: strings that are
+    others now. `described_alike`: whether all else that the notes depend on is described alike. `same_hand`: whether the same
+    person played.
     """
     model, keys, asked = after.model, after.parameters.keys, advised or {}
     # half-way between both: exact where a part acts by its square, as the nut's height does

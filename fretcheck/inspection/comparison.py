@@ -4,9 +4,7 @@ Both inspections are diagnosed anew from their readings, so that documents of an
 its notes is shown as it was judged then. What changed is read off the posterior of the differences (`changes`). Only work that
 was done is judged, and a prediction only as far as its work was done.
 
-Conventions
------------
-After minus before. Cents positive are sharper, mm positive nearer the bridge or higher.
+Conventions: after minus before. Cents positive are sharper, mm positive nearer the bridge or higher.
 """
 
 from __future__ import annotations
@@ -29,22 +27,19 @@ from fretcheck.plain_text import plain_line
 
 Outcome = Literal["done as advised", "partly done", "gone too far", "moved the other way", "not done", "cannot be told"]
 Prediction = Literal["came true", "did not come true", "cannot be told"]
-SURE = 0.95
-"""A note or part is said to have changed, and work to have been done or not, when it is at least so probable."""
-HARDLY_MOVED = 0.3
-"""Of the move asked for: less is no work done."""
+SURE = 0.95  # A note or part is said to have changed, and work to have been done or not, when it is at least so probable
+HARDLY_MOVED = 0.3  # Of the move asked for: less is no work done
+# A bench works to a tenth of a millimetre: a move that misses by less is as advised (common practice, no source)
 WORKMANSHIP_MM = 0.1
-"""A bench works to a tenth of a millimetre: a move that misses by less is as advised (common practice, no source)."""
-CONSISTENT = 2.0
-"""Two figures agree when they differ by no more than so many standard uncertainties."""
+CONSISTENT = 2.0  # Two figures agree when they differ by no more than so many standard uncertainties
 DAY_WORTH_SAYING_CENTS = 0.3
 LOCAL_OF_PART = {"nut_height": "nut_height", "nut": "nut", "saddle": "saddle", "fret": "fret"}
 CAUSE_OF_PART = {"nut_height": "nut_height", "nut": "nut_position", "saddle": "saddle_position", "fret": "fret_position"}
+# Parameters that a move of a part, of one string or not, changes
 KINDS_OF_PART = {
     ("nut_height", False): ("nut_height",), ("nut_height", True): ("slot_height",), ("nut", False): ("nut_position",),
     ("saddle", False): ("bridge", "saddle_slant"), ("saddle", True): ("saddle",), ("fret", False): ("fret_position", "fret_tilt"),
 }  # fmt: skip
-"""Parameters that a move of a part, of one string or not, changes."""
 HEIGHTS = {
     "action_12_mm": "the action at fret 12",
     "first_fret_clearance_mm": "the clearance over fret 1",
@@ -87,8 +82,7 @@ class FindingThen:
     finding: FindingPart
     before: float | None
     after: float | None
-    by_work: bool
-    """New, and where the work put the part."""
+    by_work: bool  # New, and where the work put the part
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,8 +95,7 @@ class MoveOutcome:
     string: int | None
     end: str | None
     text: str
-    asked_mm: float | None
-    """There, by this step and those before it that move the same, and later ones that were done too."""
+    asked_mm: float | None  # There, by this step and those before it that move the same, and later ones that were done too
     moved_mm: float | None
     u_mm: float | None
     outcome: Outcome
@@ -143,12 +136,8 @@ class Comparison:
 def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison:
     """Compare two inspections of one neck.
 
-    Raises
-    ------
-    UsageError
-        When they are of different necks, are one and the same, or have no note in common.
-    NeckError
-        When a description cannot be used.
+    Raises UsageError when they are of different necks, are one and the same, or have no note in common; NeckError when a
+    description cannot be used.
     """
     check_same_neck(before, after)
     if before == after:
@@ -188,10 +177,7 @@ def compare(before: InspectionDocument, after: InspectionDocument) -> Comparison
 def check_same_neck(before: InspectionDocument, after: InspectionDocument) -> None:
     """Raise unless both documents are of one neck: by serial where both have one, else by name and design.
 
-    Raises
-    ------
-    UsageError
-        In one line, saying what differs.
+    Raises UsageError: in one line, saying what differs.
     """
     first, second = before.neck, after.neck
     if first.serial and second.serial:

@@ -1,9 +1,7 @@
 """The document of an inspection: what `inspect --json` prints, what the register keeps, what reports are made from.
 
-Conventions
------------
-Field names carry their units. An unknown is null, with its reason in `flags`, `why_not_used` or `warnings`; never 0.
-Signs are those of the neck's axis: positive lies nearer the bridge, positive cents are sharp.
+Conventions: field names carry their units. An unknown is null, with its reason in `flags`, `why_not_used` or `warnings`; never
+0. Signs are those of the neck's axis: positive lies nearer the bridge, positive cents are sharp.
 """
 
 from __future__ import annotations

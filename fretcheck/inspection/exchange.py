@@ -1,10 +1,8 @@
 """Inspections carried out of the register and into another: JSON for registers, CSV for spreadsheets.
 
-Conventions
------------
-JSON: ``{"schema": "fretcheck/export/1", "inspections": [document, …]}`` with documents as `inspect --json` prints them.
-CSV (RFC 4180): comma, decimal point, CRLF, one row a reading, unknown is an empty cell. A text that a spreadsheet would take for
-a formula gets an apostrophe in front, control characters are shown as escapes.
+Conventions: JSON: ``{"schema": "fretcheck/export/1", "inspections": [document, …]}`` with documents as `inspect --json` prints
+them. CSV (RFC 4180): comma, decimal point, CRLF, one row a reading, unknown is an empty cell. A text that a spreadsheet would
+take for a formula gets an apostrophe in front, control characters are shown as escapes.
 """
 
 from __future__ import annotations
@@ -21,8 +19,7 @@ from fretcheck.files import read_whole
 from fretcheck.inspection.document import InspectionDocument, ReadingPart
 from fretcheck.plain_text import plain_line
 
-MOST_BYTES = 1_000_000_000
-"""A register of ten thousand inspections, exported whole; what is larger goes by --since and --until."""
+MOST_BYTES = 1_000_000_000  # A register of ten thousand inspections, exported whole; what is larger goes by --since and --until
 EXPORT_SCHEMA: Literal["fretcheck/export/1"] = "fretcheck/export/1"
 _FORMULA_STARTS = tuple("=+-@＝＋－＠\t\r\n")
 _READING_COLUMNS = tuple(ReadingPart.model_fields)
@@ -54,10 +51,7 @@ def write_json(documents: Iterable[InspectionDocument], stream: IO[str]) -> int:
 def read_json(file: Path) -> list[InspectionDocument]:
     """The documents of an exported JSON file, or of one that `inspect --json` printed.
 
-    Raises
-    ------
-    UsageError
-        When the file cannot be read or is neither; names the first place that is wrong.
+    Raises UsageError when the file cannot be read or is neither; names the first place that is wrong.
     """
     text = read_whole(file, most_bytes=MOST_BYTES, refuse=lambda why: UsageError(f"{file}: {why}")).removeprefix(b"\xef\xbb\xbf")
     try:

@@ -1,8 +1,6 @@
 """The causes of a document, told from the design: also where the frets follow another rule, from which the diagnosis then counts.
 
-Conventions
------------
-mm, positive nearer the bridge.
+Conventions: mm, positive nearer the bridge.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
 """An inspection and more plucks of its doubtful notes, judged together.
 
-Conventions
------------
-The later plucks were counted from open plucks of their own, which stand among the readings but are not counted again as the
-string's tuning.
+Conventions: the later plucks were counted from open plucks of their own, which stand among the readings but are not counted
+again as the string's tuning.
 """
 
 from __future__ import annotations
@@ -19,10 +17,8 @@ from fretcheck.inspection.document import InspectionDocument, ReadingPart
 from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.session.reading import Inspection
 
-AT_ONCE = 2
-"""Plucks of a doubtful note at a time."""
-LATER_S = 3600.0
-"""Between two sittings; only the order of the plucks counts."""
+AT_ONCE = 2  # Plucks of a doubtful note at a time
+LATER_S = 3600.0  # Between two sittings; only the order of the plucks counts
 OWN_OPEN = "open pluck of a later sitting, from which that sitting's notes were counted"
 
 
@@ -36,13 +32,7 @@ def plucks_wanted(document: InspectionDocument) -> dict[tuple[int, int], int]:
 def joined(
     before: InspectionDocument, fresh: Inspection, *, settings: DiagnosisSettings, circumstances: Circumstances
 ) -> InspectionDocument:
-    """The inspection `before` with the plucks of `fresh`, judged as one.
-
-    Raises
-    ------
-    UsageError
-        When the necks differ.
-    """
+    """The inspection `before` with the plucks of `fresh`, judged as one. Raises UsageError when the necks differ."""
     neck = fresh.neck
     if circumstances.measured or circumstances.worked:
         neck = on_the_day(neck, measured=circumstances.measured, worked=circumstances.worked)

@@ -1,9 +1,7 @@
 """What a neck built exactly as described would read at its worst note, in words: the part of a verdict no workmanship removes.
 
-Conventions
------------
-Cents against the described frets from each string's own open note, under a usual hand (`diagnosis.forward.played_cents`);
-positive is sharp.
+Conventions: Cents against the described frets from each string's own open note, under a usual hand
+(`diagnosis.forward.played_cents`); positive is sharp.
 """
 
 from __future__ import annotations
@@ -16,10 +14,10 @@ import numpy as np
 from fretcheck.diagnosis.forward import played_cents
 from fretcheck.neck.description import Neck
 
+# What a tolerance should leave for the bench and the hand, beyond what such a neck reads (common practice, no source)
 ROOM_CENTS = 1.0
-"""What a tolerance should leave for the bench and the hand, beyond what such a neck reads (common practice, no source)."""
+# No ready-made description asks for less: ±3 to 5 cents are taken as good in the trade (common practice, no source)
 FINEST_CENTS = 3.0
-"""No ready-made description asks for less: ±3 to 5 cents are taken as good in the trade (common practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)

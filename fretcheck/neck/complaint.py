@@ -1,9 +1,7 @@
 """One clear line out of whatever is wrong with a neck description.
 
-Conventions
------------
-A line reads ``file: place: key = value is wrong, allowed range: cure``. The cure is a guess and is offered only where exactly the
-mistake's own arithmetic leads back into the allowed range.
+Conventions: a line reads ``file: place: key = value is wrong, allowed range: cure``. The cure is a guess and is offered only
+where exactly the mistake's own arithmetic leads back into the allowed range.
 """
 
 from __future__ import annotations

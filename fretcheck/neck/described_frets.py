@@ -69,10 +69,7 @@ def square_fret(table: NeckTable, *, frets: int, fanned: bool) -> int | None:
 def with_capo(neck: Neck, fret: int) -> Neck:
     """The neck with a capo left on behind `fret`: its fret carries the strings as a zero fret would.
 
-    Raises
-    ------
-    NeckError
-        No such fret, or one between the semitones.
+    Raises NeckError: no such fret, or one between the semitones.
     """
     leaves = f"capo_fret = {fret} leaves no fret to play: the last one is {neck.frets}"
     require(fret < neck.frets, leaves, key="capo_fret", value=fret)

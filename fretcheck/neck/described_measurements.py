@@ -1,8 +1,6 @@
 """From the ``[[measured]]`` of a description to `Measurement` records, checked against their kind and the design.
 
-Conventions
------------
-Kinds, their needs and ranges are those of `fretcheck.neck.measurement`. A complaint starts with "measurement N".
+Conventions: kinds, their needs and ranges are those of `fretcheck.neck.measurement`. A complaint starts with "measurement N".
 """
 
 from __future__ import annotations
@@ -18,17 +16,15 @@ from fretcheck.neck.schema import MeasuredTable, WorkedTable
 from fretcheck.neck.shown import shown
 from fretcheck.units import MM_PER_INCH
 
+# A distance this far from the design was measured to another fret, or in another unit: common practice, no source
 MEASURED_OFF_MM = 15.0
-"""A distance this far from the design was measured to another fret, or in another unit: common practice, no source."""
 
 
 def measurement_of(row: MeasuredTable, *, number: int, neck: Neck, question: bool = False) -> Measurement:
     """One measurement, checked.
 
-    Raises
-    ------
-    NeckError
-        An unknown kind, a fret or string that is missing, not wanted or not on this neck, or a length that cannot be.
+    Raises NeckError: an unknown kind, a fret or string that is missing, not wanted or not on this neck, or a length that cannot
+    be.
     """
     place = f"measurement {number}"
     kind = MEASUREMENT_KINDS.get(row.what)
@@ -74,13 +70,7 @@ def _lengths(row: MeasuredTable, kind: MeasurementKind, *, place: str, question:
 
 
 def worked_of(row: WorkedTable, *, number: int) -> Worked:
-    """One ``[[worked]]``, checked.
-
-    Raises
-    ------
-    NeckError
-        A date that is none.
-    """
+    """One ``[[worked]]``, checked. Raises NeckError: a date that is none."""
     place = f"work {number}"
     day = _day(row.date, place=place)
     assert day is not None

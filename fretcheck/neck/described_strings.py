@@ -1,8 +1,6 @@
 """From the ``[[strings]]`` of a description to `String` records, checked one by one and against each other.
 
-Conventions
------------
-String 1 is the first. A complaint starts with "string N".
+Conventions: String 1 is the first. A complaint starts with "string N".
 """
 
 from __future__ import annotations

@@ -4,14 +4,13 @@ Every fret has one number that all else follows from: how many cents above the n
 (`Neck.fret_cents`). The k-th of twelve equal steps lies at 100·k; other divisions, skipped steps and positions given outright are
 only other such numbers. Speaking length L·2^(−cents/1200), distance from the nut L minus that.
 
-Conventions
------------
-Lengths in mm along one axis: zero at the design nut line, positive toward the bridge; slots are measured from that line, never
-from fret to fret (errors would add up) nor from the bridge (its place carries the compensation). The scale length carries no
-compensation. String 1 is the one that the trade calls so on that instrument (on most the highest-sounding; on a five-string
-banjo the first of the long ones), and lies at the treble side; `Neck.strings[0]` is string 1. Fret 0 is the open string. A string
-that starts later (the short fifth of a banjo) has `first_fret` > 0: its own nut sits at that fret of the others, its open note is
-"fret 0", and its frets keep the neck's numbers (the first one it can be stopped at is ``first_fret + 1``).
+Conventions: lengths in mm along one axis: zero at the design nut line, positive toward the bridge; slots are measured from that
+line, never from fret to fret (errors would add up) nor from the bridge (its place carries the compensation). The scale length
+carries no compensation. String 1 is the one that the trade calls so on that instrument (on most the highest-sounding; on a
+five-string banjo the first of the long ones), and lies at the treble side; `Neck.strings[0]` is string 1. Fret 0 is the open
+string. A string that starts later (the short fifth of a banjo) has `first_fret` > 0: its own nut sits at that fret of the
+others, its open note is "fret 0", and its frets keep the neck's numbers (the first one it can be stopped at is ``first_fret +
+1``).
 """
 
 from __future__ import annotations
@@ -197,10 +196,7 @@ class Neck:
     def cents_above_open(self, number: int, fret: int) -> float:
         """Interval from a string's open note to a fret, as designed; 0 for the open note.
 
-        Raises
-        ------
-        NeckError
-            The string cannot be stopped there.
+        Raises NeckError: the string cannot be stopped there.
         """
         if fret == 0:
             return 0.0
@@ -273,8 +269,6 @@ class Neck:
 def distance_mm(cents: float, *, scale_length_mm: float) -> float:
     """Distance from the nut to where an ideal string is stopped to sound `cents` above its full length.
 
-    Examples
-    --------
     >>> distance_mm(1200.0, scale_length_mm=648.0)
     324.0
     """

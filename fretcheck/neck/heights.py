@@ -1,10 +1,8 @@
 """How high the strings lie over the frets of a neck as designed: as the description says, or as usual where it says nothing.
 
-Conventions
------------
-mm. `nut_height` and `saddle_height_mm` lie above the plane of the fret crowns of a straight neck; `action_12` and
-`first_fret_clearance` are gaps to a crown as a feeler gauge finds them, relief included. A string is a straight line from nut to
-saddle. `u_mm` is a standard uncertainty. What is assumed is common practice, no source.
+Conventions: mm. `nut_height` and `saddle_height_mm` lie above the plane of the fret crowns of a straight neck; `action_12` and
+`first_fret_clearance` are gaps to a crown as a feeler gauge finds them, relief included. A string is a straight line from nut
+to saddle. `u_mm` is a standard uncertainty. What is assumed is common practice, no source.
 """
 
 from __future__ import annotations
@@ -17,9 +15,9 @@ from fretcheck.neck.physics import is_polymer
 
 NUT_HEIGHT_MM = {False: 0.5, True: 0.7}  # metal, polymer strings of a guitar
 ACTION_12_MM = {False: 2.0, True: 3.0}  # the same, over fret 12
+# Strings of another length lie higher or lower: over fret 12 as its square root (1.5 mm on a mandolin of 352 mm, 2.3 on a bass of
+# 864 mm), at the nut in proportion, but no higher than a guitar's
 GUITAR_SCALE_MM = 650.0
-"""Strings of another length lie higher or lower: over fret 12 as its square root (1.5 mm on a mandolin of 352 mm, 2.3 on a bass
-of 864 mm), at the nut in proportion, but no higher than a guitar's."""
 U_ASSUMED_ACTION_12_MM = 0.5  # 1.5 to 3 mm in use
 U_ASSUMED_NUT_HEIGHT_MM = 0.03
 ASSUMED_RELIEF_MM, U_ASSUMED_RELIEF_MM = 0.12, 0.12  # 0.1 to 0.4 mm in use, and straight ones
@@ -31,8 +29,7 @@ class Height:
 
     mm: float
     u_mm: float
-    described: bool
-    """False where it is assumed."""
+    described: bool  # False where it is assumed
 
 
 def relief(neck: Neck) -> Height:

@@ -1,9 +1,7 @@
 """Where every fret should be: speaking lengths, distances from the nut, and what rounding them costs.
 
-Conventions
------------
-As in `fretcheck.neck.description`, which tells where a fret belongs; cents positive is sharp. The scale length carries no
-compensation. Fret 0 is the nut line or, where the neck has one, the zero fret, which stands on the same line.
+Conventions: as in `fretcheck.neck.description`, which tells where a fret belongs; cents positive is sharp. The scale length
+carries no compensation. Fret 0 is the nut line or, where the neck has one, the zero fret, which stands on the same line.
 """
 
 from __future__ import annotations
@@ -38,10 +36,7 @@ class Rounding:
 def parse_rounding(text: str, *, unit: str) -> Rounding:
     """A rounding step as typed: ``0.5``, or a fraction such as ``1/64``.
 
-    Raises
-    ------
-    UsageError
-        Not a number, not positive, or coarser than 10 mm.
+    Raises UsageError: not a number, not positive, or coarser than 10 mm.
     """
     numerator, _, denominator = text.partition("/")
     try:
@@ -59,15 +54,11 @@ class Slot:
     """One fret on one scale length."""
 
     fret: int
-    from_nut_mm: float
-    """Exact."""
-    marked_mm: float
-    """As it can be marked with the chosen rule; equal to `from_nut_mm` without rounding."""
-    from_previous_mm: float | None
-    """Between this mark and the one before; for checking only. None at the nut."""
+    from_nut_mm: float  # Exact
+    marked_mm: float  # As it can be marked with the chosen rule; equal to `from_nut_mm` without rounding
+    from_previous_mm: float | None  # Between this mark and the one before; for checking only. None at the nut.
     speaking_length_mm: float
-    rounding_cents: float
-    """Pitch change that the rounding makes: positive is sharp."""
+    rounding_cents: float  # Pitch change that the rounding makes: positive is sharp
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,8 +68,7 @@ class Scale:
     scale_length_mm: float
     nut_offset_mm: float
     strings: tuple[int, ...]
-    slots: tuple[Slot, ...]
-    """Fret 0 first."""
+    slots: tuple[Slot, ...]  # Fret 0 first
 
     @property
     def worst_rounding_cents(self) -> float:
@@ -92,8 +82,8 @@ class Layout:
 
     neck: Neck
     rounding: Rounding | None
+    # One for a common scale; one for each different scale length where frets are fanned, string 1's first
     scales: tuple[Scale, ...]
-    """One for a common scale; one for each different scale length where frets are fanned, string 1's first."""
 
     @cached_property
     def targets_hz(self) -> tuple[tuple[float | None, ...], ...]:
@@ -141,11 +131,7 @@ def slots_for(fret_cents: Sequence[float], *, scale_length_mm: float, rounding: 
 def layout_of(neck: Neck, *, rounding: Rounding | None = None) -> Layout:
     """Slots and target notes of `neck`.
 
-    Parameters
-    ----------
-    neck : Neck
-    rounding : Rounding or None
-        Smallest step of the rule that slots are marked with; None keeps exact lengths.
+    `rounding`: smallest step of the rule that slots are marked with; None keeps exact lengths.
     """
     numbers_by_scale: dict[float, list[int]] = {}
     for number, string in enumerate(neck.strings, start=1):

@@ -1,11 +1,9 @@
 """Lengths as they are written: mm or inches, decimals or fractions; one that fits the other unit better is questioned.
 
-Conventions
------------
-A length's key ends in its unit, ``gauge_mm`` or ``gauge_in``; inches may be a fraction in quotes, ``"25 1/2"``. Ranges are
-plausible limits of a fretted neck (common practice, no source). Inside them lies what is usual: a value outside of that, which
-lies inside it when taken in the other unit, was meant in that unit and is refused with the cure, where a person typed it. 0 is
-never questioned.
+Conventions: a length's key ends in its unit, ``gauge_mm`` or ``gauge_in``; inches may be a fraction in quotes, ``"25 1/2"``.
+Ranges are plausible limits of a fretted neck (common practice, no source). Inside them lies what is usual: a value outside of
+that, which lies inside it when taken in the other unit, was meant in that unit and is refused with the cure, where a person
+typed it. 0 is never questioned.
 """
 
 from __future__ import annotations
@@ -36,6 +34,7 @@ def _length(low_mm: float, high_mm: float, usual_low_mm: float | None = None, us
 
 
 SCALE = _length(200.0, 1500.0)
+# By key, without the unit
 LENGTHS: dict[str, Length] = {
     "scale_length": SCALE,
     "scale_length_treble": SCALE,
@@ -54,7 +53,6 @@ LENGTHS: dict[str, Length] = {
     "first_fret_clearance": _length(0.05, 3.0, 0.05, 1.5),
     "u_first_fret_clearance": _length(0.005, 1.0),
 }
-"""By key, without the unit."""
 
 
 def length_of(key: str) -> tuple[str, str] | None:
@@ -66,8 +64,6 @@ def length_of(key: str) -> tuple[str, str] | None:
 def parsed(value: object, *, unit: str) -> float | None:
     """The number that was written, a fraction of an inch in quotes included; None where it is none.
 
-    Examples
-    --------
     >>> parsed("25 1/2", unit="in"), parsed("1/64", unit="in"), parsed("25.5", unit="mm")
     (25.5, 0.015625, None)
     """
@@ -91,21 +87,9 @@ def parsed(value: object, *, unit: str) -> float | None:
 def in_mm(value: object, *, key: str, limits: Length | None = None, question: bool) -> float:
     """A length of the description in mm.
 
-    Parameters
-    ----------
-    value : object
-        As the file holds it.
-    key : str
-        With its unit, as the error should name it.
-    limits : Length or None
-        Those of `LENGTHS` where None.
-    question : bool
-        Refuse what fits the other unit better.
-
-    Raises
-    ------
-    NeckError
-        No number, outside the range, or meant in the other unit; the message gives the cure.
+    `value`: as the file holds it. `key`: with its unit, as the error should name it. `limits`: those of `LENGTHS` where None.
+    `question`: refuse what fits the other unit better.
+    Raises NeckError: no number, outside the range, or meant in the other unit; the message gives the cure.
     """
     stem, _, unit = f"_{key}".rpartition("_")
     stem = stem.removeprefix("_")
@@ -165,11 +149,7 @@ def lengths_in_mm(row: dict[str, object], *, question: bool) -> dict[str, object
     """A table of the description with each of its lengths checked and in mm; other keys as they are.
 
     A length may be one number, a list of them, or ``{ treble = …, bass = … }``.
-
-    Raises
-    ------
-    NeckError
-        As `in_mm`, or a length that is given in both units.
+    Raises NeckError as `in_mm`, or a length that is given in both units.
     """
     found: dict[str, object] = {}
     for key, value in row.items():

@@ -1,10 +1,8 @@
 """What strings are made of: density and, where it is a constant at all, Young's modulus.
 
-Conventions
------------
-Density in kg/m³, modulus in GPa; `u_…_rel` are relative standard uncertainties that cover the spread between alloys and makers.
-A polymer has no modulus here on purpose: it varies twofold with stress and rate, so its stiffness must come from a measured
-inharmonicity. Source status of each row is in `source`: READ, MEMORY (handbook values from memory) or CALC.
+Conventions: density in kg/m³, modulus in GPa; `u_…_rel` are relative standard uncertainties that cover the spread between
+alloys and makers. A polymer has no modulus here on purpose: it varies twofold with stress and rate, so its stiffness must come
+from a measured inharmonicity. Source status of each row is in `source`: READ, MEMORY (handbook values from memory) or CALC.
 """
 
 from __future__ import annotations
@@ -41,6 +39,7 @@ def _polymer(name: str, density: float, u_density: float, source: str) -> Materi
     )
 
 
+# By name, as written in neck.toml
 MATERIALS: dict[str, Material] = {
     row.name: row
     for row in (
@@ -61,7 +60,6 @@ MATERIALS: dict[str, Material] = {
         _polymer("polyester", 1380.0, 0.03, "MEMORY: polyethylene terephthalate monofilament"),
     )
 }
-"""By name, as written in neck.toml."""
 
 
 def default_core(winding: str) -> str:

@@ -3,12 +3,10 @@
 Every one narrows the diagnosis: sound alone leaves some causes hard to tell apart. The error texts, the written neck.toml and
 the documentation take their wording from here.
 
-Conventions
------------
-Lengths in mm. Distances along the neck start at the front edge of the nut (or the crown of the zero fret) and end at the
-middle of a fret's crown, or at the edge of the saddle where the string leaves it. `u_mm` is a standard uncertainty; where none
-is given it follows from the tool, but no part is better defined than `least_u_mm`. Ranges, and what tools and parts allow, are
-common practice, no source. Outside `usual_mm` a length is questioned when it fits the other unit better.
+Conventions: lengths in mm. Distances along the neck start at the front edge of the nut (or the crown of the zero fret) and end
+at the middle of a fret's crown, or at the edge of the saddle where the string leaves it. `u_mm` is a standard uncertainty;
+where none is given it follows from the tool, but no part is better defined than `least_u_mm`. Ranges, and what tools and parts
+allow, are common practice, no source. Outside `usual_mm` a length is questioned when it fits the other unit better.
 """
 
 from __future__ import annotations
@@ -18,8 +16,8 @@ from typing import Literal
 
 Need = Literal["required", "optional", "no"]
 Tool = Literal["rule", "calliper", "feeler"]
+# About half the smallest division that can be read with confidence: 0.5 mm or 1/64 in, 0.05 mm, leaves 0.05 mm apart
 TOOL_U_MM: dict[Tool, float] = {"rule": 0.15, "calliper": 0.05, "feeler": 0.03}
-"""About half the smallest division that can be read with confidence: 0.5 mm or 1/64 in, 0.05 mm, leaves 0.05 mm apart."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,16 +31,15 @@ class MeasurementKind:
     low_mm: float
     high_mm: float
     usual_mm: tuple[float, float]
-    least_u_mm: float
-    """How well the ends of this length are defined, whatever the tool."""
-    tool: Tool
-    """The usual one, taken where none is named."""
+    least_u_mm: float  # How well the ends of this length are defined, whatever the tool
+    tool: Tool  # The usual one, taken where none is named
 
     def u_mm(self, tool: Tool | None = None) -> float:
         """Standard uncertainty by this tool."""
         return max(TOOL_U_MM[tool or self.tool], self.least_u_mm)
 
 
+# By `what`, as written in neck.toml
 MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
     kind.what: kind
     for kind in (
@@ -125,4 +122,3 @@ MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
         ),
     )
 }
-"""By `what`, as written in neck.toml."""

@@ -1,9 +1,7 @@
 """Reads a neck description: neck.toml, or the same as plain data, becomes a `Neck`.
 
-Conventions
------------
-Whatever is wrong is raised as one `NeckError` that names file, place, key, value, allowed range and, where it can be guessed,
-the cure. A `Neck` that comes out of here has been checked throughout.
+Conventions: whatever is wrong is raised as one `NeckError` that names file, place, key, value, allowed range and, where it can
+be guessed, the cure. A `Neck` that comes out of here has been checked throughout.
 """
 
 from __future__ import annotations
@@ -99,19 +97,9 @@ def _toml_sentence(text: str, *, lines: int) -> str:
 def neck_from_mapping(data: dict[str, Any], *, source: Path | None = None, typed: bool = False) -> Neck:
     """Build the `Neck` from the data of a neck.toml.
 
-    Parameters
-    ----------
-    data : dict
-        As TOML or JSON parsers give it.
-    source : Path or None
-        The file it came from, for the error texts.
-    typed : bool
-        A person wrote it: lengths that fit the other unit better are questioned.
-
-    Raises
-    ------
-    NeckError
-        The description cannot be used.
+    `data`: as TOML or JSON parsers give it. `source`: the file it came from, for the error texts. `typed`: a person wrote it:
+    lengths that fit the other unit better are questioned.
+    Raises NeckError: the description cannot be used.
     """
     try:
         return _neck(NeckTable.model_validate(_lengths_in_mm(data, typed=typed)), typed=typed)

@@ -1,9 +1,7 @@
 """Measurements by hand given with one inspection, and those that work on their part has made stale.
 
-Conventions
------------
-A measurement of a part that was worked on is not used unless it is dated later than the work: of the same day nobody knows
-which came first. What is given with an inspection was measured for it.
+Conventions: a measurement of a part that was worked on is not used unless it is dated later than the work: of the same day
+nobody knows which came first. What is given with an inspection was measured for it.
 """
 
 from __future__ import annotations
@@ -21,6 +19,7 @@ from fretcheck.neck.description import Measurement, Neck, WorkedPart
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
 from fretcheck.neck.schema import MeasuredTable
 
+# What work on a part changes: new strings pull the neck otherwise, frets made lower leave more over them
 TOUCHES: dict[WorkedPart, tuple[str, ...]] = {
     "nut": ("first_fret_clearance", "nut_to_fret", "nut_to_saddle", "action_12"),
     "saddle": ("nut_to_saddle", "action_12", "first_fret_clearance"),
@@ -28,7 +27,6 @@ TOUCHES: dict[WorkedPart, tuple[str, ...]] = {
     "neck": ("relief", "action_12", "first_fret_clearance"),
     "strings": ("relief", "action_12", "first_fret_clearance"),
 }
-"""What work on a part changes: new strings pull the neck otherwise, frets made lower leave more over them."""
 _GIVEN = re.compile(r"(?P<what>[a-z_0-9]+?)(?:@(?P<fret>\d+))?(?:/(?P<string>\d+))?=(?P<length>.+?)(?P<unit>in|mm)?")
 
 
@@ -64,12 +62,7 @@ def said(one: Measurement) -> str:
 def on_the_day(neck: Neck, *, measured: Sequence[Measurement] = (), worked: Collection[WorkedPart] = ()) -> Neck:
     """The description with what was measured for this inspection, and without what work has overtaken.
 
-    Parameters
-    ----------
-    measured : sequence of Measurement
-        They replace entries of the same kind and place.
-    worked : collection
-        Parts worked on since the entries of the description.
+    `measured`: they replace entries of the same kind and place. `worked`: parts worked on since the entries of the description.
     """
     overtaken = {what for part in worked for what in TOUCHES[part]}
     places = {(one.what, one.fret, one.string) for one in measured}
@@ -85,10 +78,7 @@ def on_the_day(neck: Neck, *, measured: Sequence[Measurement] = (), worked: Coll
 def given(texts: Sequence[str], neck: Neck) -> tuple[Measurement, ...]:
     """Measurements as typed after ``--measured``: ``first_fret_clearance=0.62``, ``nut_to_fret@7=215.4``, ``…/3=0.024in``.
 
-    Raises
-    ------
-    UsageError
-        For a text that is none, or a value that cannot be; one line with the cure.
+    Raises UsageError for a text that is none, or a value that cannot be; one line with the cure.
     """
     answer = []
     for text in texts:
@@ -118,13 +108,7 @@ def given(texts: Sequence[str], neck: Neck) -> tuple[Measurement, ...]:
 
 
 def worked_parts(texts: Sequence[str]) -> tuple[WorkedPart, ...]:
-    """Parts as typed after ``--worked``.
-
-    Raises
-    ------
-    UsageError
-        For a part that is none.
-    """
+    """Parts as typed after ``--worked``. Raises UsageError for a part that is none."""
     for text in texts:
         if text not in get_args(WorkedPart):
             raise UsageError(f"--worked {one_of('part', text, get_args(WorkedPart)).removeprefix('part = ')}")

@@ -4,10 +4,9 @@ Symbols follow M. B. Anderson & R. G. Beausoleil, "Classical guitar intonation a
 J. Acoust. Soc. Am. 156(1), 683 (2024): κ = E·A/T0 (only the core carries in a wound string), β0 = √(E·I/(T0·L0²)).
 Inharmonicity B = π²β0² after H. Fletcher (1964). For a solid round string κ = E/(ρ·(2·L0·f)²) and β0 = √κ·d/(4·L0).
 
-Conventions
------------
-mm, N, g/m; `u_…` are absolute standard uncertainties, `u_rel` relative ones (the standard deviation of the logarithm). What
-the description cannot tell is None with a reason in `reason`; beside it always stands a prior, wide where little is known.
+Conventions: mm, N, g/m; `u_…` are absolute standard uncertainties, `u_rel` relative ones (the standard deviation of the
+logarithm). What the description cannot tell is None with a reason in `reason`; beside it always stands a prior, wide where
+little is known.
 """
 
 from __future__ import annotations
@@ -25,9 +24,9 @@ U_GIVEN_REL = 0.02  # tension or mass copied from a data sheet: common practice,
 U_USUAL_CORE_REL = 0.20  # of `usual_core_mm`: common practice, no source
 PACKING, U_PACKING_REL = math.pi / 4.0, 0.05  # round wire, turn against turn
 U_WOUND_STIFFNESS_REL = 0.15  # what the winding adds to the core's bending stiffness, as a share of β0
+# Prior only. κ of measured nylon strings: 46–59 in Anderson & Beausoleil's table (READ), 70–85 from EI, T and mass per length of
+# trebles in J. Woodhouse, Acta Acustica u. w. Acustica 90, 945 (2004), Table I, at 1140 kg/m³ (READ at second hand, CALC).
 POLYMER_KAPPA, U_POLYMER_KAPPA_REL = 60.0, 0.40
-"""Prior only. κ of measured nylon strings: 46–59 in Anderson & Beausoleil's table (READ), 70–85 from EI, T and mass per length
-of trebles in J. Woodhouse, Acta Acustica u. w. Acustica 90, 945 (2004), Table I, at 1140 kg/m³ (READ at second hand, CALC)."""
 U_POLYMER_BENDING_REL = 0.25  # a polymer bends stiffer at audio rates than it stretches: 1.2 to 1.5 times published values
 U_POLYMER_CORE_REL = 0.50  # on β0: strands under a winding bend more easily than one solid core
 
@@ -44,25 +43,19 @@ class Prior:
 class StringConstants:
     """What the design says about one string's tension, stretch and stiffness."""
 
-    open_length_mm: float
-    """Speaking length of the open string, compensation included."""
+    open_length_mm: float  # Speaking length of the open string, compensation included
     mass_per_length_g_m: float
     tension_n: float
     u_tension_n: float
-    kappa: float | None
-    """κ = EA/T0, no unit."""
+    kappa: float | None  # κ = EA/T0, no unit
     u_kappa: float | None
-    beta0: float | None
-    """β0 = √(EI/(T0 L0²)) of the open string, no unit."""
+    beta0: float | None  # β0 = √(EI/(T0 L0²)) of the open string, no unit
     u_beta0: float | None
-    inharmonicity: float | None
-    """B = π²β0² of the open string."""
+    inharmonicity: float | None  # B = π²β0² of the open string
     u_inharmonicity: float | None
-    kappa_prior: Prior
-    """Also where `kappa` is None."""
+    kappa_prior: Prior  # Also where `kappa` is None
     beta0_prior: Prior
-    reason: str | None
-    """Why `kappa` or `beta0` is None, and what would tell it; None where both are known."""
+    reason: str | None  # Why `kappa` or `beta0` is None, and what would tell it; None where both are known
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,17 +77,9 @@ def string_constants(
 ) -> StringConstants:
     """Constants of one string from its description and, if there is one, the measured inharmonicity of its open note.
 
-    Parameters
-    ----------
-    neck, number : Neck, int
-        The string's number. A given tension or mass per length is preferred to one computed from gauge and density.
-    inharmonicity, u_inharmonicity : float or None
-        Measured B of the open string and its standard uncertainty; they go together.
-
-    Raises
-    ------
-    NeckError
-        An unknown material, or a core that is not thinner than the string.
+    `neck`, `number`: the string's number. A given tension or mass per length is preferred to one computed from gauge and
+    density. `inharmonicity`, `u_inharmonicity`: measured B of the open string and its standard uncertainty; they go together.
+    Raises NeckError: an unknown material, or a core that is not thinner than the string.
     """
     string = neck.string(number)
     winding = _material(string.material, "material")

@@ -1,8 +1,6 @@
 """Doubts about a description that is allowed but unusual: the user is told, nothing is refused.
 
-Conventions
------------
-Limits are common practice, no source. A doubt starts with the number of its string or strings.
+Conventions: limits are common practice, no source. A doubt starts with the number of its string or strings.
 """
 
 from __future__ import annotations
@@ -11,8 +9,7 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.physics import StringConstants, string_constants
 
 LOWEST_TENSION_N, HIGHEST_TENSION_N = 15.0, 300.0
-GIVEN_AGAINST_COMPUTED = 1.35
-"""A given tension this many times over or under the one computed from mass or gauge is doubted."""
+GIVEN_AGAINST_COMPUTED = 1.35  # A given tension this many times over or under the one computed from mass or gauge is doubted
 
 
 def constants_of(neck: Neck) -> tuple[StringConstants, ...]:

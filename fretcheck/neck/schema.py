@@ -1,10 +1,8 @@
 """The tables of neck.toml: keys, types, ranges and the meaning of each key.
 
-Conventions
------------
-Strict: a number in quotes is no number, an unknown key is an error. Lengths are in mm here, checked by `fretcheck.neck.lengths`.
-Ranges are plausible limits for a fretted neck (common practice, no source), wide enough for anything between a sopranino and a
-long bass.
+Conventions: strict: a number in quotes is no number, an unknown key is an error. Lengths are in mm here, checked by
+`fretcheck.neck.lengths`. Ranges are plausible limits for a fretted neck (common practice, no source), wide enough for anything
+between a sopranino and a long bass.
 """
 
 from __future__ import annotations
@@ -20,8 +18,8 @@ from fretcheck.neck.temperament import REFERENCE_MAX_HZ, REFERENCE_MIN_HZ
 MIN_STRINGS, MAX_STRINGS = 3, 14
 MAX_FRETS = 36
 
+# A length of every string: one for all, { treble = …, bass = … } the strings between evenly spaced, or a list of them all
 EachString = float | dict[str, float] | list[float] | None
-"""A length of every string: one for all, { treble = …, bass = … } the strings between evenly spaced, or a list of them all."""
 Sides = float | dict[str, float] | None
 
 

@@ -1,9 +1,7 @@
 """All strings in one line: tuning and gauges as lists, lengths common to all or spread from the first string to the last.
 
-Conventions
------------
-Lists keep one order, that of the tuning, and are turned round where they begin at the bass side: row 1 is string 1. "Treble side"
-is the side of string 1, whatever sounds highest.
+Conventions: lists keep one order, that of the tuning, and are turned round where they begin at the bass side: row 1 is string
+1. "Treble side" is the side of string 1, whatever sounds highest.
 """
 
 from __future__ import annotations
@@ -25,10 +23,7 @@ _GAUGE = re.compile(r"([wp]?)\s*([^wp]+?)\s*([wp]?)", re.IGNORECASE)
 def string_rows(table: NeckTable) -> tuple[list[StringTable], bool]:
     """The strings of a description, string 1 first, given one by one or in one line; and whether the list was turned round.
 
-    Raises
-    ------
-    NeckError
-        Neither or both are given, lists differ in length, or the side they begin at cannot be told.
+    Raises NeckError: neither or both are given, lists differ in length, or the side they begin at cannot be told.
     """
     gauges, unit = (table.gauges_mm, "mm") if table.gauges_mm is not None else (table.gauges_in, "in")
     if table.tuning is None and gauges is None:

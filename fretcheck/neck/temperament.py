@@ -3,9 +3,8 @@
 Scientific pitch notation; twelve equal semitones from a reference A4 (ISO 16 gives 440 Hz): f = A4·2^((m − 69)/12) with m the
 MIDI note number.
 
-Conventions
------------
-Frequencies in Hz, intervals in cents, positive is sharp. A sharp is written ``#`` and a flat ``b``; C4 is MIDI note 60.
+Conventions: frequencies in Hz, intervals in cents, positive is sharp. A sharp is written ``#`` and a flat ``b``; C4 is MIDI
+note 60.
 """
 
 from __future__ import annotations
@@ -27,18 +26,9 @@ _SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 def note_to_midi(note: str) -> int:
     """MIDI note number of a note in scientific pitch.
 
-    Parameters
-    ----------
-    note : str
-        ``E4``, ``F#3``, ``Bb2``; double accidentals are allowed. From C0 to C9.
+    `note`: ``E4``, ``F#3``, ``Bb2``; double accidentals are allowed. From C0 to C9.
+    Raises NeckError: the text is no note, or lies outside C0 to C9; the message tries to give the note that was meant.
 
-    Raises
-    ------
-    NeckError
-        The text is no note, or lies outside C0 to C9; the message tries to give the note that was meant.
-
-    Examples
-    --------
     >>> note_to_midi("A4"), note_to_midi("Bb2")
     (69, 46)
     """
@@ -70,8 +60,6 @@ def _meant(note: str) -> str:
 def midi_to_note(midi: int) -> str:
     """Name of a MIDI note number, with sharps.
 
-    Examples
-    --------
     >>> midi_to_note(40)
     'E2'
     """
@@ -79,13 +67,7 @@ def midi_to_note(midi: int) -> str:
 
 
 def check_reference(reference_hz: float) -> float:
-    """`reference_hz` itself when it lies between 380 and 480 Hz.
-
-    Raises
-    ------
-    NeckError
-        Otherwise (NaN included).
-    """
+    """`reference_hz` itself when it lies between 380 and 480 Hz. Raises NeckError: otherwise (NaN included)."""
     if not REFERENCE_MIN_HZ <= reference_hz <= REFERENCE_MAX_HZ:
         raise NeckError(
             f"reference_hz = {reference_hz:g} lies outside {REFERENCE_MIN_HZ:g} to {REFERENCE_MAX_HZ:g} Hz: "
@@ -109,8 +91,6 @@ def note_frequency_hz(note: str, *, reference_hz: float = 440.0) -> float:
 def cents_between(frequency_hz: float, target_hz: float) -> float:
     """How much sharper `frequency_hz` is than `target_hz`.
 
-    Examples
-    --------
     >>> round(cents_between(440.5, 440.0), 2)
     1.97
     """
@@ -125,11 +105,7 @@ def cents_to_ratio(cents: float) -> float:
 def length_error_cents(displacement_mm: float, *, speaking_length_mm: float) -> float:
     """Pitch change when the stop of a string moves toward the bridge.
 
-    Parameters
-    ----------
-    displacement_mm : float
-        Positive toward the bridge: the string gets shorter and sharper.
-    speaking_length_mm : float
-        Length before the move, positive and greater than the displacement.
+    `displacement_mm`: positive toward the bridge: the string gets shorter and sharper. `speaking_length_mm`: length before the
+    move, positive and greater than the displacement.
     """
     return -CENTS_PER_OCTAVE * math.log2(1.0 - displacement_mm / speaking_length_mm)

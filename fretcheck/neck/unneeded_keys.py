@@ -10,6 +10,7 @@ _COURSE = "strings of a pair go by course in each [[strings]], or by strings_per
 _FAN = "fanned frets go by scale_length_treble_mm and scale_length_bass_mm"
 _SETBACK = "the saddle's compensation is saddle_setback_mm"
 
+# By key, in lower case
 REASONS: dict[str, str] = {
     **dict.fromkeys(("left_handed", "lefty", "left", "right_handed", "handedness", "hand"), _EITHER_HAND),
     **dict.fromkeys(("string_count", "number_of_strings", "num_strings", "strings_count"), _COUNTED),
@@ -48,4 +49,3 @@ REASONS: dict[str, str] = {
     **dict.fromkeys(("tension_kg", "tension_kgf"), "tensions are in newtons: tension_n is kilograms times 9.807"),
     **dict.fromkeys(("drop", "transpose", "tuned_down", "detuned"), "all strings lower or higher go by tuned_semitones"),
 }
-"""By key, in lower case."""

@@ -1,8 +1,7 @@
 """A neck description as plain data, and what a person may add to its file.
 
-Conventions
------------
-Lengths are written in mm. What is unknown or at its default is left out; `neck_from_mapping` gives back an equal `Neck`.
+Conventions: lengths are written in mm. What is unknown or at its default is left out; `neck_from_mapping` gives back an equal
+`Neck`.
 """
 
 from __future__ import annotations

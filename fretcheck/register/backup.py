@@ -1,10 +1,9 @@
 """A copy of the whole register while others may go on writing.
 
-Conventions
------------
-SQLite: the sound files, then the online backup of the database into one file beside them, so that the copy is a register itself
-as soon as it has its name; interrupted before, it can be run again. What is committed while the copy runs is in it or not, each
-inspection whole. PostgreSQL: an export as JSON, which `import` reads back; the server's own tools make any other kind.
+Conventions: SQLite: the sound files, then the online backup of the database into one file beside them, so that the copy is a
+register itself as soon as it has its name; interrupted before, it can be run again. What is committed while the copy runs is in
+it or not, each inspection whole. PostgreSQL: an export as JSON, which `import` reads back; the server's own tools make any
+other kind.
 """
 
 from __future__ import annotations
@@ -27,12 +26,8 @@ if TYPE_CHECKING:
 def back_up(register: Register, path: Path) -> int:
     """Copy `register` to the new file `path`, and return how many inspections the copy holds.
 
-    Raises
-    ------
-    UsageError
-        When `path` exists already, or is not one that this register can be copied to.
-    StorageError
-        When it cannot be written, or the register turns out to be damaged.
+    Raises UsageError when `path` exists already, or is not one that this register can be copied to; StorageError when it cannot
+    be written, or the register turns out to be damaged.
     """
     if os.path.lexists(path):
         raise UsageError(f"{path} exists already: name a new file")

@@ -5,10 +5,8 @@ A room adds tables of its own in three steps: (1) model classes in that room, su
 imports nothing from that room; (3) reads and writes through `Register.session`. The database is brought up to date when it is
 next opened; a test compares the migrated database with the models of all rooms.
 
-Conventions
------------
-Moments are kept in UTC and come back aware of it. A foreign key to an inspection refers to ``inspections.id``, the short text
-that people type.
+Conventions: moments are kept in UTC and come back aware of it. A foreign key to an inspection refers to ``inspections.id``, the
+short text that people type.
 """
 
 from __future__ import annotations

@@ -1,11 +1,9 @@
 """Connections to the register's database, and what its errors mean.
 
-Conventions
------------
-SQLite runs with foreign keys enforced, a write-ahead log (readers never wait for a writer), full synchronisation (what was
-committed survives loss of power) and a busy timeout, so that two processes at once wait for each other. A transaction opened
-for writing takes the write lock at its start (``BEGIN IMMEDIATE``; on PostgreSQL an advisory lock of the transaction), so it
-never fails half-way for another writer. (sqlite.org, "Write-Ahead Logging" and "Transaction", from memory.)
+Conventions: SQLite runs with foreign keys enforced, a write-ahead log (readers never wait for a writer), full synchronisation
+(what was committed survives loss of power) and a busy timeout, so that two processes at once wait for each other. A transaction
+opened for writing takes the write lock at its start (``BEGIN IMMEDIATE``; on PostgreSQL an advisory lock of the transaction),
+so it never fails half-way for another writer. (sqlite.org, "Write-Ahead Logging" and "Transaction", from memory.)
 """
 
 from __future__ import annotations
@@ -30,10 +28,7 @@ _ADVISORY_LOCK = 0x66726574  # any fixed number that nobody else in the database
 def connect(location: Location) -> Engine:
     """An engine for the register at `location`; nothing is opened yet.
 
-    Raises
-    ------
-    StorageError
-        When the folder cannot be made, or the driver for PostgreSQL is not installed.
+    Raises StorageError when the folder cannot be made, or the driver for PostgreSQL is not installed.
     """
     engine = _postgres_engine(location) if location.file is None else _sqlite_engine(location.file)
 

@@ -1,10 +1,8 @@
 """Where a register lies: a file of SQLite, or a PostgreSQL database by URL.
 
-Conventions
------------
-What is given wins over the environment variable ``FRETCHECK_REGISTER``, which wins over the user's data folder. A folder stands
-for the file ``register.sqlite`` in it. The register's folder, below which its sound files lie, is that of the file; for
-PostgreSQL it is the user's data folder.
+Conventions: what is given wins over the environment variable ``FRETCHECK_REGISTER``, which wins over the user's data folder. A
+folder stands for the file ``register.sqlite`` in it. The register's folder, below which its sound files lie, is that of the
+file; for PostgreSQL it is the user's data folder.
 """
 
 from __future__ import annotations
@@ -30,8 +28,7 @@ class Location:
     folder: Path
     file: Path | None = None
     url: URL | None = None
-    given: bool = True
-    """False for the default place, which may always be made."""
+    given: bool = True  # False for the default place, which may always be made
 
     def __str__(self) -> str:
         """For messages; never shows a password."""
@@ -39,13 +36,7 @@ class Location:
 
 
 def find_location(given: str | Path | None) -> Location:
-    """Where the register lies.
-
-    Raises
-    ------
-    UsageError
-        For a URL that is none, or of a kind of database that is not supported.
-    """
+    """Where the register lies. Raises UsageError for a URL that is none, or of a kind of database that is not supported."""
     chosen = given or os.environ.get(ENVIRONMENT_VARIABLE) or None
     if chosen is None:
         folder = default_folder()

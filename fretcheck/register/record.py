@@ -1,9 +1,7 @@
 """An inspection document as rows of the register.
 
-Conventions
------------
-A document's content is everything in it but its id; its SHA-256 tells whether it is in the register already. Fields at their
-default do not count, so a field that a later version adds does not change the content of older documents.
+Conventions: a document's content is everything in it but its id; its SHA-256 tells whether it is in the register already.
+Fields at their default do not count, so a field that a later version adds does not change the content of older documents.
 """
 
 from __future__ import annotations
@@ -47,10 +45,7 @@ def content_sha256(document: InspectionDocument) -> str:
 def moment_taken(document: InspectionDocument) -> datetime | None:
     """When the inspection was made; None where it does not tell.
 
-    Raises
-    ------
-    UsageError
-        When `taken_at` is no ISO 8601 date and time with offset.
+    Raises UsageError when `taken_at` is no ISO 8601 date and time with offset.
     """
     if document.taken_at is None:
         return None
@@ -69,15 +64,8 @@ def moment_taken(document: InspectionDocument) -> datetime | None:
 def insert_document(session: Session, document: InspectionDocument) -> tuple[InspectionDocument, bool]:
     """Add a document to the database, within a writing transaction.
 
-    Returns
-    -------
-    (kept, new)
-        The document with its id; `new` is False where the same content had been kept before.
-
-    Raises
-    ------
-    UsageError
-        For a serial that is too long, a moment that is none, or a path that leaves the register's folder.
+    Returns the document with its id; `new` is False where the same content had been kept before.
+    Raises UsageError for a serial that is too long, a moment that is none, or a path that leaves the register's folder.
     """
     serial = _storable(document.neck.serial)
     if serial is not None and len(serial) > SERIAL_LENGTH:

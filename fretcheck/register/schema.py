@@ -1,10 +1,8 @@
 """The version of the database's schema: brought up to date on opening, refused when newer than this software.
 
-Conventions
------------
-Versions are the numbers of the scripts ``migrations/versions/vNNNN_what.py``, in one line without branches. The database's own
-version lies in the table ``fretcheck_schema``. All steps of an update happen in one transaction under the write lock: a crash
-leaves the old version whole, and two processes that open an old register at once update it once.
+Conventions: versions are the numbers of the scripts ``migrations/versions/vNNNN_what.py``, in one line without branches. The
+database's own version lies in the table ``fretcheck_schema``. All steps of an update happen in one transaction under the write
+lock: a crash leaves the old version whole, and two processes that open an old register at once update it once.
 """
 
 from __future__ import annotations
@@ -30,10 +28,8 @@ def newest_version() -> str:
 def bring_up_to_date(engine: Engine, location: Location, *, read_only: bool = False, to: str | None = None) -> None:
     """Create or update the schema, up to `to` (the newest, unless told).
 
-    Raises
-    ------
-    StorageError
-        For a database that is newer than this software, that belongs to something else, or is old and cannot be written.
+    Raises StorageError for a database that is newer than this software, that belongs to something else, or is old and cannot be
+    written.
     """
     wanted = to or newest_version()
     with engine.connect() as connection:

@@ -1,9 +1,7 @@
 """Which inspections are meant, and the short record of each that lists show.
 
-Conventions
------------
-Text and serials compare without regard to case, width of characters, or runs of spaces. A date without a time means that whole
-day in this machine's time zone; `until` includes it.
+Conventions: text and serials compare without regard to case, width of characters, or runs of spaces. A date without a time
+means that whole day in this machine's time zone; `until` includes it.
 """
 
 from __future__ import annotations
@@ -20,8 +18,8 @@ from fretcheck.register.tables import InspectionRow, NeckRow
 
 Decision = Literal["pass", "fail", "undecided", "none"]
 _LAST_DAY = date.max - timedelta(days=2)
+# As the register's table has them: none where too little was heard to judge the neck
 DECISIONS: tuple[Decision, ...] = ("pass", "fail", "undecided", "none")
-"""As the register's table has them: none where too little was heard to judge the neck."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,8 +30,7 @@ class Selection:
     since: date | datetime | None = None
     until: date | datetime | None = None
     verdict: str | None = None
-    text: str | None = None
-    """Found anywhere in id, serial, name, operator, device, findings, corrections or the verdict's reason."""
+    text: str | None = None  # Found anywhere in id, serial, name, operator, device, findings, corrections or the verdict's reason
 
     def __post_init__(self) -> None:
         if self.verdict is not None and self.verdict not in DECISIONS:
@@ -47,8 +44,7 @@ class InspectionSummary:
     """One line of a list."""
 
     id: str
-    taken_at: str | None
-    """ISO 8601 with the bench's offset; None where the document does not tell."""
+    taken_at: str | None  # ISO 8601 with the bench's offset; None where the document does not tell
     serial: str | None
     name: str
     decision: Decision

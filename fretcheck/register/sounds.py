@@ -1,9 +1,8 @@
 """Sound files of kept inspections: where they lie, and paths that must not lead out of the register's folder.
 
-Conventions
------------
-A path is relative to the register's folder, with forward slashes on every system. Kept files lie under ``sounds/``, named by
-the start of their SHA-256 and their own name, so the same recording is kept once and two registers can be joined.
+Conventions: a path is relative to the register's folder, with forward slashes on every system. Kept files lie under
+``sounds/``, named by the start of their SHA-256 and their own name, so the same recording is kept once and two registers can be
+joined.
 """
 
 from __future__ import annotations
@@ -23,10 +22,7 @@ _NAME_LENGTH = 80
 def checked_sound_path(path: str) -> str:
     """`path`, if it stays below the register's folder by its text.
 
-    Raises
-    ------
-    UsageError
-        For an absolute path, a drive, a backslash, ``..``, or control characters.
+    Raises UsageError for an absolute path, a drive, a backslash, ``..``, or control characters.
     """
     parts = PurePosixPath(path).parts
     leaves = (
@@ -49,10 +45,7 @@ def checked_sound_path(path: str) -> str:
 def sound_file_below(folder: Path, path: str) -> Path:
     """The file that `path` stands for; symbolic links must not lead out of `folder` either.
 
-    Raises
-    ------
-    UsageError
-        When it lies elsewhere.
+    Raises UsageError when it lies elsewhere.
     """
     file = (folder / checked_sound_path(path)).resolve()
     if not file.is_relative_to(folder.resolve()):
@@ -61,13 +54,7 @@ def sound_file_below(folder: Path, path: str) -> Path:
 
 
 def sha256_of(file: Path) -> str:
-    """SHA-256 of a file's content, in hex.
-
-    Raises
-    ------
-    StorageError
-        When it cannot be read.
-    """
+    """SHA-256 of a file's content, in hex. Raises StorageError when it cannot be read."""
     try:
         with file.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
@@ -78,15 +65,8 @@ def sha256_of(file: Path) -> str:
 def keep_sound(source: Path, folder: Path) -> tuple[str, str]:
     """Copy a recording into the register's folder, unless it lies there already.
 
-    Returns
-    -------
-    (path, sha256)
-        Relative path and SHA-256 of what was copied.
-
-    Raises
-    ------
-    StorageError
-        When it cannot be read, or not be written (disk full, folder read-only).
+    Returns relative path and SHA-256 of what was copied.
+    Raises StorageError when it cannot be read, or not be written (disk full, folder read-only).
     """
     digest = sha256_of(source)
     name = re.sub(r"[^A-Za-z0-9._-]+", "_", source.name)[-_NAME_LENGTH:]
@@ -100,10 +80,7 @@ def keep_sound(source: Path, folder: Path) -> tuple[str, str]:
 def copy_whole(source: Path, target: Path) -> None:
     """Copy a file so that `target` is either whole or absent, even after a crash.
 
-    Raises
-    ------
-    StorageError
-        When it cannot be written.
+    Raises StorageError when it cannot be written.
     """
     try:
         target.parent.mkdir(parents=True, exist_ok=True)

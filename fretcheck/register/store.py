@@ -1,10 +1,8 @@
 """The register: inspections kept, found again, and carried elsewhere.
 
-Conventions
------------
-Every write is one transaction: after a crash it is there whole or not at all. Ids are short enough to type: the day and a
-number, ``261125-3`` for the third inspection of 25 November 2026. Documents are never changed once kept. Keeping the same
-content twice gives the same id.
+Conventions: every write is one transaction: after a crash it is there whole or not at all. Ids are short enough to type: the
+day and a number, ``261125-3`` for the third inspection of 25 November 2026. Documents are never changed once kept. Keeping the
+same content twice gives the same id.
 
 Other rooms keep tables of their own in the same database: see `fretcheck.register.base`, and use `Register.session`.
 """
@@ -44,10 +42,8 @@ class Imported:
     """What became of one imported document."""
 
     id: str
-    was: str | None
-    """Its id in the register it came from."""
-    new: bool
-    """False where the same content had been kept before."""
+    was: str | None  # Its id in the register it came from
+    new: bool  # False where the same content had been kept before
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,27 +52,18 @@ class KeptSound:
 
     path: str
     file: Path
+    # Against the SHA-256 in the document; "not known" where that gives none
     state: Literal["whole", "missing", "changed", "not known"]
-    """Against the SHA-256 in the document; "not known" where that gives none."""
 
 
 def open_register(location: str | Path | None = None, *, create: bool = True) -> Register:
     """Open the register, making or updating its database where needed.
 
-    Parameters
-    ----------
-    location
-        Path of a file or folder, or a URL (``sqlite:///…``, ``postgresql://…``); None means the environment variable
-        ``FRETCHECK_REGISTER``, or else the user's data folder.
-    create
-        False for commands that only read: then a file that was named and is not there is an error, not a new register.
-
-    Raises
-    ------
-    UsageError
-        For a URL that cannot be one.
-    StorageError
-        For a database that is missing, damaged, of another program, newer than this software, or out of reach.
+    `location`: path of a file or folder, or a URL (``sqlite:///…``, ``postgresql://…``); None means the environment variable
+    ``FRETCHECK_REGISTER``, or else the user's data folder. `create`: False for commands that only read: then a file that was
+    named and is not there is an error, not a new register.
+    Raises UsageError for a URL that cannot be one; StorageError for a database that is missing, damaged, of another program,
+    newer than this software, or out of reach.
     """
     place = find_location(location)
     if place.file is not None and place.given and not create and not place.file.exists():
@@ -123,12 +110,8 @@ class Register:
 
         With `write` the write lock is taken at the start, so what is read within stays true until the commit; other writers
         wait. Without it, nothing may be written, and nobody waits.
-
-        Raises
-        ------
-        StorageError
-            For whatever the database reports, in one line; but an ``IntegrityError`` of SQLAlchemy passes unchanged, for the
-            caller to say which rule of theirs was broken.
+        Raises StorageError for whatever the database reports, in one line; but an ``IntegrityError`` of SQLAlchemy passes
+        unchanged, for the caller to say which rule of theirs was broken.
         """
         try:
             with Session(self._engine.execution_options(**{WRITE_OPTION: write}), expire_on_commit=False) as session:
@@ -143,25 +126,11 @@ class Register:
     def keep(self, document: InspectionDocument, *, sound_folder: Path | None = None) -> InspectionDocument:
         """Keep an inspection.
 
-        Parameters
-        ----------
-        document
-            Its `id` is given by the register.
-        sound_folder
-            Where the readings' `sound_file` names lie. They are copied into the register's folder, and the kept document names
-            the copies, with their SHA-256.
-
-        Returns
-        -------
-        InspectionDocument
-            As kept, with its id.
-
-        Raises
-        ------
-        StorageError
-            When the database or a sound file cannot be written or read.
-        UsageError
-            For a value that no register can hold; the message says which.
+        `document`: its `id` is given by the register. `sound_folder`: where the readings' `sound_file` names lie. They are
+        copied into the register's folder, and the kept document names the copies, with their SHA-256.
+        Returns as kept, with its id.
+        Raises StorageError when the database or a sound file cannot be written or read; UsageError for a value that no register
+        can hold; the message says which.
         """
         from fretcheck.register.record import insert_document
 
@@ -177,10 +146,7 @@ class Register:
     def import_documents(self, documents: Sequence[InspectionDocument]) -> Sequence[Imported]:
         """Keep documents from another register, all or none. Their sound files are not read, but must lie below this folder.
 
-        Raises
-        ------
-        UsageError
-            For a document that cannot be kept, such as one with a path that leaves the register's folder.
+        Raises UsageError for a document that cannot be kept, such as one with a path that leaves the register's folder.
         """
         from fretcheck.register.record import insert_document
 
@@ -196,13 +162,7 @@ class Register:
         return done
 
     def load(self, inspection_id: str) -> InspectionDocument:
-        """The document of an inspection.
-
-        Raises
-        ------
-        UsageError
-            When there is none of that id.
-        """
+        """The document of an inspection. Raises UsageError when there is none of that id."""
         return next(self.documents([inspection_id]))
 
     def documents(self, ids: Sequence[str]) -> Iterator[InspectionDocument]:
@@ -267,10 +227,7 @@ class Register:
     def sounds_of(self, document: InspectionDocument) -> Sequence[KeptSound]:
         """The sound files that a document names, and whether they are still what was heard.
 
-        Raises
-        ------
-        UsageError
-            For a path that leaves the register's folder.
+        Raises UsageError for a path that leaves the register's folder.
         """
         sounds = []
         for path, digest in dict.fromkeys((one.sound_file, one.sound_sha256) for one in document.readings):

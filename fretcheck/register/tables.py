@@ -3,9 +3,7 @@
 The whole document lies in `DocumentRow` as JSON, so nothing is ever lost; the other tables hold what is searched, listed and
 counted, or wanted by someone who asks the database directly.
 
-Conventions
------------
-Units are in the names. NULL is "unknown", as null is in the document. ``…_folded`` columns hold text prepared by
+Conventions: units are in the names. NULL is "unknown", as null is in the document. ``…_folded`` columns hold text prepared by
 `fretcheck.register.selection.folded` for comparison without regard to case.
 """
 
@@ -18,8 +16,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from fretcheck.register.base import Base, UtcDateTime
 
-SERIAL_LENGTH = 200
-"""Longest serial, in characters."""
+SERIAL_LENGTH = 200  # Longest serial, in characters
 
 
 class NeckRow(Base):
@@ -45,18 +42,15 @@ class InspectionRow(Base):
     day: Mapped[str] = mapped_column(String(6))
     number: Mapped[int]
     content_sha256: Mapped[str] = mapped_column(String(64), unique=True)
-    neck_key: Mapped[int | None] = mapped_column(ForeignKey("necks.key"), index=True)
-    """NULL for a neck without serial."""
+    neck_key: Mapped[int | None] = mapped_column(ForeignKey("necks.key"), index=True)  # NULL for a neck without serial
     neck_name: Mapped[str] = mapped_column(Text)
-    taken_at: Mapped[str | None] = mapped_column(Text)
-    """As in the document, with the bench's own offset."""
+    taken_at: Mapped[str | None] = mapped_column(Text)  # As in the document, with the bench's own offset
+    # For order and search; when it was kept, if the document does not tell when it was taken
     taken_utc: Mapped[datetime] = mapped_column(UtcDateTime)
-    """For order and search; when it was kept, if the document does not tell when it was taken."""
     kept_utc: Mapped[datetime] = mapped_column(UtcDateTime)
     software_version: Mapped[str | None] = mapped_column(Text)
     plan: Mapped[str] = mapped_column(Text)
-    source: Mapped[str | None] = mapped_column(Text)
-    """Device, or folder of recordings."""
+    source: Mapped[str | None] = mapped_column(Text)  # Device, or folder of recordings
     sample_rate_hz: Mapped[float | None]
     reference_hz: Mapped[float | None]
     operator: Mapped[str | None] = mapped_column(Text)
@@ -87,8 +81,7 @@ class ReadingRow(Base):
     __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012
 
     inspection_key: Mapped[int] = mapped_column(ForeignKey("inspections.key", ondelete="CASCADE"), primary_key=True)
-    position: Mapped[int] = mapped_column(primary_key=True)
-    """Order in the document, from 0."""
+    position: Mapped[int] = mapped_column(primary_key=True)  # Order in the document, from 0
     string: Mapped[int]
     fret: Mapped[int]
     f1_hz: Mapped[float | None]
@@ -100,8 +93,7 @@ class ReadingRow(Base):
     start_s: Mapped[float]
     used: Mapped[bool]
     why_not_used: Mapped[str | None] = mapped_column(Text)
-    flags: Mapped[str] = mapped_column(Text)
-    """Space between two flags."""
+    flags: Mapped[str] = mapped_column(Text)  # Space between two flags
     press: Mapped[str | None] = mapped_column(String(12))
     inharmonicity: Mapped[float | None]
     u_inharmonicity: Mapped[float | None]
@@ -153,5 +145,4 @@ class SoundRow(Base):
 
     key: Mapped[int] = mapped_column(primary_key=True)
     path: Mapped[str] = mapped_column(Text)
-    sha256: Mapped[str] = mapped_column(String(64))
-    """Empty where the document gives none."""
+    sha256: Mapped[str] = mapped_column(String(64))  # Empty where the document gives none

@@ -10,14 +10,7 @@ from fretcheck.session.wording import asked_words, place_words
 
 
 class BenchLines:
-    """Prints a line for each event that matters.
-
-    Parameters
-    ----------
-    neck : Neck
-    write : callable
-        Takes one line without its end.
-    """
+    """Prints a line for each event that matters. `write`: takes one line without its end."""
 
     def __init__(self, neck: Neck, write: Callable[[str], None]) -> None:
         self._neck = neck

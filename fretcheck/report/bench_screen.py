@@ -3,9 +3,7 @@
 Everything is laid out anew for the size the terminal has at this moment: the figures take what the rest leaves. Meaning is
 carried by words and shapes; colour repeats it.
 
-Conventions
------------
-Cents measured minus target: on the scale, flat lies left and sharp right of the middle.
+Conventions: Cents measured minus target: on the scale, flat lies left and sharp right of the middle.
 """
 
 from __future__ import annotations
@@ -29,11 +27,9 @@ GESTURE = "open string twice: one back"
 SCALE_CENTS = 20
 MOST_DIGIT_ROWS = 24
 LEAST_REASON_ROWS, MOST_REASON_ROWS = 4, 10
-READABLE_ROWS = 10
-"""Figures are given so many rows, their label included, before every string of the neck is shown."""
+READABLE_ROWS = 10  # Figures are given so many rows, their label included, before every string of the neck is shown
 _SIDE_COLUMNS = 30
-_DEVIATION_ROWS = (3, 24)
-"""Fewest and most; the widest value decides, so that nothing changes its size as the value moves."""
+_DEVIATION_ROWS = (3, 24)  # Fewest and most; the widest value decides, so that nothing changes its size as the value moves
 _WIDEST = "+88.8"
 _QUIETEST_DB = -70.0
 
@@ -57,8 +53,8 @@ class BenchScreen:
 
     view: BenchView
     step_back: bool = True
+    # The neck as it was drawn last, under what it was drawn from: it changes once a note
     _neck_before: dict[tuple[object, ...], list[Text]] = field(default_factory=dict, compare=False, repr=False)
-    """The neck as it was drawn last, under what it was drawn from: it changes once a note."""
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         width, height = options.max_width, options.height or console.height

@@ -9,22 +9,15 @@ from fretcheck.session import events as told
 from fretcheck.session.plan import Ask
 from fretcheck.session.wording import partners_of
 
-IN_TUNE_CENTS = 0.5
-"""A smaller deviation is not worth a number: a hand repeats to 0.5 to 1 cent."""
+IN_TUNE_CENTS = 0.5  # A smaller deviation is not worth a number: a hand repeats to 0.5 to 1 cent
 
 
 class BenchSpeech:
-    """Puts events into words.
-
-    Parameters
-    ----------
-    neck : Neck
-    """
+    """Puts events into words."""
 
     def __init__(self, neck: Neck) -> None:
         self._neck = neck
-        self._asked: Ask | None = None
-        """As spoken last."""
+        self._asked: Ask | None = None  # As spoken last
 
     def words(self, events: Sequence[told.Event]) -> str:
         """One prompt for all that happened together; empty where nothing is worth a word."""

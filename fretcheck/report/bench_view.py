@@ -1,8 +1,6 @@
 """What a person at the bench needs to see at this moment, made from the session's events; no drawing here.
 
-Conventions
------------
-Cents measured minus target, positive is sharp. Levels in dB below full scale.
+Conventions: Cents measured minus target, positive is sharp. Levels in dB below full scale.
 """
 
 from __future__ import annotations
@@ -44,29 +42,24 @@ class BenchView:
     ask: Ask | None = None
     mood: Mood = "waiting"
     message: str = ""
-    short: str = ""
-    """Why a pluck was not taken, in a word or two."""
-    warning: str = ""
-    """Drift, or a loudspeaker that failed; stays until a note of another string is taken."""
+    short: str = ""  # Why a pluck was not taken, in a word or two
+    warning: str = ""  # Drift, or a loudspeaker that failed; stays until a note of another string is taken
     warned_of: int | None = None
-    why: str = ""
-    """Why these notes are asked and how far it is, where only what decides is asked."""
+    why: str = ""  # Why these notes are asked and how far it is, where only what decides is asked
     deviation_cents: float | None = None
+    # Whose deviation is shown: still that of the last note taken while the next is already asked for
     deviation_of: Ask | None = None
-    """Whose deviation is shown: still that of the last note taken while the next is already asked for."""
     u_cents: float | None = None
     settled: float = 0.0
-    tuning: bool = False
-    """The string is being tuned up: how far it is off is what matters."""
-    may_go_back: bool = False
-    """Two open plucks go one back now."""
+    tuning: bool = False  # The string is being tuned up: how far it is off is what matters
+    may_go_back: bool = False  # Two open plucks go one back now
     level_db: float | None = None
     notes_left: int = 0
     seconds_left: float | None = None
+    # By (string, fret) and pluck number: deviation in cents as known during the session
     plucks: dict[tuple[int, int], dict[int, float | None]] = field(default_factory=lambda: defaultdict(dict))
-    """By (string, fret) and pluck number: deviation in cents as known during the session."""
+    # By (string, fret): value and decision as the result will have them, of what has been heard so far
     judged: Mapping[tuple[int, int], Cell] = field(default_factory=dict)
-    """By (string, fret): value and decision as the result will have them, of what has been heard so far."""
 
     def apply(self, event: told.Event) -> None:
         """Take in one event."""

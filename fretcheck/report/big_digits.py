@@ -3,9 +3,8 @@
 Fifteen rows in a usual terminal are about 7 cm. A cell is taken as twice as high as wide, so that its upper and lower half
 are square dots.
 
-Conventions
------------
-Stroke coordinates run from 0 to 1, x to the right and y downward, within the box that the middle of the pen may reach.
+Conventions: stroke coordinates run from 0 to 1, x to the right and y downward, within the box that the middle of the pen may
+reach.
 """
 
 from __future__ import annotations
@@ -88,14 +87,8 @@ _STROKES |= {
 def big_text(text: str, rows: int, *, ascii_only: bool = False) -> list[str]:
     """`text` as `rows` lines of equal width.
 
-    Parameters
-    ----------
-    text : str
-        Digits, signs, points, spaces and capital letters.
-    rows : int
-        Height in terminal rows, at least 3.
-    ascii_only : bool
-        Whole cells of ``#`` instead of half blocks.
+    `text`: digits, signs, points, spaces and capital letters. `rows`: height in terminal rows, at least 3. `ascii_only`: whole
+    cells of ``#`` instead of half blocks.
     """
     if rows < SMALLEST_ROWS:
         raise ValueError(f"rows = {rows} is too few for a figure; it needs {SMALLEST_ROWS}")

@@ -1,8 +1,7 @@
 """The notes of a neck as cells for a page: strings by frets, each with a sign, a number and words.
 
-Conventions
------------
-Like the picture on the terminal (`fretcheck.report.neck_cells`): sign and number carry the meaning, colour repeats it.
+Conventions: like the picture on the terminal (`fretcheck.report.neck_cells`): sign and number carry the meaning, colour repeats
+it.
 """
 
 from __future__ import annotations

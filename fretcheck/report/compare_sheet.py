@@ -1,8 +1,6 @@
 """Before and after for the customer: one page in plain language of what the work has done.
 
-Conventions
------------
-Only what is sure is told as changed, and only work that was done is spoken of. One sheet of A4.
+Conventions: only what is sure is told as changed, and only work that was done is spoken of. One sheet of A4.
 """
 
 from __future__ import annotations

@@ -16,8 +16,7 @@ from fretcheck.report.terminal import DECISION_STYLES, Shown, section
 from fretcheck.report.verdict_words import sureness
 
 MOST_NOTES = 12
-OUTCOME_STYLES = {"done as advised": "green", "not done": "dim", "cannot be told": "dim"}
-"""Only work that was done is judged."""
+OUTCOME_STYLES = {"done as advised": "green", "not done": "dim", "cannot be told": "dim"}  # Only work that was done is judged
 
 
 def print_comparison(comparison: Comparison, before: InspectionDocument, after: InspectionDocument, console: Console) -> None:

@@ -1,8 +1,6 @@
 """A comparison in words: the headline, and the names of parts.
 
-Conventions
------------
-Before and after are the two inspections in the order given; mm positive is nearer the bridge or higher.
+Conventions: before and after are the two inspections in the order given; mm positive is nearer the bridge or higher.
 """
 
 from __future__ import annotations

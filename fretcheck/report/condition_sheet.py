@@ -1,10 +1,9 @@
 """The condition sheet for a customer: one page in plain language, on request with the technical pages behind it.
 
-Conventions
------------
-One sheet of A4 whatever was found: the matters that weigh most, at most `MOST_MATTERS`; the rest is named as "see the technical
-page". A fault is told as one only from `SURE` on, everything else is "to be checked". The promise is the probability that the
-diagnosis gives for the work named on the sheet, of that work and no more. What was not told is a line to write on.
+Conventions: one sheet of A4 whatever was found: the matters that weigh most, at most `MOST_MATTERS`; the rest is named as "see
+the technical page". A fault is told as one only from `SURE` on, everything else is "to be checked". The promise is the
+probability that the diagnosis gives for the work named on the sheet, of that work and no more. What was not told is a line to
+write on.
 """
 
 from __future__ import annotations
@@ -23,10 +22,8 @@ from fretcheck.report.verdict_words import listed_numbers, sureness, works
 SURE = 0.9
 MOST_MATTERS = 4
 MOST_LETTERS, MOST_IN_A_HEADING, MOST_IN_NOTES = 40, 60, 240
-MOST_LINES = 8
-"""Of matters and work together; with more the drawing is left out of the printed sheet, so that it stays one."""
-HARDLY_HEARD_CENTS = 5.0
-"""Few people hear less in a melody (`condition_words`: half of what is just heard)."""
+MOST_LINES = 8  # Of matters and work together; with more the drawing is left out of the printed sheet, so that it stays one
+HARDLY_HEARD_CENTS = 5.0  # Few people hear less in a melody (`condition_words`: half of what is just heard)
 PARTS = {
     "fret_position": "fret", "fret_tilt": "fret", "fret_wear": "fret", "nut_position": "nut", "nut_height": "nut_height",
     "saddle_position": "saddle", "saddle_slant": "saddle",

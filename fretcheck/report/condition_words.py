@@ -1,9 +1,7 @@
 """What a finding means to the owner of the instrument: what they hear, what causes it, and what would be done.
 
-Conventions
------------
-Sentences for someone who plays but does not build. A difference of about 10 cents is just heard in a melody (C. Hill and
-I. Summers, J. Acoust. Soc. Am. 121, 2376, 2007: abstract read); less is heard between notes sounding together.
+Conventions: sentences for someone who plays but does not build. A difference of about 10 cents is just heard in a melody (C.
+Hill and I. Summers, J. Acoust. Soc. Am. 121, 2376, 2007: abstract read); less is heard between notes sounding together.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """Sound inputs, their level and their fitness, for the screen or a program.
 
-Conventions
------------
-Levels in dB against full scale. Grades are told by words; colour repeats them.
+Conventions: levels in dB against full scale. Grades are told by words; colour repeats them.
 """
 
 from __future__ import annotations

@@ -1,11 +1,9 @@
 """Figures: drawn by matplotlib, set into a page as inline SVG that follows the page's colours.
 
-Conventions
------------
-A figure is measured in px of the page at its natural size (1 px = 1/72 in of matplotlib). Colours are the style sheet's
-variables: the constants here are stand-ins that `as_svg` replaces by ``var(--…)``. Text stays text, in the page's own font, so
-that it can be read aloud, searched and printed sharp; it must be this package's own words, never a user's. The same figure gives
-the same bytes every time.
+Conventions: a figure is measured in px of the page at its natural size (1 px = 1/72 in of matplotlib). Colours are the style
+sheet's variables: the constants here are stand-ins that `as_svg` replaces by ``var(--…)``. Text stays text, in the page's own
+font, so that it can be read aloud, searched and printed sharp; it must be this package's own words, never a user's. The same
+figure gives the same bytes every time.
 """
 
 from __future__ import annotations
@@ -103,14 +101,8 @@ def area(axes: Any, x: Sequence[float], y: Sequence[float], **how: Any) -> None:
 def as_svg(figure: Any, *, name: str, title: str, description: str) -> Markup:
     """The figure as inline SVG.
 
-    Parameters
-    ----------
-    figure : matplotlib Figure
-        Drawn and saved within `style`.
-    name : str
-        Letters, digits and hyphens, its own within the page: ids within the figure begin with it.
-    title, description : str
-        What it is and what it shows, for those who do not see it; escaped here.
+    `figure`: drawn and saved within `style`. `name`: letters, digits and hyphens, its own within the page: ids within the
+    figure begin with it. `title`, `description`: what it is and what it shows, for those who do not see it; escaped here.
     """
     from markupsafe import Markup, escape
 

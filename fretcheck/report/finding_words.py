@@ -2,10 +2,8 @@
 
 The diagnosis writes whole sentences with their uncertainty; these are their short forms, for places where a glance must do.
 
-Conventions
------------
-Signs are those of the neck's axis: positive sits nearer the bridge, or is too high. Sizes in mm are rounded to 0.01, from 1 mm
-on to 0.1.
+Conventions: signs are those of the neck's axis: positive sits nearer the bridge, or is too high. Sizes in mm are rounded to
+0.01, from 1 mm on to 0.1.
 """
 
 from __future__ import annotations

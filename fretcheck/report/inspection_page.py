@@ -1,9 +1,7 @@
 """The page of one inspection: verdict, neck, notes, findings and corrections; then curves, readings and how it was measured.
 
-Conventions
------------
-The page is made from the document alone, so that one kept years ago gives the same page. What the document does not tell is said
-to be unknown or left out, never made up.
+Conventions: the page is made from the document alone, so that one kept years ago gives the same page. What the document does
+not tell is said to be unknown or left out, never made up.
 """
 
 from __future__ import annotations
@@ -48,10 +46,8 @@ PLAN_WORDS = {
     "more": "notes too close to call, plucked again",
     "deciding": "only what decides",
 }
-MOST_ROWS = 60
-"""Of a table of readings: 190 mm at the size in which they are printed, so that none is cut between sheets."""
-LEAST_LAYOUT = 0.01
-"""Ways of laying out the frets less probable than this are not listed."""
+MOST_ROWS = 60  # Of a table of readings: 190 mm at the size in which they are printed, so that none is cut between sheets
+LEAST_LAYOUT = 0.01  # Ways of laying out the frets less probable than this are not listed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,8 +57,7 @@ class StringOnPage:
     number: int
     note: str
     curves: Markup | None
-    readings: list[list[ReadingPart]]
-    """In tables of at most `MOST_ROWS` rows, each about as long as the others."""
+    readings: list[list[ReadingPart]]  # In tables of at most `MOST_ROWS` rows, each about as long as the others
     hand_scatter_cents: float | None
     drift_cents: float | None
     open_plucks: int

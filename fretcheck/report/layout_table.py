@@ -1,9 +1,7 @@
 """A neck's layout for the screen, a spreadsheet or a program.
 
-Conventions
------------
-Lengths are in the unit asked for, and field names end in it (``_mm`` or ``_in``). Distances are to the middle of a slot. A cell
-without a value (a short string's missing frets) is empty on paper and null in JSON.
+Conventions: lengths are in the unit asked for, and field names end in it (``_mm`` or ``_in``). Distances are to the middle of a
+slot. A cell without a value (a short string's missing frets) is empty on paper and null in JSON.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """Figures of the lots' pages: a plan's chance of accepting, a template's errors fret by fret, and drift charts.
 
-Conventions
------------
-mm are positive toward the bridge, which is upward here. Bars are the intervals of the result shown.
+Conventions: mm are positive toward the bridge, which is upward here. Bars are the intervals of the result shown.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """The page of a lot: its decision with the risks, the sample, and what its necks say about their template.
 
-Conventions
------------
-Made from the lot and the documents of its inspections alone.
+Conventions: made from the lot and the documents of its inspections alone.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
 """Lots, templates, charts and gauge studies on an 80-column screen, and as CSV.
 
-Conventions
------------
-mm are positive toward the bridge. What a user typed is shown as text, never as markup. CSV has one header line, a point as
-decimal sign, empty for unknown.
+Conventions: mm are positive toward the bridge. What a user typed is shown as text, never as markup. CSV has one header line, a
+point as decimal sign, empty for unknown.
 """
 
 from __future__ import annotations
@@ -26,13 +24,13 @@ if TYPE_CHECKING:
     from fretcheck.lots.study import GaugeStudy, ScatterPart
     from fretcheck.lots.template_study import Drift, TemplateStudy
 
+# Plain words; the statistician's name, which is the key, is told behind them in brackets
 CHARTS_EXPLAINED = {
     "individuals": "each point by itself, sees a sudden jump",
     "moving range": "the step from point to point, sees scatter that grows",
     "EWMA": "a running mean in which older points fade, sees a slow wear",
     "CUSUM": "departures added up, sees a small shift that stays",
 }
-"""Plain words; the statistician's name, which is the key, is told behind them in brackets."""
 OUTCOME_WORDS = {"accept": "ACCEPTED", "refuse": "REFUSED", "open": "NOT DECIDED"}
 COUNTING_RULE = "Of each neck its first inspection counts, unless it was undecided or marked spoiled."
 _OUTCOME_STYLES = {"accept": "bold black on green", "refuse": "bold white on red", "open": "bold black on yellow"}

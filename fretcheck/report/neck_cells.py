@@ -1,10 +1,8 @@
 """The neck as cells, strings down and frets across: which notes are sharp, flat or in tolerance, at a glance.
 
-Conventions
------------
-Shape carries the meaning, colour only repeats it: ``▲7`` is 7 cents sharp and out of tolerance, ``▼12`` is 12 flat,
-``·`` lies within tolerance, ``▲3?`` is too close to the limit to call, ``–`` was not heard, blank does not exist (a
-short string). Consoles that cannot show these get ``^ v . -`` instead.
+Conventions: shape carries the meaning, colour only repeats it: ``▲7`` is 7 cents sharp and out of tolerance, ``▼12`` is 12
+flat, ``·`` lies within tolerance, ``▲3?`` is too close to the limit to call, ``–`` was not heard, blank does not exist (a short
+string). Consoles that cannot show these get ``^ v . -`` instead.
 """
 
 from __future__ import annotations
@@ -68,12 +66,7 @@ def neck_picture(
 ) -> Text:
     """All cells as text lines no wider than `width`, frets folded into as many blocks as it takes.
 
-    Parameters
-    ----------
-    cells : mapping of (string, fret) to Cell
-        A string and fret that is not in it does not exist.
-    string_names : sequence of str
-        Open notes, string 1 first.
+    `cells` (string, fret): a string and fret that is not in it does not exist. `string_names`: open notes, string 1 first.
     """
     label = 3 + max(len(name) for name in string_names) + 1
     room = max(1, (width - label - 1) // CELL_WIDTH)  # the open note's column is one wider, for its heading

@@ -1,10 +1,8 @@
 """The neck to scale, each fret where it was found: lying, with the displacements in mm below it; and upright, for a phone.
 
-Conventions
------------
-Along the strings to scale; displacements exaggerated by the factor that the caption states. A fret's design place is a thin
-dashed line, the found place a solid one, its 90 % interval a band. What is a finding is thick, coloured and named, with an arrow
-from where it should be. Nut left or on top, string 1 on top or right.
+Conventions: along the strings to scale; displacements exaggerated by the factor that the caption states. A fret's design place
+is a thin dashed line, the found place a solid one, its 90 % interval a band. What is a finding is thick, coloured and named,
+with an arrow from where it should be. Nut left or on top, string 1 on top or right.
 """
 
 from __future__ import annotations
@@ -23,10 +21,9 @@ WIDTH, LANE, BOARD, NUMBERS, CHART = 900.0, 20.0, 118.0, 26.0, 136.0
 UPRIGHT_WIDTH, UPRIGHT_LENGTH = 350.0, 640.0
 NUMBER_ROW = 14.0
 MOST_NAMED = 6
-CHARACTER = 7.9
-"""Mean width of a character in px, generous."""
+CHARACTER = 7.9  # Mean width of a character in px, generous
+# Width of the chart's legend beside the fretboard, and height of a line of it beneath, where there is no room beside
 LEGEND, LEGEND_LINE = 222.0, 17.0
-"""Width of the chart's legend beside the fretboard, and height of a line of it beneath, where there is no room beside."""
 
 
 def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = True, name: str = "neck") -> Markup:

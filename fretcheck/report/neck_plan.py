@@ -1,10 +1,8 @@
 """Where the parts of a neck should be and where they were found: the geometry behind the drawings of it.
 
-Conventions
------------
-`along` in mm from the design nut line toward the bridge, `across` 0 at the edge of the last string and 1 at that of string 1.
-The spacing of the strings is not known and drawn even. Displacements are multiplied by `NeckPlan.factor` when they are drawn, so
-that they can be seen; those of saddles, which may be out by more, by a factor of their own.
+Conventions: `along` in mm from the design nut line toward the bridge, `across` 0 at the edge of the last string and 1 at that
+of string 1. The spacing of the strings is not known and drawn even. Displacements are multiplied by `NeckPlan.factor` when they
+are drawn, so that they can be seen; those of saddles, which may be out by more, by a factor of their own.
 """
 
 from __future__ import annotations
@@ -20,10 +18,8 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.neck_file import neck_from_mapping
 
 FACTORS = (40, 30, 20, 10, 5, 2, 1)
-SADDLE_REACH_MM = 40.0
-"""No saddle is drawn farther from its place than this."""
-EDGE = 0.07
-"""Of the board's width, beyond the outer strings."""
+SADDLE_REACH_MM = 40.0  # No saddle is drawn farther from its place than this
+EDGE = 0.07  # Of the board's width, beyond the outer strings
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,8 +1,6 @@
 """What was understood of a neck description, in a few lines or as data.
 
-Conventions
------------
-Tensions in N at the nominal pitch, rounded by their uncertainty; an unknown is null with its reason.
+Conventions: tensions in N at the nominal pitch, rounded by their uncertainty; an unknown is null with its reason.
 """
 
 from __future__ import annotations

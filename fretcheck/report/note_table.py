@@ -1,9 +1,8 @@
 """The plucks of one recording with their pitches, for the screen or a program.
 
-Conventions
------------
-Pitch is partial 1 of the settled string. The uncertainty shown on screen is ±2 standard uncertainties (95 %); JSON holds one. The
-note named is the nearest of equal temperament. What could not be read is "–" on screen and null in JSON, and a remark says why.
+Conventions: pitch is partial 1 of the settled string. The uncertainty shown on screen is ±2 standard uncertainties (95 %); JSON
+holds one. The note named is the nearest of equal temperament. What could not be read is "–" on screen and null in JSON, and a
+remark says why.
 """
 
 from __future__ import annotations

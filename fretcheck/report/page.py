@@ -29,11 +29,10 @@ word or sign too); ``ol.steps``; ``p.lead``; ``p.small``; ``.caution``; ``.colum
 ``.new-page`` (a new sheet of paper begins here); ``.keep`` (not cut between sheets; nor is any table that fits on one);
 ``.vh`` (for screen readers only).
 
-Conventions
------------
-Every text that a template shows is escaped, its control characters made visible; only figures, made by this package, pass as
-markup, and they take no text of a user's. A page has no script, asks for nothing outside itself, and its content security policy
-forbids both. Colours come from the style sheet's variables, so that figures follow light, dark and paper.
+Conventions: every text that a template shows is escaped, its control characters made visible; only figures, made by this
+package, pass as markup, and they take no text of a user's. A page has no script, asks for nothing outside itself, and its
+content security policy forbids both. Colours come from the style sheet's variables, so that figures follow light, dark and
+paper.
 """
 
 from __future__ import annotations
@@ -53,11 +52,7 @@ def render(template: str, *, running: str, **context: object) -> str:
     """The page that a template of this package makes of `context`.
 
     A name that the template asks for and `context` lacks is an error, never an empty place.
-
-    Parameters
-    ----------
-    running : str
-        What stands beside the page number at the foot of every printed sheet: which neck or lot, and when.
+    `running`: what stands beside the page number at the foot of every printed sheet: which neck or lot, and when.
     """
     return _environment().get_template(template).render(context, running=running)
 
@@ -65,10 +60,7 @@ def render(template: str, *, running: str, **context: object) -> str:
 def write_page(html: str, path: Path, *, force: bool = False) -> Path:
     """Write a page whole or not at all, and return its path; only `force` replaces a file that is no page of fretcheck's.
 
-    Raises
-    ------
-    UsageError, StorageError
-        As `fretcheck.files.written_whole`.
+    Raises UsageError, StorageError as `fretcheck.files.written_whole`.
     """
     write_text(path, html, is_ours=is_page, force=force)
     return path
@@ -96,8 +88,6 @@ def _shown(value: object) -> object:
 def in_css(text: str) -> str:
     """A text to stand between quotes in the style sheet: all but plain letters and digits as escapes.
 
-    Examples
-    --------
     >>> in_css('a"}b')
     'a\\\\000022\\\\00007db'
     """

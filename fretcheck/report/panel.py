@@ -1,8 +1,6 @@
 """A plot of notes along the frets, drawn with plain lines and texts: a page holds many, and full axes take three times as long.
 
-Conventions
------------
-The figure's own coordinates are px from its lower left; a panel maps frets (x) and cents (y) into its part of it.
+Conventions: the figure's own coordinates are px from its lower left; a panel maps frets (x) and cents (y) into its part of it.
 """
 
 from __future__ import annotations
@@ -16,8 +14,7 @@ from fretcheck.report import drawing
 
 NAN = float("nan")
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
-NUMBER_WIDTH, NUMBER_ROW = 12.5, 10.0
-"""Room for a fret's number, and the height of a row of them, px."""
+NUMBER_WIDTH, NUMBER_ROW = 12.5, 10.0  # Room for a fret's number, and the height of a row of them, px
 
 
 def canvas(figure: Any, *, width: float, height: float) -> Any:
@@ -38,10 +35,8 @@ class Panel:
     right: float
     bottom: float
     top: float
-    frets: tuple[float, float]
-    """At the left and at the right edge."""
-    reach_cents: float
-    """At the top edge; minus that at the bottom."""
+    frets: tuple[float, float]  # At the left and at the right edge
+    reach_cents: float  # At the top edge; minus that at the bottom
 
     def x(self, fret: float) -> float:
         """Fret to px."""

@@ -1,10 +1,7 @@
 """The register on an 80-column screen: lists of inspections, and how one was measured.
 
-Conventions
------------
-Whatever a user typed is shown as text: control characters as escapes, no markup. Days and times are those of the bench's own
-clock.
-The worst note is string/fret and its deviation in cents, positive sharp.
+Conventions: whatever a user typed is shown as text: control characters as escapes, no markup. Days and times are those of the
+bench's own clock. The worst note is string/fret and its deviation in cents, positive sharp.
 """
 
 from __future__ import annotations
@@ -32,12 +29,7 @@ _DECISION_STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow", 
 def summary_table(found: Sequence[InspectionSummary], *, width: int = 80) -> Table:
     """Inspections (at least one) as a table, a line each; only a long serial is folded, for it must be readable whole.
 
-    Parameters
-    ----------
-    found
-        In the order in which to show them.
-    width
-        Of the screen, in characters.
+    `found`: in the order in which to show them. `width`: of the screen, in characters.
     """
     serials = [plain_line(one.serial or "") for one in found]
     widths = {

@@ -19,17 +19,9 @@ def write_report(
 ) -> Path:
     """Write the report of `document` to `path`, whole or not at all, and return the path.
 
-    Parameters
-    ----------
-    sheet : bool or None
-        The customer's condition sheet; None: where the plan was ``intake``.
-    technical : bool
-        The technical pages behind the sheet, too.
-
-    Raises
-    ------
-    StorageError
-        When the file cannot be written.
+    `sheet`: the customer's condition sheet; None: where the plan was ``intake``. `technical`: the technical pages behind the
+    sheet, too.
+    Raises StorageError when the file cannot be written.
     """
     return write_page(report_page(document, sheet=sheet, technical=technical), path, force=force)
 

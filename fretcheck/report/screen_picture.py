@@ -13,8 +13,8 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.terminal import print_result
 
 _WIDTH = 80
+# Tells a picture of fretcheck's own, which may be replaced
 _MARK = b'<title id="result-name">Result of an inspection, as the terminal shows it</title>'
-"""Tells a picture of fretcheck's own, which may be replaced."""
 _FORMAT = """<svg viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="{unique_id}-name">
 <title id="{unique_id}-name">Result of an inspection, as the terminal shows it</title>
 <style>
@@ -43,13 +43,7 @@ def is_picture(head: bytes) -> bool:
 
 
 def write_picture(document: InspectionDocument, path: Path, *, force: bool = False) -> Path:
-    """Write the picture and return its path.
-
-    Raises
-    ------
-    UsageError, StorageError
-        As `fretcheck.files.written_whole`.
-    """
+    """Write the picture and return its path. Raises UsageError, StorageError as `fretcheck.files.written_whole`."""
     paper = TerminalTheme(
         (251, 250, 246),
         (32, 32, 28),

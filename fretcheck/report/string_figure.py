@@ -1,9 +1,7 @@
 """What was heard of one string, what a perfect neck would give, and what stays unexplained, along its frets.
 
-Conventions
------------
-Cents, positive is sharp; the open note left out (it is tuned, not made). Bars are 90 % intervals of the heard deviation. Above:
-heard and expected; below, on the same scale: what neither the design nor the findings explain.
+Conventions: Cents, positive is sharp; the open note left out (it is tuned, not made). Bars are 90 % intervals of the heard
+deviation. Above: heard and expected; below, on the same scale: what neither the design nor the findings explain.
 """
 
 from __future__ import annotations
@@ -17,8 +15,7 @@ from fretcheck.report import drawing
 from fretcheck.report.panel import Panel, canvas
 
 WIDTH, HEIGHT = 360.0, 262.0
-Z90 = 1.6449
-"""Normal quantile: ±Z90·u holds 90 %."""
+Z90 = 1.6449  # Normal quantile: ±Z90·u holds 90 %
 
 
 def string_figure(
@@ -26,14 +23,8 @@ def string_figure(
 ) -> Markup:
     """Curves of one string.
 
-    Parameters
-    ----------
-    notes : sequence of FretPart
-        Those of this string.
-    note : str
-        Its open note, as the package writes notes.
-    reach_cents : float
-        End of the scale, the same for all strings so that they can be compared.
+    `notes`: those of this string. `note`: its open note, as the package writes notes. `reach_cents`: end of the scale, the same
+    for all strings so that they can be compared.
     """
     heard = [one for one in notes if one.fret > 0 and one.plucks > 0 and one.deviation_cents is not None]
     half = max(limit_cents * 1.3, *(1.15 * cents for cents, _ in _unexplained(heard)))

@@ -1,8 +1,6 @@
 """The page of a template: what to correct, errors fret by fret, necks that depart, capability, drift over lots.
 
-Conventions
------------
-mm are positive toward the bridge.
+Conventions: mm are positive toward the bridge.
 """
 
 from __future__ import annotations

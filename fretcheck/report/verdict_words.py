@@ -1,8 +1,6 @@
 """The result of an inspection in a few sentences, the same on screen, on paper and in the terminal.
 
-Conventions
------------
-Cents with one decimal and the word sharp or flat in place of a sign.
+Conventions: Cents with one decimal and the word sharp or flat in place of a sign.
 """
 
 from __future__ import annotations
@@ -69,8 +67,6 @@ def not_listened_to(document: InspectionDocument) -> str:
 def listed_numbers(numbers: Sequence[int]) -> str:
     """Numbers with runs drawn together.
 
-    Examples
-    --------
     >>> listed_numbers([2, 4, 6, 7, 8, 11])
     '2, 4, 6 to 8, 11'
     """
@@ -173,8 +169,6 @@ def set_aside_by_reason(document: InspectionDocument) -> list[tuple[str, str]]:
 def sureness(probability: float) -> str:
     """A probability as a person would say it, never a false 0 or 100 %, nor cut at a line's end.
 
-    Examples
-    --------
     >>> sureness(0.87), sureness(0.9999), sureness(0.001)
     ('87\xa0%', '>\xa099\xa0%', '<\xa01\xa0%')
     """

@@ -1,8 +1,6 @@
 """The screen of work on one place: the note just plucked and how far the part is to go, in figures read from across the bench.
 
-Conventions
------------
-As in `bench_screen`.
+Conventions: as in `bench_screen`.
 """
 
 from __future__ import annotations
@@ -21,8 +19,7 @@ from fretcheck.session.wording import note_name, place_words
 WORK_KEYS = "space worked on it   b one back   s next correction   p pause   q stop and keep"
 _FEWEST_TRAIL = 4
 _WIDEST, _WIDEST_MM = "+88.8", "8.88"
-_TO_GO_SHARE = 0.62
-"""Of the rows beside the deviation: what is to go is read while the other hand works, the change now and then."""
+_TO_GO_SHARE = 0.62  # Of the rows beside the deviation: what is to go is read while the other hand works, the change now and then
 
 
 @dataclass(frozen=True)

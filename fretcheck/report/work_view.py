@@ -36,12 +36,10 @@ class Clearance:
 class WorkView(BenchView):
     """The state of the screen; `apply` moves it on by one event."""
 
-    task: str = ""
-    """What is worked on, in words."""
+    task: str = ""  # What is worked on, in words
     advice: str = ""
     clearance: Clearance | None = None
-    place: Ask | None = None
-    """Where the note that is shown was plucked."""
+    place: Ask | None = None  # Where the note that is shown was plucked
     change_cents: float | None = None
     remaining: told.Remaining | None = None
     trail: deque[told.Worked] = field(default_factory=lambda: deque(maxlen=TRAIL))

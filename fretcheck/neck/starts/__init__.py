@@ -1,11 +1,10 @@
 """Ready-made descriptions to start from: one a kind of instrument, a neck.toml each, to be edited to the neck on the bench.
 
-Conventions
------------
-The files are data beside this module and say themselves where their numbers come from; `tests/benchmarks/starts.py` computes
-setbacks and tolerances anew. Even with the best setbacks stopping a string leaves 1 to 4 cents at the first frets, and a usual
-finger as much again. The verdict is on what is heard, so the tolerance is one cent more than such a neck reads under such a hand,
-rounded up to half a cent, and at least 3 cents: less would refuse good necks, or leave them undecided.
+Conventions: the files are data beside this module and say themselves where their numbers come from;
+`tests/benchmarks/starts.py` computes setbacks and tolerances anew. Even with the best setbacks stopping a string leaves 1 to 4
+cents at the first frets, and a usual finger as much again. The verdict is on what is heard, so the tolerance is one cent more
+than such a neck reads under such a hand, rounded up to half a cent, and at least 3 cents: less would refuse good necks, or
+leave them undecided.
 """
 
 from __future__ import annotations
@@ -63,18 +62,11 @@ def _read(name: str) -> Start:
     return Start(name=name, text=text, neck=neck_from_mapping(tomllib.loads(text), typed=True))
 
 
-STARTS: Mapping[str, Start] = _Starts()
-"""By name, as typed after ``fretcheck neck --start``."""
+STARTS: Mapping[str, Start] = _Starts()  # By name, as typed after ``fretcheck neck --start``
 
 
 def start(name: str) -> Start:
-    """The ready-made description of that name.
-
-    Raises
-    ------
-    UsageError
-        There is none; the message names the nearest or all.
-    """
+    """The ready-made description of that name. Raises UsageError: there is none; the message names the nearest or all."""
     if name in STARTS:
         return STARTS[name]
     close = difflib.get_close_matches(name, STARTS, n=1)
