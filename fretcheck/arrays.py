@@ -1,7 +1,5 @@
 """The one name for arrays of real numbers in signatures; their shapes stand in the docstrings."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -1,7 +1,5 @@
 """The whole job in one call, for a program of one's own."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from fretcheck.diagnosis.settings import DiagnosisSettings

@@ -5,8 +5,6 @@ Every error of fretcheck's own is a `FretcheckError`; the command line turns it 
 exception that fits, and carry what a caller may want to act on.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 EXIT_DONE = 0  # done, and within tolerance or nothing to judge

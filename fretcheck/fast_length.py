@@ -4,16 +4,11 @@ scipy has the same, but loading it takes longer than hearing a string does: the 
 before its first note, do without it.
 """
 
-from __future__ import annotations
-
 
 def fast_length(at_least: int) -> int:
     """The smallest product of twos, threes and fives that is no less than `at_least`.
 
-    Raises
-    ------
-    ValueError
-        When `at_least` is below 1.
+    Raises ValueError when `at_least` is below 1.
     """
     if at_least < 1:
         raise ValueError(f"a length of {at_least} can't be transformed")

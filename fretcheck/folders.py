@@ -1,7 +1,5 @@
 """Where fretcheck keeps its data on this computer."""
 
-from __future__ import annotations
-
 import os
 from pathlib import Path
 

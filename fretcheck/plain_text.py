@@ -3,32 +3,26 @@
 A name or serial may hold newlines, escape sequences, or characters that turn the writing direction; printed raw they would
 move the cursor, colour the screen or forge a line. They are shown as visible escapes (``\\n``, ``\\x1b``, ``\\u202e``) instead.
 
-Conventions
------------
-Letters, signs, emoji and their joiners stay as they are. Markup of the terminal library is not touched here: hand the result over
-as `rich.text.Text`, never as markup.
+Conventions: letters, signs, emoji and their joiners stay as they are. Markup of the terminal library is not touched here: hand
+the result over as `rich.text.Text`, never as markup.
 """
-
-from __future__ import annotations
 
 import unicodedata
 
 _ESCAPED_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 _JOINERS = frozenset("\u200c\u200d")  # within words of some scripts, and within emoji
+# How our own signs are written where a console has only ASCII; for `str.translate`
 IN_ASCII = str.maketrans(
     {
         "±": "+/-", "−": "-", "–": "-", "…": "...", "→": "->", "×": "x", "≤": "<=", "≥": ">=", "°": " deg ", "\u00a0": " ",
         "▲": "^", "▼": "v", "·": ".", "µ": "u",
     }
 )  # fmt: skip
-"""How our own signs are written where a console has only ASCII; for `str.translate`."""
 
 
 def plain_line(text: str) -> str:
     """`text` as one line without control characters.
 
-    Examples
-    --------
     >>> plain_line("neck\\x1b[31m 7")
     'neck\\\\x1b[31m 7'
     """
@@ -40,8 +34,6 @@ def plain_line(text: str) -> str:
 def decimal(value: float, digits: int = 2) -> str:
     """A number with a real minus, never a negative zero.
 
-    Examples
-    --------
     >>> decimal(-0.114), decimal(-0.004), decimal(0.5, 3)
     ('−0.11', '0.00', '0.500')
     """
@@ -51,8 +43,6 @@ def decimal(value: float, digits: int = 2) -> str:
 def signed(value: float, digits: int = 1) -> str:
     """A number with its sign (a real minus), never a negative zero.
 
-    Examples
-    --------
     >>> signed(-1.26), signed(0.04), signed(-0.04)
     ('−1.3', '0.0', '0.0')
     """
@@ -65,8 +55,6 @@ def signed(value: float, digits: int = 1) -> str:
 def spell_out(error: UnicodeError) -> tuple[str, int]:
     """Handler for `codecs.register_error`: what an encoding lacks in ASCII, or as a question mark; never a lost minus.
 
-    Examples
-    --------
     >>> import codecs
     >>> codecs.register_error("in words", spell_out)
     >>> "−0.3 ± 0.1 ☃".encode("ascii", errors="in words")

@@ -4,8 +4,6 @@ The fits here are small and many, and threads that wait for each other only cost
 with one thread as with two, and a live session leaves the other core alone.
 """
 
-from __future__ import annotations
-
 import os
 import threading
 from concurrent.futures import ProcessPoolExecutor

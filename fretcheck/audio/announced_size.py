@@ -4,8 +4,6 @@ A decoder plays what is there of a WAV, AIFF or OGG that was cut short in copyin
 Layouts: RIFF/WAVE (Microsoft & IBM 1991; RF64: EBU Tech 3306), AIFF (EA IFF 85), Ogg (RFC 3533); from memory.
 """
 
-from __future__ import annotations
-
 import os
 import struct
 from pathlib import Path

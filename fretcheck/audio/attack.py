@@ -3,8 +3,6 @@
 Conventions: samples have shape ``(frames,)``; a cell is a millisecond of them.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from fretcheck.arrays import Reals

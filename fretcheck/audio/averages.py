@@ -4,8 +4,6 @@ Conventions: levels are mean squares, full scale 1, shape ``(hops,)``; averages 
 What comes out does not depend on how the hops were cut into runs.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -4,8 +4,6 @@ Conventions: `Backend` is what a microphone needs of PortAudio, so that faults w
 be given by another. Packets carry the number of the capture they came from: what an abandoned stream still sends is recognised.
 """
 
-from __future__ import annotations
-
 import contextlib
 import queue
 import threading

@@ -7,8 +7,6 @@ turned by the same angle; those of noise, or of a gliding voice, have not.
 Conventions: reasons are sentences for the person at the bench; None means that nothing speaks against a string.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from fretcheck.arrays import Reals

@@ -6,8 +6,6 @@ cut off again and again. The flat top of a quantised sine also shows equal sampl
 string decays.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -9,8 +9,6 @@ meanwhile is to be measured. A loudspeaker that fails, is missing or hangs is gi
 dropped.
 """
 
-from __future__ import annotations
-
 import queue
 import threading
 import time

@@ -1,7 +1,5 @@
 """All the plucks of a source that ends, such as a recording."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path

@@ -6,8 +6,6 @@ silent, clipped throughout) and which channel carries the string; the second str
 Conventions: levels are RMS about the mean, full scale 1. `channel` counts from 1, as a person does.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path

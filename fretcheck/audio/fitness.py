@@ -5,8 +5,6 @@ Conventions: levels in dB are RMS against full scale (a full-scale sine is −3 
 is None. The limits are common practice, no source; they match what the estimator needs to stay within a few tenths of a cent.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from math import log10
 from typing import Literal

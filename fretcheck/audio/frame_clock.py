@@ -7,8 +7,6 @@ least lateness of the last half second returns to what it was, unless frames are
 Conventions: times are of a steady clock, seconds; lateness is time passed minus sound received.
 """
 
-from __future__ import annotations
-
 from collections import deque
 
 RECENT_S = 0.5

@@ -5,8 +5,6 @@ The recursion is summed in closed form, y[n] = Σ p^(n−k)·u[k], over chunks s
 end makes no difference beyond rounding.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from fretcheck.arrays import Reals

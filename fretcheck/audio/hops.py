@@ -9,8 +9,6 @@ Conventions: a hop is `hop` frames; hop i covers frames ``[i·hop, (i+1)·hop)``
 window that ends with it. Powers are mean squares, full scale 1. A first-order high-pass at 15 Hz removes DC.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -3,8 +3,6 @@
 Conventions: powers are mean squares, full scale 1; times are in hops (see `hops`); a fall is positive, in dB.
 """
 
-from __future__ import annotations
-
 from collections import deque
 from math import log10
 

@@ -6,8 +6,6 @@ device that falls silent (no delivery for half a second), one that ends, one who
 has `lost=True` and its `start_frame` has moved on by the time that passed.
 """
 
-from __future__ import annotations
-
 import queue
 import threading
 import time

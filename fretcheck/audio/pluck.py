@@ -1,7 +1,5 @@
 """What the segmenter hands on: the sound of one pluck, or a note of what it set aside."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

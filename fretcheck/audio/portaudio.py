@@ -7,8 +7,6 @@ Conventions: PortAudio freezes its list of devices when it starts and may be res
 or uses a stream outside the microphone holds `PORTAUDIO_IN_USE`.
 """
 
-from __future__ import annotations
-
 import threading
 from dataclasses import dataclass
 from types import ModuleType

@@ -1,7 +1,5 @@
 """Keeps what C libraries print to file descriptor 2 away from a live screen."""
 
-from __future__ import annotations
-
 import contextlib
 import os
 from collections.abc import Iterator

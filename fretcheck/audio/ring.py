@@ -3,8 +3,6 @@
 Conventions: frames and hops count from the start of the stream; bands are powers (see `hops`), seconds where the name says so.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np

@@ -4,8 +4,6 @@ Conventions: powers are mean squares, full scale 1, as in `hops`. The floor foll
 slowly, and does not follow anything that stands out of it.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -4,8 +4,6 @@ A sound server may move a stream to another source when the first is unplugged, 
 the server can be asked (`pactl`, which PulseAudio and PipeWire both answer); elsewhere, and without it, nothing is known.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import shutil

@@ -9,8 +9,6 @@ Conventions: frames count from the start of the stream. Each `Onset` is followed
 The result does not depend on how the stream was cut into blocks.
 """
 
-from __future__ import annotations
-
 from math import sqrt
 
 import numpy as np

@@ -4,8 +4,6 @@ Conventions: reals are float64, full scale ±1, one channel, shape ``(frames,)``
 is measured is ever resampled. Time is counted in frames from the start of the source, never by a wall clock.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol, Self

@@ -7,8 +7,6 @@ Conventions: as in `cues`: `is_sounding` is True from `say` until the room has t
 measured.
 """
 
-from __future__ import annotations
-
 import subprocess
 import sys
 import time

@@ -1,7 +1,5 @@
 """Which file of a folder of recordings belongs to which string: `string-1.flac`, `string-2.wav`, …"""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from pathlib import Path

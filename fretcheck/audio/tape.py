@@ -3,8 +3,6 @@
 Conventions: frames are counted from the start of the stream; a tape holds ``[start, end)``.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from fretcheck.arrays import Reals

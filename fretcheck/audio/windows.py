@@ -1,7 +1,5 @@
 """Overlapping windows along an array, without copying it."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

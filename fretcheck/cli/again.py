@@ -4,8 +4,6 @@ An id is that of a session (its folder's name) or of an inspection in the regist
 checksum, so an inspection leads to its session; recordings are read from the register's own copies.
 """
 
-from __future__ import annotations
-
 import shutil
 from dataclasses import dataclass, replace
 from pathlib import Path

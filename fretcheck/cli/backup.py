@@ -1,7 +1,5 @@
 """``fretcheck backup``: a copy of the register, made while it may be in use."""
 
-from __future__ import annotations
-
 from json import dumps
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """``fretcheck compare``: the same neck before and after work."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """What the person at the bench tells of the day: who, in what air, what was measured by hand and what was worked on."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """`fretcheck demo`: the main job on the recordings that come with the project."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """`fretcheck devices`: the sound inputs, their level, whether they are fit for work, and a recording to judge them by ear."""
 
-from __future__ import annotations
-
 import json
 import os
 import time

@@ -1,7 +1,5 @@
 """Exit code of a judged inspection."""
 
-from __future__ import annotations
-
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED
 from fretcheck.inspection.document import InspectionDocument
 

@@ -1,7 +1,5 @@
 """``fretcheck export``: inspections out of the register, as CSV for a spreadsheet or JSON for another register."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager

@@ -1,7 +1,5 @@
 """`fretcheck gauge …`: a guided study of what reading the same necks again and again scatters by."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from json import dumps
 from secrets import randbelow

@@ -1,7 +1,5 @@
 """``fretcheck import``: inspections that another register exported."""
 
-from __future__ import annotations
-
 from json import dumps
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """`fretcheck inspect`: the main job, from recordings, live, or from what was kept."""
 
-from __future__ import annotations
-
 import sys
 from pathlib import Path
 from typing import Annotated

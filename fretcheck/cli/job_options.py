@@ -1,7 +1,5 @@
 """What a shop's paper needs besides the measurement: customer, job, price …; and the shop itself."""
 
-from __future__ import annotations
-
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """`fretcheck layout NECK`: where every fret and pitch should be."""
 
-from __future__ import annotations
-
 import json
 from enum import StrEnum
 from pathlib import Path

@@ -4,8 +4,6 @@ So ``--help`` is quick, and a command's module imports what it needs where impor
 ``--help`` stand here, and not with the commands.
 """
 
-from __future__ import annotations
-
 import sys
 from importlib import import_module
 from typing import Any

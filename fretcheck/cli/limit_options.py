@@ -1,7 +1,5 @@
 """The limits that an inspection is judged by."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any

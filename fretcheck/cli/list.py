@@ -1,7 +1,5 @@
 """``fretcheck list``: the inspections in the register, newest first."""
 
-from __future__ import annotations
-
 from json import dumps
 from typing import Annotated
 

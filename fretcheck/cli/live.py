@@ -1,7 +1,5 @@
 """`fretcheck inspect` without recordings: microphone, screen, keys and journal around one session."""
 
-from __future__ import annotations
-
 import os
 import queue
 import sys

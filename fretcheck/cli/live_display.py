@@ -4,8 +4,6 @@ The screen is redrawn at most ten times in any second: at once when something ha
 and now and then for the level alone.
 """
 
-from __future__ import annotations
-
 from collections import deque
 from collections.abc import Callable
 from typing import Protocol, Self, TextIO

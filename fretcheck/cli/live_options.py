@@ -1,7 +1,5 @@
 """What may be chosen for a live session."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Annotated

@@ -5,8 +5,6 @@ FRETCHECK_LIVE_PACE times as fast as it sounded (1 unless said otherwise, 0 for 
 session is tried without an instrument.
 """
 
-from __future__ import annotations
-
 import os
 import time
 from collections.abc import Callable, Iterator

@@ -4,8 +4,6 @@ Whatever happens, the terminal is left as it was found: cbreak mode ends with `K
 becomes an ordinary exit, so that every `finally` runs.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import signal

@@ -4,8 +4,6 @@ A pluck is judged together with all before it within about half a second, while 
 meanwhile, they are judged together.
 """
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager

@@ -1,7 +1,5 @@
 """`fretcheck lot …`: sampling a lot, its decision, its template and drift."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable
 from dataclasses import asdict

@@ -1,7 +1,5 @@
 """`fretcheck inspect --from FOLDER_OF_NECKS`: every neck of a folder, over all cores or a cluster."""
 
-from __future__ import annotations
-
 import json
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass

@@ -1,7 +1,5 @@
 """`fretcheck inspect NECK --more ID` and `--after ID`: what is plucked of the notes of an inspection that was kept."""
 
-from __future__ import annotations
-
 from collections import Counter
 from dataclasses import dataclass
 

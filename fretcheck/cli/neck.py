@@ -1,7 +1,5 @@
 """`fretcheck neck`: check a description, or write a ready-made one to start from."""
 
-from __future__ import annotations
-
 import json
 import textwrap
 from pathlib import Path

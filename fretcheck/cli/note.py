@@ -1,7 +1,5 @@
 """`fretcheck note FILE`: the pitch of every pluck in a recording."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """Options that belong together as the fields of one dataclass: each field is an option, the command gets the dataclass."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from functools import wraps

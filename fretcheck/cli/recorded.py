@@ -1,7 +1,5 @@
 """`fretcheck inspect --from`: one neck's recordings, with a progress bar."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from rich.console import Console

@@ -1,7 +1,5 @@
 """The ``--register`` option of every command that keeps or reads inspections, and the selection options of those that search."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Annotated
 

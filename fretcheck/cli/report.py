@@ -1,7 +1,5 @@
 """``fretcheck report``: one kept inspection as a page to read, print or send."""
 
-from __future__ import annotations
-
 import json as json_text
 from pathlib import Path
 from typing import Annotated

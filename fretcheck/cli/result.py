@@ -1,7 +1,5 @@
 """What commands that inspect do with a result: keep it, show it, and end with its exit code."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """``fretcheck search``: inspections by serial, day, verdict or words."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

@@ -4,8 +4,6 @@ It tells which fret a note is, never how well it sits: its grid is 10 cents and 
 over 30 cents is named (M. Mauch and S. Dixon, "pYIN", ICASSP 2014, for the method).
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from pathlib import Path
 

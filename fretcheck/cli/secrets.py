@@ -1,7 +1,5 @@
 """Passwords never reach a message, whichever way the URL they stand in was written or mistyped."""
 
-from __future__ import annotations
-
 import re
 
 # user:password@host behind any slash: also where the scheme is wrong, a slash is missing, or the password holds an @

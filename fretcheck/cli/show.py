@@ -1,7 +1,5 @@
 """``fretcheck show``: one kept inspection, as it was shown when it was made, and how it was measured."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

@@ -4,8 +4,6 @@ Writing few lines costs little and does not flicker. All of them are written whe
 in case something else has written on the terminal.
 """
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable
 from contextlib import suppress

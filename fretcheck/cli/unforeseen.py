@@ -1,7 +1,5 @@
 """The last guard: what nobody foresaw becomes one line and a file to send, never a traceback on the screen."""
 
-from __future__ import annotations
-
 import platform
 import tempfile
 import traceback

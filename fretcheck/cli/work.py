@@ -1,7 +1,5 @@
 """`fretcheck work`: one place at the bench, live, pluck by pluck; or the corrections of an inspection, one after the other."""
 
-from __future__ import annotations
-
 import queue
 import sys
 import time

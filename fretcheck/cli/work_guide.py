@@ -1,7 +1,5 @@
 """What leads through work on one neck: its places one by one, and what the plucks tell of each."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Self, get_args
 

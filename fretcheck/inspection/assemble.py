@@ -1,7 +1,5 @@
 """An inspection judged: session readings and their diagnosis become one `InspectionDocument`."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime

@@ -13,8 +13,6 @@ What the neck's other notes tell of this one is not in the lines: the verdict go
 stands beside the budget.
 """
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from dataclasses import dataclass

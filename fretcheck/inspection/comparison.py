@@ -7,8 +7,6 @@ was done is judged, and a prediction only as far as its work was done.
 Conventions: after minus before. Cents positive are sharper, mm positive nearer the bridge or higher.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass

@@ -4,8 +4,6 @@ Conventions: field names carry their units. An unknown is null, with its reason 
 0. Signs are those of the neck's axis: positive lies nearer the bridge, positive cents are sharp.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator

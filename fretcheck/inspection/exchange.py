@@ -5,8 +5,6 @@ them. CSV (RFC 4180): comma, decimal point, CRLF, one row a reading, unknown is 
 take for a formula gets an apostrophe in front, control characters are shown as escapes.
 """
 
-from __future__ import annotations
-
 import csv
 from collections.abc import Iterable
 from pathlib import Path

@@ -3,8 +3,6 @@
 What was not known then stays null. A note's value was the mean of its plucks, so it is both deviation and plucked.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 FIRST_SCHEMA = "fretcheck/inspection/1"

@@ -3,8 +3,6 @@
 Conventions: mm, positive nearer the bridge.
 """
 
-from __future__ import annotations
-
 from scipy.special import ndtr
 
 from fretcheck.diagnosis.as_designed import as_designed

@@ -4,8 +4,6 @@ Conventions: the later plucks were counted from open plucks of their own, which 
 again as the string's tuning.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from fretcheck.diagnosis.coverage import OFTEN_ENOUGH

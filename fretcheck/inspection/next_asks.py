@@ -1,7 +1,5 @@
 """What a live session that asks only what decides is to ask next: the diagnosis' choice, from the plucks taken so far."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from fretcheck.diagnosis.deciding import Deciding

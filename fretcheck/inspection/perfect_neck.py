@@ -4,8 +4,6 @@ Conventions: Cents against the described frets from each string's own open note,
 (`diagnosis.forward.played_cents`); positive is sharp.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ Conventions: a line reads ``file: place: key = value is wrong, allowed range: cu
 where exactly the mistake's own arithmetic leads back into the allowed range.
 """
 
-from __future__ import annotations
-
 import difflib
 from collections.abc import Iterable
 from pathlib import Path
@@ -14,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.lengths import length_of
+from fretcheck.neck.lengths import length_of, shown
 from fretcheck.neck.schema import (
     MAX_FRETS,
     MAX_STRINGS,
@@ -25,7 +23,6 @@ from fretcheck.neck.schema import (
     StringTable,
     WorkedTable,
 )
-from fretcheck.neck.shown import shown
 from fretcheck.neck.unneeded_keys import REASONS
 
 TABLES: dict[str, type[BaseModel]] = {

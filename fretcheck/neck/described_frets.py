@@ -1,15 +1,13 @@
 """From a description's frets to their number and places, checked; a capo that stays on is a nut at its fret."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from itertools import pairwise
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, require
 from fretcheck.neck.description import Neck, PartialFret
+from fretcheck.neck.lengths import shown
 from fretcheck.neck.schema import NeckTable
-from fretcheck.neck.shown import shown
 from fretcheck.neck.temperament import midi_to_note, note_to_midi
 
 

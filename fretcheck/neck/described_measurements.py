@@ -3,17 +3,14 @@
 Conventions: kinds, their needs and ranges are those of `fretcheck.neck.measurement`. A complaint starts with "measurement N".
 """
 
-from __future__ import annotations
-
 import datetime
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, one_of, require
 from fretcheck.neck.description import Measurement, Neck, Worked
-from fretcheck.neck.lengths import Length, in_mm
+from fretcheck.neck.lengths import in_mm, length, shown
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM, MeasurementKind
 from fretcheck.neck.schema import MeasuredTable, WorkedTable
-from fretcheck.neck.shown import shown
 from fretcheck.units import MM_PER_INCH
 
 # A distance this far from the design was measured to another fret, or in another unit: common practice, no source
@@ -46,24 +43,16 @@ def measurement_of(row: MeasuredTable, *, number: int, neck: Neck, question: boo
 
 def _lengths(row: MeasuredTable, kind: MeasurementKind, *, place: str, question: bool) -> tuple[float, float]:
     """Length and standard uncertainty in mm; by the tool where none is given."""
-    require(
-        row.tool is None or row.tool in TOOL_U_MM,
-        one_of("tool", row.tool or "", TOOL_U_MM),
-        place=place,
-        key="tool",
-        value=row.tool,
-    )
-    given = [("mm", row.mm), ("in", row.inches)]
-    said = [(key, value) for key, value in given if value is not None]
+    known = row.tool is None or row.tool in TOOL_U_MM
+    require(known, one_of("tool", row.tool or "", TOOL_U_MM), place=place, key="tool", value=row.tool)
+    said = [(key, value) for key, value in (("mm", row.mm), ("in", row.inches)) if value is not None]
     one = f"{kind.what} needs one length: mm = … or in = …"
     require(len(said) == 1, one, place=place, key="mm")
-    range_of_u = Length(low_mm=0.001, high_mm=10.0, usual_mm=(0.001, 10.0))
     own = [(key, value) for key, value in (("u_mm", row.u_mm), ("u_in", row.u_in)) if value is not None]
     require(len(own) < 2, "give u_mm or u_in, not both", place=place, key="u_mm")
-    limits = Length(low_mm=kind.low_mm, high_mm=kind.high_mm, usual_mm=kind.usual_mm)
     try:
-        mm = in_mm(said[0][1], key=said[0][0], limits=limits, question=question)
-        u_mm = in_mm(own[0][1], key=own[0][0], limits=range_of_u, question=False) if own else kind.u_mm(row.tool)  # type: ignore[arg-type]
+        mm = in_mm(said[0][1], key=said[0][0], limits=kind.limits, question=question)
+        u_mm = in_mm(own[0][1], key=own[0][0], limits=length(0.001, 10.0), question=False) if own else kind.u_mm(row.tool)  # type: ignore[arg-type]
     except NeckError as error:
         raise complaint(f"{kind.what}: {error}", place=place, key=error.key, value=error.value) from None
     return mm, u_mm
@@ -97,10 +86,8 @@ def _check_against_design(row: MeasuredTable, kind: MeasurementKind, mm: float, 
         design = neck.nut_distance_mm(row.fret, row.string) - neck.nut_distance_mm(start, row.string) - own_nut
         doubt = "is the fret right?"
     elif kind.what == "fret_to_fret" and row.fret is not None:
-        design, doubt = (
-            neck.nut_distance_mm(row.fret, row.string) - neck.nut_distance_mm(row.fret - 1, row.string),
-            "is the fret right?",
-        )
+        design = neck.nut_distance_mm(row.fret, row.string) - neck.nut_distance_mm(row.fret - 1, row.string)
+        doubt = "is the fret right?"
     elif kind.what == "nut_to_saddle" and row.string is not None:
         design, doubt = neck.open_length_mm(row.string), "is the string right?"
     else:

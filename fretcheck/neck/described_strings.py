@@ -3,8 +3,6 @@
 Conventions: String 1 is the first. A complaint starts with "string N".
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from itertools import pairwise
 

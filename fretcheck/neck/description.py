@@ -13,8 +13,6 @@ others, its open note is "fret 0", and its frets keep the neck's numbers (the fi
 1``).
 """
 
-from __future__ import annotations
-
 import datetime
 import math
 from dataclasses import dataclass

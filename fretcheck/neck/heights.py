@@ -5,8 +5,6 @@ Conventions: mm. `nut_height` and `saddle_height_mm` lie above the plane of the 
 to saddle. `u_mm` is a standard uncertainty. What is assumed is common practice, no source.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

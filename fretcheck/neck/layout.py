@@ -4,8 +4,6 @@ Conventions: as in `fretcheck.neck.description`, which tells where a fret belong
 carries no compensation. Fret 0 is the nut line or, where the neck has one, the zero fret, which stands on the same line.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property

@@ -6,18 +6,24 @@ that, which lies inside it when taken in the other unit, was meant in that unit 
 typed it. 0 is never questioned.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.shown import shown
 from fretcheck.units import MM_PER_INCH
 
 UNITS = ("mm", "in")
 _FRACTION = re.compile(r"(-?)\s*(?:(\d+)[ -]+)?(\d+)\s*/\s*(\d+)")
+
+
+def shown(value: object) -> str:
+    """A value as it would stand in the file, on one line and cut to a readable length."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    text = f'"{value}"' if isinstance(value, str) else f"{value:g}" if isinstance(value, float) else str(value)
+    text = " ".join(text.split())
+    return text if len(text) <= 60 else text[:57] + "…"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,29 +35,30 @@ class Length:
     usual_mm: tuple[float, float]
 
 
-def _length(low_mm: float, high_mm: float, usual_low_mm: float | None = None, usual_high_mm: float | None = None) -> Length:
+def length(low_mm: float, high_mm: float, usual_low_mm: float | None = None, usual_high_mm: float | None = None) -> Length:
+    """A range, and within it the usual one where that is narrower."""
     return Length(low_mm=low_mm, high_mm=high_mm, usual_mm=(usual_low_mm or low_mm, usual_high_mm or high_mm))
 
 
-SCALE = _length(200.0, 1500.0)
+SCALE = length(200.0, 1500.0)
 # By key, without the unit
 LENGTHS: dict[str, Length] = {
     "scale_length": SCALE,
     "scale_length_treble": SCALE,
     "scale_length_bass": SCALE,
-    "fret_positions": _length(1.0, 1460.0),
-    "gauge": _length(0.15, 10.0, 0.15, 4.0),
-    "gauges": _length(0.15, 10.0, 0.15, 4.0),
-    "core": _length(0.1, 5.0, 0.1, 2.0),
-    "saddle_setback": _length(-10.0, 30.0, 0.16, 15.0),
-    "nut_compensation": _length(-3.0, 5.0, 0.08, 2.5),
-    "tolerance": _length(0.01, 5.0, 0.03, 2.0),
-    "action_12": _length(0.2, 10.0),
-    "u_action_12": _length(0.01, 2.0),
-    "relief": _length(-1.0, 2.0, 0.02, 1.0),
-    "u_relief": _length(0.005, 1.0),
-    "first_fret_clearance": _length(0.05, 3.0, 0.05, 1.5),
-    "u_first_fret_clearance": _length(0.005, 1.0),
+    "fret_positions": length(1.0, 1460.0),
+    "gauge": length(0.15, 10.0, 0.15, 4.0),
+    "gauges": length(0.15, 10.0, 0.15, 4.0),
+    "core": length(0.1, 5.0, 0.1, 2.0),
+    "saddle_setback": length(-10.0, 30.0, 0.16, 15.0),
+    "nut_compensation": length(-3.0, 5.0, 0.08, 2.5),
+    "tolerance": length(0.01, 5.0, 0.03, 2.0),
+    "action_12": length(0.2, 10.0),
+    "u_action_12": length(0.01, 2.0),
+    "relief": length(-1.0, 2.0, 0.02, 1.0),
+    "u_relief": length(0.005, 1.0),
+    "first_fret_clearance": length(0.05, 3.0, 0.05, 1.5),
+    "u_first_fret_clearance": length(0.005, 1.0),
 }
 
 

@@ -5,8 +5,6 @@ alloys and makers. A polymer has no modulus here on purpose: it varies twofold w
 from a measured inharmonicity. Source status of each row is in `source`: READ, MEMORY (handbook values from memory) or CALC.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 

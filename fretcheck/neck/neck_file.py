@@ -4,8 +4,6 @@ Conventions: whatever is wrong is raised as one `NeckError` that names file, pla
 be guessed, the cure. A `Neck` that comes out of here has been checked throughout.
 """
 
-from __future__ import annotations
-
 import re
 import tomllib
 from collections.abc import Sequence

@@ -4,8 +4,6 @@ Conventions: a measurement of a part that was worked on is not used unless it is
 nobody knows which came first. What is given with an inspection was measured for it.
 """
 
-from __future__ import annotations
-
 import datetime
 import re
 from collections.abc import Collection, Sequence

@@ -9,8 +9,6 @@ logarithm). What the description cannot tell is None with a reason in `reason`; 
 little is known.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace

@@ -3,8 +3,6 @@
 Conventions: limits are common practice, no source. A doubt starts with the number of its string or strings.
 """
 
-from __future__ import annotations
-
 from fretcheck.neck.description import Neck
 from fretcheck.neck.physics import StringConstants, string_constants
 

@@ -5,8 +5,6 @@ Conventions: strict: a number in quotes is no number, an unknown key is an error
 between a sopranino and a long bass.
 """
 
-from __future__ import annotations
-
 import datetime
 from typing import Annotated, Any, Literal
 

@@ -4,17 +4,14 @@ Conventions: lists keep one order, that of the tuning, and are turned round wher
 1. "Treble side" is the side of string 1, whatever sounds highest.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from itertools import pairwise
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, require
-from fretcheck.neck.lengths import in_mm
+from fretcheck.neck.lengths import in_mm, shown
 from fretcheck.neck.schema import MAX_STRINGS, MIN_STRINGS, EachString, NeckTable, StringTable
-from fretcheck.neck.shown import shown
 from fretcheck.neck.temperament import note_to_midi
 
 _GAUGE = re.compile(r"([wp]?)\s*([^wp]+?)\s*([wp]?)", re.IGNORECASE)

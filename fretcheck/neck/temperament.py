@@ -7,8 +7,6 @@ Conventions: frequencies in Hz, intervals in cents, positive is sharp. A sharp i
 note 60.
 """
 
-from __future__ import annotations
-
 import math
 import re
 

@@ -1,7 +1,5 @@
 """Keys that people write into a neck description and that it does not know: why it needs none, or what it calls them."""
 
-from __future__ import annotations
-
 _EITHER_HAND = "not needed: strings are counted from the treble side, whichever hand frets them"
 _COUNTED = "not needed: the strings are counted as they are described"
 _ALONG = "not needed: only lengths along the strings are judged"

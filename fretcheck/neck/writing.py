@@ -4,8 +4,6 @@ Conventions: lengths are written in mm. What is unknown or at its default is lef
 `Neck`.
 """
 
-from __future__ import annotations
-
 import datetime
 import textwrap
 from dataclasses import fields

@@ -9,8 +9,6 @@ Conventions: moments are kept in UTC and come back aware of it. A foreign key to
 short text that people type.
 """
 
-from __future__ import annotations
-
 from datetime import UTC, datetime
 from typing import Any
 

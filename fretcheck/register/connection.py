@@ -6,8 +6,6 @@ opened for writing takes the write lock at its start (``BEGIN IMMEDIATE``; on Po
 so it never fails half-way for another writer. (sqlite.org, "Write-Ahead Logging" and "Transaction", from memory.)
 """
 
-from __future__ import annotations
-
 import os
 import sqlite3
 from pathlib import Path

@@ -5,8 +5,6 @@ folder stands for the file ``register.sqlite`` in it. The register's folder, bel
 file; for PostgreSQL it is the user's data folder.
 """
 
-from __future__ import annotations
-
 import os
 from dataclasses import dataclass
 from pathlib import Path

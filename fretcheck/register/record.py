@@ -4,8 +4,6 @@ Conventions: a document's content is everything in it but its id; its SHA-256 te
 Fields at their default do not count, so a field that a later version adds does not change the content of older documents.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import re

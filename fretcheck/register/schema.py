@@ -5,8 +5,6 @@ database's own version lies in the table ``fretcheck_schema``. All steps of an u
 lock: a crash leaves the old version whole, and two processes that open an old register at once update it once.
 """
 
-from __future__ import annotations
-
 import sqlite3
 from pathlib import Path
 

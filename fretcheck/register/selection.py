@@ -4,8 +4,6 @@ Conventions: text and serials compare without regard to case, width of character
 means that whole day in this machine's time zone; `until` includes it.
 """
 
-from __future__ import annotations
-
 import unicodedata
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, time, timedelta

@@ -5,8 +5,6 @@ Conventions: a path is relative to the register's folder, with forward slashes o
 joined.
 """
 
-from __future__ import annotations
-
 import hashlib
 import re
 import shutil

@@ -7,8 +7,6 @@ Conventions: units are in the names. NULL is "unknown", as null is in the docume
 `fretcheck.register.selection.folded` for comparison without regard to case.
 """
 
-from __future__ import annotations
-
 from datetime import datetime
 
 from sqlalchemy import ForeignKey, Index, String, Text, UniqueConstraint

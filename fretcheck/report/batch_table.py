@@ -1,7 +1,5 @@
 """Many necks in the terminal, a line for each."""
 
-from __future__ import annotations
-
 from rich.table import Table
 from rich.text import Text
 

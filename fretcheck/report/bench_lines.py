@@ -1,7 +1,5 @@
 """The session in plain lines, for an output that is no terminal, and for those who have the screen read to them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 from fretcheck.neck.description import Neck

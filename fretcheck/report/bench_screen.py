@@ -6,8 +6,6 @@ carried by words and shapes; colour repeats it.
 Conventions: Cents measured minus target: on the scale, flat lies left and sharp right of the middle.
 """
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """What is spoken in a live session: string and fret, the result, and what to do, in as few words as will do."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from fretcheck.neck.description import Neck

@@ -3,8 +3,6 @@
 Conventions: Cents measured minus target, positive is sharp. Levels in dB below full scale.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -7,8 +7,6 @@ Conventions: stroke coordinates run from 0 to 1, x to the right and y downward, 
 reach.
 """
 
-from __future__ import annotations
-
 from functools import lru_cache
 from itertools import pairwise
 from math import cos, pi, sin

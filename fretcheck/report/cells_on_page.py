@@ -4,8 +4,6 @@ Conventions: like the picture on the terminal (`fretcheck.report.neck_cells`): s
 it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from fretcheck.inspection.document import FretPart, InspectionDocument

@@ -1,7 +1,5 @@
 """The page of a comparison: what became of the corrections, the parts and the notes."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from markupsafe import Markup

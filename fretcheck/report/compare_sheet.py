@@ -3,8 +3,6 @@
 Conventions: only what is sure is told as changed, and only work that was done is spoken of. One sheet of A4.
 """
 
-from __future__ import annotations
-
 from fretcheck.inspection.comparison import Comparison
 from fretcheck.inspection.document import CorrectionPart, InspectionDocument, JobPart, MovePart, StepPredictionPart
 from fretcheck.report.condition_sheet import clipped, fields_of, sheet_heading

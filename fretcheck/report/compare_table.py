@@ -1,7 +1,5 @@
 """A comparison of two inspections on an 80-column screen."""
 
-from __future__ import annotations
-
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text

@@ -3,8 +3,6 @@
 Conventions: before and after are the two inspections in the order given; mm positive is nearer the bridge or higher.
 """
 
-from __future__ import annotations
-
 from fretcheck.inspection.comparison import Comparison, FindingThen, MoveOutcome
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.finding_words import label

@@ -6,8 +6,6 @@ probability that the diagnosis gives for the work named on the sheet, of that wo
 write on.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 from fretcheck.inspection.document import FindingPart, InspectionDocument

@@ -4,8 +4,6 @@ Conventions: sentences for someone who plays but does not build. A difference of
 Hill and I. Summers, J. Acoust. Soc. Am. 121, 2376, 2007: abstract read); less is heard between notes sounding together.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

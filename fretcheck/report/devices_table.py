@@ -3,8 +3,6 @@
 Conventions: levels in dB against full scale. Grades are told by words; colour repeats them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from math import log10

@@ -6,8 +6,6 @@ Conventions: signs are those of the neck's axis: positive sits nearer the bridge
 0.01, from 1 mm on to 0.1.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 

@@ -4,8 +4,6 @@ Conventions: the page is made from the document alone, so that one kept years ag
 not tell is said to be unknown or left out, never made up.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any

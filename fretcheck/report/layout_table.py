@@ -4,8 +4,6 @@ Conventions: lengths are in the unit asked for, and field names end in it (``_mm
 slot. A cell without a value (a short string's missing frets) is empty on paper and null in JSON.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 from collections.abc import Callable, Iterator, Sequence

@@ -5,8 +5,6 @@ flat, ``·`` lies within tolerance, ``▲3?`` is too close to the limit to call,
 string). Consoles that cannot show these get ``^ v . -`` instead.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

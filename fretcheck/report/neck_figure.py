@@ -5,8 +5,6 @@ is a thin dashed line, the found place a solid one, its 90 % interval a band. Wh
 with an arrow from where it should be. Nut left or on top, string 1 on top or right.
 """
 
-from __future__ import annotations
-
 import textwrap
 from typing import Any
 

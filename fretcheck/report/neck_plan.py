@@ -5,8 +5,6 @@ of string 1. The spacing of the strings is not known and drawn even. Displacemen
 are drawn, so that they can be seen; those of saddles, which may be out by more, by a factor of their own.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import cached_property
 

@@ -3,8 +3,6 @@
 Conventions: tensions in N at the nominal pitch, rounded by their uncertainty; an unknown is null with its reason.
 """
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from typing import Any
 

@@ -5,8 +5,6 @@ holds one. The note named is the nearest of equal temperament. What could not be
 remark says why.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any

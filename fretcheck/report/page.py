@@ -35,8 +35,6 @@ content security policy forbids both. Colours come from the style sheet's variab
 paper.
 """
 
-from __future__ import annotations
-
 from datetime import datetime
 from functools import cache
 from pathlib import Path

@@ -3,8 +3,6 @@
 Conventions: the figure's own coordinates are px from its lower left; a panel maps frets (x) and cents (y) into its part of it.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

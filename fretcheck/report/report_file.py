@@ -3,8 +3,6 @@
 An intake gets the customer's condition sheet, every other plan the technical pages.
 """
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The terminal result as an SVG picture, for the README and for letters: plain ink on paper, no outside font or address."""
 
-from __future__ import annotations
-
 import io
 from pathlib import Path
 

@@ -4,8 +4,6 @@ Conventions: Cents, positive is sharp; the open note left out (it is tuned, not 
 deviation. Above: heard and expected; below, on the same scale: what neither the design nor the findings explain.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from markupsafe import Markup

@@ -3,8 +3,6 @@
 verdict, the neck, findings, what to do, what would sharpen the result, what to bear in mind.
 """
 
-from __future__ import annotations
-
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text

@@ -3,8 +3,6 @@
 Conventions: Cents with one decimal and the word sharp or flat in place of a sign.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Sequence
 

@@ -3,8 +3,6 @@
 Conventions: as in `bench_screen`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from rich.text import Text

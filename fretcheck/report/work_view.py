@@ -1,7 +1,5 @@
 """What a person who works on one place needs to see: the note just plucked, its change, and how far the part is to go."""
 
-from __future__ import annotations
-
 from collections import deque
 from dataclasses import dataclass, field
 

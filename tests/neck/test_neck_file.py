@@ -159,12 +159,12 @@ def test_each_kind_of_measurement(kind):
         "fret_to_fret": 648.0 * (2 ** (-2 / 12) - 2 ** (-3 / 12)),
         "nut_to_saddle": 650.0,
     }
-    row = {"what": kind.what, "mm": design.get(kind.what, (kind.low_mm + kind.high_mm) / 2), **needs}
+    row = {"what": kind.what, "mm": design.get(kind.what, (kind.limits.low_mm + kind.limits.high_mm) / 2), **needs}
     assert neck_from_mapping({**GOOD, "measured": [row]}).measured[0].what == kind.what
     for name in needs:
         with pytest.raises(NeckError, match=f"measurement 1: {kind.what} needs {name}"):
             neck_from_mapping({**GOOD, "measured": [{key: value for key, value in row.items() if key != name}]})
-    for beyond in (kind.low_mm - 1.0, kind.high_mm + 1.0):
+    for beyond in (kind.limits.low_mm - 1.0, kind.limits.high_mm + 1.0):
         with pytest.raises(NeckError, match="lies outside the allowed"):
             neck_from_mapping({**GOOD, "measured": [{**row, "mm": beyond}]})
 

@@ -7,8 +7,6 @@ than such a neck reads under such a hand, rounded up to half a cent, and at leas
 leave them undecided.
 """
 
-from __future__ import annotations
-
 import difflib
 import tomllib
 from collections.abc import Iterator, Mapping

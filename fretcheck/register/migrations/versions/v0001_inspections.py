@@ -1,7 +1,5 @@
 """Schema 0001: necks, inspections with their documents, readings, findings, hand measurements and sound files."""
 
-from __future__ import annotations
-
 import sqlalchemy as sa
 from alembic import op
 

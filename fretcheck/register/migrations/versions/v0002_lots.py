@@ -1,7 +1,5 @@
 """Schema 0002: lots, gauge studies and the inspections that count for them."""
 
-from __future__ import annotations
-
 import sqlalchemy as sa
 from alembic import op
 
