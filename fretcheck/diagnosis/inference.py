@@ -40,8 +40,10 @@ from fretcheck.neck.description import Neck
 CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 """Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
 OPENS = (((0.05, 0.12), 0.95), ((0.5, 0.3), 0.05))
-"""How much sharper than stopped ones open strings read (cents: mean, standard deviation), with prior weights: a player in twenty
-plucks them harder, by 0.3 to 1 cent; common practice, no source. One normal of ±0.22 left 7 points more necks undecided."""
+"""How much sharper than stopped ones open strings read (cents: mean, standard deviation), with prior weights: plucked about as
+hard, and by one player in twenty (common practice, no source) harder, or on strings that sink long. Recorded notes read 0.04 cent
+sharper for a pluck 3 dB harder and 0.07 for 6 dB (medians of 136 and 129; means 0.19 and 0.29), the means of 15
+instruments -0.3 to +1.2, u 0.3 (`tests.benchmarks.harder_plucks`). One normal of ±0.22 left 7 points more necks undecided."""
 PULLS = ((0.05, 0.2), (0.2, 0.3), (0.6, 0.3), (1.8, 0.2))
 OWNS = ((0.01, 0.25), (0.03, 0.35), (0.08, 0.25), (0.2, 0.15))
 FINGERS = ((0.1, 0.2), (0.35, 0.3), (1.0, 0.3), (2.0, 0.2))

@@ -72,8 +72,7 @@ SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
 STRING = Spread.about_nothing(sound=0.30, faulty=6.0, share=0.02)
 OPEN_NOTE = Spread.about_nothing(sound=0.20, faulty=6.0, share=0.01)
 OPEN_OWN_CENTS = 0.10  # plucked a little harder or softer than the other open strings
-OPEN_COMMON_MEAN, OPEN_COMMON = 0.10, 0.20
-"""Open strings are plucked harder than stopped ones, or ring on sharper: 0 to 1 cent on all of them."""
+OPEN_COMMON_MEAN, OPEN_COMMON = 0.10, 0.20  # of all opens, while searching; in the end by `inference.OPENS`
 PRESSURE = Spread.about_nothing(sound=0.055, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.08
 

@@ -28,8 +28,9 @@ LEAST_U_REL = 0.02
 MOST_U_REL = 0.5
 """A B known worse than to half of itself may as well be none, of which a log-normal statement makes no sense."""
 WINDING, U_WINDING_REL = 1.075, 0.045
-"""Measured β0 of a wound string over that of its core: a winding only ever adds, nothing to 15 %, evenly; common practice, no
-source. Taken about 1 ± 0.15 the wound strings' κ came out 5 % high, and fret 1 of string 6 0.2 cent sharp (20 foreign necks)."""
+"""Measured β0 of a wound string over that of its core, nothing to 15 % more: its stiffness is mainly the core's (M. Zollner,
+Physics of the Electric Guitar, 1.2), turns that touch add to it; how much is common practice, no source. Taken about 1 ± 0.15 the
+wound strings' κ came out 5 % high, and fret 1 of string 6 0.2 cent sharp (20 foreign necks, whose windings add 5 %)."""
 
 
 def constants_of(neck: Neck, observations: Sequence[Observation]) -> tuple[StringConstants, ...]:
