@@ -1,11 +1,12 @@
 """Does the diagnosis hold on instruments it was not made for? Necks of `tests.worlds`, one row a world and fault.
 
-    python -m tests.benchmarks.worlds --necks 40 [--worlds own mild …] [--rows sound fret.40 …] [--observer]
+    python -m tests.benchmarks.worlds --necks 40 [--worlds own mild …] [--rows sound fret.40 …] [--observer] [--as-sound]
 
 Columns of a sound row, in per cent of necks: `any` finding; `alone`, one without a rival that shares its signature; `sure`, one
 of at least 95 %; `false`, one whose part is truly within half its practical size or wrongly signed; `layout`, a layout rule. Of a
 faulty row: `top`, the first finding is the fault's part and direction; `top 3`, all faults are among the first three. Below:
-cover of the 90 % intervals by kind of cause over all rows of a world, and time.
+cover of the 90 % intervals by kind of cause over all rows of a world, and time. `--as-sound` reads every pluck from its sound
+(ten seconds a neck) instead of taking the session's word.
 
 `--observer` prints what the ideal observer names right: it knows each world's spreads (covariance of the mean readings over drawn
 sound necks, so Gaussian) and each fault's size, and names the one fault of largest likelihood ratio if that exceeds a threshold
@@ -18,12 +19,14 @@ from __future__ import annotations
 import time
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.result import Finding
 from tests.benchmarks.processes import each, options, share
+from tests.worlds.as_sound import observations_as_sound
 from tests.worlds.case import Case, draw
 from tests.worlds.faults import Fault
 from tests.worlds.kinds import WORLDS
@@ -160,13 +163,13 @@ def is_false(case: Case, finding: Finding, *, setbacks: bool) -> bool:
     return wrong_way or abs(true) < 0.5 * PRACTICAL[finding.cause]
 
 
-def run_one(job: tuple[str, str, int, int]) -> Outcome:
+def run_one(job: tuple[str, str, int, int], *, as_sound: bool = False) -> Outcome:
     """One neck of one row."""
     world, name, base, number = job
     row = ROWS[name]
     case = draw(world, row.faults, seed=(base, number), instrument=row.instrument)
     neck = case.neck(setbacks=row.setbacks, clearance=row.clearance, heights=row.heights)
-    heard = case.observations(press_test=row.press_test)
+    heard = observations_as_sound(case) if as_sound else case.observations(press_test=row.press_test)
     start = time.process_time()
     result = diagnose(neck, heard)
     outcome = Outcome(world=world, row=name, seconds=time.process_time() - start)
@@ -234,6 +237,7 @@ def main() -> None:
     parser = options(__doc__, necks=40, worlds=list(WORLDS))
     parser.add_argument("--rows", nargs="*", choices=list(ROWS))
     parser.add_argument("--observer", action="store_true")
+    parser.add_argument("--as-sound", action="store_true")
     asked = parser.parse_args()
     if asked.observer:
         rows = [(world, asked.seed, asked.necks) for world in asked.worlds]
@@ -245,7 +249,7 @@ def main() -> None:
         for row in (asked.rows or rows_of(world))
         for number in range(asked.necks)
     ]
-    print(report(list(each(run_one, jobs, processes=asked.jobs))))
+    print(report(list(each(partial(run_one, as_sound=asked.as_sound), jobs, processes=asked.jobs))))
 
 
 if __name__ == "__main__":

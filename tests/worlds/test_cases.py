@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
+from tests.worlds.as_sound import observations_as_sound
 from tests.worlds.case import draw
 from tests.worlds.faults import FAULTS
 from tests.worlds.instruments import INSTRUMENTS
@@ -198,3 +199,12 @@ def test_work_is_done_as_told():
     assert np.abs(false.built.unevenness(number)).max() == pytest.approx(6.0, rel=0.1)  # the nut's and saddle's chance beside it
     renewed = false.carry_out([Move(part="string", string=number)])
     assert np.abs(renewed.built.unevenness(number)).max() < 1.0  # five standard deviations
+
+
+def test_sound_says_what_the_session_says():
+    """Without a body every partial tells the same note; ±0.1 cent: noise 50 dB below the pluck."""
+    case, notes = draw("own", seed=(4, 1)), {1: [1, 12], 6: [2, 7]}
+    told = case.listener().session(plucks=1, notes=notes)
+    read = observations_as_sound(case, plucks=1, notes=notes)
+    assert [(one.string, one.fret) for one in read] == [(one.string, one.fret) for one in told]
+    assert [one.cents for one in read] == pytest.approx([one.cents for one in told], abs=0.1)
