@@ -22,8 +22,8 @@ import lazy_loader
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from fretcheck.audio.cutting import find_plucks
-    from fretcheck.audio.pluck import Pluck
+    from fretcheck.audio.segment.cutting import find_plucks
+    from fretcheck.audio.segment.pluck import Pluck
     from fretcheck.diagnosis.diagnose import diagnose
     from fretcheck.diagnosis.observation import Observation
     from fretcheck.diagnosis.result import (
@@ -47,14 +47,14 @@ if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.neck.description import Neck
     from fretcheck.neck.neck_file import read_neck
-    from fretcheck.pitch.note import read_note
     from fretcheck.pitch.reading import NoteReading
+    from fretcheck.pitch.single_note import read_note
 
 __getattr__, __dir__, _ = lazy_loader.attach(
     __name__,
     submod_attrs={
-        "audio.cutting": ["find_plucks"],
-        "audio.pluck": ["Pluck"],
+        "audio.segment.cutting": ["find_plucks"],
+        "audio.segment.pluck": ["Pluck"],
         "diagnosis.diagnose": ["diagnose"],
         "diagnosis.observation": ["Observation"],
         "diagnosis.result": [
@@ -64,7 +64,7 @@ __getattr__, __dir__, _ = lazy_loader.attach(
         "diagnosis.settings": ["DiagnosisSettings"],
         "neck.description": ["Neck"],
         "neck.neck_file": ["read_neck"],
-        "pitch.note": ["read_note"],
+        "pitch.single_note": ["read_note"],
         "pitch.reading": ["NoteReading"],
         "door": ["inspect"],
         "inspection.document": ["InspectionDocument"],

@@ -6,7 +6,7 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.inspection.assemble import judge
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.neck.description import Neck
-from fretcheck.session.recorded import inspect_recordings
+from fretcheck.session.recordings import inspect_recordings
 
 
 def inspect(

@@ -8,6 +8,7 @@ the result over as `rich.text.Text`, never as markup.
 """
 
 import unicodedata
+from datetime import datetime
 
 _ESCAPED_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 _JOINERS = frozenset("\u200c\u200d")  # within words of some scripts, and within emoji
@@ -70,3 +71,14 @@ def _shown(character: str) -> str:
     if unicodedata.category(character) in _ESCAPED_CATEGORIES and character not in _JOINERS:
         return character.encode("unicode_escape").decode("ascii")
     return character
+
+
+def moment(taken_at: str | None) -> str:
+    """A moment by the bench's own clock, for people."""
+    if taken_at is None:
+        return "not told"
+    try:
+        when = datetime.fromisoformat(taken_at)
+    except ValueError:
+        return plain_line(taken_at)
+    return f"{when.day} {when:%B %Y, %H:%M}"

@@ -22,5 +22,5 @@ def test_no_length_at_all_is_refused():
 
 
 def test_hearing_a_string_does_not_load_scipy():
-    told = "import sys, fretcheck.session.recorded, fretcheck.session.ear; print('scipy' in sys.modules)"
+    told = "import sys, fretcheck.session.recordings, fretcheck.session.live.ear; print('scipy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True).stdout == "False\n"

@@ -165,7 +165,7 @@ class SpeakerCues:
 
     def _sound(self, cue: Cue | str) -> str | None:
         """Play one cue to its end; the reason when that was not possible."""
-        from fretcheck.audio.portaudio import PORTAUDIO_IN_USE, load_sounddevice, translated
+        from fretcheck.audio.input.portaudio import PORTAUDIO_IN_USE, load_sounddevice, translated
 
         try:
             sounddevice = load_sounddevice()

@@ -12,10 +12,10 @@ from typing import Literal
 import numpy as np
 
 from fretcheck.arrays import Reals
-from fretcheck.audio.pluck import Pluck
-from fretcheck.audio.segmenter import Event, Segmenter
-from fretcheck.audio.source import Block
-from fretcheck.audio.tape import Tape
+from fretcheck.audio.input.source import Block
+from fretcheck.audio.segment.pluck import Pluck
+from fretcheck.audio.segment.segmenter import Event, Segmenter
+from fretcheck.audio.segment.tape import Tape
 
 Grade = Literal["fit", "poor", "unfit"]
 

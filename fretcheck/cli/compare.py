@@ -11,10 +11,10 @@ from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOptio
 from fretcheck.cli.report import document_of
 from fretcheck.files import check_place, is_page
 from fretcheck.inspection import comparison as comparing
-from fretcheck.report.compare_page import compare_page
-from fretcheck.report.compare_sheet import compare_sheet
-from fretcheck.report.compare_table import print_comparison
-from fretcheck.report.page import write_page
+from fretcheck.report.pages.compare_page import compare_page
+from fretcheck.report.pages.compare_sheet import compare_sheet
+from fretcheck.report.pages.page import write_page
+from fretcheck.report.tables.compare_table import print_comparison
 
 
 def command(

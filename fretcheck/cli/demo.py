@@ -6,14 +6,14 @@ from typing import Annotated
 import typer
 
 import fretcheck
-from fretcheck.cli.recorded import inspect_recorded
+from fretcheck.cli.inspect.from_folder import inspect_recorded
+from fretcheck.cli.inspect.second_opinion import disagreements
 from fretcheck.cli.register_option import ForceOption
-from fretcheck.cli.result import show, write_page
-from fretcheck.cli.second_opinion import disagreements
+from fretcheck.cli.result_options import show, write_page
 from fretcheck.errors import RecordingError
 from fretcheck.files import check_place, is_page
 from fretcheck.neck.neck_file import read_neck
-from fretcheck.report.screen_picture import is_picture, write_picture
+from fretcheck.report.pages.screen_picture import is_picture, write_picture
 
 FOLDER_NAME = "recordings_demo"
 

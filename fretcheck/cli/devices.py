@@ -13,11 +13,11 @@ from rich.console import Console
 from rich.live import Live
 
 from fretcheck.audio.fitness import FitnessCheck
-from fretcheck.audio.microphone import MicrophoneSource, SourceState
-from fretcheck.audio.portaudio import list_inputs, load_sounddevice, supported_rates
-from fretcheck.audio.quiet_stderr import quiet_stderr
-from fretcheck.audio.segmenter import Segmenter
-from fretcheck.audio.source import Block
+from fretcheck.audio.input.microphone import MicrophoneSource, SourceState
+from fretcheck.audio.input.portaudio import list_inputs, load_sounddevice, supported_rates
+from fretcheck.audio.input.quiet_stderr import quiet_stderr
+from fretcheck.audio.input.source import Block
+from fretcheck.audio.segment.segmenter import Segmenter
 from fretcheck.errors import (
     EXIT_DONE,
     EXIT_OUT_OF_TOLERANCE,
@@ -27,7 +27,7 @@ from fretcheck.errors import (
     UsageError,
 )
 from fretcheck.files import check_place, replacing
-from fretcheck.report.devices_table import fitness_document, fitness_report, inputs_document, inputs_table, meter
+from fretcheck.report.tables.devices_table import fitness_document, fitness_report, inputs_document, inputs_table, meter
 
 REDRAWS_A_SECOND = 10
 LONGEST_S = 600.0

@@ -9,11 +9,11 @@ import typer
 from rich.console import Console
 
 from fretcheck.cli.register_option import JsonOption, RegisterOption
-from fretcheck.lots.lot import serials_from
-from fretcheck.lots.store import change_study, documents_of, keep_new_study, list_studies, load_study
-from fretcheck.lots.study import GaugeStudy, add_inspection, compute_study, open_study
+from fretcheck.lots.acceptance.lot_steps import serials_from
+from fretcheck.lots.gauge.study import GaugeStudy, add_inspection, compute_study, open_study
+from fretcheck.lots.lot_register import change_study, documents_of, keep_new_study, list_studies, load_study
 from fretcheck.register.store import open_register
-from fretcheck.report.lots_tables import studies_table, study_view
+from fretcheck.report.tables.lots_tables import studies_table, study_view
 
 StudyArgument = Annotated[str, typer.Argument(metavar="STUDY", help="Name of the study.")]
 

@@ -9,9 +9,9 @@ import typer
 from rich.console import Console
 
 from fretcheck.errors import UsageError
-from fretcheck.neck.layout import layout_of, parse_rounding
+from fretcheck.neck.fret_layout import layout_of, parse_rounding
 from fretcheck.neck.neck_file import read_neck
-from fretcheck.report.layout_table import layout_csv, layout_document, layout_table
+from fretcheck.report.tables.layout_table import layout_csv, layout_document, layout_table
 
 
 class _Unit(StrEnum):

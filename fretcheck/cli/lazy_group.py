@@ -33,6 +33,7 @@ COMMANDS = {
     "lot": "Judge a lot of necks by a sample; find errors of the template.",
     "gauge": "Study how well this bench repeats itself.",
 }
+_ELSEWHERE = {"import": "import_", "inspect": "inspect.command"}
 
 
 class LazyGroup(TyperGroup):
@@ -46,7 +47,7 @@ class LazyGroup(TyperGroup):
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """The command of that name, loaded; None where there is none."""
         if cmd_name in COMMANDS and cmd_name not in self._loaded:
-            command = import_module(f"fretcheck.cli.{'import_' if cmd_name == 'import' else cmd_name}").command
+            command = import_module(f"fretcheck.cli.{_ELSEWHERE.get(cmd_name, cmd_name)}").command
             if "scipy" in sys.modules:
                 use_one_thread()
             app = typer.Typer(rich_markup_mode=None)

@@ -9,7 +9,7 @@ import typer
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.settings_file import read_settings
 from fretcheck.errors import FretcheckError
-from fretcheck.lots.store import latest_repeatability
+from fretcheck.lots.lot_register import latest_repeatability
 from fretcheck.register.store import open_register
 
 LimitsOption = Annotated[

@@ -11,7 +11,7 @@ from fretcheck.cli.register_option import JsonOption, RegisterOption
 from fretcheck.plain_text import plain_line
 from fretcheck.register.selection import Selection
 from fretcheck.register.store import open_register
-from fretcheck.report.register_tables import summary_table
+from fretcheck.report.tables.register_tables import summary_table
 
 LimitOption = Annotated[int, typer.Option("--limit", min=1, help="Show at most this many.")]
 SCHEMA = "fretcheck/list/1"

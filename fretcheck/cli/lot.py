@@ -15,16 +15,15 @@ from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOptio
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
 from fretcheck.files import read_text, starts_like, write_text
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.lots import lot as steps
-from fretcheck.lots.choosing import choose_plan
-from fretcheck.lots.lot import add_inspections, check_serials, close_lot, draw_sample, open_lot
-from fretcheck.lots.lot import serials_from as expand
-from fretcheck.lots.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
-from fretcheck.lots.lot_record import Lot, ReadPart
-from fretcheck.lots.risks import StatedRisks
-from fretcheck.lots.severity import proposed_severity
-from fretcheck.lots.slot_errors import neck_of
-from fretcheck.lots.store import (
+from fretcheck.lots.acceptance import lot_steps as steps
+from fretcheck.lots.acceptance.choosing import choose_plan
+from fretcheck.lots.acceptance.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
+from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
+from fretcheck.lots.acceptance.lot_steps import add_inspections, check_serials, close_lot, draw_sample, open_lot
+from fretcheck.lots.acceptance.lot_steps import serials_from as expand
+from fretcheck.lots.acceptance.risks import StatedRisks
+from fretcheck.lots.acceptance.severity import proposed_severity
+from fretcheck.lots.lot_register import (
     change_lot,
     correct_template,
     inspections_of,
@@ -34,7 +33,8 @@ from fretcheck.lots.store import (
     load_lot,
     remove_lot,
 )
-from fretcheck.lots.template_study import (
+from fretcheck.lots.template.slot_errors import neck_of
+from fretcheck.lots.template.template_study import (
     LotSlots,
     drift_over_lots,
     drift_over_necks,
@@ -43,10 +43,10 @@ from fretcheck.lots.template_study import (
     study_template,
 )
 from fretcheck.register.store import Register, open_register
-from fretcheck.report.lot_page import lot_page
-from fretcheck.report.lots_tables import drift_view, lot_csv, lot_view, lots_table, template_csv, template_view
-from fretcheck.report.page import write_page
-from fretcheck.report.template_page import template_page
+from fretcheck.report.pages.lot_page import lot_page
+from fretcheck.report.pages.page import write_page
+from fretcheck.report.pages.template_page import template_page
+from fretcheck.report.tables.lots_tables import drift_view, lot_csv, lot_view, lots_table, template_csv, template_view
 
 _MOST_SERIAL_BYTES = 1_000_000
 _EXIT_OF_OUTCOME = {"accept": EXIT_DONE, "refuse": EXIT_OUT_OF_TOLERANCE, "open": EXIT_UNDECIDED}

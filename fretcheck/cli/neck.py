@@ -14,7 +14,7 @@ from fretcheck.inspection.perfect_neck import tolerance_remark
 from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.starts import STARTS, start
 from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
-from fretcheck.report.neck_summary import neck_document, neck_summary
+from fretcheck.report.tables.neck_summary import neck_document, neck_summary
 
 
 def command(

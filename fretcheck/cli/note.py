@@ -7,10 +7,10 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from fretcheck.audio.cutting import cut_plucks
-from fretcheck.audio.file_source import FileSource
+from fretcheck.audio.input.file_source import FileSource
+from fretcheck.audio.segment.cutting import cut_plucks
 from fretcheck.neck.temperament import check_reference
-from fretcheck.report.note_table import NotePluck, note_document, note_table
+from fretcheck.report.tables.note_table import NotePluck, note_document, note_table
 from fretcheck.session.take import read_whole
 
 

@@ -15,7 +15,7 @@ from fretcheck.files import check_place, is_page
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.inspection.exchange import read_json
 from fretcheck.register.store import open_register
-from fretcheck.report.report_file import usual_name, write_report
+from fretcheck.report.pages.report_file import usual_name, write_report
 
 
 @with_groups

@@ -7,8 +7,8 @@ from rich.console import Console
 
 from fretcheck.cli.register_option import JsonOption, RegisterOption
 from fretcheck.register.store import open_register
-from fretcheck.report.register_tables import circumstances
-from fretcheck.report.terminal import print_result
+from fretcheck.report.tables.register_tables import circumstances
+from fretcheck.report.tables.terminal import print_result
 
 
 def command(

@@ -9,12 +9,12 @@ from typing import Annotated
 
 import typer
 
-from fretcheck.cli.live import Inbox, conduct
-from fretcheck.cli.live_source import open_cues, open_source
-from fretcheck.cli.live_terminal import ending_in_order
+from fretcheck.cli.live.live_run import Inbox, conduct
+from fretcheck.cli.live.live_source import open_cues, open_source
+from fretcheck.cli.live.live_terminal import ending_in_order
 from fretcheck.cli.register_option import JsonOption, RegisterOption
 from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen, places_after
-from fretcheck.diagnosis.worked_part import Place
+from fretcheck.diagnosis.conclude.worked_part import Place
 from fretcheck.errors import EXIT_DONE, DiagnosisRefusedError, FretcheckError, UsageError
 from fretcheck.folders import data_folder
 from fretcheck.inspection.assemble import judge
@@ -24,13 +24,13 @@ from fretcheck.neck.heights import first_fret_clearance
 from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.on_the_day import fresh, given, on_the_day
 from fretcheck.register.store import open_register
-from fretcheck.report.work_view import Clearance, WorkView
+from fretcheck.report.bench.work_view import Clearance, WorkView
 from fretcheck.session import events as told
-from fretcheck.session.journal import Journal
-from fretcheck.session.outcome import inspection_of
+from fretcheck.session.journal.journal import Journal
+from fretcheck.session.journal.outcome import inspection_of
+from fretcheck.session.journal.story import read_story, sessions_folder
+from fretcheck.session.live.work_session import WorkRunner
 from fretcheck.session.plan import WORK_PLAN, Plan
-from fretcheck.session.story import read_story, sessions_folder
-from fretcheck.session.work import WorkRunner
 
 _WAITING_ITEMS = 256
 CAUTION = (

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Self, get_args
 
-from fretcheck.diagnosis.worked_part import BeforeWork, NeckAtWork, Place, ToGo, WorkedPart
+from fretcheck.diagnosis.conclude.worked_part import BeforeWork, NeckAtWork, Place, ToGo, WorkedPart
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import observations_in
 from fretcheck.inspection.document import InspectionDocument, MovePart

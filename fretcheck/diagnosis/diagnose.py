@@ -11,18 +11,18 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from fretcheck.diagnosis.causes import possible_causes
-from fretcheck.diagnosis.corrections import plan
-from fretcheck.diagnosis.coverage import coverage_of, doubtful_unheard, pluck_again, unheard_words
-from fretcheck.diagnosis.draws import joint_draws
-from fretcheck.diagnosis.findings import Findings, findings_of
-from fretcheck.diagnosis.inference import infer
-from fretcheck.diagnosis.notes import Place, asked_notes, drawn_notes
+from fretcheck.diagnosis.conclude.causes import possible_causes
+from fretcheck.diagnosis.conclude.corrections import plan
+from fretcheck.diagnosis.conclude.coverage import coverage_of, doubtful_unheard, pluck_again, unheard_words
+from fretcheck.diagnosis.conclude.findings import Findings, findings_of
+from fretcheck.diagnosis.conclude.notes import Place, asked_notes, drawn_notes
+from fretcheck.diagnosis.conclude.verdict import judge
+from fretcheck.diagnosis.infer.draws import joint_draws
+from fretcheck.diagnosis.infer.inference import infer
+from fretcheck.diagnosis.infer.scatter import open_uncertainty
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis
-from fretcheck.diagnosis.scatter import open_uncertainty
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.diagnosis.verdict import judge
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.neck.description import Neck
 from fretcheck.neck.on_the_day import fresh, said
@@ -64,7 +64,7 @@ def diagnose(
     4.0 cents); each note plucked twice by a hand that scatters by half a cent:
 
     >>> import numpy as np
-    >>> from fretcheck.diagnosis.as_designed import expected_cents
+    >>> from fretcheck.diagnosis.model.as_designed import expected_cents
     >>> from fretcheck.neck.starts import start
     >>> neck = start("guitar-6-steel").neck
     >>> hand = np.random.default_rng(1)

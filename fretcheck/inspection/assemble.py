@@ -31,9 +31,9 @@ from fretcheck.neck.description import Measurement, Neck, WorkedPart
 from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.neck.writing import neck_to_mapping
+from fretcheck.session.placed_reading import Inspection, Reading
 from fretcheck.session.plan import DECIDING, WORK_PLAN, first_round
-from fretcheck.session.reading import Inspection, Reading
-from fretcheck.session.recorded import inspect_recordings
+from fretcheck.session.recordings import inspect_recordings
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,10 +17,10 @@ import math
 from collections import Counter
 from dataclasses import dataclass
 
-from fretcheck.diagnosis.parameters import OPEN_COMMON
-from fretcheck.diagnosis.scatter import wider_at
-from fretcheck.diagnosis.uncertainty import Budget, Component
+from fretcheck.diagnosis.infer.scatter import wider_at
+from fretcheck.diagnosis.model.parameters import OPEN_COMMON
 from fretcheck.inspection.document import FretPart, InspectionDocument
+from fretcheck.inspection.uncertainty import Budget, Component
 
 COVERAGE = 0.95
 

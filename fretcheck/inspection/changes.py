@@ -21,13 +21,13 @@ import numpy as np
 from scipy.special import ndtr
 
 from fretcheck.arrays import Reals
-from fretcheck.diagnosis.as_designed import as_designed
-from fretcheck.diagnosis.fault_sets import FaultSets, Ways, weigh
-from fretcheck.diagnosis.forward import ForwardModel
-from fretcheck.diagnosis.linear_gaussian import LinearGaussian
-from fretcheck.diagnosis.parameters import Fault, Key, Way
-from fretcheck.diagnosis.posterior import Posterior
-from fretcheck.diagnosis.stopped_string import Stop, sharpness_cents
+from fretcheck.diagnosis.infer.fault_sets import FaultSets, Ways, weigh
+from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
+from fretcheck.diagnosis.infer.posterior import Posterior
+from fretcheck.diagnosis.model.as_designed import as_designed
+from fretcheck.diagnosis.model.forward import ForwardModel
+from fretcheck.diagnosis.model.parameters import Fault, Key, Way
+from fretcheck.diagnosis.model.stopped_string import Stop, sharpness_cents
 
 Place = tuple[int, int]  # String and fret
 

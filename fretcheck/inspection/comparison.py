@@ -13,9 +13,9 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from fretcheck.diagnosis.inference import infer
-from fretcheck.diagnosis.parameters import Key
-from fretcheck.diagnosis.scatter import open_uncertainty
+from fretcheck.diagnosis.infer.inference import infer
+from fretcheck.diagnosis.infer.scatter import open_uncertainty
+from fretcheck.diagnosis.model.parameters import Key
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import observations_in
 from fretcheck.inspection.changes import Amount, Changes, changes_between

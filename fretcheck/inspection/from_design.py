@@ -5,8 +5,8 @@ Conventions: mm, positive nearer the bridge.
 
 from scipy.special import ndtr
 
-from fretcheck.diagnosis.as_designed import as_designed
-from fretcheck.diagnosis.layout_rules import RULES
+from fretcheck.diagnosis.model.as_designed import as_designed
+from fretcheck.diagnosis.model.layout_rules import RULES
 from fretcheck.inspection.document import CausePart, InspectionDocument
 from fretcheck.neck.description import Neck
 

@@ -2,16 +2,16 @@
 
 from collections.abc import Sequence
 
-from fretcheck.diagnosis.deciding import Deciding
+from fretcheck.diagnosis.conclude.deciding import Deciding
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import DiagnosisRefusedError
 from fretcheck.inspection.assemble import observations_in, reading_part
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
 from fretcheck.session.events import Grown, Taken
-from fretcheck.session.outcome import placed
+from fretcheck.session.journal.outcome import placed
+from fretcheck.session.live.runner import Choose
 from fretcheck.session.plan import Ask, Growth, batch_asks
-from fretcheck.session.runner import Choose
 
 
 def chooser(neck: Neck, growth: Growth, *, strings: Sequence[int], settings: DiagnosisSettings) -> Choose:

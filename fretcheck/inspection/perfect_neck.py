@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fretcheck.diagnosis.forward import played_cents
+from fretcheck.diagnosis.model.forward import played_cents
 from fretcheck.neck.description import Neck
 
 # What a tolerance should leave for the bench and the hand, beyond what such a neck reads (common practice, no source)

@@ -13,7 +13,7 @@ from pydantic_core import ErrorDetails
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.lengths import length_of, shown
-from fretcheck.neck.schema import (
+from fretcheck.neck.toml_tables import (
     MAX_FRETS,
     MAX_STRINGS,
     MIN_STRINGS,

@@ -7,8 +7,8 @@ from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, require
 from fretcheck.neck.description import Neck, PartialFret
 from fretcheck.neck.lengths import shown
-from fretcheck.neck.schema import NeckTable
 from fretcheck.neck.temperament import midi_to_note, note_to_midi
+from fretcheck.neck.toml_tables import NeckTable
 
 
 def fret_count(table: NeckTable, *, scale_length_mm: float) -> int:

@@ -10,7 +10,7 @@ from fretcheck.neck.complaint import complaint, one_of, require
 from fretcheck.neck.description import Measurement, Neck, Worked
 from fretcheck.neck.lengths import in_mm, length, shown
 from fretcheck.neck.measurement import MEASUREMENT_KINDS, TOOL_U_MM, MeasurementKind
-from fretcheck.neck.schema import MeasuredTable, WorkedTable
+from fretcheck.neck.toml_tables import MeasuredTable, WorkedTable
 from fretcheck.units import MM_PER_INCH
 
 # A distance this far from the design was measured to another fret, or in another unit: common practice, no source

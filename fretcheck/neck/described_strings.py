@@ -10,9 +10,9 @@ from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, one_of, require
 from fretcheck.neck.description import String
 from fretcheck.neck.materials import MATERIALS
-from fretcheck.neck.schema import NeckTable, StringTable
 from fretcheck.neck.short_forms import of_each
 from fretcheck.neck.temperament import midi_to_note, note_to_midi
+from fretcheck.neck.toml_tables import NeckTable, StringTable
 
 
 def strings_of(

@@ -21,8 +21,8 @@ from fretcheck.neck.described_measurements import measurement_of, worked_of
 from fretcheck.neck.described_strings import strings_of
 from fretcheck.neck.description import Neck, Sides
 from fretcheck.neck.lengths import lengths_in_mm
-from fretcheck.neck.schema import NeckTable, StringTable
 from fretcheck.neck.short_forms import at_sides, places_across, string_rows
+from fretcheck.neck.toml_tables import NeckTable, StringTable
 
 MAX_FILE_BYTES = 1_000_000
 

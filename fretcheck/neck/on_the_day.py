@@ -15,7 +15,7 @@ from fretcheck.neck.complaint import one_of
 from fretcheck.neck.described_measurements import measurement_of
 from fretcheck.neck.description import Measurement, Neck, WorkedPart
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
-from fretcheck.neck.schema import MeasuredTable
+from fretcheck.neck.toml_tables import MeasuredTable
 
 # What work on a part changes: new strings pull the neck otherwise, frets made lower leave more over them
 TOUCHES: dict[WorkedPart, tuple[str, ...]] = {

@@ -11,8 +11,8 @@ from itertools import pairwise
 from fretcheck.errors import NeckError
 from fretcheck.neck.complaint import complaint, require
 from fretcheck.neck.lengths import in_mm, shown
-from fretcheck.neck.schema import MAX_STRINGS, MIN_STRINGS, EachString, NeckTable, StringTable
 from fretcheck.neck.temperament import note_to_midi
+from fretcheck.neck.toml_tables import MAX_STRINGS, MIN_STRINGS, EachString, NeckTable, StringTable
 
 _GAUGE = re.compile(r"([wp]?)\s*([^wp]+?)\s*([wp]?)", re.IGNORECASE)
 

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
-from fretcheck.pitch.band import Band
+from fretcheck.pitch.partials.band import Band
 
 LOWEST_HZ = 26.0
 HIGHEST_HZ = 2800.0  # E7, fret 24 of a string tuned to E5

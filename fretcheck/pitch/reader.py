@@ -35,15 +35,16 @@ import numpy as np
 
 from fretcheck.arrays import Reals
 from fretcheck.errors import UsageError
-from fretcheck.pitch.band import Band
-from fretcheck.pitch.bands import Bands, partial_bands
 from fretcheck.pitch.clipped import flat_tops
 from fretcheck.pitch.coarse import CoarsePitch, coarse_pitch, mains_lines_hz, others_db
-from fretcheck.pitch.correlated import blocks, variance
-from fretcheck.pitch.glide import pooled_glide
-from fretcheck.pitch.phase_lines import PhaseLines, phase_lines
-from fretcheck.pitch.reading import NoteReading, Remark
-from fretcheck.pitch.stiff_string import fit_string
+from fretcheck.pitch.partials.band import Band
+from fretcheck.pitch.partials.bands import Bands, partial_bands
+from fretcheck.pitch.partials.correlated import blocks, variance
+from fretcheck.pitch.partials.glide import pooled_glide
+from fretcheck.pitch.partials.phase_lines import PhaseLines, phase_lines
+from fretcheck.pitch.partials.stiff_string import fit_string
+from fretcheck.pitch.reading import NoteReading
+from fretcheck.pitch.remarks import Remark
 from fretcheck.pitch.window import fading_frames, ringing_frames
 from fretcheck.units import CENTS_PER_NEPER
 

@@ -10,25 +10,8 @@ began than it settled (positive, cents).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
-
-class Remark(StrEnum):
-    """What was noticed about a pluck. The sentence for the user, and whether it refuses the reading, live in `remarks`."""
-
-    TOO_QUIET = "too_quiet"
-    TOO_SHORT = "too_short"
-    NOT_A_STRING = "not_a_string"
-    OCTAVE_IN_DOUBT = "octave_in_doubt"
-    TWO_STRINGS = "two_strings"
-    HUM_BOUND = "hum_bound"
-    CLIPPED_AWAY = "clipped_away"
-    UNREADABLE = "unreadable"
-    CLIPPED = "clipped"
-    BEATING = "beating"
-    STILL_GLIDING = "still_gliding"
-    UNSTABLE = "unstable"
-    UNSURE = "unsure"
+from fretcheck.pitch.remarks import Remark, refuses
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +34,4 @@ class NoteReading:
     @property
     def usable(self) -> bool:
         """True when no remark refuses the reading."""
-        from fretcheck.pitch.remarks import refuses
-
         return self.f1_hz is not None and not any(refuses(remark) for remark in self.remarks)

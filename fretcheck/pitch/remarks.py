@@ -2,7 +2,26 @@
 
 from __future__ import annotations
 
-from fretcheck.pitch.reading import Remark
+from enum import StrEnum
+
+
+class Remark(StrEnum):
+    """What was noticed about a pluck."""
+
+    TOO_QUIET = "too_quiet"
+    TOO_SHORT = "too_short"
+    NOT_A_STRING = "not_a_string"
+    OCTAVE_IN_DOUBT = "octave_in_doubt"
+    TWO_STRINGS = "two_strings"
+    HUM_BOUND = "hum_bound"
+    CLIPPED_AWAY = "clipped_away"
+    UNREADABLE = "unreadable"
+    CLIPPED = "clipped"
+    BEATING = "beating"
+    STILL_GLIDING = "still_gliding"
+    UNSTABLE = "unstable"
+    UNSURE = "unsure"
+
 
 _SENTENCES: dict[Remark, tuple[bool, str]] = {
     Remark.TOO_QUIET: (True, "Too quiet against the room; pluck harder, move the microphone closer or turn off the noise."),

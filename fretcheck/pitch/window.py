@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from fretcheck.arrays import Reals
-from fretcheck.pitch.correlated import moving_mean
+from fretcheck.pitch.partials.correlated import moving_mean
 
 # common practice, no source: a hand damps in 30 to 80 ms; no recorded single pluck of 167 was cut by them
 _LOOK_S = 0.060

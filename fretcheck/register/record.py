@@ -17,7 +17,7 @@ from fretcheck.errors import UsageError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.register.base import Base
 from fretcheck.register.selection import folded
-from fretcheck.register.sounds import checked_sound_path
+from fretcheck.register.sound_files import checked_sound_path
 from fretcheck.register.tables import (
     SERIAL_LENGTH,
     DocumentRow,

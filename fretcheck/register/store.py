@@ -26,7 +26,7 @@ from fretcheck.register.connection import WRITE_OPTION, connect, is_read_only, s
 from fretcheck.register.location import Location, find_location
 from fretcheck.register.schema import bring_up_to_date
 from fretcheck.register.selection import InspectionSummary, Selection, summaries
-from fretcheck.register.sounds import keep_sound, sha256_of, sound_file_below
+from fretcheck.register.sound_files import keep_sound, sha256_of, sound_file_below
 from fretcheck.register.tables import DocumentRow, InspectionRow
 
 if TYPE_CHECKING:
@@ -248,8 +248,8 @@ class Register:
 
     def backup(self, path: Path) -> int:
         """Copy the register to `path` while others may write, and its sound files to the folder ``sounds`` beside; see
-        `fretcheck.register.backup`. Returns how many inspections the copy holds."""
-        from fretcheck.register.backup import back_up
+        `fretcheck.register.copying`. Returns how many inspections the copy holds."""
+        from fretcheck.register.copying import back_up
 
         return back_up(self, path)
 

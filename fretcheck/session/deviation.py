@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.remarks import refuses, sentence
+from fretcheck.session.placed_reading import Inspection, Reading, SoundSetAside
 from fretcheck.session.placement import PlacedNote
-from fretcheck.session.reading import Inspection, Reading, SoundSetAside
 
 DRIFT_WARNING_CENTS = 2.0
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
-from fretcheck.audio.pluck import Pluck
+from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.plan import Ask
 

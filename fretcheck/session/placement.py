@@ -20,8 +20,8 @@ from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between, midi_to_note, note_to_midi
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.remarks import refuses, sentence
+from fretcheck.session.placed_reading import Press
 from fretcheck.session.placing import HeardPitch, Places, place_pitches
-from fretcheck.session.reading import Press
 
 OPEN_CAPTURE_CENTS = 150.0
 """How far from nominal a string may be tuned for its open note still to be known as such."""

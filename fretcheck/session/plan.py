@@ -17,7 +17,7 @@ import numpy as np
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
-from fretcheck.session.reading import Press
+from fretcheck.session.placed_reading import Press
 
 Order = Literal["low-first", "high-first", "fret"]
 

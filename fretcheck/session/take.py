@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fretcheck.audio.clipping import clipped_fraction
-from fretcheck.audio.pluck import Pluck
+from fretcheck.audio.input.clipping import clipped_fraction
+from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.streaming import StreamingReader

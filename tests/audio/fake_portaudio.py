@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from fretcheck.audio.portaudio import InputDevice
+from fretcheck.audio.input.portaudio import InputDevice
 
 
 def device(number, name, *, channels=2, rate=48_000.0, is_default=False):

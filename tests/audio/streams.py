@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.signal
 
-from fretcheck.audio.pluck import Pluck, SetAside
-from fretcheck.audio.segmenter import Segmenter
-from fretcheck.audio.source import Block
+from fretcheck.audio.input.source import Block
+from fretcheck.audio.segment.pluck import Pluck, SetAside
+from fretcheck.audio.segment.segmenter import Segmenter
 from tests.synth.pluck import PluckSpec, hum, pink_noise, pluck_sound
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.audio.character import (
+from fretcheck.audio.input.clipping import clipped_fraction
+from fretcheck.audio.segment.character import (
     COHERENT,
     FADES_AT_ONCE,
     NOT_STEADY,
@@ -13,8 +14,7 @@ from fretcheck.audio.character import (
     coherence,
     speaks_against_string,
 )
-from fretcheck.audio.clipping import clipped_fraction
-from fretcheck.audio.tape import Tape
+from fretcheck.audio.segment.tape import Tape
 from tests.audio import streams
 from tests.synth.pluck import PluckSpec, added, pink_noise, pluck_sound, white_noise
 

@@ -95,7 +95,7 @@ class Loudspeaker:
 
 
 def cues_on(monkeypatch, loudspeaker, **options):
-    monkeypatch.setattr("fretcheck.audio.portaudio.load_sounddevice", lambda: loudspeaker)
+    monkeypatch.setattr("fretcheck.audio.input.portaudio.load_sounddevice", lambda: loudspeaker)
     return SpeakerCues(**options)
 
 
@@ -114,7 +114,7 @@ def test_without_portaudio_cues_are_silent(monkeypatch):
     def missing():
         raise DeviceError("PortAudio, the library for sound input, is missing.")
 
-    monkeypatch.setattr("fretcheck.audio.portaudio.load_sounddevice", missing)
+    monkeypatch.setattr("fretcheck.audio.input.portaudio.load_sounddevice", missing)
     cues = SpeakerCues()
     cues.play(Cue.ACCEPTED)
     cues.close()

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from fretcheck.audio.cutting import cut_plucks
-from fretcheck.audio.file_source import FileSource
+from fretcheck.audio.input.file_source import FileSource
+from fretcheck.audio.segment.cutting import cut_plucks
 from fretcheck.errors import RecordingError
 from tests.audio import streams
 from tests.synth.pluck import pink_noise

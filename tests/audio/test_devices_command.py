@@ -15,7 +15,7 @@ import soundfile
 from rich.console import Console
 
 from fretcheck.cli.main import run
-from fretcheck.report.devices_table import meter
+from fretcheck.report.tables.devices_table import meter
 from tests.audio import streams
 from tests.sound_server import sound_server  # noqa: F401
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from fretcheck.audio.file_source import FileSource
+from fretcheck.audio.input.file_source import FileSource
 from fretcheck.errors import RecordingError, UsageError
 from tests.synth.pluck import PluckSpec, pink_noise, pluck_sound
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.audio.frame_clock import FrameClock
+from fretcheck.audio.input.frame_clock import FrameClock
 
 RATE = 48_000.0
 BLOCK = 1024

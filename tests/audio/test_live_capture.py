@@ -24,7 +24,7 @@ WAIT_S = 15.0  # far beyond what is needed: reached only when something hangs
 LISTEN = """
 import json, sys, threading, time
 import numpy as np
-from fretcheck.audio.microphone import MicrophoneSource
+from fretcheck.audio.input.microphone import MicrophoneSource
 
 begin = time.monotonic()
 def tell(what, **more):
@@ -222,7 +222,7 @@ def test_a_stream_that_moved_to_another_source(sound_server):  # noqa: F811
 
 OPEN = """
 import sys
-from fretcheck.audio.microphone import MicrophoneSource
+from fretcheck.audio.input.microphone import MicrophoneSource
 from fretcheck.errors import DeviceError
 try:
     MicrophoneSource(*sys.argv[1:])

@@ -7,7 +7,7 @@ import threading
 import numpy as np
 import pytest
 
-from fretcheck.audio.microphone import MicrophoneSource
+from fretcheck.audio.input.microphone import MicrophoneSource
 from fretcheck.errors import DeviceError, UsageError
 from tests.audio.fake_portaudio import FakeBackend, PortAudioError, device
 

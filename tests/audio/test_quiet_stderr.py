@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from fretcheck.audio.quiet_stderr import quiet_stderr
+from fretcheck.audio.input.quiet_stderr import quiet_stderr
 
 
 def test_file_descriptor_2_is_silent_inside_and_back_afterwards(capfd):

@@ -10,9 +10,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from fretcheck.audio.pluck import Onset, Pluck, SetAside
-from fretcheck.audio.segmenter import DOES_NOT_FADE, OVER_RINGING, Segmenter
-from fretcheck.audio.source import Block
+from fretcheck.audio.input.source import Block
+from fretcheck.audio.segment.pluck import Onset, Pluck, SetAside
+from fretcheck.audio.segment.segmenter import DOES_NOT_FADE, OVER_RINGING, Segmenter
 from fretcheck.errors import UsageError
 from tests.audio import streams
 from tests.synth.pluck import hum, pink_noise

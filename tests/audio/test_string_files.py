@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fretcheck.audio.string_files import find_string_files
+from fretcheck.audio.input.string_files import find_string_files
 from fretcheck.errors import RecordingError
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.audio.averages import FALL, FAST, PAIR, SMOOTH, Averager
-from fretcheck.audio.windows import overlapping
+from fretcheck.audio.segment.averages import FALL, FAST, PAIR, SMOOTH, Averager
+from fretcheck.audio.segment.windows import overlapping
 
 
 @pytest.mark.parametrize(("rows", "size", "step"), [(10, 3, 1), (10, 3, 2), (11, 4, 3), (4, 4, 1), (3, 4, 1)])

@@ -90,9 +90,9 @@ def segmenting(count):
 LISTEN = """
 import json, sys, time
 import numpy as np
-from fretcheck.audio.microphone import MicrophoneSource
-from fretcheck.audio.pluck import Pluck
-from fretcheck.audio.segmenter import Segmenter
+from fretcheck.audio.input.microphone import MicrophoneSource
+from fretcheck.audio.segment.pluck import Pluck
+from fretcheck.audio.segment.segmenter import Segmenter
 
 def resident_mb():
     with open("/proc/self/statm") as file:

@@ -14,10 +14,10 @@ from collections import defaultdict
 from dataclasses import dataclass
 from types import SimpleNamespace
 
-from fretcheck.diagnosis.inference import infer
-from fretcheck.diagnosis.parameters import Key
-from fretcheck.diagnosis.posterior import Posterior
-from fretcheck.diagnosis.scatter import open_uncertainty
+from fretcheck.diagnosis.infer.inference import infer
+from fretcheck.diagnosis.infer.posterior import Posterior
+from fretcheck.diagnosis.infer.scatter import open_uncertainty
+from fretcheck.diagnosis.model.parameters import Key
 from fretcheck.inspection.changes import Changes, changes_between
 from fretcheck.inspection.comparison import SURE
 from tests.benchmarks.processes import each, options, share

@@ -17,9 +17,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fretcheck.diagnosis.deciding import MOST_PLUCKS, Deciding
+from fretcheck.diagnosis.conclude.deciding import MOST_PLUCKS, Deciding
+from fretcheck.diagnosis.conclude.next_notes import LOOK_FOR_MM, open_in, what_is_open
 from fretcheck.diagnosis.diagnose import diagnose
-from fretcheck.diagnosis.next_notes import LOOK_FOR_MM, open_in, what_is_open
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis, Finding
 from fretcheck.diagnosis.settings import DiagnosisSettings

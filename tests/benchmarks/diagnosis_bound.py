@@ -20,9 +20,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.as_designed import as_designed
-from fretcheck.diagnosis.forward import ForwardModel
-from fretcheck.diagnosis.parameters import parameters_of
+from fretcheck.diagnosis.model.as_designed import as_designed
+from fretcheck.diagnosis.model.forward import ForwardModel
+from fretcheck.diagnosis.model.parameters import parameters_of
 from tests.benchmarks.diagnosis import FRETS, NUT_SKEW_MM, OPEN_ERROR_CENTS, SCALE_ERROR_MM
 from tests.diagnosis.necks import steel_neck
 from tests.synth.random_neck import SOUND

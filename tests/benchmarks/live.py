@@ -172,15 +172,15 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
     import threading
 
     from fretcheck.audio.cues import SilentCues
-    from fretcheck.audio.microphone import MicrophoneSource
-    from fretcheck.audio.source import Block
-    from fretcheck.cli.live import MANY_WAITING
-    from fretcheck.cli.live_display import ScreenDisplay
-    from fretcheck.report.bench_screen import BenchScreen
-    from fretcheck.report.bench_view import BenchView
-    from fretcheck.session.journal import Journal
-    from fretcheck.session.live import LiveSession
-    from fretcheck.session.runner import Runner
+    from fretcheck.audio.input.microphone import MicrophoneSource
+    from fretcheck.audio.input.source import Block
+    from fretcheck.cli.live.live_display import ScreenDisplay
+    from fretcheck.cli.live.live_run import MANY_WAITING
+    from fretcheck.report.bench.bench_screen import BenchScreen
+    from fretcheck.report.bench.bench_view import BenchView
+    from fretcheck.session.journal.journal import Journal
+    from fretcheck.session.live.live_session import LiveSession
+    from fretcheck.session.live.runner import Runner
 
     clock = time.monotonic
     neck, plan = bench()

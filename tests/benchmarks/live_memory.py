@@ -41,9 +41,9 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
+from fretcheck.session.journal.sounds import on_grid
+from fretcheck.session.journal.story import JOURNAL_NAME
 from fretcheck.session.plan import Plan, make_plan
-from fretcheck.session.sounds import on_grid
-from fretcheck.session.story import JOURNAL_NAME
 from tests.live.strings import played, three_string_neck
 from tests.neck_files import write_neck
 from tests.sound_server import SoundServer, missing_part

@@ -23,9 +23,9 @@ from time import perf_counter
 import numpy as np
 
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.lots.slot_errors import slots_of
-from fretcheck.lots.template_errors import power, template_errors
-from fretcheck.lots.template_study import lot_slots, study_template
+from fretcheck.lots.template.slot_errors import slots_of
+from fretcheck.lots.template.template_errors import power, template_errors
+from fretcheck.lots.template.template_study import lot_slots, study_template
 from tests.lots.diagnosed_shop import TEMPLATE_FRET, TEMPLATE_MM, heard_only, shop_lot
 from tests.worlds.case import draw
 
@@ -88,8 +88,8 @@ def thousand() -> None:
 def cores() -> None:
     """Wall time of a folder of necks over 1 and 2 processes."""
     from fretcheck.inspection.assemble import inspect_folder
-    from fretcheck.lots.batch import inspect_one, over_cores
-    from fretcheck.lots.neck_folders import find_necks
+    from fretcheck.lots.batch.batch import inspect_one, over_cores
+    from fretcheck.lots.batch.neck_folders import find_necks
 
     with tempfile.TemporaryDirectory() as place:
         for number in range(1, COPIES + 1):

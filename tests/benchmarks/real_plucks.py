@@ -20,8 +20,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fretcheck.pitch import reader
-from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import coarse_pitch
+from fretcheck.pitch.partials.band import Band
 from fretcheck.pitch.reading import NoteReading
 from tests.real.independent import plain_pitch
 from tests.real.necks import LONGEST_S as LONGEST_PLAYED_S

@@ -15,7 +15,7 @@ import tempfile
 from pathlib import Path
 
 from fretcheck.register.store import open_register
-from fretcheck.report.report_file import report_page
+from fretcheck.report.pages.report_file import report_page
 from tests.benchmarks.register import timed
 from tests.report import documents
 

@@ -12,8 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from fretcheck.diagnosis.as_designed import as_designed
-from fretcheck.diagnosis.stopped_string import partials, sharpness_cents
+from fretcheck.diagnosis.model.as_designed import as_designed
+from fretcheck.diagnosis.model.stopped_string import partials, sharpness_cents
 from fretcheck.inspection.perfect_neck import needed_tolerance_cents
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS

@@ -110,7 +110,7 @@ def shop(tmp_path_factory):
         for name in ("Begun", "Read"):
             words = ["gauge", "open", name, "--necks", "A-1..A-2", "--operator", "Ann", "--operator", "Ben", "--seed", "5"]
             assert run(words) == 0
-        from fretcheck.lots.store import load_study
+        from fretcheck.lots.lot_register import load_study
 
         with open_register() as store:
             steps = load_study(store, "Read").steps

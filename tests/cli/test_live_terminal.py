@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from fretcheck.cli.live_terminal import Keys
+from fretcheck.cli.live.live_terminal import Keys
 
 
 class Console:
@@ -35,7 +35,7 @@ def keys_for(monkeypatch):
     def make(typed):
         monkeypatch.setitem(sys.modules, "msvcrt", Console(typed))
         stdin = SimpleNamespace(fileno=lambda: inner)
-        monkeypatch.setattr("fretcheck.cli.live_terminal.sys", SimpleNamespace(platform="win32", stdin=stdin))
+        monkeypatch.setattr("fretcheck.cli.live.live_terminal.sys", SimpleNamespace(platform="win32", stdin=stdin))
         heard = queue.SimpleQueue()
         return Keys(heard.put), heard
 
@@ -69,6 +69,6 @@ def test_a_letter_that_looks_like_a_function_key_waits_for_nothing(keys_for):
 
 def test_without_a_console_no_key_is_read(monkeypatch):
     with open(os.devnull, encoding="utf-8") as nothing:
-        monkeypatch.setattr("fretcheck.cli.live_terminal.sys", SimpleNamespace(platform="win32", stdin=nothing))
+        monkeypatch.setattr("fretcheck.cli.live.live_terminal.sys", SimpleNamespace(platform="win32", stdin=nothing))
         with Keys(lambda command: None) as keys:
             assert not keys._thread.is_alive()

@@ -20,7 +20,7 @@ import pytest
 import soundfile
 
 import fretcheck
-from fretcheck.cli.live_terminal import ending_in_order
+from fretcheck.cli.live.live_terminal import ending_in_order
 from fretcheck.cli.main import run
 from fretcheck.errors import UsageError
 from fretcheck.files import read_whole
@@ -109,7 +109,7 @@ def test_every_command_finds_its_calls(
 
 def test_a_session_is_kept(platform: str, tmp_path: Path) -> None:
     """The journal and its lock, opened, closed and opened again."""
-    from fretcheck.session.journal import Journal
+    from fretcheck.session.journal.journal import Journal
     from fretcheck.session.plan import make_plan
 
     neck = three_string_neck()

@@ -8,7 +8,7 @@ from itertools import count
 from rich.cells import cached_cell_len
 from rich.text import Text
 
-from fretcheck.cli.terminal_screen import TerminalScreen
+from fretcheck.cli.live.terminal_screen import TerminalScreen
 
 
 class NeverTheSame:

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fretcheck.diagnosis.as_designed import as_designed
-from fretcheck.diagnosis.by_hand import by_hand, designed_mm, measurement_row
-from fretcheck.diagnosis.inference import infer
-from fretcheck.diagnosis.parameters import parameters_of
+from fretcheck.diagnosis.infer.inference import infer
+from fretcheck.diagnosis.model.as_designed import as_designed
+from fretcheck.diagnosis.model.by_hand import by_hand, designed_mm, measurement_row
+from fretcheck.diagnosis.model.parameters import parameters_of
 from fretcheck.neck.description import Measurement
 from fretcheck.neck.starts import STARTS
 from tests.diagnosis.necks import heard_on, steel_neck

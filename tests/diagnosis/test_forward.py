@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.as_designed import Cell, across, as_designed
-from fretcheck.diagnosis.forward import ForwardModel, expected_cents
-from fretcheck.diagnosis.parameters import Parameters, parameters_of
+from fretcheck.diagnosis.model.as_designed import Cell, across, as_designed
+from fretcheck.diagnosis.model.forward import ForwardModel, expected_cents
+from fretcheck.diagnosis.model.parameters import Parameters, parameters_of
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS
 from tests.diagnosis.necks import steel_neck

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.diagnosis.as_designed import as_designed
-from fretcheck.diagnosis.layout_rules import RULES
+from fretcheck.diagnosis.model.as_designed import as_designed
+from fretcheck.diagnosis.model.layout_rules import RULES
 from tests.diagnosis.necks import SCALE_MM, steel_neck
 from tests.synth import layout_mistake
 

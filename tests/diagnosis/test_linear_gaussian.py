@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.fault_sets import Ways, weigh
-from fretcheck.diagnosis.linear_gaussian import LinearGaussian
-from fretcheck.diagnosis.parameters import Fault, Key, Way
+from fretcheck.diagnosis.infer.fault_sets import Ways, weigh
+from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
+from fretcheck.diagnosis.model.parameters import Fault, Key, Way
 
 REFERENCE = Path(__file__).parent.parent / "reference"
 EXAMPLES = json.loads((REFERENCE / "diagnosis_examples.json").read_text(encoding="utf-8"))

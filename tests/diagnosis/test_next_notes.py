@@ -7,9 +7,9 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from fretcheck.diagnosis.as_designed import expected_cents
-from fretcheck.diagnosis.deciding import Deciding
-from fretcheck.diagnosis.next_notes import MOST_NOTES, MOST_STRINGS, MOST_TIMES, WhatIsOpen, what_is_open
+from fretcheck.diagnosis.conclude.deciding import Deciding
+from fretcheck.diagnosis.conclude.next_notes import MOST_NOTES, MOST_STRINGS, MOST_TIMES, WhatIsOpen, what_is_open
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.starts import start

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.diagnosis.saddle_places import Moves, best_straight, moves_within
+from fretcheck.diagnosis.conclude.saddle_places import Moves, best_straight, moves_within
 
 
 def test_moves_that_bring_notes_within() -> None:

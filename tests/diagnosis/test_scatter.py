@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fretcheck.diagnosis.as_designed import Cell
+from fretcheck.diagnosis.infer.scatter import USUAL_CENTS, Hand, combine, hand_scatter, open_uncertainty, robust_mean
+from fretcheck.diagnosis.model.as_designed import Cell
+from fretcheck.diagnosis.model.string_priors import constants_of, open_inharmonicity
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.scatter import USUAL_CENTS, Hand, combine, hand_scatter, open_uncertainty, robust_mean
-from fretcheck.diagnosis.string_priors import constants_of, open_inharmonicity
 from fretcheck.neck.physics import string_constants
 from tests.diagnosis.necks import steel_neck
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import ArrayLike, NDArray
 
-from fretcheck.diagnosis.stopped_string import LOCALS, Stop, partials, sharpness_cents, stiffness_factor, stretch
+from fretcheck.diagnosis.model.stopped_string import LOCALS, Stop, partials, sharpness_cents, stiffness_factor, stretch
 
 FRETS = np.arange(1, 13)
 

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
+from fretcheck.diagnosis.model.string_priors import constants_of
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.string_priors import constants_of
 from fretcheck.neck.physics import string_constants
 from tests.diagnosis.necks import steel_neck
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from fretcheck.diagnosis.notes import DrawnNotes, note_decision
+from fretcheck.diagnosis.conclude.notes import DrawnNotes, note_decision
+from fretcheck.diagnosis.conclude.verdict import judge
 from fretcheck.diagnosis.result import Note, Verdict
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.diagnosis.verdict import judge
 from fretcheck.errors import UsageError
 from tests.diagnosis.necks import steel_neck
 

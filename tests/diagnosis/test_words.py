@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from fretcheck.diagnosis.conclude.words import amount, name, statement, sure
 from fretcheck.diagnosis.result import CauseEstimate
-from fretcheck.diagnosis.words import amount, name, statement, sure
 from tests.diagnosis.necks import steel_neck
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.conclude.worked_part import BeforeWork, NeckAtWork, Place
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.worked_part import BeforeWork, NeckAtWork, Place
 from fretcheck.errors import UsageError
 from fretcheck.neck.starts import start
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from fretcheck.diagnosis.parameters import OPEN_COMMON
+from fretcheck.diagnosis.model.parameters import OPEN_COMMON
 from fretcheck.inspection.budget import note_budget
 from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
 from tests.report import documents

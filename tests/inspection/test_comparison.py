@@ -14,9 +14,9 @@ from fretcheck.errors import UsageError
 from fretcheck.inspection.changes import Amount
 from fretcheck.inspection.comparison import Comparison, check_same_neck, compare, judged_move, to_json
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.report.compare_page import compare_page
-from fretcheck.report.compare_sheet import compare_sheet
-from fretcheck.report.comparison_words import headline
+from fretcheck.report.pages.compare_page import compare_page
+from fretcheck.report.pages.compare_sheet import compare_sheet
+from fretcheck.report.words.comparison_words import headline
 from tests.report import documents
 from tests.report.reading_html import read
 from tests.synth.demo import demo_built

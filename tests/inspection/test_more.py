@@ -12,12 +12,12 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import Circumstances, judge
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.inspection.more import OWN_OPEN, joined, plucks_wanted
+from fretcheck.inspection.joined import OWN_OPEN, joined, plucks_wanted
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
+from fretcheck.session.placed_reading import Inspection
 from fretcheck.session.placement import PlacedNote
 from fretcheck.session.plan import plan_of_notes
-from fretcheck.session.reading import Inspection
 from tests.diagnosis.necks import steel_neck
 from tests.synth.perfect_listener import sampled_deviations
 from tests.synth.random_neck import random_built_neck

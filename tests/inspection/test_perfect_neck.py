@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.inspection.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS

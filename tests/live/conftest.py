@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from fretcheck.session.journal.sounds import flac_bytes, on_grid
 from fretcheck.session.plan import make_plan
-from fretcheck.session.sounds import flac_bytes, on_grid
 from tests.live.strings import played_plan, three_string_neck
 from tests.live.terminal import terminals  # noqa: F401  (a fixture)
 from tests.neck_files import write_neck

@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from fretcheck.session.story import read_story
+from fretcheck.session.journal.story import read_story
 from tests.neck_files import write_neck
 
 RATE = 44_100

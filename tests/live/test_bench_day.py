@@ -13,9 +13,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.neck.temperament import cents_between
-from fretcheck.session.outcome import inspection_of
+from fretcheck.session.journal.outcome import inspection_of
 from tests.live.lines_player import RATE, LinesPlayer
 from tests.real.necks import neck_for, plucks_for, resampled
 from tests.real.plucks import missing

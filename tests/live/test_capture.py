@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.session.outcome import inspection_of
+from fretcheck.session.journal.outcome import inspection_of
+from fretcheck.session.journal.story import read_story
 from fretcheck.session.plan import make_plan
-from fretcheck.session.story import read_story
 from tests.live.strings import played, played_plan, three_string_neck
 from tests.neck_files import write_neck
 

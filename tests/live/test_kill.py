@@ -13,10 +13,10 @@ import threading
 import numpy as np
 import pytest
 
-from fretcheck.session.outcome import inspection_of
+from fretcheck.session.journal.outcome import inspection_of
+from fretcheck.session.journal.sounds import flac_bytes, on_grid, read_flac
+from fretcheck.session.journal.story import JOURNAL_NAME, read_story
 from fretcheck.session.plan import make_plan
-from fretcheck.session.sounds import flac_bytes, on_grid, read_flac
-from fretcheck.session.story import JOURNAL_NAME, read_story
 from tests.live.strings import played, three_string_neck
 from tests.live.terminal import ROOT
 from tests.neck_files import write_neck

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.session.story import read_story
+from fretcheck.session.journal.story import read_story
 from tests.neck_files import write_neck
 from tests.real.necks import RATE, neck_for, plucks_for, resampled
 from tests.real.plucks import missing

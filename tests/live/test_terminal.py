@@ -9,7 +9,7 @@ import subprocess
 
 import pytest
 
-from fretcheck.session.story import read_story
+from fretcheck.session.journal.story import read_story
 
 pytestmark = pytest.mark.live
 

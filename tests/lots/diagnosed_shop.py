@@ -8,11 +8,11 @@ from typing import Any, Literal
 
 import numpy as np
 
-from fretcheck.diagnosis.as_designed import expected_cents
 from fretcheck.diagnosis.diagnose import diagnose
+from fretcheck.diagnosis.infer.scatter import combine, hand_scatter
+from fretcheck.diagnosis.model.as_designed import expected_cents
+from fretcheck.diagnosis.model.string_priors import constants_of
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.scatter import combine, hand_scatter
-from fretcheck.diagnosis.string_priors import constants_of
 from fretcheck.inspection.document import (
     FindingPart,
     FretPart,

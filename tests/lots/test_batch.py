@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DeviceError, RecordingError, StorageError, UsageError
-from fretcheck.lots.batch import inspect_necks
-from fretcheck.lots.neck_folders import find_necks, is_folder_of_necks
+from fretcheck.lots.batch.batch import inspect_necks
+from fretcheck.lots.batch.neck_folders import find_necks, is_folder_of_necks
 from fretcheck.register.store import open_register
 from tests.lots.batch_workers import inspect
 from tests.neck_files import write_neck
@@ -201,7 +201,7 @@ def test_what_is_lost_on_its_way_is_read_once_more_and_then_told(tmp_path, clust
 
 def test_no_scheduler_is_told_in_one_line(tmp_path, monkeypatch):
     pytest.importorskip("distributed")
-    monkeypatch.setattr("fretcheck.lots.batch_cluster.CONNECT_TIMEOUT_S", 0.5)
+    monkeypatch.setattr("fretcheck.lots.batch.batch_cluster.CONNECT_TIMEOUT_S", 0.5)
     with socket.socket() as taken:  # bound but not listening: nobody answers there
         taken.bind(("127.0.0.1", 0))
         address = f"tcp://127.0.0.1:{taken.getsockname()[1]}"

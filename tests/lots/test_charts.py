@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.capability import capability, capability_in_words, capability_indices, cp_limits, cpk_limits
-from fretcheck.lots.charts import (
+from fretcheck.lots.charts.capability import capability, capability_in_words, capability_indices, cp_limits, cpk_limits
+from fretcheck.lots.charts.charts import (
     HIGHEST_RANGE_OF_TWO,
     MEAN_RANGE_OF_TWO,
     Aim,
@@ -18,7 +18,7 @@ from fretcheck.lots.charts import (
     individuals_chart,
     moving_range_chart,
 )
-from fretcheck.lots.run_length import cusum_run_length, ewma_run_length, individuals_run_length
+from fretcheck.lots.charts.run_length import cusum_run_length, ewma_run_length, individuals_run_length
 from tests.lots.reference import EXAMPLES
 
 

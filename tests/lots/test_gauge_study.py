@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.gauge_study import gauge_from_squares, gauge_study
+from fretcheck.lots.gauge.gauge_study import gauge_from_squares, gauge_study
 from tests.lots.reference import EXAMPLES
 
 

@@ -9,10 +9,10 @@ from itertools import pairwise
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.lot import add_inspections, close_lot, draw_sample, open_lot, serials_from, spoil
-from fretcheck.lots.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
-from fretcheck.lots.lot_record import PlanPart, ReadPart
-from fretcheck.lots.severity import proposed_severity
+from fretcheck.lots.acceptance.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
+from fretcheck.lots.acceptance.lot_record import PlanPart, ReadPart
+from fretcheck.lots.acceptance.lot_steps import add_inspections, close_lot, draw_sample, open_lot, serials_from, spoil
+from fretcheck.lots.acceptance.severity import proposed_severity
 from tests.lots.shop import MORNING, inspection
 
 FIVE_OF_TWENTY = PlanPart(sample=5, accept=0, source="test")

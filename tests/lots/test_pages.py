@@ -7,12 +7,12 @@ import re
 import numpy as np
 import pytest
 
-from fretcheck.lots.lot import add_inspections, draw_sample, open_lot, serials_from
-from fretcheck.lots.lot_decision import decide_lot, neck_result
-from fretcheck.lots.lot_record import PlanPart, ReadPart
-from fretcheck.lots.template_study import lot_slots, study_template
-from fretcheck.report.lot_page import lot_page
-from fretcheck.report.template_page import template_page
+from fretcheck.lots.acceptance.lot_decision import decide_lot, neck_result
+from fretcheck.lots.acceptance.lot_record import PlanPart, ReadPart
+from fretcheck.lots.acceptance.lot_steps import add_inspections, draw_sample, open_lot, serials_from
+from fretcheck.lots.template.template_study import lot_slots, study_template
+from fretcheck.report.pages.lot_page import lot_page
+from fretcheck.report.pages.template_page import template_page
 from tests.lots.shop import MORNING, STRINGS, inspection
 from tests.report import browser
 from tests.report.reading_html import read

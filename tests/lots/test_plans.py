@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.attribute_plans import LEVELS, QUALITY_LIMITS, attribute_plan, code_letter
+from fretcheck.lots.acceptance.attribute_plans import LEVELS, QUALITY_LIMITS, attribute_plan, code_letter
 from tests.lots.reference import rows
 
 SUPPORTED = ("Normal", "Tightened")  # reduced inspection is not offered

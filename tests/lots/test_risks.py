@@ -7,7 +7,7 @@ from itertools import combinations, pairwise
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.risks import (
+from fretcheck.lots.acceptance.risks import (
     SamplingPlan,
     StatedRisks,
     acceptance_probability,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DiagnosisRefusedError
-from fretcheck.lots.slot_errors import slots_of
+from fretcheck.lots.template.slot_errors import slots_of
 from tests.lots.shop import CENTS_PER_NEPER, STRINGS, inspection, length_mm
 
 POSITION = np.array([0.05, -0.12, 0.3])

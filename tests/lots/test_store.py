@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.lots import store
-from fretcheck.lots.lot import add_inspections, draw_sample, open_lot
-from fretcheck.lots.lot_record import PlanPart, ReadPart
-from fretcheck.lots.study import add_inspection, compute_study, open_study
+from fretcheck.lots import lot_register as store
+from fretcheck.lots.acceptance.lot_record import PlanPart, ReadPart
+from fretcheck.lots.acceptance.lot_steps import add_inspections, draw_sample, open_lot
+from fretcheck.lots.gauge.study import add_inspection, compute_study, open_study
 from tests.lots.shop import MORNING, inspection
 
 PLAN = PlanPart(sample=2, accept=0, source="test")

@@ -7,7 +7,7 @@ import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.document import ConditionsPart
-from fretcheck.lots.study import add_inspection, compute_study, open_study
+from fretcheck.lots.gauge.study import add_inspection, compute_study, open_study
 from tests.lots.shop import MORNING, STRINGS, inspection
 
 NECKS, OPERATORS = ("A", "B", "C"), ("Ann", "Ben")

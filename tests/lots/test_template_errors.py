@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.slot_errors import NeckSlots, slots_of
-from fretcheck.lots.template_errors import power, template_errors
-from fretcheck.lots.two_way import trend_shapes
+from fretcheck.lots.template.slot_errors import NeckSlots, slots_of
+from fretcheck.lots.template.template_errors import power, template_errors
+from fretcheck.lots.template.two_way import trend_shapes
 from tests.lots.diagnosed_shop import TEMPLATE_FRET, TEMPLATE_MM, heard_only, shop_lot
 
 FRETS, U_MM = 20, 0.05

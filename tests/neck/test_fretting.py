@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.layout import layout_of
+from fretcheck.neck.fret_layout import layout_of
 from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.neck.writing import neck_to_mapping
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fretcheck.diagnosis.as_designed import as_designed, expected_cents
-from fretcheck.diagnosis.by_hand import designed_mm
+from fretcheck.diagnosis.model.as_designed import as_designed, expected_cents
+from fretcheck.diagnosis.model.by_hand import designed_mm
 from fretcheck.neck.description import Neck, Sides
 from fretcheck.neck.heights import action_12, first_fret_clearance, nut_height, relief, saddle_height_mm
 from fretcheck.neck.starts import STARTS

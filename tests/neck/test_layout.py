@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from fretcheck.errors import NeckError, UsageError
 from fretcheck.neck.description import Neck, String, distance_mm
-from fretcheck.neck.layout import (
+from fretcheck.neck.fret_layout import (
     Rounding,
     layout_of,
     parse_rounding,

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from fretcheck.errors import NeckError
 from fretcheck.neck.description import Neck
 from fretcheck.neck.neck_file import neck_from_mapping, read_neck
-from fretcheck.neck.schema import MeasuredTable, NeckTable, StringTable
 from fretcheck.neck.starts import STARTS
+from fretcheck.neck.toml_tables import MeasuredTable, NeckTable, StringTable
 from fretcheck.neck.writing import neck_to_mapping
 
 GOOD = {

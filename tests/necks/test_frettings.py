@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from fretcheck.diagnosis.as_designed import as_designed, expected_cents
 from fretcheck.diagnosis.diagnose import diagnose
+from fretcheck.diagnosis.model.as_designed import as_designed, expected_cents
 from fretcheck.inspection.perfect_neck import worst_as_designed
 from fretcheck.neck.described_frets import with_capo
 from fretcheck.neck.description import Neck, PartialFret

@@ -7,8 +7,8 @@ import zlib
 import numpy as np
 import pytest
 
-from fretcheck.pitch.band import Band
 from fretcheck.pitch.coarse import coarse_pitch
+from fretcheck.pitch.partials.band import Band
 from tests.benchmarks.pitch_conditions import RATE as SAMPLE_RATE
 from tests.benchmarks.pitch_conditions import conditions
 from tests.synth.pluck import added, hum, pink_noise, rumble

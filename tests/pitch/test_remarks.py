@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from fretcheck.pitch.reader import read_pluck
-from fretcheck.pitch.reading import Remark
-from fretcheck.pitch.remarks import refuses, sentence
+from fretcheck.pitch.remarks import Remark, refuses, sentence
 from tests.synth.pluck import PluckSpec, added, clipped, hum, loudness, pluck_sound, white_noise
 
 RATE = 48_000.0

@@ -19,7 +19,7 @@ import numpy as np
 import soundfile
 import soxr
 
-from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS
 from fretcheck.neck.temperament import cents_between, note_frequency_hz

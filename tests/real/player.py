@@ -14,14 +14,14 @@ from pathlib import Path
 import numpy as np
 
 from fretcheck.audio.cues import SilentCues
-from fretcheck.audio.source import Block
-from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.audio.input.source import Block
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.neck.temperament import cents_between
 from fretcheck.session import events as told
-from fretcheck.session.journal import Journal
-from fretcheck.session.live import LiveSession
+from fretcheck.session.journal.journal import Journal
+from fretcheck.session.live.live_session import LiveSession
+from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import Ask, Plan
-from fretcheck.session.runner import Runner
 from tests.real.necks import FADE_S, LEVELS_DB, LONGEST_S, NOISE_DB, RATE, neck_for, plucks_for, resampled
 
 BLOCK = 1024

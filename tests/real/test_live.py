@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import pytest
 
-from fretcheck.diagnosis.as_designed import expected_cents
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.session import events as told
-from fretcheck.session.outcome import inspection_of
+from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.plan import make_plan
 from tests.real.necks import STRINGS, neck_for
 from tests.real.player import RealPlayer

@@ -13,8 +13,8 @@ import pytest
 from fretcheck.inspection.assemble import judge
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.neck.description import Neck
-from fretcheck.session.reading import Inspection
-from fretcheck.session.recorded import inspect_recordings
+from fretcheck.session.placed_reading import Inspection
+from fretcheck.session.recordings import inspect_recordings
 from tests.real.necks import STRINGS, PlayedPluck, write_real_neck
 from tests.real.plucks import missing
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fretcheck.pitch.reader import read_pluck
-from fretcheck.pitch.reading import Remark
+from fretcheck.pitch.remarks import Remark
 from tests.real.necks import RATE, STRINGS, plucks_for, resampled
 from tests.real.plucks import missing
 

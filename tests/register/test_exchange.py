@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fretcheck.errors import UsageError
 from fretcheck.inspection.exchange import read_json, write_csv
-from fretcheck.register.sounds import checked_sound_path
+from fretcheck.register.sound_files import checked_sound_path
 from fretcheck.register.store import open_register
 from tests.register.documents import make_document, make_neck
 from tests.register.test_keep import HOSTILE, with_sound

@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 from rich.console import Console
 from rich.text import Text
 
-from fretcheck.cli.live_display import MOST_DRAWS_A_SECOND, LinesDisplay, ScreenDisplay
-from fretcheck.cli.live_terminal import commands_in
-from fretcheck.cli.terminal_screen import WHOLE_EVERY_S
-from fretcheck.report.bench_screen import BenchScreen
-from fretcheck.report.bench_view import BenchView, duration_words
-from fretcheck.report.big_digits import big_text, big_width
-from fretcheck.report.neck_cells import Cell
+from fretcheck.cli.live.live_display import MOST_DRAWS_A_SECOND, LinesDisplay, ScreenDisplay
+from fretcheck.cli.live.live_terminal import commands_in
+from fretcheck.cli.live.terminal_screen import WHOLE_EVERY_S
+from fretcheck.report.bench.bench_screen import BenchScreen
+from fretcheck.report.bench.bench_view import BenchView, duration_words
+from fretcheck.report.bench.big_digits import big_text, big_width
+from fretcheck.report.tables.neck_cells import Cell
 from fretcheck.session import events as told
 from fretcheck.session.plan import Ask, make_plan
 from tests.session.bench import make_neck, note_at, pluck_of

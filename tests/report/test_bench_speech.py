@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from fretcheck.report.bench_speech import BenchSpeech
+from fretcheck.report.bench.bench_speech import BenchSpeech
 from fretcheck.session import events as told
 from fretcheck.session.plan import Ask
 from tests.session.bench import make_neck, note_at, pluck_of

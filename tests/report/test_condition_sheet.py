@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.inspection.document import CorrectionPart, FindingPart, InspectionDocument, MovePart, RivalPart, StepPredictionPart
-from fretcheck.report.condition_sheet import counted, fields_of, is_sure, nothing_found, promise
-from fretcheck.report.condition_words import plain_work
+from fretcheck.report.pages.condition_sheet import counted, fields_of, is_sure, nothing_found, promise
+from fretcheck.report.words.condition_words import plain_work
 from tests.report import documents
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make

@@ -6,8 +6,8 @@ import pytest
 
 from fretcheck.diagnosis.result import Cause
 from fretcheck.inspection.document import FindingPart
-from fretcheck.report.condition_words import how_noticeable, plain_words
-from fretcheck.report.finding_words import clause, label, where_heard
+from fretcheck.report.words.condition_words import how_noticeable, plain_words
+from fretcheck.report.words.finding_words import clause, label, where_heard
 
 CAUSES: tuple[Cause, ...] = Cause.__args__  # type: ignore[attr-defined]
 

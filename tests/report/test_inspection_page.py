@@ -10,8 +10,8 @@ import pytest
 
 from fretcheck.inspection.document import InspectionDocument, JobPart, MovePart, RivalPart, ShopPart
 from fretcheck.plain_text import plain_line
-from fretcheck.report.inspection_page import inspection_page
-from fretcheck.report.report_file import report_page, usual_name, write_report
+from fretcheck.report.pages.inspection_page import inspection_page
+from fretcheck.report.pages.report_file import report_page, usual_name, write_report
 from tests.report import browser, documents
 from tests.report.reading_html import Page, read
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from fretcheck.inspection.document import FindingPart, LayoutPart
-from fretcheck.report.neck_figure import WIDTH, description, neck_figure, upright_neck_figure
-from fretcheck.report.neck_plan import Displacement, NeckPlan, plan_of
+from fretcheck.report.figures.neck_figure import WIDTH, description, neck_figure, upright_neck_figure
+from fretcheck.report.figures.neck_plan import Displacement, NeckPlan, plan_of
 from tests.report import documents
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make

@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import pytest
 
-CSS = files("fretcheck.report").joinpath("templates/style.css").read_text(encoding="utf-8")
+CSS = files("fretcheck.report.pages").joinpath("templates/style.css").read_text(encoding="utf-8")
 PAIRS = [
     *((text, "paper") for text in ("ink", "soft", "sharp", "flat", "within", "unsure")),
     *((text, "panel") for text in ("ink", "soft")),

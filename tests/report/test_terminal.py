@@ -9,9 +9,9 @@ from rich.console import Console
 
 from fretcheck.inspection.comparison import compare
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.report.compare_table import print_comparison
-from fretcheck.report.neck_cells import UNICODE, Cell, neck_picture
-from fretcheck.report.terminal import print_result
+from fretcheck.report.tables.compare_table import print_comparison
+from fretcheck.report.tables.neck_cells import UNICODE, Cell, neck_picture
+from fretcheck.report.tables.terminal import print_result
 from tests.report import documents
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fretcheck.audio.pluck import Pluck
+from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.pitch.reading import NoteReading

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.temperament import cents_to_ratio
-from fretcheck.pitch.reading import NoteReading, Remark
+from fretcheck.pitch.reading import NoteReading
+from fretcheck.pitch.remarks import Remark
 from fretcheck.session.placement import HeardNote, PlacedNote
 
 

@@ -10,24 +10,24 @@ import numpy as np
 import pytest
 
 from fretcheck.audio.cues import SilentCues
-from fretcheck.audio.source import Block
-from fretcheck.cli.more import Earlier
-from fretcheck.diagnosis.as_designed import expected_cents
-from fretcheck.diagnosis.coverage import doubtful_unheard
+from fretcheck.audio.input.source import Block
+from fretcheck.cli.live.earlier import Earlier
+from fretcheck.diagnosis.conclude.coverage import doubtful_unheard
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import judge
 from fretcheck.inspection.next_asks import chooser
 from fretcheck.neck.starts import start
-from fretcheck.report.inspection_page import inspection_page
-from fretcheck.report.verdict_words import headline, looked_for
+from fretcheck.report.pages.inspection_page import inspection_page
+from fretcheck.report.words.verdict_words import headline, looked_for
 from fretcheck.session import events as told
-from fretcheck.session.journal import Journal
-from fretcheck.session.live import LiveSession
-from fretcheck.session.outcome import inspection_of
+from fretcheck.session.journal.journal import Journal
+from fretcheck.session.journal.outcome import inspection_of
+from fretcheck.session.journal.story import read_story
+from fretcheck.session.live.live_session import LiveSession
+from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import Plan, deciding_plan
-from fretcheck.session.runner import Runner
-from fretcheck.session.story import read_story
 from tests.live.strings import played_plan, three_string_neck
 from tests.session.bench import Player
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fretcheck.pitch.reading import Remark
+from fretcheck.pitch.remarks import Remark
 from fretcheck.session.deviation import (
     NO_OPEN_REFERENCE,
     inspection_from,

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 from fretcheck.audio.cues import Cue
-from fretcheck.audio.source import Block
+from fretcheck.audio.input.source import Block
 from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.session import events as told
-from fretcheck.session.faint import SILENT_FOR_S, TWICE_WITHIN_S, FaintNotes
-from fretcheck.session.journal import Journal
-from fretcheck.session.live import LiveSession
+from fretcheck.session.journal.journal import Journal
+from fretcheck.session.live.faint import SILENT_FOR_S, TWICE_WITHIN_S, FaintNotes
+from fretcheck.session.live.live_session import LiveSession
+from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import make_plan
-from fretcheck.session.runner import Runner
 from tests.audio import streams
 from tests.live.strings import played, three_string_neck
 

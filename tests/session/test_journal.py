@@ -17,13 +17,13 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as npst
 
 from fretcheck.errors import StorageError, UsageError
-from fretcheck.pitch.reading import Remark
+from fretcheck.pitch.remarks import Remark
 from fretcheck.session.events import Taken
-from fretcheck.session.journal import Journal
+from fretcheck.session.journal.journal import Journal
+from fretcheck.session.journal.sounds import flac_bytes, on_grid, read_flac
+from fretcheck.session.journal.story import JOURNAL_NAME, find_session, find_unfinished, pluck_from, read_story
+from fretcheck.session.placed_reading import SoundSetAside
 from fretcheck.session.plan import make_plan
-from fretcheck.session.reading import SoundSetAside
-from fretcheck.session.sounds import flac_bytes, on_grid, read_flac
-from fretcheck.session.story import JOURNAL_NAME, find_session, find_unfinished, pluck_from, read_story
 from tests.session.bench import make_neck, note_at, pluck_of
 
 NECK = make_neck()

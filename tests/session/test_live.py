@@ -13,19 +13,19 @@ import numpy as np
 import pytest
 
 from fretcheck.audio.cues import Cue, SilentCues, SpeakerCues
-from fretcheck.audio.cutting import cut_plucks
-from fretcheck.audio.file_source import FileSource
-from fretcheck.audio.source import Block
+from fretcheck.audio.input.file_source import FileSource
+from fretcheck.audio.input.source import Block
+from fretcheck.audio.segment.cutting import cut_plucks
 from fretcheck.session import events as told
-from fretcheck.session.ear import Began, Complete, Ear, Measured
-from fretcheck.session.journal import Journal
-from fretcheck.session.live import LiveSession
-from fretcheck.session.outcome import inspection_of, read_again
+from fretcheck.session.journal.journal import Journal
+from fretcheck.session.journal.outcome import inspection_of, read_again
+from fretcheck.session.journal.sounds import flac_bytes, on_grid
+from fretcheck.session.journal.story import read_story
+from fretcheck.session.live.ear import Began, Complete, Ear, Measured
+from fretcheck.session.live.live_session import LiveSession
+from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import make_plan
-from fretcheck.session.recorded import inspect_recordings
-from fretcheck.session.runner import Runner
-from fretcheck.session.sounds import flac_bytes, on_grid
-from fretcheck.session.story import read_story
+from fretcheck.session.recordings import inspect_recordings
 from fretcheck.session.take import FIRST_S, read_take, read_whole
 from tests.audio.test_cues import Loudspeaker
 from tests.live.strings import played, played_plan, three_string_neck
@@ -252,7 +252,7 @@ def test_a_cue_waits_for_sound_that_was_not_heard_yet_and_is_dropped_where_that_
 
 @pytest.mark.parametrize("fails", ["missing", "open", "write"])
 def test_a_loudspeaker_that_fails_disturbs_nothing(tmp_path, monkeypatch, fails):
-    monkeypatch.setattr("fretcheck.audio.portaudio.load_sounddevice", lambda: Loudspeaker(fails=fails))
+    monkeypatch.setattr("fretcheck.audio.input.portaudio.load_sounddevice", lambda: Loudspeaker(fails=fails))
     cues, tick = SpeakerCues(), threading.Event()
     bench = Bench(tmp_path, ONE, cues=cues)
     play = cues.play

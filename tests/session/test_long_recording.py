@@ -19,7 +19,7 @@ HEAR = r"""
 import re, sys, time
 from pathlib import Path
 from fretcheck import read_neck
-from fretcheck.session.recorded import hear_string
+from fretcheck.session.recordings import hear_string
 neck = read_neck(Path(sys.argv[1]))
 hear_string(neck, 6, Path(sys.argv[1]).with_name("string-6.flac"))  # imports and tables are no matter of length
 start = time.process_time()

@@ -7,7 +7,7 @@ import pytest
 
 from fretcheck.errors import RecordingError
 from fretcheck.neck.temperament import cents_to_ratio, note_frequency_hz
-from fretcheck.pitch.reading import Remark
+from fretcheck.pitch.remarks import Remark
 from fretcheck.session.placement import place_notes
 from tests.session.notes import heard, three_strings
 

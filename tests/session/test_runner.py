@@ -7,12 +7,12 @@ from dataclasses import replace
 import pytest
 
 from fretcheck.errors import StorageError
-from fretcheck.pitch.reading import Remark
+from fretcheck.pitch.remarks import Remark
 from fretcheck.session import events as told
 from fretcheck.session.deviation import read_deviations
+from fretcheck.session.live.runner import Runner
 from fretcheck.session.placement import PlacedNote
 from fretcheck.session.plan import Ask, make_plan
-from fretcheck.session.runner import Runner
 from tests.session.bench import Player, make_neck, note_at, pluck_of
 
 

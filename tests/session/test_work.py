@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fretcheck.session import events as told
-from fretcheck.session.work import PAUSE_S, WorkRunner
+from fretcheck.session.live.work_session import PAUSE_S, WorkRunner
 from tests.session.bench import make_neck, note_at, pluck_of
 
 NECK = make_neck()

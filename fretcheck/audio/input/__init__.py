@@ -1,0 +1,1 @@
+"""Where sound comes from, and what a device or a file does."""

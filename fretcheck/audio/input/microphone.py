@@ -1,0 +1,309 @@
+"""A microphone or interface as an `AudioSource`, through whatever befalls it.
+
+Conventions: `read` is the heart: it gives the next block, or None when none came in time, and is where everything is noticed: a
+device that falls silent (no delivery for half a second), one that ends, one whose stream was moved, sound that went missing.
+`blocks` is `read` for ever. `on_state` is called from within `read`, in the caller's own thread. After any loss the next block
+has `lost=True` and its `start_frame` has moved on by the time that passed.
+"""
+
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal, Self, TypeVar
+
+import numpy as np
+
+from fretcheck.audio.input.capture import BLOCK_FRAMES, CLOSE_WITHIN_S, QUEUE_S, Backend, Capture, Packet, PortAudioBackend
+from fretcheck.audio.input.frame_clock import FrameClock
+from fretcheck.audio.input.portaudio import InputDevice, find_input, leave_at_exit, translated
+from fretcheck.audio.input.source import Block
+from fretcheck.errors import DeviceError, FretcheckError, UsageError
+
+T = TypeVar("T")
+StateKind = Literal["lost", "back", "moved", "overflow"]
+
+SILENT_S = 0.5  # Deliveries come every tenth of a second; this long without one, the device is taken for gone
+GRACE_S = 1.0  # A device that merely paused may go on by itself for this long; then it is opened anew
+RETRY_S = 0.3
+ROUTE_EVERY_S = 0.5
+OPEN_WITHIN_S = 8.0
+_POLL_S = 0.02
+
+
+@dataclass(frozen=True)
+class SourceState:
+    """Something happened to the source; `sentence` tells the person at the bench."""
+
+    kind: StateKind
+    sentence: str
+
+
+class MicrophoneSource:
+    """Captures one channel of one input device at the device's own sample rate.
+
+    `device`: number, or part of the name; None for the system's default. `channel`: counts from 1. `sample_rate`: Hz; None
+    leaves it to the device. `on_state`: told of losses and returns. `backend`: in place of PortAudio.
+    Raises DeviceError when PortAudio or the device is missing, ambiguous, busy, or refuses the rate or channel.
+    """
+
+    def __init__(
+        self,
+        device: int | str | None = None,
+        *,
+        channel: int = 1,
+        sample_rate: float | None = None,
+        on_state: Callable[[SourceState], None] | None = None,
+        backend: Backend | None = None,
+    ) -> None:
+        if channel < 1:
+            raise UsageError(f"channel = {channel}: channels count from 1")
+        self._backend = backend or PortAudioBackend()
+        self._channel = channel
+        self._on_state = on_state or (lambda state: None)
+        self._opened: queue.SimpleQueue[Capture | FretcheckError] = queue.SimpleQueue()
+        self._stop = threading.Event()
+        self._captures = 0
+        found, rate = _in_time(lambda: self._choose(device, sample_rate))
+        self._device: InputDevice = found
+        self._rate: float = rate
+        self._inbox: queue.Queue[Packet] = queue.Queue(maxsize=round(QUEUE_S * rate / BLOCK_FRAMES))
+        self._clock = FrameClock(rate)
+        self._next_frame = 0
+        self._capture: Capture = _in_time(lambda: self._open(found))
+        self._lost_at_s: float | None = None
+        self._last_at_s = self._capture.last_callback_s
+        self._mark_lost = False
+        self._recovery: threading.Thread | None = None
+        self._just_opened = True
+        self._route: str | None = None
+        self._route_now: str | None = None
+        self._watcher = threading.Thread(target=self._watch_route, name="watch route", daemon=True)
+        self._watcher.start()
+
+    @property
+    def name(self) -> str:
+        return self._device.name
+
+    @property
+    def sample_rate(self) -> float:
+        return self._rate
+
+    @property
+    def route(self) -> str | None:
+        """Name of the source behind the device, where the sound server tells."""
+        return self._route
+
+    @property
+    def is_lost(self) -> bool:
+        """True while no sound comes."""
+        return self._lost_at_s is not None
+
+    # -- opening -----------------------------------------------------------------------------------------------------
+
+    def _choose(self, wanted: int | str | None, sample_rate: float | None) -> tuple[InputDevice, float]:
+        device = find_input(self._backend.inputs(), wanted)
+        if self._channel > device.channels:
+            raise DeviceError(f"channel {self._channel} of '{device.name}': the device has {device.channels}")
+        return device, device.default_rate_hz if sample_rate is None else sample_rate
+
+    def _open(self, device: InputDevice) -> Capture:
+        """Open `device`, once more with a fresh list where the list was stale."""
+        try:
+            return self._start(device)
+        except DeviceError:
+            raise
+        except Exception as first:
+            if not _may_be_stale(first):
+                raise DeviceError(self._why(first, device)) from first
+        self._backend.restart()
+        device = find_input(self._backend.inputs(), device.name)
+        try:
+            return self._start(device)
+        except Exception as error:
+            raise DeviceError(self._why(error, device)) from error
+
+    def _start(self, device: InputDevice) -> Capture:
+        self._captures += 1
+        return Capture(
+            self._backend,
+            device,
+            channel=self._channel,
+            sample_rate=self._rate,
+            inbox=self._inbox,
+            number=self._captures,
+        )
+
+    def _why(self, error: Exception, device: InputDevice) -> str:
+        text = translated(error, doing=f"opening '{device.name}' at {self._rate:.0f} Hz")
+        if -9997 in error.args:
+            text += f"; it offers: {', '.join(str(rate) for rate in self._backend.rates(device)) or 'none of the usual rates'}"
+        return text
+
+    # -- reading -----------------------------------------------------------------------------------------------------
+
+    def read(self, *, timeout_s: float = 0.1) -> Block | None:
+        """The next block, or None when none came within `timeout_s` or the source is closed."""
+        deadline = time.monotonic() + timeout_s
+        while not self._stop.is_set():
+            self._look_after()
+            remaining = deadline - time.monotonic()
+            try:
+                packet = self._inbox.get(timeout=min(_POLL_S, max(remaining, 0.0)) or 1e-4)
+            except queue.Empty:
+                if remaining <= 0.0:
+                    return None
+                continue
+            if packet.capture == self._capture.number and not self._capture.abandoned:
+                return self._block(packet)
+        return None
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield blocks until `close` is called, from this or another thread."""
+        while not self._stop.is_set():
+            block = self.read(timeout_s=0.5)
+            if block is not None:
+                yield block
+
+    def _block(self, packet: Packet) -> Block:
+        lost = self._mark_lost
+        self._mark_lost = False
+        if self._lost_at_s is not None:
+            self._come_back(packet.at_s)
+            lost = True
+        missing_s = self._clock.missing_s(packet.at_s, len(packet.samples))
+        if (packet.lost_before or missing_s > 0.0) and not lost:
+            lost = True
+            self._on_state(SourceState("overflow", "Some sound was lost because the computer was too busy."))
+        start = self._next_frame + round(missing_s * self._rate)
+        self._next_frame = start + len(packet.samples)
+        self._last_at_s = packet.at_s
+        return Block(samples=packet.samples.astype(np.float64), start_frame=start, lost=lost)
+
+    # -- losing and finding ------------------------------------------------------------------------------------------
+
+    def _look_after(self) -> None:
+        """Notice a loss, or a capture that was opened anew."""
+        if self._lost_at_s is None:
+            if self._capture.finished and self._inbox.empty():
+                why = self._capture.failure
+                self._lose("The sound input has ended" + (f" ({type(why).__name__}: {why})" if why else ""))
+            elif time.monotonic() - self._capture.last_callback_s > SILENT_S and self._inbox.empty():
+                self._lose(f"No sound has come for {SILENT_S} s")
+            else:
+                self._compare_route()
+        elif self._recovery is None:
+            if self._capture.finished or self._capture.abandoned or time.monotonic() - self._lost_at_s > GRACE_S:
+                self._recovery = threading.Thread(target=self._recover, args=(self._capture,), name="reopen", daemon=True)
+                self._recovery.start()
+        elif not self._opened.empty():
+            opened = self._opened.get()
+            self._recovery = None
+            if isinstance(opened, Capture):
+                self._capture = opened
+                self._lost_at_s = time.monotonic()  # it has its own time to begin
+                self._route_now = None
+                self._just_opened = True
+
+    def _compare_route(self) -> None:
+        now = self._route_now
+        if now is None:
+            return
+        if self._route is not None and now != self._route:
+            what = f"The sound server switched to another source, '{now}' instead of '{self._route}'"
+            if not self._just_opened:
+                self._lose(what)
+                self._capture.abandoned = True  # what it delivers is another device's sound: open the right one again
+                return
+            self._on_state(SourceState("moved", f"{what}. If that is not the one you want, choose it in the system's settings."))
+        self._route = now
+        self._just_opened = False
+
+    def _lose(self, what: str) -> None:
+        self._lost_at_s = time.monotonic()
+        self._on_state(SourceState("lost", f"{what} ('{self.name}'). Check the cable; it goes on by itself once sound is back."))
+
+    def _come_back(self, at_s: float) -> None:
+        """The first packet after a loss."""
+        self._next_frame += max(0, round((at_s - self._last_at_s) * self._rate))
+        self._lost_at_s = None
+        self._clock.restart()
+        self._on_state(SourceState("back", f"Sound is back from '{self._capture.device.name}'."))
+
+    def _recover(self, old: Capture) -> None:
+        """Runs in a thread: end the old capture, then open the device again as soon as it is there."""
+        old.start_closing()
+        while not old.closed_within(RETRY_S):
+            if self._stop.is_set():
+                return
+        while not self._stop.is_set():
+            try:
+                self._backend.restart()
+                capture = self._start(find_input(self._backend.inputs(), self._device.name))
+            except Exception:  # noqa: BLE001 - not there yet, whatever it says; tried again until the source is closed
+                self._stop.wait(RETRY_S)
+                continue
+            if self._stop.is_set():
+                capture.start_closing()
+            self._opened.put(capture)
+            return
+
+    def _watch_route(self) -> None:
+        """Runs in a thread: ask now and then where the sound comes from."""
+        while not self._stop.wait(ROUTE_EVERY_S):
+            if self._lost_at_s is None:
+                capture, route = self._capture, self._backend.route()
+                if capture is self._capture and self._lost_at_s is None:
+                    self._route_now = route
+
+    # -- closing -----------------------------------------------------------------------------------------------------
+
+    def close(self) -> None:
+        """Release the device; returns within about a second even when the sound server hangs."""
+        if self._stop.is_set():
+            return
+        self._stop.set()
+        done = self._capture.closed_within(CLOSE_WITHIN_S)
+        if self._recovery is not None:
+            self._recovery.join(timeout=CLOSE_WITHIN_S)
+            done = done and not self._recovery.is_alive()
+            while not self._opened.empty():
+                opened = self._opened.get()
+                if isinstance(opened, Capture):
+                    done = opened.closed_within(CLOSE_WITHIN_S) and done
+        if not done:
+            leave_at_exit()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+
+def _in_time(work: Callable[[], T]) -> T:
+    """Do `work` in a thread: a sound server that hangs must not hang the program."""
+    results: queue.SimpleQueue[T] = queue.SimpleQueue()
+    errors: queue.SimpleQueue[Exception] = queue.SimpleQueue()
+
+    def run() -> None:
+        try:
+            results.put(work())
+        except Exception as error:  # noqa: BLE001 - raised again below, in the caller's thread
+            errors.put(error)
+
+    thread = threading.Thread(target=run, name="open capture", daemon=True)
+    thread.start()
+    thread.join(timeout=OPEN_WITHIN_S)
+    if thread.is_alive():
+        leave_at_exit()
+        raise DeviceError(f"the sound system has not answered for {OPEN_WITHIN_S:.0f} s; restart it, then try again")
+    if not errors.empty():
+        raise errors.get()
+    return results.get()
+
+
+def _may_be_stale(error: Exception) -> bool:
+    """True for the errors that a list of devices gives which is no longer right."""
+    return isinstance(error, ValueError) or any(number in error.args for number in (-9993, -9996, -9999, -9986))

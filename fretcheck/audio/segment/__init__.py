@@ -1,0 +1,1 @@
+"""What a stream holds: plucks, cut from it."""

@@ -1,0 +1,365 @@
+"""Cuts plucks out of a stream of blocks, live or recorded.
+
+An onset is a sudden rise, over its own recent maximum, of many bands at once (see `hops`). A pluck lasts from there to the
+next onset, to the hand that stops it, or until it has decayed into the room's noise. What does not behave like a string
+(see `character`) is set aside with a reason; whether it *is* the string that was asked for, its pitch decides elsewhere.
+
+Conventions: frames count from the start of the stream. Each `Onset` is followed, before the next one, by exactly one `Pluck` or
+`SetAside`; the pluck may start up to 0.1 s after its onset, where a finger or a plectrum was heard touching the string first.
+The result does not depend on how the stream was cut into blocks.
+"""
+
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.arrays import Reals
+from fretcheck.audio.input.clipping import clipped_fraction
+from fretcheck.audio.input.source import Block
+from fretcheck.audio.segment.attack import ATTACK, CELLS_LOOKED_AT, cell_frames, frames_since_start, settled_from
+from fretcheck.audio.segment.averages import FAST, PAIR, SMOOTH, hops
+from fretcheck.audio.segment.character import speaks_against_string
+from fretcheck.audio.segment.hops import HopAnalyser
+from fretcheck.audio.segment.levels import Levels
+from fretcheck.audio.segment.pluck import EndReason, Onset, Pluck, SetAside
+from fretcheck.audio.segment.ring import Ring
+from fretcheck.audio.segment.room import LEAST_ALLOWANCE, STANDS_OUT, Room
+from fretcheck.audio.segment.tape import Tape
+from fretcheck.errors import UsageError
+
+Event = Onset | Pluck | SetAside
+
+# Mean rise over all bands that makes an onset: plucks in trials give 3 to 20 dB, noise and beating strings at most 0.7
+ONSET_DB = 1.5
+MOST_A_BAND = 20.0
+APART = hops(0.08)  # Two onsets closer than this are one
+TOUCH = hops(0.10)
+LOWEST_START = 8  # Hops before the bands hold whole windows and have a past
+NEW_SOUND = (hops(0.20), hops(0.30))  # Stretch after an onset in which a new string must be heard over the old one
+START_WITHIN = hops(1.5)  # A pluck with which the recording begins has shown itself by then
+STILL_FROM = hops(3.0)
+LOOK_EVERY = 10  # Hops between looks at what changes slowly
+
+RANG_ON = "rang on after the hand had stopped the note, or after sound was lost"
+NO_BEGINNING = "no sharp beginning: a voice, a chair or the like"
+DOES_NOT_FADE = "a tone that does not fade: hum or a machine"
+OVER_RINGING = "a noise over a ringing note: a squeak, a knock or a voice"
+
+
+class Segmenter:
+    """Takes blocks, gives onsets, plucks and what was set aside.
+
+    `sample_rate`: Hz, of the stream. `onset_db`: mean rise over the bands that makes an onset, dB. `longest_s`: a pluck's
+    samples are kept up to this length, however long it rings: memory stays bounded.
+    """
+
+    def __init__(self, sample_rate: float, *, onset_db: float = ONSET_DB, longest_s: float = 12.0) -> None:
+        if not sample_rate > 0.0:
+            raise UsageError(f"sample_rate = {sample_rate} must be positive, in Hz")
+        if not longest_s >= 1.0:
+            raise UsageError(f"longest_s = {longest_s} must be at least 1 s")
+        self.sample_rate = sample_rate
+        self._onset_db = onset_db
+        self._longest = round(longest_s * sample_rate)
+        self._analyser = HopAnalyser(sample_rate)
+        self._room = Room()
+        self._tape: Tape | None = None
+        self._noise_rms: float | None = None
+        self._events: list[Event] = []
+        self._restart(0, at_start=True)
+
+    def _restart(self, origin: int, *, at_start: bool) -> None:
+        self._analyser.restart(origin)
+        self._levels = Levels()
+        self._ring: Ring | None = None
+        self._fading_from: int | None = None if at_start else 0
+        self._starting = at_start
+        self._swell_from: int | None = None
+        self._heard_from: int | None = None
+        self._quiet_from = origin
+
+    # -- what a screen wants to know ---------------------------------------------------------------------------------
+
+    @property
+    def level_rms(self) -> float:
+        """RMS of the last 65 ms, DC left out."""
+        return sqrt(self._levels.smooth)
+
+    @property
+    def noise_floor_rms(self) -> float | None:
+        """RMS of the room while nothing sounds; None until some quiet was heard."""
+        return None if self._room.power is None else sqrt(self._room.power)
+
+    @property
+    def ringing(self) -> tuple[int, Reals] | None:
+        """Start frame and samples so far of the note that rings now (at most `longest_s`); None in between."""
+        ring = self._ring
+        if ring is None or self._tape is None:
+            return None
+        if ring.kept is not None:
+            return ring.start, ring.kept
+        return ring.start, self._tape.copy(ring.start, min(self._tape.end, ring.start + self._longest))
+
+    @property
+    def ringing_from(self) -> int | None:
+        """Frame at which the note that rings now began; None in between."""
+        return None if self._ring is None else self._ring.start
+
+    def so_far(self, frames: int) -> Pluck | SetAside | None:
+        """The first `frames` of the note that rings now, judged as if it ended there; None until there are as many."""
+        ring = self._ring
+        if ring is None or self._tape is None or self._tape.end < ring.start + frames:
+            return None
+        return self._judged(ring, "end_of_stream", ring.start + frames)
+
+    # -- the stream --------------------------------------------------------------------------------------------------
+
+    def push(self, block: Block) -> list[Event]:
+        """Take the next block; return what it completed, in order."""
+        if self._tape is None:
+            self._tape = Tape(block.start_frame)
+            self._restart(block.start_frame, at_start=True)
+        elif block.lost or block.start_frame != self._tape.end:
+            self._end_of_stretch("lost_samples")
+            self._tape = Tape(block.start_frame)
+            self._restart(block.start_frame, at_start=False)
+        self._tape.append(block.samples)
+        heard = self._analyser.push(block.samples)
+        self._levels.take(heard.level)
+        may_be_onset = _novelty_db(heard.bands, heard.recent, LEAST_ALLOWANCE) > self._onset_db
+        for offset, worth_a_look in enumerate(may_be_onset.tolist()):
+            self._take(heard.first + offset, heard.bands[offset], heard.recent[offset] if worth_a_look else None)
+        self._trim()
+        return self._flush()
+
+    def finish(self) -> list[Event]:
+        """The stream has ended; return what was still open."""
+        self._end_of_stretch("end_of_stream")
+        if self._tape is not None:
+            end = self._tape.end
+            self._tape = Tape(end)
+            self._restart(end, at_start=False)
+        return self._flush()
+
+    def _flush(self) -> list[Event]:
+        events, self._events = self._events, []
+        return events
+
+    def _end_of_stretch(self, reason: EndReason) -> None:
+        if self._tape is None:
+            return
+        end = self._tape.end
+        if self._starting and self._ring is None:
+            self._judge_start(last_chance=True)
+        if self._ring is not None:
+            self._close(reason, end)
+        elif self._swell_from is not None:
+            self._close_swell(end)
+
+    def _trim(self) -> None:
+        tape, ring = self._tape, self._ring
+        assert tape is not None
+        recent = tape.end - round(0.5 * self.sample_rate)
+        if self._starting:
+            return
+        if ring is not None and ring.kept is None:
+            if tape.end - ring.start >= self._longest + round(0.5 * self.sample_rate):
+                ring.kept = tape.copy(ring.start, ring.start + self._longest)
+            else:
+                recent = min(recent, ring.start)
+        tape.forget_before(recent)
+
+    # -- one hop -----------------------------------------------------------------------------------------------------
+
+    def _take(self, hop: int, bands: Reals, recent: Reals | None) -> None:
+        """Take one hop; `recent` is None where the bands are known not to have risen."""
+        levels, ring = self._levels, self._ring
+        levels.step()
+        if recent is not None and self._sets_in(hop, bands, recent):
+            if ring is None or hop - ring.hop > APART:
+                self._begin(hop)
+            elif 4 <= hop - ring.hop <= TOUCH and levels.mean(PAIR) > STANDS_OUT * ring.loudest:
+                ring.start, ring.hop = self._start_frame(hop), hop
+        levels.add_bands(bands)
+        if self._ring is not None:
+            self._follow(self._ring, hop)
+        elif self._fading_from is not None:
+            self._fade(hop)
+        else:
+            self._idle(hop)
+
+    def _sets_in(self, hop: int, bands: Reals, recent: Reals) -> bool:
+        if hop < LOWEST_START or self._levels.mean(PAIR) <= STANDS_OUT * self._room.known_power:
+            return False
+        return bool(_novelty_db(bands, recent, self._room.allowance) > self._onset_db)
+
+    # -- beginnings --------------------------------------------------------------------------------------------------
+
+    def _begin(self, hop: int) -> None:
+        start = self._start_frame(hop)
+        if self._starting:
+            self._judge_start(last_chance=True)
+        was_ringing = self._ring is not None or self._fading_from is not None
+        if self._fading_from is not None:
+            self._report_rest(hop, start)
+        if self._ring is not None:
+            self._close("next_pluck", start)
+        if self._swell_from is not None:
+            self._close_swell(start)
+        before = self._levels.bands_before_rise() if was_ringing else None
+        self._starting = False
+        self._fading_from = None
+        self._ring = Ring(start, hop, before, self._noise_before(start, was_ringing))
+        self._events.append(Onset(start))
+
+    def _start_frame(self, hop: int) -> int:
+        """Where the sound that was noticed in `hop` sets in, to about a millisecond."""
+        assert self._tape is not None
+        end, cell = self._analyser.frame(hop + 1), cell_frames(self.sample_rate)
+        since = frames_since_start(self._tape.view(end - CELLS_LOOKED_AT * cell, end), cell)
+        return self._analyser.frame(hop) if since is None else end - since
+
+    def _noise_before(self, start: int, was_ringing: bool) -> float | None:
+        assert self._tape is not None
+        if not was_ringing and self._swell_from is None:
+            end = start - round(0.01 * self.sample_rate)
+            quiet = self._tape.view(max(self._quiet_from, end - round(0.3 * self.sample_rate)), end)
+            if len(quiet) >= 0.1 * self.sample_rate:
+                self._noise_rms = float(np.std(quiet))
+        return self._noise_rms
+
+    def _judge_start(self, *, last_chance: bool) -> None:
+        """A recording may begin with a pluck: a string's sound that has been fading since frame 0."""
+        assert self._tape is not None
+        if len(self._levels.bands) < hops(0.25):
+            return
+        if self._levels.mean_fall_of_bands_db(most_db=MOST_A_BAND) < (2.0 if last_chance else 4.0):
+            return
+        origin = self._analyser.origin
+        settled = origin + ATTACK * self._analyser.hop
+        if speaks_against_string(self._tape.view(settled, self._tape.end), self.sample_rate) is None:
+            self._starting = False
+            self._room.forget()
+            self._ring = Ring(origin, 0, None, None, loudest=self._levels.loudest())
+            self._swell_from = None
+            self._events.append(Onset(origin))
+
+    # -- while it lasts ----------------------------------------------------------------------------------------------
+
+    def _follow(self, ring: Ring, hop: int) -> None:
+        levels, age = self._levels, hop - ring.hop
+        ring.loudest = max(ring.loudest, levels.mean(PAIR))
+        if NEW_SOUND[0] <= age < NEW_SOUND[1]:
+            ring.after.append(levels.bands[-1])
+        if age < APART:
+            return
+        faded = self._room.power is not None and levels.smooth < 2.0 * self._room.known_power
+        ring.quiet_hops = ring.quiet_hops + 1 if faded else 0
+        if ring.quiet_hops >= FAST:
+            steep = levels.fall_db(ago=ring.quiet_hops) > 8.0
+            self._close("stopped" if steep else "decayed", self._analyser.frame(hop - ring.quiet_hops))
+        elif age >= hops(0.2) and levels.hand_stopped(self._room.known_power):
+            self._close("stopped", self._analyser.frame(hop - levels.hops_since_fall()))
+            self._fading_from = hop
+        elif age >= STILL_FROM and hop % LOOK_EVERY == 0 and levels.standing_still():
+            self._close("decayed", self._analyser.frame(hop))
+            self._room.set(levels.smooth, levels.mean_bands())
+
+    # -- in between --------------------------------------------------------------------------------------------------
+
+    def _fade(self, hop: int) -> None:
+        """A stopped note's remains, or sound after a gap: swallowed until quiet."""
+        assert self._fading_from is not None
+        waited = hop - self._fading_from
+        unknown = self._room.power is None and waited >= hops(0.3)
+        known = self._room.power is not None and self._levels.smooth < STANDS_OUT * self._room.known_power
+        if unknown or known or (hop % LOOK_EVERY == 0 and self._levels.standing_still()):
+            if not known:
+                self._room.set(self._levels.smooth, self._levels.mean_bands())
+            if not unknown:
+                self._report_rest(hop, self._analyser.frame(hop))
+            self._fading_from = None
+            self._quiet_from = self._analyser.frame(hop)
+
+    def _report_rest(self, hop: int, end: int) -> None:
+        assert self._fading_from is not None
+        if hop - self._fading_from >= hops(0.3):
+            self._set_aside(self._analyser.frame(self._fading_from), end, RANG_ON)
+
+    def _idle(self, hop: int) -> None:
+        if self._starting and hop % LOOK_EVERY == 0:
+            self._judge_start(last_chance=False)
+            if self._ring is not None:
+                return
+            if hop > START_WITHIN:
+                self._starting = False
+        smooth = self._levels.smooth
+        if hop >= SMOOTH:
+            self._room.learn(smooth, self._levels.bands[-1])
+        loud = smooth > 4.0 * STANDS_OUT * self._room.known_power
+        if smooth <= STANDS_OUT * self._room.known_power:
+            self._heard_from = None
+            if self._swell_from is not None:
+                self._close_swell(self._analyser.frame(hop))
+            return
+        self._heard_from = hop if self._heard_from is None else self._heard_from
+        if hop - self._heard_from >= SMOOTH:  # long enough to be no pluck's own beginning
+            self._quiet_from = self._analyser.frame(hop + 1)
+        if loud and self._swell_from is None:
+            self._swell_from = hop
+        if hop % LOOK_EVERY == 0 and self._levels.standing_still():
+            self._room.set(smooth, self._levels.mean_bands())
+            if self._swell_from is not None:
+                self._close_swell(self._analyser.frame(hop))
+
+    # -- endings -----------------------------------------------------------------------------------------------------
+
+    def _close_swell(self, end: int) -> None:
+        assert self._swell_from is not None
+        start = self._analyser.frame(self._swell_from)
+        if end - start >= 0.1 * self.sample_rate:
+            self._set_aside(start, end, NO_BEGINNING)
+            self._quiet_from = end
+        self._swell_from = None
+
+    def _close(self, reason: EndReason, end: int) -> None:
+        ring = self._ring
+        assert ring is not None
+        self._ring = None
+        self._quiet_from = end
+        self._events.append(self._judged(ring, reason, end))
+
+    def _judged(self, ring: Ring, reason: EndReason, end: int) -> Pluck | SetAside:
+        assert self._tape is not None
+        last = min(end, ring.start + self._longest)
+        samples = self._tape.copy(ring.start, last) if ring.kept is None else ring.kept[: last - ring.start]
+        settled = settled_from(samples, self._analyser.hop)
+        lasted_s = (end - ring.start) / self.sample_rate
+        if ring.adds_nothing(self._room.allowance):
+            against: str | None = OVER_RINGING
+        elif ring.does_not_fade(self._levels.bands_before_rise(), lasted_s=lasted_s, allowance=self._room.allowance):
+            against = DOES_NOT_FADE
+        else:
+            against = speaks_against_string(samples[settled:], self.sample_rate)
+        if against is not None:
+            return SetAside(ring.start / self.sample_rate, end / self.sample_rate, against)
+        return Pluck(
+            samples=samples,
+            sample_rate=self.sample_rate,
+            start_frame=ring.start,
+            settled_from=settled,
+            noise_rms=ring.noise_rms,
+            clipped_fraction=clipped_fraction(samples),
+            end=reason,
+        )
+
+    def _set_aside(self, start: int, end: int, reason: str) -> None:
+        self._events.append(SetAside(start / self.sample_rate, end / self.sample_rate, reason))
+
+
+def _novelty_db(bands: Reals, recent: Reals, allowance: Reals) -> NDArray[np.float64]:
+    """Mean rise of the bands, last axis, over their recent maxima; a larger allowance never makes it larger."""
+    added = allowance + 1e-7 * recent.sum(axis=-1, keepdims=True)
+    rise = 10.0 * np.log10((bands + added) / (recent + added))
+    return np.asarray(np.minimum(np.maximum(rise, 0.0), MOST_A_BAND).mean(axis=-1))

@@ -1,0 +1,1 @@
+"""Microphone, screen and keys around a live session."""

@@ -1,0 +1,80 @@
+"""What commands that inspect do with a result: keep it, show it, and end with its exit code."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from fretcheck.cli.exits import exit_code_of
+from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
+from fretcheck.errors import FretcheckError
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.register.store import open_register
+from fretcheck.report.pages.report_file import usual_name, write_report
+from fretcheck.report.tables.terminal import print_result
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResultOptions:
+    """What is to become of a result."""
+
+    register: RegisterOption = None
+    keep: Annotated[
+        bool | None, typer.Option(help="Keep even a fragment, or nothing.  [default: whole inspections]", show_default=False)
+    ] = None
+    report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the page, too; an intake always gets one.")] = None
+    force: ForceOption = False
+    json: JsonOption = False
+
+
+def keep_and_show(
+    document: InspectionDocument, options: ResultOptions, *, sounds: Path | None, opinions: list[str] | None = None
+) -> int:
+    """Keep the result and show it; a register that fails does not cost the result, which is shown all the same.
+
+    Raises FretcheckError when it could not be kept or its page not be written, after it was shown.
+    """
+    failure: FretcheckError | None = None
+    if options.keep or (options.keep is None and document.verdict.decision is not None):
+        try:
+            with open_register(options.register) as store:
+                document = store.keep(document, sound_folder=sounds)
+        except FretcheckError as error:
+            failure = error
+    show(document, as_json=options.json, opinions=opinions)
+    if options.keep is None and document.verdict.decision is None and not options.json:
+        print("Not kept, for it is a fragment: --keep keeps it all the same.")
+    if options.report is not None or document.conditions.plan == "intake":
+        write_page(document, options.report, as_json=options.json, force=options.force)
+    if failure is not None:
+        raise failure
+    return exit_code_of(document)
+
+
+def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool, force: bool) -> None:
+    """Write the page of a result, under its usual name in the working folder unless `path` says where, and name it."""
+    written = write_report(document, path or Path(usual_name(document)), force=force)
+    if not as_json:
+        print(f"Report: {written}")
+
+
+def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | None = None) -> None:
+    """Print the result, as a document or for the eye.
+
+    `opinions`: what a second pitch estimator disagrees with; None where it was not asked.
+    """
+    if as_json:
+        if opinions:
+            document = document.model_copy(update={"warnings": [*document.warnings, *opinions]})
+        print(document.to_json())
+        return
+    console = Console()
+    print_result(document, console)
+    if opinions is not None:
+        console.print()
+        for line in opinions or ["The second pitch estimator agrees with every note within 30 cents."]:
+            console.print(line, markup=False, highlight=False)
+    if document.id:
+        console.print(f"\nKept as inspection {document.id}.", markup=False, highlight=False)

@@ -1,0 +1,1 @@
+"""What is read off the posterior: notes, findings, verdict, corrections, and what to pluck next."""

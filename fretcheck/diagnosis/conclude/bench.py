@@ -1,0 +1,188 @@
+"""The neck on the repairer's bench: draws of what it may truly be, and what work on its parts does to every note of each draw.
+
+Work goes through the forward model, not its tangent: a nut slot's height acts by its square.
+
+Conventions
+-----------
+θ as in `parameters`, one row a draw, shape (draws, parameters); notes over the cells asked for, shape (draws, notes), cents.
+mm, positive toward the bridge, heights positive upward.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.arrays import Reals
+from fretcheck.diagnosis.conclude.saddle_places import Moves, moves_within
+from fretcheck.diagnosis.infer.draws import JointDraws
+from fretcheck.diagnosis.infer.posterior import Posterior
+from fretcheck.diagnosis.model.by_hand import designed_mm, first_share, measurement_row
+from fretcheck.diagnosis.model.parameters import Key
+from fretcheck.diagnosis.model.stopped_string import sharpness_cents
+
+DRAWS = 500
+"""Of the posterior's: a probability of one half is then told to ±0.02, and a plan takes a fifth of a second."""
+PLACE_SLIP_MM = 0.05
+SLOT_SLIP_MM = 0.03
+"""How well a bench sets a place and files a slot (standard deviation; common practice, no source)."""
+SLOT_BELOW_DESIGN_MM = 0.20
+"""How much lower than designed a nut slot may lie: below, the string buzzes on fret 1 (common practice, no source)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """A neck in every draw: how its notes read and whether all lie within the limit."""
+
+    notes: Reals
+    limit: float
+
+    @cached_property
+    def worst(self) -> Reals:
+        """Size of the worst note in each draw."""
+        return np.asarray(np.max(np.abs(self.notes), axis=1))
+
+    @cached_property
+    def within(self) -> NDArray[np.bool_]:
+        """Whether all notes lie within the limit, per draw."""
+        return self.worst <= self.limit
+
+    @property
+    def probability(self) -> float:
+        """That all lie within."""
+        return float(np.mean(self.within))
+
+    @property
+    def expected_worst(self) -> float:
+        """Mean of the worst note."""
+        return float(np.mean(self.worst))
+
+
+class Bench:
+    """One neck, `DRAWS` times over."""
+
+    def __init__(
+        self,
+        posterior: Posterior,
+        draws: JointDraws,
+        *,
+        asked: NDArray[np.bool_],
+        limit: float,
+        least_clearance_mm: float | None = None,
+    ) -> None:
+        """`asked` marks the cells of the design that are judged."""
+        self.posterior = posterior
+        self.limit = limit
+        every = max(len(draws.theta) // DRAWS, 1)
+        self._columns = {key: number for number, key in enumerate(posterior.parameters.keys)}
+        self.theta = draws.theta[::every]
+        self.asked = asked
+        self._as_read = draws.notes[::every][:, asked]
+        self._quantities = posterior.model.moved(self.theta, np.arange(self.theta.shape[1]), posterior.model.designed)
+        self._now = sharpness_cents(posterior.model.strung(self._quantities))[:, asked]
+        cells = [cell for cell, one in zip(posterior.design.cells, asked, strict=True) if one]
+        self.cells = tuple((cell.string, cell.fret) for cell in cells)
+        self.strings = sorted({cell.string for cell in cells})
+        self.of_string = {number: np.array([cell.string == number for cell in cells]) for number in self.strings}
+        self.side = {number: float(posterior.design.side[number - 1]) for number in self.strings}
+        self.slotted = [one for one in self.strings if self.slot_column(one) is not None and self._clearance_row(one) is not None]
+        """Strings with a nut slot and fret 1 after it: a short string or one over a zero fret has none to file."""
+        self.slips = np.random.default_rng(len(self.theta)).standard_normal(self.theta.shape)
+        self.above_nut = 1.0 - first_share(posterior.design)
+        """Of what is filed off a slot, so much is lost over fret 1: the string turns about its saddle."""
+        self._least = least_clearance_mm
+        self._by_filing: dict[float, Reals] = {}
+
+    def outcome(self, theta: Reals) -> Outcome:
+        """How the neck reads with its parts as in `theta`."""
+        changed = np.flatnonzero(np.any(theta != self.theta, axis=0))
+        moved = self.posterior.model.moved(theta - self.theta, changed, self._quantities)
+        cents = sharpness_cents(self.posterior.model.strung(moved))[:, self.asked]
+        return Outcome(notes=self._as_read + cents - self._now, limit=self.limit)
+
+    def column(self, kind: str, *, string: int | None = None, fret: int | None = None) -> int | None:
+        """Where a parameter stands in θ."""
+        return self._columns.get(Key(kind=kind, fret=fret, string=string))
+
+    def saddle_column(self, string: int) -> int | None:
+        """The column that moves the saddle of one string."""
+        own = self.column("saddle", string=string)
+        return own if own is not None else self.column("bridge")
+
+    def slot_column(self, string: int) -> int | None:
+        """The column that moves one nut slot."""
+        own = self.column("slot_height", string=string)
+        return own if own is not None else self.column("nut_height")
+
+    @cached_property
+    def saddle_slopes(self) -> Reals:
+        """Cents for each mm that a note's saddle moves, shape (notes,)."""
+        return self._slopes("bridge")
+
+    @cached_property
+    def nut_slopes(self) -> Reals:
+        """Cents for each mm that the nut moves, shape (notes,)."""
+        return self._slopes("nut_position")
+
+    def _slopes(self, kind: str) -> Reals:
+        column = self.column(kind)
+        assert column is not None
+        return np.asarray(self.posterior.model.jacobian(np.mean(self.theta, axis=0))[self.asked, column])
+
+    def saddle_moves(self, notes: Reals, string: int) -> Moves:
+        """The moves of one saddle that bring all notes of its string within, per draw."""
+        here = self.of_string[string]
+        return moves_within(notes[:, here], self.saddle_slopes[here], limit=self.limit)
+
+    def clearances_mm(self, theta: Reals, string: int) -> Reals:
+        """What a string leaves over the crown of fret 1, per draw."""
+        row = self._clearance_row(string)
+        assert row is not None
+        return np.asarray(self.designed_clearance_mm(string) + theta @ row)
+
+    def _clearance_row(self, string: int) -> Reals | None:
+        return measurement_row(self.posterior.design, self.posterior.parameters, what="first_fret_clearance", string=string)
+
+    def designed_clearance_mm(self, string: int) -> float:
+        """The same on the neck as designed."""
+        return designed_mm(self.posterior.design, what="first_fret_clearance", fret=None, string=string)
+
+    def least_clearance_mm(self, string: int) -> float:
+        """No slot is filed so that less is left over fret 1."""
+        if self._least is not None:
+            return self._least
+        return self.designed_clearance_mm(string) - self.above_nut * SLOT_BELOW_DESIGN_MM
+
+    def filed(self, theta: Reals, strings: Sequence[int], mm: float) -> Reals:
+        """Slots filed `mm` lower, as far as the least clearance allows; a negative `mm` raises them."""
+        after = theta.copy()
+        for string in strings:
+            column = self.slot_column(string)
+            assert column is not None
+            room = np.maximum(self.clearances_mm(theta, string) - self.least_clearance_mm(string), 0.0) / self.above_nut
+            after[:, column] -= np.minimum(mm + SLOT_SLIP_MM * self.slips[:, column], room)
+        return after
+
+    def by_filing(self, mm: float) -> Reals:
+        """What filing all slots does to the notes of the neck as it is, shape (draws, notes)."""
+        if mm not in self._by_filing:
+            self._by_filing[mm] = self.outcome(self.filed(self.theta, self.slotted, mm)).notes - self._as_read
+        return self._by_filing[mm]
+
+    def moved(self, theta: Reals, column: int, mm: float) -> Reals:
+        """One part moved, as well as a hand does."""
+        after = theta.copy()
+        after[:, column] += mm + PLACE_SLIP_MM * self.slips[:, column]
+        return after
+
+    def as_described(self, theta: Reals) -> Reals:
+        """Every part of the neck where the description wants it, strings and hand as they are."""
+        after = theta.copy()
+        parts = ("fret_position", "fret_tilt", "scale_length", "nut_position", "nut_skew", "own_nut", "nut_height", "slot_height")
+        for kind in (*parts, "bridge", "saddle_slant", "saddle", "string", "wear"):
+            after[:, self.posterior.parameters.columns(kind)] = 0.0
+        return after

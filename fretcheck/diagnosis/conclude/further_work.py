@@ -1,0 +1,232 @@
+"""Further work: the set that costs least, counting a neck that may still lie outside as a neck that may come back.
+
+Least Σ cost + R·(1 − P) over what the parts allow: saddles (each, or the whole, straight or slanted), nut slots, and the nut's
+place last, which is looked at only if everything easier leaves P below one half. Strings are independent of each other within
+a draw, so each has its own few options and the best combination is found string by string, keeping the most promising.
+
+Conventions
+-----------
+As in `bench` and `work`; P is over the bench's draws. Saddles and the nut's place are searched on the tangent (they act
+linearly to 0.1 cents within 2 mm), slots through the forward model; the end is weighed through the forward model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.arrays import Reals
+from fretcheck.diagnosis.conclude.bench import PLACE_SLIP_MM, Bench
+from fretcheck.diagnosis.conclude.piece_of_work import Work, all_done, saddle_set, straight_saddle
+from fretcheck.diagnosis.conclude.saddle_places import Moves, best_straight
+from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
+
+ENOUGH = 0.5
+"""Probability of lying within from which on no nut is moved, and below which a neck is worked on."""
+AGAIN = 0.2
+"""Cost of setting a part better that is to be moved anyway: no more work, but no fiddling for a hundredth of P either."""
+LEAST_MOVE_MM = 0.1
+"""Less than a bench can tell."""
+FILINGS_MM = (0.05, 0.10, 0.15, 0.20, 0.30, 0.40)
+NUT_STEP_MM = 0.25
+KEPT = 400
+"""Combinations carried from string to string; six strings of four options have 4096, of two 64."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Best:
+    """The best further work from one state of the neck."""
+
+    works: tuple[Work, ...]
+    objective: float
+    """Cost of the further works + R·(1 − P)."""
+    probability: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Option:
+    cost: float
+    works: tuple[Work, ...]
+    within: NDArray[np.bool_]
+
+
+def best_further(
+    bench: Bench,
+    done: Sequence[Work],
+    *,
+    style: SaddleStyle | None,
+    settings: DiagnosisSettings,
+    slots: bool = True,
+    nut: bool = True,
+) -> Best:
+    """What to do beyond the works already `done`.
+
+    Parameters
+    ----------
+    style : SaddleStyle or None
+        How the saddles can be moved; None: not known, all ways are looked at.
+    slots, nut : bool
+        Whether nut slots may be filed and the nut moved.
+    """
+    theta = all_done(bench, list(done))
+    search = _Search(bench=bench, done=tuple(done), style=style, settings=settings)
+    notes = bench.outcome(theta).notes
+    best = search.best(notes)
+    filed = {}
+    if slots and bench.slotted and best.objective > settings.cost_slots and not any(one.how == "slots" for one in done):
+        filed = {mm: notes + bench.by_filing(mm) for mm in FILINGS_MM}
+    for mm, lower in filed.items():
+        every = Work(how="slots", cost=settings.cost_slots, slots=tuple(bench.slotted), filed_mm=mm)
+        best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
+    if filed:
+        best = min(best, search.best(notes, filed=filed), key=lambda one: one.objective)
+    column = bench.column("nut_position")
+    if nut and best.probability < ENOUGH and column is not None:
+        for mm in np.arange(-settings.most_nut_mm, settings.most_nut_mm + 0.5 * NUT_STEP_MM, NUT_STEP_MM):
+            move = Work(how="nut", cost=settings.cost_nut, shifts=((column, round(float(mm), 3)),))
+            slipped = (float(mm) + PLACE_SLIP_MM * bench.slips[:, column])[:, None] * bench.nut_slopes
+            best = min(best, search.best(notes + slipped, before=move, finely=False), key=lambda one: one.objective)
+    works = _set_again(bench, done, best.works, settings)
+    probability = bench.outcome(all_done(bench, works, theta)).probability
+    cost = sum(one.cost for one in works)
+    untouched = Best(works=(), objective=_missing(np.mean(bench.outcome(theta).within), settings), probability=0.0)
+    if untouched.objective <= cost + _missing(probability, settings):
+        return Best(works=(), objective=untouched.objective, probability=bench.outcome(theta).probability)
+    return Best(works=works, objective=cost + _missing(probability, settings), probability=probability)
+
+
+def _missing(probability: float | np.floating, settings: DiagnosisSettings) -> float:
+    return settings.cost_neck_back * (1.0 - float(probability))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Search:
+    bench: Bench
+    done: tuple[Work, ...]
+    style: SaddleStyle | None
+    settings: DiagnosisSettings
+
+    def best(
+        self, notes: Reals, *, before: Work | None = None, filed: dict[float, Reals] | None = None, finely: bool = True
+    ) -> Best:
+        """The best setting of the saddles for these notes; with `filed`, notes after filing by so much, of single slots too."""
+        first = () if before is None else (before,)
+        start = sum(one.cost for one in first)
+        bench = self.bench
+        moves = {string: bench.saddle_moves(notes, string) for string in bench.strings}
+        plain = {string: moves[string].inside(0.0) for string in bench.strings}
+        options = {string: [_Option(cost=0.0, works=(), within=plain[string])] for string in bench.strings}
+        each = self.style in (None, "per_string")
+        for string in bench.strings:
+            if each:
+                options[string].append(self._own(string, moves[string], ()))
+            if filed and string in bench.slotted:
+                options[string] += self._slot(string, filed, each=each)
+        best = self._joined(options, start, first)
+        for option in self._straight(moves, finely=finely):
+            objective = start + option.cost + _missing(np.mean(option.within), self.settings)
+            if objective < best.objective:
+                best = Best(works=(*first, *option.works), objective=objective, probability=float(np.mean(option.within)))
+        return best
+
+    def _own(self, string: int, moves: Moves, before: tuple[Work, ...]) -> _Option:
+        bench, settings = self.bench, self.settings
+        column = bench.saddle_column(string)
+        slip = PLACE_SLIP_MM * bench.slips[:, column] if column is not None else 0.0
+        reach = settings.most_saddle_mm
+        move = moves.best(bound=reach, slip=slip)
+        again = any(one.how == "saddle" and one.string == string for one in self.done)
+        cost = AGAIN if again else settings.cost_saddle
+        middles = 0.5 * (moves.low + moves.high)
+        work = saddle_set(bench, string, move, cost=cost, u_mm=float(np.std(middles[np.isfinite(middles)])))
+        if abs(work.mm) < LEAST_MOVE_MM:
+            return _Option(cost=cost, works=before, within=moves.inside(0.0))
+        cost += sum(one.cost for one in before)
+        return _Option(cost=cost, works=(*before, work), within=moves.inside(work.mm + slip))
+
+    def _slot(self, string: int, filed: dict[float, Reals], *, each: bool) -> list[_Option]:
+        options: list[_Option] = []
+        for mm, notes in filed.items():
+            work = Work(how="slots", cost=self.settings.cost_slots, slots=(string,), filed_mm=mm)
+            moves = self.bench.saddle_moves(notes, string)
+            options.append(_Option(cost=work.cost, works=(work,), within=moves.inside(0.0)))
+            if each:
+                options.append(self._own(string, moves, (work,)))
+        by_works: dict[int, _Option] = {}
+        for one in options:
+            known = by_works.get(len(one.works))
+            if known is None or np.mean(one.within) > np.mean(known.within):
+                by_works[len(one.works)] = one
+        return list(by_works.values())
+
+    def _joined(self, options: dict[int, list[_Option]], start: float, first: tuple[Work, ...]) -> Best:
+        """The best choice of one option a string."""
+        size = len(self.bench.theta)
+        within, cost = np.ones((1, size), dtype=bool), np.array([start])
+        chosen: list[tuple[int, ...]] = [()]
+        order = sorted(options, key=lambda one: float(np.mean(options[one][0].within)))  # what decides most first
+        for string in order:
+            here = options[string]
+            within = np.concatenate([within & one.within for one in here])
+            cost = np.concatenate([cost + one.cost for one in here])
+            chosen = [(*way, number) for number in range(len(here)) for way in chosen]
+            objective = cost + self.settings.cost_neck_back * (1.0 - np.mean(within, axis=1))
+            kept = np.argsort(objective, kind="stable")[:KEPT]
+            within, cost, chosen = within[kept], cost[kept], [chosen[number] for number in kept.tolist()]
+        works = tuple(work for string, number in zip(order, chosen[0], strict=True) for work in options[string][number].works)
+        probability = float(np.mean(within[0]))
+        return Best(
+            works=(*first, *works), objective=float(cost[0]) + _missing(probability, self.settings), probability=probability
+        )
+
+    def _straight(self, moves: dict[int, Moves], *, finely: bool) -> list[_Option]:
+        """The saddle moved in one piece, in the ways that this neck allows."""
+        bench, settings, style = self.bench, self.settings, self.style
+        if style == "per_string" or len(bench.strings) < 2:
+            return []
+        sides = np.array([bench.side[string] for string in bench.strings])
+        listed = [moves[string] for string in bench.strings]
+        column = bench.column("bridge")
+        slip = PLACE_SLIP_MM * bench.slips[:, column] if column is not None else 0.0
+        again = any(one.how in ("straight_saddle", "seat") for one in self.done)
+        ways = {
+            "none": [(True, "seat")],
+            "whole": [(False, "straight_saddle"), (True, "seat")],
+            "slant": [(True, "straight_saddle")],
+        }.get(style or "", [(False, "straight_saddle"), (True, "straight_saddle")])
+        answer = []
+        for slant, how in ways:
+            cost = AGAIN if again else (settings.cost_seat if how == "seat" else settings.cost_saddle)
+            bound = settings.most_saddle_mm
+            treble, bass = best_straight(listed, sides, bound=bound, slant=slant, slip=slip, finely=finely)
+            middles = np.mean([0.5 * (one.low + one.high) for one in listed], axis=0)
+            work = straight_saddle(
+                bench, treble, bass, how="seat" if how == "seat" else "straight_saddle", cost=cost, u_mm=float(np.std(middles))
+            )
+            assert work.bass_mm is not None
+            if max(abs(work.mm), abs(work.bass_mm)) < LEAST_MOVE_MM:
+                continue
+            places = [0.5 * ((1.0 + side) * work.mm + (1.0 - side) * work.bass_mm) for side in sides.tolist()]
+            within = np.all([one.inside(place + slip) for one, place in zip(listed, places, strict=True)], axis=0)
+            answer.append(_Option(cost=cost, works=(work,), within=within))
+        return answer
+
+
+def _set_again(bench: Bench, done: Sequence[Work], works: tuple[Work, ...], settings: DiagnosisSettings) -> tuple[Work, ...]:
+    """Single saddles set once more from where the tangent put them: it is off by a few tenths of a cent over 4 mm."""
+    notes = bench.outcome(all_done(bench, [*done, *works])).notes
+    answer = []
+    for one in works:
+        if one.how == "saddle" and one.string is not None:
+            column = bench.saddle_column(one.string)
+            assert column is not None
+            slip = PLACE_SLIP_MM * bench.slips[:, column]
+            moves = bench.saddle_moves(notes - (slip[:, None] * bench.saddle_slopes), one.string)
+            more = moves.best(bound=settings.most_saddle_mm, slip=slip)
+            mm = float(np.clip(one.mm + more, -settings.most_saddle_mm, settings.most_saddle_mm))
+            one = saddle_set(bench, one.string, mm, cost=one.cost, u_mm=one.u_mm)
+        answer.append(one)
+    return tuple(answer)

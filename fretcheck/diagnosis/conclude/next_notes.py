@@ -1,0 +1,235 @@
+"""Which notes to pluck next: those whose readings take most from the variance of what is still open.
+
+What is open, as functions of one draw: whether a note is out, and which way; of every fret's place and tilt whether it is out by
+a size worth looking for; of every cause between 5 and 95 % whether it exceeds its practical size. With S the covariance of notes
+and these functions over the draws, a pluck of note c takes Σ_q S_cq² / (S_cc + u²) from their variance, and
+S ← S − S_c S_cᵀ / (S_cc + u²) is what is left: Gaussian, rank one, so that no reading has to be imagined.
+
+Conventions
+-----------
+Cents, mm. A note on a string that is not among those chosen yet counts half: it costs an open pluck as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.arrays import Reals
+from fretcheck.diagnosis.conclude.causes import PossibleCause, possible_causes
+from fretcheck.diagnosis.conclude.coverage import UNHEARD_OUT
+from fretcheck.diagnosis.conclude.notes import Place, asked_notes
+from fretcheck.diagnosis.infer.draws import JointDraws, joint_draws
+from fretcheck.diagnosis.infer.inference import infer
+from fretcheck.diagnosis.infer.posterior import Posterior
+from fretcheck.diagnosis.infer.scatter import wider_at
+from fretcheck.diagnosis.observation import Observation
+from fretcheck.diagnosis.result import Decision
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.neck.description import Neck
+
+MOST_NOTES, MOST_STRINGS, MOST_TIMES = 9, 3, 2
+"""Of one batch: notes, strings, and plucks of the same note."""
+OPEN_CENTS = 0.15
+"""Error of the open reference that a new batch's notes are counted from, beside the hand."""
+LOOK_FOR_MM = 0.30
+"""Size of a fault that every fret is looked at for, unless a smaller one is asked for."""
+SUSPECT_MM = 0.20
+"""A fret counts as open while it may be out by this, or by what is looked for where that is less."""
+OPEN_SHARES, UNSURE_SHARES = (0.05, 0.95), (0.20, 0.90)
+"""A cause's probability within the first is worth plucks when there are any; within the second more plucks are needed."""
+MISSED = 0.05
+"""Accepted probability that some fret not named lies beyond what is looked for."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WhatIsOpen:
+    """What the readings so far leave open on a neck; see `what_is_open`."""
+
+    posterior: Posterior
+    draws: JointDraws
+    judged: NDArray[np.bool_]
+    """Cells that the verdict is about."""
+    limit_cents: float
+    look_for_mm: float
+    settings: DiagnosisSettings
+    causes: tuple[PossibleCause, ...]
+
+    @cached_property
+    def within(self) -> float:
+        """Probability that every note judged lies within the limit."""
+        return float(np.mean(~np.any(self._out, axis=1)))
+
+    @cached_property
+    def side(self) -> Decision:
+        """The verdict by that probability."""
+        risk = self.settings.risk
+        return "pass" if self.within >= 1.0 - risk else "fail" if self.within <= risk else "undecided"
+
+    @property
+    def clear(self) -> bool:
+        """Whether the verdict would be the same at half of the risk."""
+        return min(self.within, 1.0 - self.within) <= 0.5 * self.settings.risk
+
+    @cached_property
+    def unheard(self) -> tuple[Place, ...]:
+        """Notes not heard that are out with more than `UNHEARD_OUT`, the likeliest first."""
+        chance = np.mean(self._out, axis=0)
+        chance[self.posterior.heard] = 0.0
+        cells = self.posterior.design.cells
+        order = np.argsort(-chance, kind="stable")
+        return tuple((cells[n].string, cells[n].fret) for n in order if chance[n] > UNHEARD_OUT)
+
+    @cached_property
+    def missed(self) -> float:
+        """Probability that a fret which is not named lies, or stands crooked, beyond the size looked for."""
+        return float(np.mean(np.any(self._beyond[:, self._unnamed], axis=1)))
+
+    @cached_property
+    def suspects(self) -> tuple[PossibleCause, ...]:
+        """Causes neither named nor ruled out, and two of the frets not yet sure; the likeliest first."""
+        low, high = UNSURE_SHARES
+        found = [one for one in self.causes if low <= one.judged_probability <= high]
+        found.sort(key=lambda one: -one.judged_probability)
+        if self.missed > MISSED:
+            chance = np.where(self._unnamed, np.mean(self._beyond, axis=0), 0.0)
+            found += [self._frets[n] for n in np.argsort(-chance)[:2] if chance[n] > 0.0 and self._frets[n] not in found]
+        return tuple(found)
+
+    @property
+    def causes_decided(self) -> bool:
+        """Whether every cause is named or ruled out, and no fret is left that may be out by what is looked for."""
+        low, high = UNSURE_SHARES
+        return self.missed <= MISSED and not any(low <= one.judged_probability <= high for one in self.causes)
+
+    @cached_property
+    def matters(self) -> Reals:
+        """Of every draw what is open, shape (draws, functions)."""
+        notes = np.where(self.judged, self.draws.notes, 0.0)
+        worst = np.argmax(np.abs(notes), axis=1)
+        worst_out = 2.0 * np.sign(notes[np.arange(len(notes)), worst]) * np.any(self._out, axis=1)
+        low, high = OPEN_SHARES
+        frets = [one for one in self._frets if one.judged_probability < high]
+        causes = [one for one in self.causes if low <= one.judged_probability <= high]
+        sizes = [min(SUSPECT_MM, self.look_for_mm)] * len(frets) + [one.estimate.practical_size for one in causes]
+        values = self._values([*frets, *causes])
+        matters = np.column_stack([worst_out, np.sign(values) * (np.abs(values) > np.array(sizes))])
+        return matters[:, np.any(matters != matters[:1], axis=0)]
+
+    @cached_property
+    def noise(self) -> Reals:
+        """Variance of one more pluck of every cell: the hand's, and that of a new open reference."""
+        hand = self.posterior.scatter
+        usual = float(np.mean(list(hand.cents.values())))
+        cells = self.posterior.design.cells
+        spread = np.array([hand.cents.get(cell.string, usual) * wider_at(cell.fret, hand.low) for cell in cells])
+        return np.asarray(spread**2 + OPEN_CENTS**2)
+
+    def choose(
+        self, *, notes: int = MOST_NOTES, strings: int = MOST_STRINGS, passed_over: Collection[Place] = ()
+    ) -> tuple[Place, ...]:
+        """Notes to pluck next, sorted by string and fret, a note as often as it is to be plucked.
+
+        Parameters
+        ----------
+        notes, strings : int
+            At most so many.
+        passed_over : collection of (string, fret)
+            Notes that are not to be asked for. A note may be asked for as often as it tells: where one note alone is in doubt,
+            eight plucks of it decide where four do not.
+        """
+        cells = self.posterior.design.cells
+        free = self.judged.copy()
+        for n in np.flatnonzero(free):
+            free[n] = (cells[n].string, cells[n].fret) not in passed_over
+        matters = self.matters
+        if not free.any() or not matters.size:
+            return ()
+        able = np.flatnonzero(free)
+        both = np.concatenate([self.draws.notes[:, able], matters], axis=1)
+        both = both - both.mean(axis=0)
+        spread = both.T @ both / len(both)
+        noise = self.noise[able]
+        own = np.array([cells[n].string for n in able])
+        count, chosen, used = len(able), np.zeros(len(able), dtype=int), set[int]()
+        # A pass needs these heard, whatever else is open.
+        first = [n for n, cell in enumerate(able) if (cells[cell].string, cells[cell].fret) in self.unheard]
+        for _ in range(notes):
+            gain = np.sum(spread[:count, count:] ** 2, axis=1) / (np.diag(spread)[:count] + noise)
+            gain = np.where(np.isin(own, list(used)), gain, 0.5 * gain)
+            gain[chosen >= MOST_TIMES] = -1.0
+            if len(used) >= strings:
+                gain[~np.isin(own, list(used))] = -1.0
+            if self.side == "pass" and first:
+                left = [n for n in first if not chosen[n] and gain[n] >= 0.0]
+                gain[[n for n in range(count) if left and n not in left]] = -1.0
+            best = int(np.argmax(gain))
+            if gain[best] <= 0.0:
+                break
+            chosen[best] += 1
+            used.add(int(own[best]))
+            column = spread[:, best].copy()
+            spread -= np.outer(column, column) / (column[best] + noise[best])
+        return tuple(sorted((cells[able[n]].string, cells[able[n]].fret) for n in np.repeat(np.arange(count), chosen)))
+
+    @cached_property
+    def _out(self) -> NDArray[np.bool_]:
+        return (np.abs(self.draws.notes) > self.limit_cents) & self.judged
+
+    @cached_property
+    def _frets(self) -> list[PossibleCause]:
+        return [one for one in self.causes if one.estimate.cause in ("fret_position", "fret_tilt")]
+
+    @cached_property
+    def _unnamed(self) -> NDArray[np.bool_]:
+        return np.array([one.judged_probability < OPEN_SHARES[1] for one in self._frets], dtype=bool)
+
+    @cached_property
+    def _beyond(self) -> NDArray[np.bool_]:
+        return np.asarray(np.abs(self._values(self._frets)) > self.look_for_mm)
+
+    def _values(self, causes: Sequence[PossibleCause]) -> Reals:
+        """Of every draw, shape (draws, causes)."""
+        rows = np.array([one.row for one in causes]).reshape(len(causes), self.draws.theta.shape[1])
+        return np.asarray(self.draws.theta @ rows.T + np.array([one.offset for one in causes]))
+
+
+def what_is_open(
+    neck: Neck,
+    observations: Sequence[Observation],
+    *,
+    asked: Collection[Place] | None = None,
+    look_for_mm: float = LOOK_FOR_MM,
+    settings: DiagnosisSettings = DiagnosisSettings(),  # noqa: B008
+) -> WhatIsOpen:
+    """What the readings so far leave open; parameters as in `diagnose`."""
+    places = asked_notes(neck, observations, asked, judge_open_notes=False)
+    posterior = infer(neck, observations)
+    return open_in(posterior, joint_draws(posterior), places, look_for_mm=look_for_mm, settings=settings)
+
+
+def open_in(
+    posterior: Posterior,
+    draws: JointDraws,
+    asked: Collection[Place],
+    *,
+    look_for_mm: float = LOOK_FOR_MM,
+    settings: DiagnosisSettings,
+) -> WhatIsOpen:
+    """The same of a posterior that is there already."""
+    limit = settings.limit_cents if settings.limit_cents is not None else posterior.design.neck.tolerance_cents
+    wanted = frozenset(asked)
+    judged = [cell.press is None and (cell.string, cell.fret) in wanted for cell in posterior.design.cells]
+    return WhatIsOpen(
+        posterior=posterior,
+        draws=draws,
+        judged=np.array(judged, dtype=bool),
+        limit_cents=limit,
+        look_for_mm=look_for_mm,
+        settings=settings,
+        causes=possible_causes(posterior, settings),
+    )

@@ -1,0 +1,174 @@
+"""One piece of work at the bench: what it costs, what it does to the neck, and how a step tells it.
+
+Conventions
+-----------
+mm, positive toward the bridge, heights positive upward. Costs have no unit: the work of setting one saddle is 1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from fretcheck.arrays import Reals
+from fretcheck.diagnosis.conclude.bench import Bench
+from fretcheck.diagnosis.conclude.causes import PossibleCause
+from fretcheck.diagnosis.result import Finding, Move
+
+How = Literal["string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut"]
+Key = tuple[How, int | None, int | None, tuple[int, ...]]
+ORDER: tuple[How, ...] = ("string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut")
+"""Easiest first."""
+CANNOT_BE_UNDONE = ("slots", "fret")
+PLACES_TO_MM = 0.05
+"""Places are told to what a bench can set, slots as they are."""
+RIVAL_FROM = 0.05
+"""A rival with a smaller share of what is seen is none."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """A found cause, as it is judged (`cause`), sized if it is there (`value`, `u`) and told (`finding`)."""
+
+    cause: PossibleCause
+    value: float
+    u: float
+    finding: Finding
+
+    def settled(self, risk: float) -> bool:
+        """Sure enough, and without rival, for work that cannot be undone."""
+        return self.finding.probability >= 1.0 - risk and not any(one.share >= RIVAL_FROM for one in self.finding.rivals)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Work:
+    """One piece of work."""
+
+    how: How
+    cost: float
+    shifts: tuple[tuple[int, float], ...] = ()
+    """Columns of θ and by how many mm they are moved."""
+    slots: tuple[int, ...] = ()
+    filed_mm: float = 0.0
+    """How much lower these strings' nut slots are made, as far as their least clearance allows; negative raises them."""
+    renewed: tuple[int, ...] = ()
+    """Columns that become those of a sound part: a new string's."""
+    string: int | None = None
+    fret: int | None = None
+    worn: tuple[int, ...] = ()
+    """Frets that are crowned anew."""
+    bass_mm: float | None = None
+    """Of a straight saddle: how far its bass end moves, where `mm` is its treble end's."""
+    u_mm: float | None = None
+    fault: Fault | None = None
+    """The finding that this puts right; None for a setting beyond what was found."""
+
+    @property
+    def key(self) -> Key:
+        """What is worked on."""
+        return (self.how, self.string, self.fret, self.slots)
+
+    @property
+    def mm(self) -> float:
+        """The move, of a straight saddle at its treble end; of slots what is filed, downward negative."""
+        if self.how == "slots":
+            return -self.filed_mm
+        if self.how in ("straight_saddle", "seat"):
+            assert self.bass_mm is not None
+            return 2.0 * self.shifts[0][1] - self.bass_mm
+        return self.shifts[0][1] if self.shifts else 0.0
+
+    def lost_clearance_mm(self, bench: Bench) -> float:
+        """Of filed slots: how much less is left over fret 1."""
+        return bench.above_nut * self.filed_mm
+
+    def done(self, bench: Bench, theta: Reals) -> Reals:
+        """θ in every draw once this is done."""
+        if self.slots:
+            return bench.filed(theta, self.slots, self.filed_mm)
+        for column, mm in self.shifts:
+            theta = bench.moved(theta, column, mm)
+        if self.renewed:
+            theta = theta.copy()
+            columns = list(self.renewed)
+            theta[:, columns] = np.array(bench.posterior.parameters.spreads)[columns] * bench.slips[:, columns]
+        return theta
+
+    def settled(self, risk: float) -> bool:
+        """Whether it may be done outright: it can be undone, or is sure and without rival."""
+        return self.how not in CANNOT_BE_UNDONE or (self.fault is not None and self.fault.settled(risk))
+
+
+def all_done(bench: Bench, works: tuple[Work, ...] | list[Work], theta: Reals | None = None) -> Reals:
+    """θ once all `works` are done, in whatever order."""
+    theta = bench.theta if theta is None else theta
+    for one in works:
+        theta = one.done(bench, theta)
+    return theta
+
+
+def saddle_set(bench: Bench, string: int, mm: float, *, cost: float, u_mm: float | None, fault: Fault | None = None) -> Work:
+    """The saddle of one string, moved."""
+    column = bench.saddle_column(string)
+    assert column is not None
+    return Work(how="saddle", cost=cost, shifts=((column, to_bench(mm)),), string=string, u_mm=u_mm, fault=fault)
+
+
+def straight_saddle(
+    bench: Bench,
+    treble_mm: float,
+    bass_mm: float,
+    *,
+    how: How,
+    cost: float,
+    u_mm: float | None = None,
+    fault: Fault | None = None,
+) -> Work:
+    """A saddle in one piece, moved at both ends; strings between follow."""
+    treble_mm, bass_mm = to_bench(treble_mm), to_bench(bass_mm)
+    bridge, slant = bench.column("bridge"), bench.column("saddle_slant")
+    assert bridge is not None
+    shifts = [(bridge, 0.5 * (treble_mm + bass_mm))]
+    if slant is not None and treble_mm != bass_mm:
+        shifts.append((slant, 0.5 * (treble_mm - bass_mm)))
+    return Work(how=how, cost=cost, shifts=tuple(shifts), bass_mm=bass_mm, u_mm=u_mm, fault=fault)
+
+
+def to_bench(mm: float) -> float:
+    """A place as finely as a bench can set it."""
+    return round(round(mm / PLACES_TO_MM) * PLACES_TO_MM, 2)
+
+
+def moves_of(work: Work, bench: Bench, *, to_clearance: dict[int, float] | None = None) -> tuple[Move, ...]:
+    """The public record of a work; `to_clearance` is what each string is to leave over fret 1, where it was measured."""
+    match work.how:
+        case "string":
+            return (Move(part="string", string=work.string),)
+        case "saddle":
+            return (Move(part="saddle", string=work.string, move_mm=work.mm, u_mm=work.u_mm),)
+        case "straight_saddle" | "seat" if work.bass_mm == work.mm:
+            return (Move(part="saddle", move_mm=work.mm, u_mm=work.u_mm),)
+        case "straight_saddle" | "seat":
+            return (
+                Move(part="saddle", end="treble", move_mm=work.mm, u_mm=work.u_mm),
+                Move(part="saddle", end="bass", move_mm=work.bass_mm, u_mm=work.u_mm),
+            )
+        case "slots":
+            whole = len(work.slots) == len(bench.slotted) > 1
+            string = None if whole else work.slots[0]
+            left = None if not to_clearance else round(float(np.mean([to_clearance[one] for one in work.slots])), 2)
+            return (Move(part="nut_height", string=string, move_mm=work.mm, u_mm=work.u_mm, to_clearance_mm=left),)
+        case "nut":
+            return (Move(part="nut", string=work.string, move_mm=work.mm, u_mm=work.u_mm),)
+        case _ if work.worn:
+            return tuple(Move(part="fret", fret=fret) for fret in work.worn)
+        case _:
+            tilted = work.fault is not None and work.fault.finding.cause == "fret_tilt"
+            if not tilted:
+                return (Move(part="fret", fret=work.fret, move_mm=work.mm, u_mm=work.u_mm),)
+            return (
+                Move(part="fret", fret=work.fret, end="treble", move_mm=work.mm, u_mm=work.u_mm),
+                Move(part="fret", fret=work.fret, end="bass", move_mm=-work.mm, u_mm=work.u_mm),
+            )

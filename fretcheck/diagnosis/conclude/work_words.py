@@ -1,0 +1,160 @@
+"""The steps of the work in the words of the bench: what to do, how far, which way, how sure, and where it can hurt.
+
+Conventions
+-----------
+Lengths in mm to 0.01; "toward the bridge" and "toward the nut" along the strings. A height at the nut (over the plane of the
+crowns) and a clearance over fret 1 are two things, and a text says which it means.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fretcheck.diagnosis.conclude.bench import Bench
+from fretcheck.diagnosis.conclude.piece_of_work import Fault, Work
+from fretcheck.diagnosis.conclude.words import millimetres
+from fretcheck.diagnosis.settings import DiagnosisSettings
+
+SLACKEN = "Slacken the strings first, and keep the face away from strings under tension."
+SLACKEN_ONE = "Slacken the string first."
+CUTTING = "Mask the board, and wear eye protection when cutting or filing."
+
+
+def way(mm: float) -> str:
+    """Which way along the strings."""
+    return "toward the bridge" if mm > 0 else "toward the nut"
+
+
+def several(numbers: Sequence[int], what: str) -> str:
+    """``string 3``, ``strings 1, 2 and 6``."""
+    listed = [str(number) for number in numbers]
+    if len(listed) == 1:
+        return f"{what} {listed[0]}"
+    return f"{what}s {', '.join(listed[:-1])} and {listed[-1]}"
+
+
+def text_of(work: Work, bench: Bench, settings: DiagnosisSettings, *, measured_mm: dict[int, float]) -> str:
+    """One piece of work, told. `measured_mm` is what strings were measured to leave over fret 1."""
+    return (
+        {
+            "string": _string,
+            "saddle": _saddle,
+            "straight_saddle": _straight,
+            "seat": _straight,
+            "nut": _nut,
+            "fret": _fret,
+        }[work.how](work, bench, settings)
+        if work.how != "slots"
+        else _slots(work, bench, measured_mm)
+    )
+
+
+def _u(work: Work) -> str:
+    return "" if work.u_mm is None else f" (±{max(work.u_mm, 0.01):.2f} mm)"
+
+
+def _sure(fault: Fault | None) -> str:
+    if fault is None:
+        return ""
+    sure = 100.0 * fault.finding.probability
+    return " More than 99 % sure." if sure >= 99.5 else f" {sure:.0f} % sure."
+
+
+def _cut(work: Work, bound: float) -> str:
+    """What is left over where the part does not allow the whole move."""
+    fault = work.fault
+    if fault is None or abs(fault.value) <= bound + 0.05:
+        return ""
+    return f" It is {millimetres(fault.value)} out, but no more than {millimetres(bound)} can be made good here."
+
+
+def _string(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
+    return (
+        f"Put a new string {work.string} on, let it settle and tune it, and read it again before anything else is touched: the "
+        f"old one is false.{_sure(work.fault)} Wear eye protection when a string is cut or comes off under tension."
+    )
+
+
+def _saddle(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
+    found = f", back to its place.{_sure(work.fault)}" if work.fault is not None else "."
+    cut = _cut(work, settings.most_saddle_mm)
+    return f"Move the saddle of string {work.string} {millimetres(work.mm)} {way(work.mm)}{_u(work)}{found}{cut} {SLACKEN_ONE}"
+
+
+def _straight(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
+    assert work.bass_mm is not None
+    seat = work.how == "seat"
+    what = "Fill the saddle's seat and cut it anew" if seat else "Move the whole saddle"
+    end = f" {SLACKEN} {CUTTING}" if seat else f" {SLACKEN}"
+    if work.mm == work.bass_mm:
+        how = f"{millimetres(work.mm)} {way(work.mm)}{_u(work)}, its slant kept"
+    else:
+        ends = [
+            f"{millimetres(mm)} {way(mm)} at string {number}" if mm else f"where it is at string {number}"
+            for mm, number in ((work.mm, min(bench.strings)), (work.bass_mm, max(bench.strings)))
+        ]
+        how = f"{ends[0]} and {ends[1]}{_u(work)}, straight between"
+    return f"{what} {how}.{_sure(work.fault)}{end}"
+
+
+def _nut(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
+    size = f"{millimetres(work.mm)}{_u(work)}"
+    if work.fault is not None and work.fault.cause.kind == "nut_skew":
+        first, last = min(bench.strings), max(bench.strings)
+        return (
+            f"Square the nut: its front edge {size} {way(work.mm)} at string {first} and as much {way(-work.mm)} at string "
+            f"{last}.{_sure(work.fault)} {SLACKEN}"
+        )
+    which = "the nut" if work.string is None else f"the nut of the short string {work.string}"
+    if work.mm > 0:
+        how = f"Bring the front edge of {which} {size} toward the bridge: a shelf under the strings, or a new nut."
+    else:
+        how = f"Set the front edge of {which} back {size}, away from the bridge: file its front, or make a new nut."
+    return f"{how}{_sure(work.fault)}{_cut(work, settings.most_nut_mm)} {SLACKEN}"
+
+
+def _slots(work: Work, bench: Bench, measured_mm: dict[int, float]) -> str:
+    whole = set(work.slots) >= set(bench.slotted)
+    which = "every nut slot" if whole else f"the nut slot of {several(work.slots, 'string')}"
+    if work.filed_mm < 0.0:
+        how = f"Raise {which} by {millimetres(work.filed_mm)}{_u(work)} at the nut: shim it, or fill the slot and cut it anew."
+        return f"{how}{_sure(work.fault)} {SLACKEN}"
+    least = float(np.mean([bench.least_clearance_mm(string) for string in work.slots]))
+    less = f"{millimetres(work.lost_clearance_mm(bench))}{_u(work)} less"
+    now = float(np.mean([measured_mm[string] for string in work.slots]))
+    left = millimetres(max(now - work.lost_clearance_mm(bench), least))
+    left += f" over the crown of fret 1, {less} than the {now:.2f} mm measured"
+    every = "each string has" if whole and len(bench.strings) > 1 else "it has"
+    return (
+        f"File {which} until {every} {left}, and never under {millimetres(least)}.{_sure(work.fault)} A few strokes at a time, "
+        f"tune and measure again: a slot too low buzzes and must be filled. {SLACKEN} Measure the clearance anew afterwards: the "
+        "old entry no longer holds."
+    )
+
+
+def _fret(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
+    fault = work.fault
+    assert fault is not None
+    if work.worn:
+        return (
+            f"Crown {several(work.worn, 'fret')} anew, so that the tops come back to the middle: wear has drawn them to one side."
+            f"{_sure(fault)} What is filed off does not come back: look at the bright lines on the crowns with a loupe first. "
+            f"{SLACKEN} {CUTTING}"
+        )
+    size = f"{millimetres(work.mm)}{_u(work)} {way(work.mm)}"
+    match fault.finding.cause:
+        case "fret_tilt":
+            first, last = min(bench.strings), max(bench.strings)
+            how = f"Square fret {work.fret}: its crown {size} under string {first}, as much {way(-work.mm)} under string {last}"
+        case _:
+            how = f"Move the crown of fret {work.fret} {size}"
+    if abs(work.mm) <= settings.most_crown_mm:
+        how += ", by filing it anew off its middle if it is wide enough, else by filling the slot and cutting it anew"
+    else:
+        how += ": more than a crown allows, so fill the slot and cut it anew, or renew the board"
+    return (
+        f"{how}.{_sure(fault)} What is filed off does not come back: measure its place by rule before the first stroke. "
+        f"{SLACKEN} {CUTTING}"
+    )

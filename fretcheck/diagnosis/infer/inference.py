@@ -1,0 +1,297 @@
+"""From plucks to the posterior of everything that may be out: Gauss–Newton around the forward model, sums over sets of faults.
+
+At each step the forward model is replaced by its tangent, the linear problem solved in closed form for the sound neck
+(`linear_gaussian`), and the sets of faults weighed (`fault_sets`). How well the workshop cuts frets is not known either: a few
+factors on the narrow spreads of frets and tilts are weighed together with the faults.
+
+Conventions
+-----------
+θ as in `parameters`, cells as in `as_designed`, cents and mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import block_diag
+
+from fretcheck.arrays import Reals
+from fretcheck.diagnosis.infer.fault_sets import FaultSets, Ways, evidence_of, weigh
+from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
+from fretcheck.diagnosis.infer.posterior import Component, Posterior
+from fretcheck.diagnosis.infer.scatter import Combined, combine, hand_scatter, open_uncertainty
+from fretcheck.diagnosis.model.as_designed import AsDesigned, Cell, as_designed
+from fretcheck.diagnosis.model.by_hand import ByHand, by_hand
+from fretcheck.diagnosis.model.forward import ForwardModel
+from fretcheck.diagnosis.model.layout_rules import RULES, LayoutRule
+from fretcheck.diagnosis.model.note_field import NoteField, Roughness, note_field
+from fretcheck.diagnosis.model.parameters import Parameters, parameters_of
+from fretcheck.diagnosis.model.string_priors import constants_of
+from fretcheck.diagnosis.observation import Observation
+from fretcheck.diagnosis.result import LayoutHypothesis
+from fretcheck.neck.description import Neck
+
+CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
+"""Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
+OPENS = (((0.05, 0.12), 0.95), ((0.5, 0.3), 0.05))
+"""How much sharper than stopped ones open strings read (cents: mean, standard deviation), with prior weights: plucked about as
+hard, and by one player in twenty (common practice, no source) harder, or on strings that sink long. Recorded notes read 0.04 cent
+sharper for a pluck 3 dB harder and 0.07 for 6 dB (medians of 136 and 129; means 0.19 and 0.29), the means of 15
+instruments -0.3 to +1.2, u 0.3 (`tests.benchmarks.harder_plucks`). One normal of ±0.22 left 7 points more necks undecided."""
+PULLS = ((0.05, 0.2), (0.2, 0.3), (0.6, 0.3), (1.8, 0.2))
+OWNS = ((0.01, 0.25), (0.03, 0.35), (0.08, 0.25), (0.2, 0.15))
+FINGERS = ((0.1, 0.2), (0.35, 0.3), (1.0, 0.3), (2.0, 0.2))
+"""How rough the field of the notes may be (cents, mm; the finger's as a factor), with prior weights; common practice, no source.
+They reach down to a neck without any: with 0.15 cent and 0.7 the least, u was half as large again as the errors there."""
+MOST_STEPS = 5
+SETTLED_CENTS = 0.1
+"""Gauss–Newton steps end when no note moves by more."""
+SMOOTH = Roughness(finger=0.7, pull_cents=0.15, own_mm=0.03)
+ROUGH = Roughness(finger=1.8, pull_cents=1.8, own_mm=0.08)
+FAULTS_BETWEEN, SETS_BETWEEN = 2, 6
+RULES_LOOKED_INTO = 3
+STRINGS_FOR_A_RULE, FRETS_FOR_A_RULE = 3, 8
+SURE_OF_RULE = 0.9
+"""A rule of layout less probable than this is only listed; the causes are then told against the design."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Readings:
+    """Values with what the linear problem needs beside them."""
+
+    combined: Combined
+    index: NDArray[np.intp]
+    """Of each value's cell in the design."""
+    field: Reals
+    """Covariance of what the notes have beside θ, over all cells of the design."""
+    own: Reals
+    """Variance of that part of it which each cell has by itself."""
+
+    @cached_property
+    def noise(self) -> Reals:
+        """Covariance of the values about θ's: the field and the hand."""
+        return self.field[np.ix_(self.index, self.index)] + np.diag(self.combined.u_cents**2)
+
+
+def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
+    """Posterior of all parameters of `neck`."""
+    scatter = hand_scatter(observations)
+    combined = combine(observations, scatter)
+    pressed = [cell for cell in combined.cells if cell.press is not None]
+    design = as_designed(neck, constants=constants_of(neck, observations), extra=pressed)
+    parameters = parameters_of(design, open_u_cents=open_uncertainty(observations, len(neck.strings)))
+    start = ForwardModel(design=design, parameters=parameters).depth_slope(parameters.prior_mean)
+    field = note_field(design, depth_slope=start)
+    readings = _placed(design, combined, field.covariance(Roughness()), field.own(Roughness()))
+    search = _Search(design=design, parameters=parameters, ways=Ways.of(parameters.faults))
+    rough, parameters = search.roughness(readings, field)
+    readings = replace(readings, field=field.covariance(rough), own=field.own(rough))
+    search = replace(search, parameters=parameters)
+    rule, layout = search.layout(readings)
+    model, parameters_of_rule = _under(design, parameters, rule)
+    ways = search.ways
+    hand = by_hand(design, parameters, neck.measured, shift_mm=model.fret_shift_mm)
+    theta = parameters.prior_mean
+    for _ in range(MOST_STEPS):
+        sets = weigh(_linear(model, readings, hand, theta, parameters_of_rule, 1.0), ways, most=FAULTS_BETWEEN)
+        before, theta = model.cents(theta), sets.best.mean
+        if np.max(np.abs(model.cents(theta) - before)) < SETTLED_CENTS:
+            break
+    expected = _expected(model, theta, sets)
+    own = np.sqrt(np.diag(readings.field))
+    expected = {cell: (cents, math.hypot(u, rest)) for (cell, (cents, u)), rest in zip(expected.items(), own, strict=True)}
+    readings = _placed(design, combine(observations, scatter, expected=expected), readings.field, readings.own)
+    tangent = _Tangent(model=model, theta=theta)
+    weighed = []
+    for (craft, craft_share), (opened, open_share) in product(CRAFT, OPENS):
+        player = replace(tangent, model=replace(model, parameters=parameters.with_opens(*opened)))
+        problem = _linear(player.model, readings, hand, theta, parameters_of_rule, craft, tangent=player)
+        weighed.append((craft_share * open_share, weigh(problem, ways)))
+    return Posterior(
+        model=model,
+        components=_components(weighed),
+        combined=readings.combined,
+        hand=hand,
+        layout=layout,
+        rule=rule,
+        field=readings.field,
+        own=readings.own,
+        scatter=scatter,
+        heard=readings.index,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Tangent:
+    """The forward model and its derivative at one θ."""
+
+    model: ForwardModel
+    theta: Reals
+    slopes: Reals | None = None
+    """The derivative where it is already known."""
+
+    @cached_property
+    def cents(self) -> Reals:
+        return self.model.cents(self.theta)
+
+    @cached_property
+    def jacobian(self) -> Reals:
+        return self.model.jacobian(self.theta) if self.slopes is None else self.slopes
+
+
+def _placed(design: AsDesigned, combined: Combined, field: Reals, own: Reals) -> _Readings:
+    places = {cell: number for number, cell in enumerate(design.cells)}
+    index = np.array([places[cell] for cell in combined.cells], dtype=np.intp)
+    field, own = field.copy(), own.copy()
+    field[index, index] += combined.odd_cents**2
+    own[index] += combined.odd_cents**2
+    return _Readings(combined=combined, index=index, field=field, own=own)
+
+
+def _under(design: AsDesigned, parameters: Parameters, rule: LayoutRule) -> tuple[ForwardModel, Reals | None]:
+    """The forward model under a layout rule, and the covariance that the rule adds to θ's prior."""
+    shift = rule.shift_mm(design) if rule.shift_mm is not None else None
+    extra = None
+    if rule.extra_covariance is not None:
+        columns = parameters.columns("fret_position")
+        extra = np.zeros((len(parameters.keys),) * 2)
+        x = np.array([design.neck.nut_distance_mm(parameters.keys[column].fret or 0) for column in columns])
+        extra[np.ix_(columns, columns)] = rule.extra_covariance(x)
+    return ForwardModel(design=design, parameters=parameters, fret_shift_mm=shift), extra
+
+
+def _linear(
+    model: ForwardModel,
+    readings: _Readings,
+    hand: ByHand,
+    theta: Reals,
+    extra: Reals | None,
+    craft: float,
+    *,
+    tangent: _Tangent | None = None,
+) -> LinearGaussian:
+    """The tangent problem of the sound neck at θ."""
+    tangent = tangent or _Tangent(model=model, theta=theta)
+    jacobian = tangent.jacobian[readings.index]
+    y = readings.combined.cents - tangent.cents[readings.index] + jacobian @ theta
+    parameters = model.parameters
+    spread = np.array(parameters.spreads)
+    finely = parameters.columns("fret_position") + parameters.columns("fret_tilt")
+    spread[finely] *= craft
+    root = parameters.mixing * spread
+    covariance = root @ root.T
+    return LinearGaussian(
+        y=np.concatenate([y, hand.values]),
+        design=np.concatenate([jacobian, hand.rows]),
+        noise=block_diag(readings.noise, hand.covariance),
+        prior_mean=parameters.prior_mean,
+        prior_covariance=covariance if extra is None else covariance + extra,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Search:
+    """What is settled at the neck as designed, before the causes are: how rough the notes' field is, and the rule of layout."""
+
+    design: AsDesigned
+    parameters: Parameters
+    ways: Ways
+
+    @cached_property
+    def theta(self) -> Reals:
+        return self.parameters.prior_mean
+
+    @cached_property
+    def tangent(self) -> _Tangent:
+        return _Tangent(model=ForwardModel(design=self.design, parameters=self.parameters), theta=self.theta)
+
+    def problem(self, readings: _Readings, rule: LayoutRule) -> LinearGaussian:
+        """The linear problem under a rule, with the derivatives of the neck as designed."""
+        model, extra = _under(self.design, self.parameters, rule)
+        tangent = (
+            self.tangent if model.fret_shift_mm is None else replace(self.tangent, model=model, slopes=self.tangent.jacobian)
+        )
+        hand = by_hand(self.design, self.parameters, self.design.neck.measured, shift_mm=model.fret_shift_mm)
+        return _linear(model, readings, hand, self.theta, extra, 1.0, tangent=tangent)
+
+    def roughness(self, readings: _Readings, parts: NoteField) -> tuple[Roughness, Parameters]:
+        """How rough the field is, and θ's priors for a finger so uneven: mean squares by the evidence of these readings.
+
+        Each roughness is weighed with the sets of faults that are likely under a smooth field or under a rough one.
+        """
+        sets: set[tuple[int, ...]] = set()
+        for rough in (SMOOTH, ROUGH):
+            problem = self.problem(replace(readings, field=parts.covariance(rough)), RULES[0])
+            sets.update(weigh(problem, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
+        sets.discard(())
+        players = {finger: replace(self, parameters=self.parameters.with_finger((finger, 1.0))) for finger, _ in FINGERS}
+        logs, kinds = [], []
+        for (pull, pull_share), (own, own_share), (finger, finger_share) in product(PULLS, OWNS, FINGERS):
+            rough = Roughness(finger=finger, pull_cents=pull, own_mm=own)
+            problem = players[finger].problem(replace(readings, field=parts.covariance(rough)), RULES[0])
+            logs.append(evidence_of(problem, self.ways, sorted(sets)) + math.log(pull_share * own_share * finger_share))
+            kinds.append((pull, own, finger))
+        weights = np.exp(np.array(logs) - max(logs))
+        weights /= np.sum(weights)
+        pull, own, finger = np.sqrt(weights @ np.square(kinds))
+        levels = [(kind[2], float(weight)) for kind, weight in zip(kinds, weights, strict=True)]
+        return Roughness(finger=finger, pull_cents=pull, own_mm=own), self.parameters.with_finger(*levels)
+
+    def _shows_a_rule(self, readings: _Readings, problem: LinearGaussian) -> bool:
+        """Whether these readings can carry a rule of layout."""
+        frets = np.bincount(self.design.string[readings.index])
+        likeliest = weigh(problem, self.ways, most=FAULTS_BETWEEN).best
+        retuned = any(self.parameters.faults[number].cause == "tuning_drift" for number in likeliest.faults)
+        return int(np.sum(frets >= FRETS_FOR_A_RULE)) >= STRINGS_FOR_A_RULE and not retuned
+
+    def layout(self, readings: _Readings) -> tuple[LayoutRule, tuple[LayoutHypothesis, ...]]:
+        """Weigh the rules of layout; the one to go by, and all with their probabilities.
+
+        A rule shows over all frets: it is gone by only with enough strings and frets read, and with no string retuned meanwhile.
+        """
+        problems = [self.problem(readings, rule) for rule in RULES]
+        shares = np.log([rule.share for rule in RULES])
+        logs = np.array([weigh(problem, self.ways, most=1).log_evidence for problem in problems])
+        order = np.argsort(-(logs + shares))
+        for number in {0, *order[:RULES_LOOKED_INTO].tolist()}:  # several faults at once must not pass for a mistake of layout
+            logs[number] = weigh(problems[number], self.ways).log_evidence
+        weight = logs + shares
+        probability = np.exp(weight - np.max(weight))
+        probability /= np.sum(probability)
+        hypotheses = [
+            LayoutHypothesis(name=rule.name, probability=float(share), log_evidence=float(log), text=rule.text)
+            for rule, share, log in zip(RULES, probability, logs, strict=True)
+        ]
+        best = int(np.argmax(probability))
+        sure = probability[best] >= SURE_OF_RULE and self._shows_a_rule(readings, problems[best])
+        chosen = RULES[best if sure else 0]
+        return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
+
+
+def _expected(model: ForwardModel, theta: Reals, sets: FaultSets) -> dict[Cell, tuple[float, float]]:
+    """Cents of every cell, and their standard uncertainty, by the most probable faults."""
+    rows = model.jacobian(theta)
+    variance = np.einsum("ij,jk,ik->i", rows, sets.sound.covariance, rows) + np.sum((rows @ sets.best.root) ** 2, axis=1)
+    cents, u = model.cents(theta), np.sqrt(np.maximum(variance, 0.0))
+    return {cell: (float(middle), float(spread)) for cell, middle, spread in zip(model.design.cells, cents, u, strict=True)}
+
+
+def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, ...]:
+    """All fault sets of all workshops in one mixture; what is negligible dropped."""
+    logs = [math.log(weight) + sets.log_evidence for weight, sets in weighed]
+    best = max(logs)
+    components = [
+        Component(weight=math.exp(log - best + one.log_weight), mean=one.mean, sound=sets.sound, root=one.root, faults=one.faults)
+        for log, (_, sets) in zip(logs, weighed, strict=True)
+        for one in sets.sets
+    ]
+    total = sum(one.weight for one in components)
+    components = sorted((one for one in components if one.weight > 1e-4 * total), key=lambda one: -one.weight)[:200]
+    total = sum(one.weight for one in components)
+    return tuple(replace(one, weight=one.weight / total) for one in components)

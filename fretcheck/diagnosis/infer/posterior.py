@@ -1,0 +1,150 @@
+"""What is believed of a neck once its readings are in: a mixture of normal distributions over θ.
+
+Conventions
+-----------
+θ as in `parameters`. Rows are linear functions of θ, shape (functions, parameters).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from fretcheck.arrays import Reals
+from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
+from fretcheck.diagnosis.infer.scatter import Combined, Hand
+from fretcheck.diagnosis.model.as_designed import AsDesigned
+from fretcheck.diagnosis.model.by_hand import ByHand
+from fretcheck.diagnosis.model.forward import ForwardModel
+from fretcheck.diagnosis.model.layout_rules import LayoutRule
+from fretcheck.diagnosis.model.parameters import Parameters
+from fretcheck.diagnosis.result import LayoutHypothesis
+
+
+@dataclass(frozen=True, kw_only=True)
+class Component:
+    """One normal part of the posterior."""
+
+    weight: float
+    mean: Reals
+    sound: LinearGaussian
+    root: Reals
+    faults: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Posterior:
+    """What is believed of a neck once its readings are in: a mixture of normal distributions over θ."""
+
+    model: ForwardModel
+    components: tuple[Component, ...]
+    combined: Combined
+    hand: ByHand
+    layout: tuple[LayoutHypothesis, ...]
+    rule: LayoutRule
+    field: Reals
+    """Covariance in cents of what the notes have beside θ (`note_field`), over all cells; the hand's scatter is not in it."""
+    own: Reals
+    """Variance of the field's part that each cell has by itself, and that no part of the model explains."""
+    scatter: Hand
+    heard: NDArray[np.intp]
+    """Of each combined reading's cell in the design."""
+
+    @property
+    def design(self) -> AsDesigned:
+        """The neck's cells."""
+        return self.model.design
+
+    @property
+    def parameters(self) -> Parameters:
+        """The table of θ."""
+        return self.model.parameters
+
+    @cached_property
+    def weights(self) -> Reals:
+        """Of the components."""
+        return np.array([one.weight for one in self.components])
+
+    @cached_property
+    def mean(self) -> Reals:
+        """Of θ."""
+        return np.asarray(self.weights @ np.array([one.mean for one in self.components]))
+
+    @cached_property
+    def slopes(self) -> Reals:
+        """Derivative of every cell's cents by every parameter at the mean, shape (cells, parameters)."""
+        return self.model.jacobian(self.mean)
+
+    @cached_property
+    def covariance(self) -> Reals:
+        """Of θ, the differences between components included."""
+        total = np.zeros((len(self.mean), len(self.mean)))
+        for sound, weight in self._sounds:
+            total += weight * sound.covariance
+        roots = [math.sqrt(one.weight) * one.root for one in self.components]
+        between = [math.sqrt(one.weight) * (one.mean - self.mean)[:, None] for one in self.components]
+        stacked = np.concatenate(roots + between, axis=1)
+        return np.asarray(total + stacked @ stacked.T)
+
+    @cached_property
+    def _sounds(self) -> list[tuple[LinearGaussian, float]]:
+        sounds: dict[int, tuple[LinearGaussian, float]] = {}
+        for one in self.components:
+            sounds[id(one.sound)] = (one.sound, sounds.get(id(one.sound), (one.sound, 0.0))[1] + one.weight)
+        return list(sounds.values())
+
+    def fault_probability(self, number: int) -> float:
+        """That the fault of this number in the table is there."""
+        return float(sum(one.weight for one in self.components if number in one.faults))
+
+    def of(self, rows: Reals, *, given: int | None = None) -> Marginals:
+        """Distribution of linear functions of θ, one a row; `given` that the fault of this number is there."""
+        base = {id(sound): np.einsum("ij,jk,ik->i", rows, sound.covariance, rows) for sound, _ in self._sounds}
+        means = np.array([rows @ one.mean for one in self.components])
+        variances = np.array([base[id(one.sound)] + np.sum((rows @ one.root) ** 2, axis=1) for one in self.components])
+        weights = self.weights
+        if given is not None and self.fault_probability(given) > 0.0:
+            weights = weights * np.array([given in one.faults for one in self.components])
+        return Marginals(weights=weights / np.sum(weights), means=means, spreads=np.sqrt(np.maximum(variances, 1e-18)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Marginals:
+    """Mixtures of normal distributions of scalars, shape (components, scalars)."""
+
+    weights: Reals
+    means: Reals
+    spreads: Reals
+
+    @cached_property
+    def mean(self) -> Reals:
+        """Shape (scalars,)."""
+        return np.asarray(self.weights @ self.means)
+
+    @cached_property
+    def u(self) -> Reals:
+        """Standard deviations."""
+        return np.sqrt(self.weights @ (self.spreads**2 + (self.means - self.mean) ** 2))
+
+    def below(self, limits: Reals) -> Reals:
+        """Probability that each lies below its limit."""
+        return np.asarray(self.weights @ ndtr((limits - self.means) / self.spreads))
+
+    def beyond(self, sizes: Reals) -> Reals:
+        """Probability that each is larger than its size, either way."""
+        return np.asarray(1.0 - self.below(sizes) + self.below(-sizes))
+
+    def quantile(self, share: float) -> Reals:
+        """By bisection, to a millionth of the spread."""
+        low = np.min(self.means - 6.0 * self.spreads, axis=0)
+        high = np.max(self.means + 6.0 * self.spreads, axis=0)
+        for _ in range(24):
+            middle = 0.5 * (low + high)
+            under = self.below(middle) < share
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        return np.asarray(0.5 * (low + high))

@@ -1,0 +1,73 @@
+"""An inspection and more plucks of its doubtful notes, judged together.
+
+Conventions: the later plucks were counted from open plucks of their own, which stand among the readings but are not counted
+again as the string's tuning.
+"""
+
+from dataclasses import replace
+
+from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
+from fretcheck.diagnosis.diagnose import diagnose
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.errors import UsageError
+from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in, reading_part
+from fretcheck.inspection.document import InspectionDocument, ReadingPart
+from fretcheck.neck.on_the_day import on_the_day
+from fretcheck.session.placed_reading import Inspection
+
+AT_ONCE = 2  # Plucks of a doubtful note at a time
+LATER_S = 3600.0  # Between two sittings; only the order of the plucks counts
+OWN_OPEN = "open pluck of a later sitting, from which that sitting's notes were counted"
+
+
+def plucks_wanted(document: InspectionDocument) -> dict[tuple[int, int], int]:
+    """How often each doubtful note is to be plucked again: twice, four times in all at most."""
+    heard = {(one.string, one.fret): one.plucks for one in document.frets}
+    wanted = {place: min(AT_ONCE, OFTEN_ENOUGH - heard.get(place, 0)) for place in document.pluck_again if place[1] > 0}
+    return {place: count for place, count in wanted.items() if count > 0}
+
+
+def joined(
+    before: InspectionDocument, fresh: Inspection, *, settings: DiagnosisSettings, circumstances: Circumstances
+) -> InspectionDocument:
+    """The inspection `before` with the plucks of `fresh`, judged as one. Raises UsageError when the necks differ."""
+    neck = fresh.neck
+    if circumstances.measured or circumstances.worked:
+        neck = on_the_day(neck, measured=circumstances.measured, worked=circumstances.worked)
+        fresh = replace(fresh, neck=neck)
+    strings = before.neck.description.get("strings")
+    if neck.name != before.neck.name or neck.serial != before.neck.serial or len(strings or []) != len(neck.strings):
+        raise UsageError(f"inspection {before.id} is of another neck ({before.neck.name!r}): give its own description")
+    start = LATER_S + max((one.start_s for one in before.readings), default=0.0)
+    later = [_later(reading_part(one), start) for one in fresh.readings]
+    readings = [*before.readings, *later]
+    asked = {(one.string, one.fret) for one in before.frets} | set(before.missing)
+    must_hear = must_hear_of(neck, asked, plan=before.conditions.plan)
+    diagnosis = diagnose(neck, observations_in(readings), asked=asked, must_hear=must_hear, settings=settings)
+    heard = {(one.string, one.fret) for one in readings if one.used and one.press is None}
+    document = document_of(fresh, diagnosis, circumstances=circumstances)
+    conditions = document.conditions.model_copy(
+        update={
+            "plan": before.conditions.plan,
+            "look_for_mm": before.conditions.look_for_mm,
+            "drift_cents": before.conditions.drift_cents,
+            "operator": document.conditions.operator or before.conditions.operator,
+            "gauge_repeatability_cents": settings.gauge_repeatability_cents,
+        }
+    )
+    return document.model_copy(
+        update={
+            "readings": readings,
+            "missing": [place for place in before.missing if place not in heard],
+            "set_aside": [*before.set_aside, *document.set_aside],
+            "conditions": conditions,
+            "job": circumstances.job if any(circumstances.job.model_dump().values()) else before.job,
+        }
+    )
+
+
+def _later(part: ReadingPart, start_s: float) -> ReadingPart:
+    moved: dict[str, object] = {"start_s": part.start_s + start_s}
+    if part.fret == 0 and part.used:
+        moved |= {"used": False, "why_not_used": OWN_OPEN}
+    return part.model_copy(update=moved)

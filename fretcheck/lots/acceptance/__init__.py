@@ -1,0 +1,1 @@
+"""A lot: its plan, its sample, its decision and their risks."""

@@ -1,0 +1,1 @@
+"""Many necks at once."""

@@ -1,0 +1,205 @@
+"""Control charts for drift from lot to lot: individuals with moving range, EWMA, CUSUM.
+
+A point is one lot's value, for instance the template's error at fret 7. The individuals chart sees a jump at once, the
+EWMA and the CUSUM see a slow wear of the template sooner. Every chart states its average run length, on target and
+after a shift of one standard deviation, so that the user knows how often it cries wolf and how long it may sleep: as they are
+with limits from so many points (the middle of 99 shops), and in the unluckiest shop of ten.
+
+Sources: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (individuals), 6.3.2.3 (CUSUM), 6.3.2.4 (EWMA).
+
+Conventions
+-----------
+Values in one unit throughout (mm for a fret). Scatter is the mean moving range over 1.128 unless given. Limits from
+fewer than 20 points are `provisional`. `signals` counts points from 0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
+from math import pi, sqrt
+from statistics import fmean
+from typing import Literal
+
+from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.lots.charts.run_length import RunLengths, cusum_run_length, ewma_run_length, individuals_run_length, run_lengths
+
+SETTLED_POINTS = 20
+FEWEST_POINTS = 3
+MEAN_RANGE_OF_TWO = 2 / sqrt(pi)
+"""d2 for two values: mean range of a pair in standard deviations, 1.1284."""
+HIGHEST_RANGE_OF_TWO = 1 + 3 * sqrt(2 - 4 / pi) / MEAN_RANGE_OF_TWO
+"""D4 for two values: upper limit of the moving range in mean ranges, 3.267."""
+
+ChartKind = Literal["individuals", "moving range", "EWMA", "CUSUM"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chart:
+    """One chart: its `line` (what is compared with the limits), limits, signals, and how it behaves on average."""
+
+    kind: ChartKind
+    line: tuple[float, ...]
+    lower_line: tuple[float, ...] | None
+    """The downward sum of a CUSUM, positive; None for the other kinds."""
+    centre: float
+    lower: float | None
+    upper: float
+    scatter: float
+    signals: tuple[int, ...]
+    provisional: bool
+    run: RunLengths | None
+    """None for the moving range."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Aim:
+    """What points are held against: the centre they should keep, and their scatter about it (standard deviation, above 0)."""
+
+    centre: float
+    scatter: float
+    points: int | None = None
+    """How many both rest on; None when they are known."""
+
+    @property
+    def provisional(self) -> bool:
+        """Whether both rest on fewer than 20 points."""
+        return self.points is not None and self.points < SETTLED_POINTS
+
+    def __post_init__(self) -> None:
+        if not self.scatter > 0:
+            raise UsageError(f"scatter = {self.scatter:g} must be above 0")
+
+
+def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
+    """Mean of the first `baseline` values (default: all), and the scatter that their mean moving range tells.
+
+    Raises
+    ------
+    DiagnosisRefusedError
+        With fewer than three values, or values that do not vary at all.
+    """
+    if baseline is not None and baseline > len(values):
+        raise UsageError(f"a baseline of {baseline} points needs as many: there are {len(values)}")
+    first = list(values if baseline is None else values[:baseline])
+    if len(first) < FEWEST_POINTS:
+        raise DiagnosisRefusedError(
+            f"too few points for a chart: {len(first)}; at least {FEWEST_POINTS} are needed, {SETTLED_POINTS} are better"
+        )
+    scatter = fmean(moving_ranges(first)) / MEAN_RANGE_OF_TWO
+    if scatter == 0:
+        raise DiagnosisRefusedError("all points are equal: a chart needs values that vary")
+    return Aim(centre=fmean(first), scatter=scatter, points=len(first))
+
+
+def individuals_chart(values: Sequence[float], aim: Aim) -> Chart:
+    """Individuals chart with limits at three standard deviations."""
+    lower, upper = aim.centre - 3 * aim.scatter, aim.centre + 3 * aim.scatter
+    return Chart(
+        kind="individuals",
+        line=tuple(values),
+        lower_line=None,
+        centre=aim.centre,
+        lower=lower,
+        upper=upper,
+        scatter=aim.scatter,
+        signals=tuple(i for i, x in enumerate(values) if not lower <= x <= upper),
+        provisional=aim.provisional,
+        run=run_lengths(individuals_run_length, points=aim.points),
+    )
+
+
+def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
+    """Chart of the differences between neighbours; `signals` names the later point of each pair."""
+    ranges = moving_ranges(values)
+    mean_range = aim.scatter * MEAN_RANGE_OF_TWO
+    upper = HIGHEST_RANGE_OF_TWO * mean_range
+    return Chart(
+        kind="moving range",
+        line=ranges,
+        lower_line=None,
+        centre=mean_range,
+        lower=None,
+        upper=upper,
+        scatter=aim.scatter,
+        signals=tuple(i + 1 for i, r in enumerate(ranges) if r > upper),
+        provisional=aim.provisional,
+        run=None,
+    )
+
+
+def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit: float = 2.86) -> Chart:
+    """Exponentially weighted moving average, started at the centre, with its steady limits.
+
+    Parameters
+    ----------
+    values : sequence of float
+    aim : Aim
+    weight : float
+        Share of the newest value, 0 < weight ≤ 1.
+    limit : float
+        Limits in standard deviations of the average; 2.86 with weight 0.2 gives a false alarm in about 370 points.
+    """
+    if not 0 < weight <= 1:
+        raise UsageError(f"weight = {weight:g} lies outside 0 to 1: 0.1 to 0.3 is usual")
+    line, average = [], aim.centre
+    for value in values:
+        average = weight * value + (1 - weight) * average
+        line.append(average)
+    half = limit * aim.scatter * sqrt(weight / (2 - weight))
+    return Chart(
+        kind="EWMA",
+        line=tuple(line),
+        lower_line=None,
+        centre=aim.centre,
+        lower=aim.centre - half,
+        upper=aim.centre + half,
+        scatter=aim.scatter,
+        signals=tuple(i for i, x in enumerate(line) if abs(x - aim.centre) > half),
+        provisional=aim.provisional,
+        run=run_lengths(partial(ewma_run_length, weight=weight, limit=limit), points=aim.points),
+    )
+
+
+def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, limit: float = 4.774) -> Chart:
+    """Two-sided cumulative sum chart.
+
+    Parameters
+    ----------
+    values : sequence of float
+    aim : Aim
+    allowance, limit : float
+        k and h in standard deviations; 0.5 and 4.774 give a false alarm in about 370 points.
+    """
+    up, down, high, low = 0.0, 0.0, [], []
+    for value in values:
+        up = max(0.0, up + value - aim.centre - allowance * aim.scatter)
+        down = max(0.0, down + aim.centre - value - allowance * aim.scatter)
+        high.append(up)
+        low.append(down)
+    upper = limit * aim.scatter
+    return Chart(
+        kind="CUSUM",
+        line=tuple(high),
+        lower_line=tuple(low),
+        centre=aim.centre,
+        lower=None,
+        upper=upper,
+        scatter=aim.scatter,
+        signals=tuple(i for i, (u, d) in enumerate(zip(high, low, strict=True)) if u > upper or d > upper),
+        provisional=aim.provisional,
+        run=run_lengths(partial(cusum_run_length, allowance=allowance, limit=limit), points=aim.points),
+    )
+
+
+def all_charts(values: Sequence[float], *, baseline: int | None = None) -> tuple[Chart, ...]:
+    """The four charts of one series, with the default limits; `baseline` as in `aim_of`."""
+    aim = aim_of(values, baseline=baseline)
+    return individuals_chart(values, aim), moving_range_chart(values, aim), ewma_chart(values, aim), cusum_chart(values, aim)
+
+
+def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
+    """Absolute differences between neighbours."""
+    return tuple(abs(after - before) for before, after in pairwise(values))

@@ -1,0 +1,1 @@
+"""How much of what is read comes from the measuring."""

@@ -1,0 +1,1 @@
+"""What the necks of one template have in common."""

@@ -1,0 +1,371 @@
+"""Template errors: what every neck of a template has in common, what each neck adds, and which necks depart.
+
+A slot's error on a neck is the template's error at that fret, plus the neck's own trend over its frets (nut, saddle, scale,
+hand), plus scatter of the single slot, plus the reading's. A robust fit of frets and necks (`two_way`) tells them apart. The
+template's errors are fixed effects (these frets are the ones asked about), necks and slots random ones (these stand for all the
+template will cut).
+
+What all necks share along the neck is told apart from single frets (`trend`). Of it, what grows toward the body moves all
+slots alike, as a template of another scale does, and is judged as the template's; what is even in cents, or falls with the nut's
+height, is what one hand or one nut file does to all necks, and is only told.
+
+A neck departs when its slots do, its own trend aside: a nut or a heavy hand is no matter of the template. Departures are
+squared and cut off at 2.5 standard deviations, so that a slot or two badly heard make no neck loose, and the necks are compared
+with their own median.
+
+Conventions
+-----------
+mm on the neck's axis, positive toward the bridge. Intervals hold 90 % unless told otherwise and use Student's t.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.arrays import Reals
+from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.lots.template.slot_errors import NeckSlots
+from fretcheck.lots.template.trend import CommonTrend, common_trend
+from fretcheck.lots.template.two_way import FEWEST_FRETS, TwoWay, trend_shapes, two_way
+from fretcheck.units import CENTS_PER_NEPER
+
+FEWEST_NECKS = 3
+FEWEST_TO_SCREEN = 5
+PRACTICAL_MM = 0.05
+"""Half of the usual slot tolerance: less is not worth a new template."""
+LOOSE_MM = 0.075
+"""Scatter of a neck's own slots from which it is called loose: with less, three of four lie within the usual tolerance."""
+FALSE_NAMING = 0.004
+"""Chance that any neck of a clean lot is named, were readings normal; heavy tails raise it (wanted: 2 of 100 lots)."""
+FALSE_TEMPLATE_ERRORS = 0.05
+"""Expected share of wrongly blamed frets among the blamed ones (Benjamini & Hochberg, J. R. Stat. Soc. B 57, 289, 1995)."""
+HAND_CENTS, HAND_FALLS = 0.5, 0.3
+"""What one hand does to the first frets of all necks beyond the trend, where the string is stiffest under the finger: standard
+deviation at fret 1, and its share from fret to fret. Common practice, no source: a hard press there sharpens by a cent."""
+DESIGN_CENTS = 0.05
+"""How well it is known from fret to fret what a perfect neck reads; the misfit of 200 sound necks was 0.03 to 0.06 cent."""
+_CUT_OFF, _KEPT_SQUARE = 2.5**2, 0.978  # and the mean of a normal deviate's square cut off there
+
+USUAL_SCATTER_MM, USUAL_FIXED_MM = 0.07, 0.0155
+"""At fret 7, of a hand of 0.8 cent plucking twice and slots cut to 0.035 mm: u² = 0.07²/necks + 0.0155² (60 shops of 5, 10 and
+30)."""
+
+Mask = NDArray[np.bool_]
+Quantity = Literal["position", "tilt"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FretError:
+    """The template's error at one fret."""
+
+    fret: int
+    error_mm: float
+    u_mm: float
+    interval: tuple[float, float]
+    necks: int
+    blamed: bool
+    """True when the error is both beyond chance and beyond the practical size."""
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Departure:
+    """A neck that does not follow the template, and where it departs most."""
+
+    neck: str
+    probability: float
+    """Of so large a departure by chance on a neck that follows the template."""
+    worst_fret: int
+    worst_mm: float
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class WholeError:
+    """What grows along all frets of all necks, at the last fret: mm, its interval, and whether that lies beyond tolerance."""
+
+    fret: int
+    error_mm: float
+    interval: tuple[float, float]
+    blamed: bool
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class TemplateResult:
+    """What a lot says about its template."""
+
+    quantity: Quantity
+    frets: tuple[FretError, ...]
+    whole: WholeError | None
+    """None when too few frets were read to see a trend."""
+    trend_mm: tuple[float, ...] | None
+    """What all frets of all necks share beside the single errors, fret by fret."""
+    neck_scatter_mm: float
+    """Root mean square over the frets of the necks' own trends."""
+    slot_scatter_mm: float
+    """Of the single slot, the readings' own scatter taken out."""
+    slot_freedom: float
+    """Degrees of freedom of that scatter: few when the readings scatter more than the slots."""
+    reading_scatter_mm: float
+    departures: tuple[Departure, ...]
+    necks: int
+    necks_used: int
+    confidence: float
+    power: str
+    """What these necks could find, and what twice as many could."""
+    warnings: tuple[str, ...]
+    slots_mm: dict[str, tuple[float, ...]]
+    """By neck: its slots' own errors fret by fret, all trends taken out; NaN where not read."""
+
+
+def template_errors(
+    necks: Sequence[NeckSlots],
+    *,
+    quantity: Quantity = "position",
+    confidence: float = 0.90,
+    tolerance_mm: float = 2 * PRACTICAL_MM,
+) -> TemplateResult:
+    """Separate the template's errors from the necks' and the readings'.
+
+    Parameters
+    ----------
+    necks : sequence of NeckSlots
+        Frets may be missing here and there.
+    confidence : float
+        Of the intervals.
+    tolerance_mm : float
+        ± of a slot; half of it is not worth a new template.
+
+    Raises
+    ------
+    DiagnosisRefusedError
+        With fewer than three necks, which cannot tell a template's error from a neck's.
+    UsageError
+        When the necks' frets do not belong to one design.
+    """
+    from scipy.special import stdtrit
+
+    if not 0.5 <= confidence < 1:
+        raise UsageError(f"confidence = {confidence:g} lies outside 0.5 to 1: 0.90 is usual")
+    names, frets, gamma, values, u = _table(necks, quantity)
+    shapes = trend_shapes(gamma)
+    used, fit, chances = _screen(values, u, shapes)
+    count = int(used.sum())
+    read = np.isfinite(values[used]) & fit.kept
+    hand = (HAND_CENTS * HAND_FALLS ** np.arange(len(gamma)) + DESIGN_CENTS) / CENTS_PER_NEPER * necks[0].scale_mm / gamma
+    variance = fit.columns_covariance[:, 0, 0] + (hand**2 if quantity == "position" else 0.0)
+    trend = common_trend(fit.columns[:, 0], variance, shapes) if len(frets) >= FEWEST_FRETS else None
+    errors = fit.columns[:, 0] + shapes[:, 0] * fit.rows.mean() if trend is None else trend.rest
+    spreads = np.sqrt(variance if trend is None else np.diag(trend.covariance_of_rest))
+    t = float(stdtrit(fit.freedom, (1 + confidence) / 2))
+    practical = tolerance_mm / 2
+    beyond = _beyond_chance(errors, spreads, fit.freedom)
+    per_fret = tuple(
+        _fret_error(fret, float(e), float(s), t, int(n), bool(b), quantity, practical, count)
+        for fret, e, s, n, b in zip(frets, errors, spreads, read.sum(axis=0), beyond, strict=True)
+    )
+    slots = np.full(values.shape, np.nan)
+    free = 1.0 - np.einsum("fi,if->f", shapes, np.linalg.pinv(shapes))
+    slots[used] = errors + fit.left / free
+    departures = []
+    for neck in np.flatnonzero(~used)[np.argsort(chances[~used])]:
+        left = _own(values[neck] - fit.columns[:, 0], u[neck], shapes)
+        slots[neck] = errors + left / free
+        departures.append(_departure(names[neck], frets, left / free, float(chances[neck]), quantity))
+    stated = u[used][np.isfinite(values[used])] ** 2
+    scatter = max(fit.added, 0.0)
+    return TemplateResult(
+        quantity=quantity,
+        frets=per_fret,
+        whole=None if trend is None or quantity == "tilt" else _whole(trend, fit, frets, gamma, shapes, confidence, tolerance_mm),
+        trend_mm=None if trend is None else tuple((shapes @ (trend.coefficients + fit.rows.mean(axis=0))).tolist()),
+        neck_scatter_mm=float(np.sqrt(np.mean(((fit.rows - fit.rows.mean(axis=0)) @ shapes.T) ** 2) * count / (count - 1))),
+        slot_scatter_mm=scatter**0.5,
+        slot_freedom=fit.freedom * (scatter / (scatter + float(np.mean(stated)))) ** 2,
+        reading_scatter_mm=float(np.mean(stated)) ** 0.5,
+        departures=tuple(departures),
+        necks=len(names),
+        necks_used=count,
+        confidence=confidence,
+        power=power_in_words(
+            count,
+            scatter_mm=float(np.median(fit.columns_covariance[:, 0, 0] * count)) ** 0.5,
+            fixed_mm=float(np.median(np.maximum(spreads**2 - fit.columns_covariance[:, 0, 0], 0.0))) ** 0.5,
+            frets=len(frets),
+            tolerance_mm=tolerance_mm,
+        ),
+        warnings=tuple(_warnings(len(names), count, trend)),
+        slots_mm={name: tuple(row) for name, row in zip(names, slots.tolist(), strict=True)},
+    )
+
+
+def power(necks: int, *, scatter_mm: float, fixed_mm: float, frets: int, error_mm: float, practical_mm: float) -> float:
+    """Chance that so many necks find an error of one fret: beyond chance among so many frets (the first step of Benjamini &
+    Hochberg) and beyond the practical size. `scatter_mm` falls with the root of the necks, `fixed_mm` stays."""
+    from scipy.special import ndtr, ndtri
+
+    u = (scatter_mm**2 / necks + fixed_mm**2) ** 0.5
+    least = max(practical_mm, u * float(ndtri(1 - FALSE_TEMPLATE_ERRORS / (2 * frets))))
+    return float(ndtr((abs(error_mm) - least) / u))
+
+
+def power_in_words(
+    necks: int,
+    *,
+    scatter_mm: float = USUAL_SCATTER_MM,
+    fixed_mm: float = USUAL_FIXED_MM,
+    frets: int = 20,
+    tolerance_mm: float = 2 * PRACTICAL_MM,
+) -> str:
+    """What so many necks could find, and what twice as many could; without figures for a usual shop."""
+    few, many = (
+        power(n, scatter_mm=scatter_mm, fixed_mm=fixed_mm, frets=frets, error_mm=tolerance_mm, practical_mm=tolerance_mm / 2)
+        for n in (necks, 2 * necks)
+    )
+    return (
+        f"a template fret that is {tolerance_mm:.2f} mm out is found by {100 * few:.0f} of 100 shops with {necks} necks read,"
+        f" by {100 * many:.0f} with {2 * necks}"
+    )
+
+
+def _table(necks: Sequence[NeckSlots], quantity: Quantity) -> tuple[list[str], list[int], Reals, Reals, Reals]:
+    """Names, frets, their ratios; errors and uncertainties as (necks, frets) with NaN."""
+    if len(necks) < FEWEST_NECKS:
+        raise DiagnosisRefusedError(
+            f"{len(necks)} necks cannot tell a template's error from a neck's: read at least {FEWEST_NECKS}"
+        )
+    frets = sorted({fret for neck in necks for fret in neck.frets})
+    place = {fret: column for column, fret in enumerate(frets)}
+    values, u, ratios = np.full((3, len(necks), len(frets)), np.nan)
+    for row, neck in enumerate(necks):
+        columns = [place[fret] for fret in neck.frets]
+        values[row, columns] = neck.position_mm if quantity == "position" else neck.tilt_mm
+        u[row, columns] = neck.u_position_mm if quantity == "position" else neck.u_tilt_mm
+        ratios[row, columns] = neck.gamma
+    gamma = np.nanmedian(ratios, axis=0)
+    if np.any(np.nanmax(np.abs(ratios / gamma - 1.0), axis=1) > 0.01):  # a sixth of a semitone: another division, not a rounding
+        raise UsageError("these necks have different fret layouts: a template is judged by necks of one design")
+    told = np.isfinite(values)
+    rows, columns = told.sum(axis=1) > 0, told.sum(axis=0) >= min(2, len(necks))
+    if rows.sum() < FEWEST_NECKS:
+        raise DiagnosisRefusedError(f"fewer than {FEWEST_NECKS} necks have frets read on enough strings for {quantity}")
+    keep = np.ix_(rows, columns)
+    names = [neck.neck for neck, good in zip(necks, rows, strict=True) if good]
+    return names, [f for f, good in zip(frets, columns, strict=True) if good], gamma[columns], values[keep], u[keep]
+
+
+def _screen(values: Reals, u: Reals, shapes: Reals) -> tuple[Mask, TwoWay, Reals]:
+    """Which necks follow the template, the fit to them, and each neck's chance of departing so far."""
+    used = np.ones(len(values), dtype=bool)
+    chances = np.ones(len(values))
+    for _ in range(10):
+        fit = two_way(values[used], u[used], shapes=shapes, across=np.ones((int(used.sum()), 1)))
+        if len(values) < FEWEST_TO_SCREEN:
+            break
+        chances = _chances(values, u, fit, shapes, used)
+        following = chances > FALSE_NAMING / len(values)
+        if following.sum() <= len(values) // 2:  # never judge by a minority
+            following = chances >= np.sort(chances)[(len(chances) - 1) // 2]
+        if np.array_equal(following, used):
+            break
+        used = following
+    else:
+        fit = two_way(values[used], u[used], shapes=shapes, across=np.ones((int(used.sum()), 1)))
+    return used, fit, chances
+
+
+def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals, used: Mask) -> Reals:
+    """For each neck the chance of slots departing so far, as a whole or at its worst slot; 1 where it is too little to matter."""
+    from scipy.special import chdtrc
+
+    left = np.array([_own(row - fit.columns[:, 0], sigma, shapes) for row, sigma in zip(values, u, strict=True)])
+    variance = np.maximum(u**2 + fit.added, 0.25 * u**2)
+    square = np.minimum(left**2 / variance, _CUT_OFF)
+    room = np.maximum(np.isfinite(left).sum(axis=1) - shapes.shape[1], 1)
+    whole = np.nansum(square, axis=1) / _KEPT_SQUARE
+    whole /= max(1.0, float(np.median(whole / room)))
+    own = np.sqrt(np.maximum(np.nansum(np.minimum(left**2, _CUT_OFF * variance) - u**2, axis=1) / room, 0.0))
+    return np.asarray(np.where(own >= LOOSE_MM, chdtrc(room, whole), 1.0))
+
+
+def _own(away: Reals, u: Reals, shapes: Reals) -> Reals:
+    """A neck's departures, its own trend taken out robustly."""
+    left: Reals = two_way(away[None, :], u[None, :], shapes=shapes, across=np.zeros((1, 1))).left[0]
+    return left
+
+
+def _whole(
+    trend: CommonTrend, fit: TwoWay, frets: Sequence[int], gamma: Reals, shapes: Reals, confidence: float, tolerance_mm: float
+) -> WholeError:
+    """The part that grows toward the body, at the last fret."""
+    from scipy.special import stdtrit
+
+    own = fit.rows[:, 1] * shapes[-1, 1]
+    error = float(own.mean() + trend.coefficients[1] * shapes[-1, 1])
+    u = float(np.hypot(own.std(ddof=1) / len(own) ** 0.5, trend.coefficients_covariance[1, 1] ** 0.5 * shapes[-1, 1]))
+    half = float(stdtrit(len(own) - 1, (1 + confidence) / 2)) * u
+    blamed = abs(error) - half > tolerance_mm
+    scale = error * float(gamma[-1] / (gamma[-1] - 1.0))
+    text = (
+        "the template as a whole is out: its slots drift from 0 at the nut to "
+        f"{error:+.2f} ± {half:.2f} mm at fret {frets[-1]}, as "
+        f"with a scale {abs(scale):.2f} mm too {'long' if scale > 0 else 'short'}, or every saddle {abs(scale):.2f} mm too far "
+        f"{'forward' if scale > 0 else 'back'}; measure nut to fret {frets[-1]} on one neck with a rule: that decides"
+    )
+    return WholeError(fret=frets[-1], error_mm=error, interval=(error - half, error + half), blamed=blamed, text=text)
+
+
+def _departure(name: str, frets: Sequence[int], left: Reals, chance: float, quantity: Quantity) -> Departure:
+    worst = int(np.nanargmax(np.abs(left)))
+    size = float(left[worst])
+    text = f"neck {name} departs from the template, most at fret {frets[worst]}: {_where(size, quantity)} of where it should be"
+    return Departure(neck=name, probability=chance, worst_fret=frets[worst], worst_mm=size, text=text)
+
+
+def _warnings(necks: int, used: int, trend: CommonTrend | None) -> list[str]:
+    warnings = []
+    if necks < FEWEST_TO_SCREEN:
+        warnings.append(f"{necks} necks are too few to tell a bad neck from the template: none was set aside")
+    if used < 10:
+        warnings.append(f"{used} necks: the scatter between necks is known only roughly")
+    if trend is None:
+        warnings.append(
+            f"fewer than {FEWEST_FRETS} frets were read: what nut, saddle or hand do to all frets could not be taken out"
+        )
+    return warnings
+
+
+def _fret_error(
+    fret: int, error: float, u: float, t: float, necks: int, beyond: bool, quantity: Quantity, practical: float, used: int
+) -> FretError:
+    half = t * u
+    blamed = beyond and abs(error) >= practical
+    if blamed:
+        verb = "sits" if quantity == "position" else "is tilted"
+        text = f"fret {fret} {verb} {_where(error, quantity, half)} on every neck: correct the template"
+    elif abs(error) + half > 2 * practical or half > practical:
+        text = f"fret {fret}: {error:+.2f} ± {half:.2f} mm, not settled by {used} necks: read more before touching the template"
+    else:
+        text = f"fret {fret}: {error:+.2f} ± {half:.2f} mm, nothing to correct"
+    return FretError(
+        fret=fret, error_mm=error, u_mm=u, interval=(error - half, error + half), necks=necks, blamed=blamed, text=text
+    )
+
+
+def _where(size_mm: float, quantity: Quantity, half: float | None = None) -> str:
+    amount = f"{abs(size_mm):.2f}" + ("" if half is None else f" ± {half:.2f}") + " mm"
+    side = f"toward the {'bridge' if size_mm > 0 else 'nut'}"
+    return f"{amount}, its treble end {side}" if quantity == "tilt" else f"{amount} {side}"
+
+
+def _beyond_chance(errors: Reals, spreads: Reals, freedom: float) -> Mask:
+    """Benjamini–Hochberg over the frets."""
+    from scipy.stats import false_discovery_control, t
+
+    return np.asarray(false_discovery_control(2 * t.sf(np.abs(errors) / spreads, freedom)) <= FALSE_TEMPLATE_ERRORS)

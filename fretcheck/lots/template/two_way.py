@@ -1,0 +1,107 @@
+"""A table of errors, told apart robustly: a smooth trend along each row, an effect of each column, and what is left.
+
+Rows are the strings of a neck, or the necks of a template; columns are frets. A row's trend is what nut, saddle, scale and hand
+do to all its frets at once: in cents it lies in the span of 1, γ − 1 and 1/(γ − 1), γ = open length over stopped length (M. B.
+Anderson & R. G. Beausoleil, J. Acoust. Soc. Am. 156(1), 683 (2024), first order), in mm of slot in that span over γ: the
+shorter the string, the more cents a mm makes. Rows and columns are fitted in turn by weighted least squares; what lies beyond
+three standard deviations is laid aside, so that a pluck that slipped, or a slot cut wrongly once, bends nothing.
+
+Conventions
+-----------
+mm; what was not read is NaN. A trend that all rows share cannot be told from the columns: their sum alone is known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretcheck.arrays import Reals
+
+FEWEST_FRETS = 8
+"""With fewer frets read a trend of three shapes would explain anything: then a row has its mean only."""
+LAID_ASIDE = 3.0
+_KEPT_SQUARE = 0.973  # mean square of a normal deviate cut off there
+_MAD_TO_SD, _TURNS, _WIDEST_MM = 1.4826, 12, 10.0
+
+
+def trend_shapes(gamma: Reals) -> Reals:
+    """The shapes at the frets of these ratios, (frets, 3), or (frets, 1) for few; each of root mean square 1."""
+    if len(gamma) < FEWEST_FRETS:
+        return np.ones((len(gamma), 1))
+    shapes = np.column_stack([np.ones_like(gamma), gamma - 1.0, 1.0 / (gamma - 1.0)]) / gamma[:, None]
+    return np.asarray(shapes / np.sqrt(np.mean(shapes**2, axis=0)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class TwoWay:
+    """`values` = rows @ shapes.T + across @ columns.T + `left`."""
+
+    rows: Reals
+    """(rows, shapes)."""
+    columns: Reals
+    """(frets, across)."""
+    columns_covariance: Reals
+    """(frets, across, across), the rows' trends taken as known."""
+    left: Reals
+    kept: NDArray[np.bool_]
+    variance: Reals
+    """Of each value: its own uncertainty's and the added one."""
+    added: float
+    """Variance beyond the stated uncertainties; below 0 when these are too large."""
+    freedom: float
+
+
+def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals) -> TwoWay:
+    """Fit.
+
+    Parameters
+    ----------
+    values, u : ndarray, shape (rows, frets)
+        Errors, NaN where nothing was read, and their standard uncertainties.
+    shapes : ndarray, shape (frets, k)
+        See `trend_shapes`.
+    across : ndarray, shape (rows, q)
+        What each row gets of a column's q effects: 1, and the string's place for a tilt.
+    """
+    read = np.isfinite(values)
+    y, square = np.where(read, values, 0.0), np.where(read, u, 1.0) ** 2
+    spent = values.shape[0] * shapes.shape[1] + (values.shape[1] - shapes.shape[1]) * across.shape[1]
+    share = max(read.sum() - spent, 1.0) / read.sum()
+    kept, soft, added, variance = read, read.astype(float), 0.0, square
+    columns = np.zeros((values.shape[1], across.shape[1]))
+    for turn in range(_TURNS):
+        weight = soft / np.maximum(square + added, 0.25 * square)
+        rows = _solve(weight, shapes, y - across @ columns.T)[0]
+        columns, covariance = _solve(weight.T, across, (y - rows @ shapes.T).T)
+        left = y - rows @ shapes.T - across @ columns.T
+        if turn < _TURNS // 2:
+            ratio = float(np.median(np.abs(left[read]) / np.sqrt(square[read]))) * _MAD_TO_SD
+            added = (ratio**2 / share - 1.0) * float(np.median(square[read]))
+        else:  # by moments, each value as the more it tells the narrower it is
+            told = (kept / variance)[read] ** 2
+            added = float(np.sum(told * (left[read] ** 2 / (_KEPT_SQUARE * share) - square[read])) / np.sum(told))
+        variance = np.maximum(square + added, 0.25 * square)
+        far = left**2 / np.maximum(variance, square)  # never nearer than the stated uncertainty: what is kept would shrink itself
+        kept = read & (far <= LAID_ASIDE**2)
+        # first by Cauchy's weights: of six strings one that slipped draws the others' residuals beyond any hard limit
+        soft = read / (1.0 + far) if turn < _TURNS // 2 - 1 else kept.astype(float)
+    return TwoWay(
+        rows=rows,
+        columns=columns,
+        columns_covariance=covariance,
+        left=np.where(read, left, np.nan),
+        kept=kept,
+        variance=variance,
+        added=added,
+        freedom=float(max(kept.sum() - spent, 1)),
+    )
+
+
+def _solve(weight: Reals, design: Reals, y: Reals) -> tuple[Reals, Reals]:
+    """Weighted least squares of each row of `y` on one design; rows without enough values are held by a wide prior."""
+    information = np.einsum("rf,fi,fj->rij", weight, design, design) + np.eye(design.shape[1]) / _WIDEST_MM**2
+    covariance = np.linalg.inv(information)
+    return np.einsum("rij,rj->ri", covariance, (weight * y) @ design), covariance

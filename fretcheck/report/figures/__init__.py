@@ -1,0 +1,1 @@
+"""Drawings: the neck, its strings, a lot."""

@@ -1,0 +1,297 @@
+"""Lots, templates, charts and gauge studies on an 80-column screen, and as CSV.
+
+Conventions: mm are positive toward the bridge. What a user typed is shown as text, never as markup. CSV has one header line, a
+point as decimal sign, empty for unknown.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from fretcheck.lots.charts.capability import capability_in_words
+from fretcheck.plain_text import decimal, plain_line, signed
+
+if TYPE_CHECKING:
+    from fretcheck.lots.acceptance.lot_decision import NeckResult
+    from fretcheck.lots.acceptance.lot_record import Lot
+    from fretcheck.lots.gauge.study import GaugeStudy, ScatterPart
+    from fretcheck.lots.template.template_study import Drift, TemplateStudy
+
+# Plain words; the statistician's name, which is the key, is told behind them in brackets
+CHARTS_EXPLAINED = {
+    "individuals": "each point by itself, sees a sudden jump",
+    "moving range": "the step from point to point, sees scatter that grows",
+    "EWMA": "a running mean in which older points fade, sees a slow wear",
+    "CUSUM": "departures added up, sees a small shift that stays",
+}
+OUTCOME_WORDS = {"accept": "ACCEPTED", "refuse": "REFUSED", "open": "NOT DECIDED"}
+COUNTING_RULE = "Of each neck its first inspection counts, unless it was undecided or marked spoiled."
+_OUTCOME_STYLES = {"accept": "bold black on green", "refuse": "bold white on red", "open": "bold black on yellow"}
+
+
+def plan_in_words(lot: Lot) -> str:
+    """How many necks are drawn and what the lot must keep."""
+    plan = lot.plan
+    rule = f"at most {plan.accept} bad" if plan.accept is not None else f"by variables (k = {plan.k:g}), no longer judged"
+    return f"{plan.sample} of {len(lot.serials)} necks, {rule} ({plan.source})"
+
+
+def lot_view(
+    lot: Lot, results: Mapping[str, NeckResult], *, risks: Sequence[str], next_step: str, whole: bool = True
+) -> RenderableType:
+    """A lot: state, plan, decision, risks and the next step; `whole` with every neck of the sample and what was read."""
+    parts: list[RenderableType] = [Text(f"Lot {plain_line(lot.name)}, {lot.state}", style="bold")]
+    if lot.template:
+        parts.append(Text(f"Template {plain_line(lot.template)}"))
+    parts.append(Text(f"Plan: {plan_in_words(lot)}"))
+    if lot.decision is not None:
+        outcome = lot.decision.outcome
+        line = Text.assemble((f" {OUTCOME_WORDS[outcome]} ", _OUTCOME_STYLES[outcome]), "  ")
+        parts += [Text(), line.append(plain_line(lot.decision.text))]
+    parts += [Text(f"- {plain_line(words)}") for words in (lot.decision.risks if lot.decision else risks)]
+    if lot.sample:
+        parts.append(Text(f"{sum(s in results for s in lot.sample)} of {len(lot.sample)} drawn necks read. {COUNTING_RULE}"))
+        if whole:
+            parts += [Text(), _sample_table(lot, results)]
+    if set_aside := not_counted(lot):
+        parts += [Text(), *(Text(f"- {plain_line(words)}") for words in set_aside)]
+    return Group(*parts, Text(), Text.assemble(("Next: ", "bold"), plain_line(next_step)))
+
+
+def not_counted(lot: Lot) -> list[str]:
+    """The inspections on record that do not count, each with the reason."""
+    lines = []
+    for serial, reads in lot.reads.items():
+        for one in reads:
+            if one.id != lot.inspections.get(serial):
+                undecided = one.decision in (None, "undecided")
+                why = f"spoiled: {one.spoiled}" if one.spoiled else "undecided" if undecided else "not the first"
+                lines.append(f"on record, not counted: {one.id} of {serial} ({one.decision or 'no verdict'}; {why})")
+    return lines
+
+
+def _sample_table(lot: Lot, results: Mapping[str, NeckResult]) -> Table:
+    table = _table(f"Sample, drawn with seed {lot.seed}", "Neck", "Inspection", "Verdict", ">Worst note, cents")
+    for serial in lot.sample:
+        result = results.get(serial)
+        worst = "" if result is None or result.worst_cents is None else f"{result.worst_cents:.1f}"
+        verdict = "not read" if result is None else result.decision or "not judged"
+        table.add_row(Text(plain_line(serial)), lot.inspections.get(serial, ""), verdict, worst)
+    return table
+
+
+def lots_table(lots: Iterable[Lot]) -> Table:
+    """All lots, one a line."""
+    table = _table(None, "Lot", "Opened", "Template", ">Necks", ">Sample", ">Read", "State")
+    for lot in lots:
+        read = sum(serial in lot.inspections for serial in lot.sample)
+        state = lot.state if lot.decision is None else f"{lot.state}, {OUTCOME_WORDS[lot.decision.outcome].lower()}"
+        name, template = Text(plain_line(lot.name)), Text(plain_line(lot.template or ""))
+        table.add_row(name, lot.opened_at[:10], template, str(len(lot.serials)), str(len(lot.sample)), str(read), state)
+    return table
+
+
+def template_view(name: str, study: TemplateStudy) -> RenderableType:
+    """A template: what to correct, fret by fret, scatter, departing necks."""
+    position = study.position
+    percent = f"{100 * position.confidence:.0f} %"
+    parts: list[RenderableType] = [
+        Text(f"Template {plain_line(name)}: {position.necks_used} of {position.necks} necks", style="bold")
+    ]
+    parts += [Text(f"- {text}") for text in what_to_correct(study)]
+    title = f"Errors of the template, mm, + toward the bridge, with {percent} interval"
+    table = _table(title, ">Fret", ">Error", ">Interval", ">Room (Cpk)", "")
+    for fret in position.frets:
+        cpk = "" if study.capability is None else decimal(study.capability[fret.fret].cpk)
+        interval = f"{signed(fret.interval[0], 2)} to {signed(fret.interval[1], 2)}"
+        table.add_row(str(fret.fret), signed(fret.error_mm, 2), interval, cpk, "move" if fret.blamed else "")
+    parts += [Text(), table, Text()]
+    parts += [Text(f"- {plain_line(line)}") for line in scatter_in_words(study)]
+    return Group(*parts)
+
+
+def what_to_correct(study: TemplateStudy) -> list[str]:
+    """The template as a whole, the frets to correct, the necks that depart; and what could be found at all."""
+    results, whole = [study.position] + ([] if study.tilt is None else [study.tilt]), study.position.whole
+    lines = [whole.text] if whole is not None and whole.blamed else []
+    lines += [fret.text for result in results for fret in result.frets if fret.blamed]
+    if not lines:
+        lines = ["no fret of the template stands out: nothing to correct"]
+    return [*lines, *(plain_line(departure.text) for departure in study.position.departures), study.position.power]
+
+
+def scatter_in_words(study: TemplateStudy) -> list[str]:
+    """Where the rest of the scatter lies, and what to bear in mind."""
+    position = study.position
+    lines = [
+        f"standard deviations: of single slots {position.slot_scatter_mm:.3f} mm, the readings' own"
+        f" {position.reading_scatter_mm:.3f} mm taken out; of what moves all frets of a neck (nut, saddle, hand)"
+        f" {position.neck_scatter_mm:.3f} mm",
+    ]
+    if position.trend_mm is not None:
+        first, last = position.trend_mm[0], position.trend_mm[-1]
+        lines.append(
+            f"shared by all frets, from {signed(first, 2)} mm at fret {position.frets[0].fret} to {signed(last, 2)} mm at fret"
+            f" {position.frets[-1].fret}: nut height, saddles or the hand, not single slots; taken out above"
+        )
+    if study.capability is not None:
+        worst, capable = min(study.capability.items(), key=lambda item: item[1].cpk)
+        what = f"the slot of fret {worst}, the least capable against ±{study.tolerance_mm:g} mm,"
+        lines.append(capability_in_words(capable, what=what))
+    lines += [f"found by the diagnosis on {count} necks: {label}" for label, count in study.findings[:5]]
+    return [*lines, *position.warnings, *study.remarks]
+
+
+def drift_view(name: str, drift: Drift) -> RenderableType:
+    """Drift charts in words and numbers."""
+    parts: list[RenderableType] = [
+        Text(f"Template {plain_line(name)}, fret {drift.fret}: {len(drift.labels)} points", style="bold")
+    ]
+    table = _table("Each point, mm", "Point", ">Error", "Signal of")
+    for index, (label, value) in enumerate(zip(drift.labels, drift.values_mm, strict=True)):
+        signals = ", ".join(chart.kind for chart in drift.charts if index in chart.signals)
+        table.add_row(Text(plain_line(label)), signed(value, 3), signals)
+    parts += [table, Text()]
+    parts += [Text(f"- {line}") for line in drift_in_words(drift)]
+    return Group(*parts)
+
+
+def drift_in_words(drift: Drift) -> list[str]:
+    """What each chart says, with its limits and average run lengths."""
+    lines = []
+    for chart in drift.charts:
+        limits = f"upper limit {chart.upper:.3f}"
+        if chart.lower is not None:
+            limits = f"limits {signed(chart.lower, 3)} and {signed(chart.upper, 3)}"
+        seen = [plain_line(drift.labels[i]) for i in chart.signals]
+        words = f"{CHARTS_EXPLAINED[chart.kind]} ({chart.kind}): {limits} mm, "
+        words += f"SIGNAL at {', '.join(seen)}" if seen else "no signal"
+        if chart.run is not None:
+            words += (
+                f"; a false alarm about every {_points(chart.run.on_target)} points, in 1 shop of 10 every"
+                f" {_points(chart.run.unlucky_on_target)}; {_points(chart.run.after_shift)} points until a shift of one standard"
+                " deviation is seen"
+            )
+        lines.append(words)
+    if any(chart.provisional for chart in drift.charts):
+        lines.append(f"the limits will still move: {_count(len(drift.values_mm), 'point')}, 20 are wanted")
+    return [*lines, *(plain_line(line) for line in drift.left_out)]
+
+
+def _points(run: float) -> str:
+    """A run length, of two figures that mean something."""
+    return f"{run:.0f}" if run < 1000 else "1,000 or more"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def study_view(study: GaugeStudy) -> RenderableType:
+    """A gauge study: how far it is, what comes next, or what it found."""
+    parts: list[RenderableType] = [
+        Text(f"Gauge study {plain_line(study.name)}: {study.read} of {len(study.steps)} readings done", style="bold")
+    ]
+    if (step := study.next_step) is not None:
+        words = f"next: neck {plain_line(step.neck)}, read by {plain_line(step.operator)}, round {step.repeat}"
+        parts.append(Text(words))
+    result = study.result
+    if result is None:
+        return Group(*parts)
+    percent = f"{100 * result.confidence:.0f} %"
+    table = _table(f"Scatter in cents (standard deviation, {percent} interval)", "", ">Scatter", ">Interval")
+    rows: list[tuple[str, ScatterPart | None]] = [
+        ("repeatability", result.repeatability),
+        ("between operators", result.reproducibility),
+        ("whole gauge", result.gauge),
+        ("between notes and necks", result.between_parts),
+    ]
+    for label, part in rows:
+        interval = "" if part is None or part.interval is None else f"{part.interval[0]:.2f} to {part.interval[1]:.2f}"
+        table.add_row(label, "not seen" if part is None else f"{part.cents:.2f}", interval)
+    parts += [table, Text()]
+    lines = [
+        f"the gauge takes {100 * result.share_of_tolerance:.0f} % of the tolerance"
+        f" (6 standard deviations of {result.tolerance_cents:g} cents)",
+        "grades of necks it can tell apart (distinct categories): "
+        f"{'no limit' if result.distinct_categories is None else result.distinct_categories}; 5 are wanted",
+        f"later verdicts count {result.unseen_repeatability_cents:.2f} cents on top of their own uncertainty",
+        *result.remarks,
+    ]
+    parts += [Text(f"- {plain_line(line)}") for line in lines]
+    return Group(*parts)
+
+
+def studies_table(studies: Iterable[GaugeStudy]) -> Table:
+    """All gauge studies, one a line."""
+    table = _table(None, "Study", "Opened", ">Readings", ">Repeatability, cents")
+    for study in studies:
+        repeat = "" if study.result is None else f"{study.result.repeatability.cents:.2f}"
+        table.add_row(Text(plain_line(study.name)), study.opened_at[:10], f"{study.read} of {len(study.steps)}", repeat)
+    return table
+
+
+def lot_csv(lot: Lot, results: Mapping[str, NeckResult]) -> str:
+    """One line a neck of the lot."""
+    rows = []
+    for serial in lot.serials:
+        result = results.get(serial)
+        rows.append(
+            (
+                serial,
+                "yes" if serial in lot.sample else "no",
+                lot.inspections.get(serial, ""),
+                "" if result is None else result.decision or "not judged",
+                "" if result is None or result.worst_cents is None else f"{result.worst_cents:.3f}",
+            )
+        )
+    return _csv(("serial", "in_sample", "inspection", "decision", "worst_cents"), rows)
+
+
+def template_csv(study: TemplateStudy) -> str:
+    """One line a fret and quantity."""
+    rows = []
+    for result in [study.position] + ([] if study.tilt is None else [study.tilt]):
+        for fret in result.frets:
+            capable = None if study.capability is None or result is study.tilt else study.capability[fret.fret]
+            rows.append(
+                (
+                    result.quantity,
+                    str(fret.fret),
+                    f"{fret.error_mm:.4f}",
+                    f"{fret.u_mm:.4f}",
+                    f"{fret.interval[0]:.4f}",
+                    f"{fret.interval[1]:.4f}",
+                    str(fret.necks),
+                    "yes" if fret.blamed else "no",
+                    "" if capable is None else f"{capable.cp:.3f}",
+                    "" if capable is None else f"{capable.cpk:.3f}",
+                )
+            )
+    header = ("quantity", "fret", "error_mm", "u_mm", "interval_low_mm", "interval_high_mm", "necks", "move", "cp", "cpk")
+    return _csv(header, rows)
+
+
+def _csv(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(rows)
+    return stream.getvalue()
+
+
+def _table(title: str | None, *columns: str) -> Table:
+    """A plain table; a column whose name begins with > is a number's."""
+    table = Table(
+        title=title, title_justify="left", title_style="dim", box=None, header_style="dim", padding=(0, 2, 0, 0), pad_edge=False
+    )
+    for column in columns:
+        table.add_column(column.removeprefix(">"), justify="right" if column.startswith(">") else "left")
+    return table

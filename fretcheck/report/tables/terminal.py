@@ -1,0 +1,156 @@
+"""The result of an inspection on an 80-column screen, in the order in which it is wanted at the bench:
+
+verdict, the neck, findings, what to do, what would sharpen the result, what to bear in mind.
+"""
+
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.plain_text import IN_ASCII, plain_line
+from fretcheck.report.tables.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
+from fretcheck.report.words import verdict_words
+from fretcheck.report.words.verdict_words import (
+    first_step,
+    headline,
+    heard_words,
+    in_short,
+    looked_for,
+    not_listened_to,
+    predicted_sentence,
+    reason_of,
+    set_aside_by_reason,
+    sureness,
+    worst_sentence,
+)
+
+DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
+DECISION_STYLES: dict[str | None, str] = {
+    "pass": "bold black on green", "fail": "bold white on red", "undecided": "bold black on yellow", None: "bold",
+}  # fmt: skip
+
+
+def print_result(document: InspectionDocument, console: Console) -> None:
+    """Print the result of one inspection."""
+    console.print(result(document, glyphs=glyphs_for(console), width=min(console.width, 100)))
+
+
+def result(document: InspectionDocument, *, glyphs: Glyphs, width: int = 80) -> RenderableType:
+    """The whole result as one renderable."""
+    show = Shown(glyphs)
+    parts: list[RenderableType] = [_headline(document, show), Text()]
+    parts += [_neck(document, glyphs, width), legend(glyphs), Text()]
+    parts += [section("What is wrong"), _findings(document, show), Text()]
+    if document.corrections or document.advice:
+        parts += [section("What to do, in this order" if len(document.corrections) > 1 else "What to do")]
+        parts += [show.text(line) for line in document.advice]
+        parts += [_corrections(document, show)] if document.corrections else []
+        parts += [show.text(predicted_sentence(document)), Text()]
+    elif first_step(document):
+        parts += [section("What to do"), show.text(first_step(document)), Text()]
+    if document.rests_on:
+        parts += [section("Measured by hand"), show.bullets(document.rests_on), Text()]
+    if document.sharpeners:
+        parts += [section("What would make this surer"), show.bullets([one.text for one in document.sharpeners]), Text()]
+    aside = [f"Set aside: {reason} ({places})." for reason, places in set_aside_by_reason(document)]
+    if document.warnings or aside:
+        parts += [section("To be borne in mind"), show.bullets([*document.warnings, *aside]), Text()]
+    return Group(*parts[:-1])
+
+
+class Shown:
+    """Texts as a console's character set can show them."""
+
+    def __init__(self, glyphs: Glyphs) -> None:
+        self._ascii = glyphs is ASCII
+
+    def text(self, line: str, style: str = "") -> Text:
+        """One text, without control characters."""
+        return Text(self.signs(plain_line(line)), style=style)
+
+    def signs(self, text: str) -> str:
+        """A text of our own, its signs replaced where the console lacks them."""
+        return text.translate(IN_ASCII) if self._ascii else text
+
+    def bullets(self, lines: list[str]) -> Table:
+        """Lines with a hanging indent."""
+        table = Table.grid(padding=(0, 1))
+        table.add_column(no_wrap=True)
+        table.add_column(overflow="fold")
+        for line in lines:
+            table.add_row(" -", self.text(line))
+        return table
+
+
+def cells_of(document: InspectionDocument) -> dict[tuple[int, int], Cell]:
+    """The document's notes as cells, missing ones included."""
+    cells = {(one.string, one.fret): Cell(one.deviation_cents if one.plucks else None, one.decision) for one in document.frets}
+    for string, fret in document.missing:
+        cells.setdefault((string, fret), Cell(None, None))
+    return cells
+
+
+def string_names_of(document: InspectionDocument) -> list[str]:
+    """Open notes of the document's strings, string 1 first."""
+    strings = document.neck.description.get("strings", [])
+    count = max((one.string for one in document.frets), default=0)
+    return [plain_line(str(string["note"])) for string in strings] or [""] * count
+
+
+def section(title: str) -> Text:
+    """Heading of a part."""
+    return Text(title, style="bold underline")
+
+
+def _headline(document: InspectionDocument, show: Shown) -> RenderableType:
+    verdict = document.verdict
+    title = show.text(document.neck.name, style="bold")
+    if document.neck.serial:
+        title.append_text(show.text(f"  ({document.neck.serial})", style="dim"))
+    badge = Text(
+        f" {DECISION_WORDS[verdict.decision]}{headline(document)[len(DECISION_WORDS[verdict.decision]) :]} ",
+        style=DECISION_STYLES[verdict.decision],
+    )
+    line = Text.assemble(badge, "  ", show.text(reason_of(document)))
+    heard = show.text(
+        " ".join(one for one in (f"{heard_words(document)}.", looked_for(document), not_listened_to(document)) if one)
+    )
+    rest = [show.text(in_short(document), style="bold"), show.text(worst_sentence(document)), heard]
+    return Group(title, line, *(one for one in rest if one.plain))
+
+
+def _neck(document: InspectionDocument, glyphs: Glyphs, width: int) -> Text:
+    frets = max((one.fret for one in document.frets), default=0)
+    frets = int(document.neck.description.get("frets", frets))
+    return neck_picture(cells_of(document), string_names=string_names_of(document), frets=frets, glyphs=glyphs, width=width)
+
+
+def _findings(document: InspectionDocument, show: Shown) -> RenderableType:
+    if not document.findings:
+        return show.bullets(["Nothing beyond what the readings can show."])
+    table = Table(box=None, show_header=False, padding=(0, 1), pad_edge=False)
+    table.add_column(justify="right", style="bold", no_wrap=True)
+    table.add_column(overflow="fold", ratio=1)
+    table.add_column(justify="right", no_wrap=True, style="dim")
+    for number, finding in enumerate(document.findings, start=1):
+        table.add_row(f"{number}.", show.text(finding.text), show.text(f"{sureness(finding.probability)} sure"))
+        for rival in finding.rivals:
+            table.add_row("", show.text(f"May as well be: {rival.text}"), show.text(sureness(rival.share)))
+        if finding.rivals and finding.decided_by:
+            table.add_row("", show.text(f"What would decide: {finding.decided_by}"), "")
+    return table
+
+
+def _corrections(document: InspectionDocument, show: Shown) -> RenderableType:
+    table = Table(box=None, show_header=True, header_style="dim", padding=(0, 1), pad_edge=False)
+    table.add_column("", justify="right", style="bold", no_wrap=True)
+    table.add_column("", overflow="fold", ratio=1)
+    table.add_column("after it: worst\nnote, all within", justify="right", no_wrap=True)
+    for number, correction in enumerate(document.corrections, start=1):
+        worst = correction.predicted.worst_cents
+        after = "" if worst is None else f"{worst:.1f} c"
+        within = correction.predicted.probability_within
+        after += "" if within is None else f", {sureness(within)}"
+        table.add_row(f"{number}.", show.text(correction.text), show.text(after))
+    return table

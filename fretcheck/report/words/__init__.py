@@ -1,0 +1,1 @@
+"""Findings, verdicts and comparisons in words."""

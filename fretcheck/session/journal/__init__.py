@@ -1,0 +1,1 @@
+"""What a session keeps on disk, and what it comes to."""

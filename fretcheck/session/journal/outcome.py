@@ -1,0 +1,96 @@
+"""What a session comes to: the inspection of its accepted plucks, as read then or read again now.
+
+Conventions
+-----------
+Ends in the same `inspection_from` as recordings do.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+
+from fretcheck.audio.segment.pluck import Pluck
+from fretcheck.errors import StorageError
+from fretcheck.pitch.reading import NoteReading
+from fretcheck.session.deviation import inspection_from
+from fretcheck.session.events import Taken
+from fretcheck.session.journal.sounds import read_flac
+from fretcheck.session.journal.story import Story, pluck_from, read_story
+from fretcheck.session.placed_reading import Inspection
+from fretcheck.session.placement import PlacedNote
+
+ReadPluck = Callable[[Pluck], NoteReading]
+
+
+def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Inspection:
+    """The inspection of a session's accepted plucks, the withdrawn left out.
+
+    Parameters
+    ----------
+    story : Story
+        The session as it stands.
+    taken : iterable of Taken, optional
+        Its plucks, where they have been read again.
+    """
+    last = story.parts[-1] if story.parts else {}
+    inspection = inspection_from(
+        story.neck,
+        [placed(one) for one in (story.taken if taken is None else taken)],
+        planned=story.plan.notes,
+        set_aside=story.set_aside,
+        plan=story.plan.name,
+        source=last.get("device", "none"),
+        sample_rate_hz=last.get("sample_rate_hz"),
+    )
+    growth = story.plan.growth
+    inspection = replace(inspection, follows=story.follows)
+    return inspection if growth is None else replace(inspection, judged=growth.judged, look_for_mm=growth.look_for_mm)
+
+
+def read_again(folder: Path, *, read: ReadPluck) -> Inspection:
+    """Read the stored sounds of a session anew.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the session.
+    read : callable
+        The estimator: a pluck in, its reading out.
+
+    Raises
+    ------
+    StorageError
+        When the journal or a sound is missing or damaged.
+    """
+    story, _ = read_story(folder)
+    return inspection_of(story, taken=[_read_one(folder, story, one, read) for one in story.taken])
+
+
+def _read_one(folder: Path, story: Story, taken: Taken, read: ReadPluck) -> Taken:
+    assert taken.number is not None
+    assert taken.sound_file is not None
+    path = folder / taken.sound_file
+    known = story.plucks[taken.number]
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise StorageError(f"{path}: the sound of this pluck is missing ({error.strerror})", path=path) from error
+    if hashlib.sha256(content).hexdigest() != known["sha256"]:
+        raise StorageError(f"{path}: this is not the sound that was recorded; its checksum differs", path=path)
+    samples, rate = read_flac(path)
+    return replace(taken, note=read(pluck_from(samples, rate, known)))
+
+
+def placed(taken: Taken) -> PlacedNote:
+    """An accepted pluck at its place."""
+    return PlacedNote(
+        string=taken.ask.string,
+        fret=taken.ask.fret,
+        start_s=taken.start_s,
+        note=taken.note,
+        press=taken.ask.press,
+        sound_file=taken.sound_file,
+    )

@@ -1,0 +1,1 @@
+"""A live session: the ear, the runner and what it says of a pluck."""

@@ -1,0 +1,200 @@
+"""A live session in motion: sound goes through the ear to the runner, and what follows goes to journal, display and cues.
+
+Conventions
+-----------
+Times in seconds of the session's sound: the source's own time plus the offset of this part of the session.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Literal
+
+from fretcheck.audio.cues import Cue, CuePlayer
+from fretcheck.audio.input.source import Block
+from fretcheck.session import events as told
+from fretcheck.session.journal.journal import Journal
+from fretcheck.session.live.ear import Began, Complete, Ear, Heard, Lost, Measured, NoPluck
+from fretcheck.session.live.faint import FaintNotes
+from fretcheck.session.live.runner import Runner
+from fretcheck.session.placed_reading import SoundSetAside
+
+Command = Literal["again", "back", "skip", "pause", "stop"]
+Tell = Callable[[told.Event], None]
+
+KNOCK_S = 0.3
+"""Sound that was set aside and shorter than this is passed over without a cue: the bench is full of knocks."""
+
+_CUES: dict[type[told.Event], Cue] = {
+    told.Accepted: Cue.ACCEPTED,
+    told.Again: Cue.AGAIN,
+    told.TooFaint: Cue.AGAIN,
+    told.WrongNote: Cue.WRONG_FRET,
+    told.SteppedBack: Cue.AGAIN,
+    told.StringFinished: Cue.STRING_FINISHED,
+}
+_CUE_RANK = (Cue.STRING_FINISHED, Cue.WRONG_FRET, Cue.AGAIN, Cue.ACCEPTED)
+
+
+class LiveSession:
+    """Joins ear, runner, journal, display and cues.
+
+    Parameters
+    ----------
+    runner : Runner
+        Its `keep` is the journal's.
+    journal : Journal
+        Also told what was withdrawn, skipped and set aside.
+    tell : callable
+        Takes each event, for the display.
+    cues : CuePlayer
+        `SilentCues` for a silent session.
+    words : callable, optional
+        What `cues` is to say of events that happened together, empty for nothing.
+    behind : callable, optional
+        True while sound waits that has not been heard yet. Running values are left out then, and a cue waits until it has
+        been heard, lest it sounds into a pluck.
+    """
+
+    def __init__(
+        self,
+        runner: Runner,
+        journal: Journal,
+        *,
+        tell: Tell,
+        cues: CuePlayer,
+        words: Callable[[Sequence[told.Event]], str] | None = None,
+        behind: Callable[[], bool] = lambda: False,
+    ) -> None:
+        self.runner = runner
+        self.journal = journal
+        self._tell = tell
+        self._cues = cues
+        self._behind = behind
+        self._due_cue: Cue | None = None
+        self._words = words
+        self._due_words = ""
+        self._ear: Ear | None = None
+        self._faint: FaintNotes | None = None
+        self._cues_failed = False
+        self._offset_s = 0.0
+
+    @property
+    def finished(self) -> bool:
+        """True once the plan is done or the session was stopped."""
+        return self.runner.state == "finished"
+
+    @property
+    def level_rms(self) -> float | None:
+        """RMS of the last moment, full scale 1."""
+        return None if self._ear is None else self._ear.level_rms
+
+    def begin(self, *, source: str, sample_rate: float) -> None:
+        """Sound begins, or begins anew at another rate."""
+        self._offset_s = self.journal.begin_part(device=source, sample_rate=sample_rate)
+        self._ear = Ear(sample_rate)
+        self._faint = FaintNotes(sample_rate)
+
+    def start(self) -> None:
+        """Ask for the first note."""
+        self._sound_cue(self._follow(self.runner.start()))
+
+    def take(self, block: Block, *, decisive_only: bool = False) -> None:
+        """Hear the next block of sound; `decisive_only` leaves running values out, as in `Ear.push`."""
+        assert self._ear is not None
+        if self._cues.failure is not None and not self._cues_failed:
+            self._cues_failed = True
+            self._follow([told.NoCues(text=f"No cues will sound: {self._cues.failure}.")])
+        sounding = self._cues.is_sounding
+        if sounding:
+            self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
+        events = [
+            event for heard in self._ear.push(block, decisive_only=decisive_only or self._behind()) for event in self._hear(heard)
+        ]
+        self._sound_cue([*events, *self._listen_for_faint(block, cue_sounds=sounding)])
+
+    def end_of_sound(self) -> None:
+        """The source has ended: judge what was still ringing."""
+        for heard in () if self._ear is None else self._ear.finish():
+            self._hear(heard)
+
+    def command(self, command: Command) -> None:
+        """What the player asks for by key."""
+        commands = {
+            "again": self.runner.again,
+            "back": self.runner.back,
+            "skip": self.runner.skip,
+            "pause": self.runner.pause,
+            "stop": self.runner.stop,
+        }
+        self._sound_cue(self._follow(commands[command]()))
+
+    def trouble(self, text: str, *, listening: bool) -> None:
+        """The sound failed or came back."""
+        events = [] if listening else self.runner.lost()
+        self._follow([*events, told.SourceTrouble(text=text, listening=listening)])
+
+    def _hear(self, heard: Heard) -> list[told.Event]:
+        runner, offset = self.runner, self._offset_s
+        match heard:
+            case Began():
+                return self._follow(runner.onset(offset + heard.start_s))
+            case Measured():
+                return self._follow(runner.running(heard.note, settled=heard.settled))
+            case Complete():
+                return self._follow(runner.pluck(heard.pluck, heard.note, start_s=offset + heard.start_s))
+            case NoPluck():
+                return self._set_aside(heard)
+            case Lost():
+                return self._follow(runner.lost())
+
+    def _listen_for_faint(self, block: Block, *, cue_sounds: bool) -> list[told.Event]:
+        """Between plucks: does the player pluck too softly to be noticed?"""
+        assert self._ear is not None
+        assert self._faint is not None
+        expected_hz = self.runner.expected_hz
+        if expected_hz is None or self._ear.follows_pluck or block.lost or cue_sounds:
+            self._faint.restart()
+            return []
+        found = self._faint.push(block.samples, expected_hz)
+        return [] if found is None else self._follow(self.runner.faint(found.level_db, found.room_db))
+
+    def _set_aside(self, heard: NoPluck) -> list[told.Event]:
+        ask = self.runner.ask
+        start_s, end_s = self._offset_s + heard.start_s, self._offset_s + heard.end_s
+        events = self.runner.unusable(f"Set aside: {heard.reason}.", start_s=start_s, silent=end_s - start_s < KNOCK_S)
+        if ask is not None and any(isinstance(event, told.Again) for event in events):
+            self.journal.set_aside(SoundSetAside(string=ask.string, start_s=start_s, end_s=end_s, reason=heard.reason))
+        return self._follow(events)
+
+    def _follow(self, events: list[told.Event]) -> list[told.Event]:
+        """Write down and tell what happened."""
+        for event in events:
+            match event:
+                case told.SteppedBack():
+                    self.journal.withdraw(event.withdrawn, step=event.step)
+                case told.Drifted() | told.Worked():
+                    self.journal.withdraw(event.withdrawn)
+                case told.Grown():
+                    self.journal.grow(event.asks)
+                case told.Skipped(step=int(step)):
+                    self.journal.skip(step)
+                case told.Finished():
+                    self.journal.finish(complete=event.complete)
+            self._tell(event)
+        return events
+
+    def _sound_cue(self, events: list[told.Event]) -> None:
+        """One cue for all that happened together; none while a pluck is under way: it would get into the reading."""
+        wanted = {_CUES[type(event)] for event in events if type(event) in _CUES and not getattr(event, "silent", False)}
+        self._due_cue = next((cue for cue in _CUE_RANK if cue in wanted), self._due_cue)
+        if self._words is not None:
+            self._due_words = self._words(events) or self._due_words
+        if self.runner.state == "listening":
+            self._due_cue = None
+        elif self._due_words and not self._behind():
+            self._cues.say(self._due_words)
+            self._due_words = ""
+        elif self._due_cue is not None and not self._behind():
+            self._cues.play(self._due_cue)
+            self._due_cue = None

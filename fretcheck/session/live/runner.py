@@ -1,0 +1,441 @@
+"""The live session as a state machine: plucks go in, events come out.
+
+The runner knows neither microphone nor screen nor disk. It is told what was heard (`onset`, `running`, `pluck`, `unusable`,
+`lost`) and what the player commands (`again`, `back`, `skip`, `pause`, `stop`), and answers each with the events that follow.
+An accepted pluck is handed to `keep` before it is told and before the next is asked for; when `keep` raises, nothing has moved.
+
+Conventions
+-----------
+Times in seconds of the session's sound, never of a wall clock; the clock passed in serves only for the time that is left.
+A step is an index into the plan's asks. Going back withdraws what was taken for that step; steps after it stay taken.
+An open string plucked twice in a row directly after a note was taken goes one back, to the fretted note before, or to the
+open note where there is none; an open note that is itself asked for answers that, and never counts toward the gesture. Later
+on, two open plucks are an open check.
+An open note that has moved by more than `RETUNED_CENTS` is asked for once more; when it stays there, what was played since the
+string was last heard open is played again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Literal
+
+from fretcheck.audio.segment.pluck import Pluck
+from fretcheck.neck.description import Neck
+from fretcheck.neck.temperament import cents_between
+from fretcheck.pitch.reading import NoteReading
+from fretcheck.session import events as told
+from fretcheck.session.live.complaints import Complaint, uncertain, useless, wrong_note_words
+from fretcheck.session.live.heard import Match, expected_hz, match
+from fretcheck.session.live.progress import Progress
+from fretcheck.session.live.tuning import Tuning
+from fretcheck.session.plan import Ask, Plan
+
+Keep = Callable[[told.Taken, Pluck], told.Taken]
+"""Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't."""
+
+State = Literal["waiting", "listening", "ringing", "paused", "finished"]
+
+Choose = Callable[[Sequence[told.Taken], Sequence[Ask]], told.Grown]
+"""What to ask next, from the plucks taken and the asks that were left out; called when the plan is done."""
+
+WEAK_CENTS = 2.0
+"""A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with
+an honest uncertainty of 3 cents is worth more than none."""
+
+
+class Runner:
+    """Asks for the notes of a plan, one pluck at a time.
+
+    Parameters
+    ----------
+    neck, plan : Neck, Plan
+        What is played, and in which order.
+    keep : Keep
+        Called with each accepted pluck before anything else follows from it.
+    clock : callable
+        Seconds, monotonic; for the time left.
+    step_back : bool
+        Whether an open string plucked twice in a row goes one back.
+    tune_within_cents : float, optional
+        How well a string is to be tuned before it is played; None to take it as it is.
+    choose : Choose, optional
+        Chooses what a plan that grows asks next.
+    taken : sequence of Taken
+        What an interrupted session has already accepted (withdrawn plucks left out).
+    skipped : iterable of int
+        Steps it skipped.
+    """
+
+    def __init__(
+        self,
+        neck: Neck,
+        plan: Plan,
+        *,
+        keep: Keep,
+        clock: Callable[[], float],
+        step_back: bool = True,
+        tune_within_cents: float | None = None,
+        choose: Choose | None = None,
+        taken: Sequence[told.Taken] = (),
+        skipped: Iterable[int] = (),
+    ) -> None:
+        self.neck = neck
+        self.plan = plan
+        self.state: State = "waiting"
+        self._keep = keep
+        self._choose = choose
+        self._step_back = step_back
+        self._progress = Progress(plan, clock=clock, taken=taken, skipped=skipped)
+        self._recheck: Ask | None = None
+        self._unasked_opens = 0
+        self._just_taken = False
+        """Nothing but open plucks was heard since a note was taken: two of them go one back."""
+        self._weak: Ask | None = None
+        """What was heard too uncertainly, or by its inharmonicity on another string: asked for once more, then taken as it is."""
+        self._heard: dict[int, list[tuple[Ask, NoteReading]]] = {}
+        """By string, what was asked and what was heard, taken or not."""
+        self._moved: int | None = None
+        """The string whose open note was heard elsewhere than before, and is asked for once more."""
+        self._muted_until_s = float("-inf")
+        self._step = self._progress.next_step(0)
+        self._tuning = Tuning(neck, within_cents=tune_within_cents)
+        for earlier in self._progress.taken:
+            self._tuning.note(earlier)
+            self._heard.setdefault(earlier.ask.string, []).append((earlier.ask, earlier.note))
+
+    # what is known
+
+    @property
+    def ask(self) -> Ask | None:
+        """What is asked for now; None when the plan is done."""
+        if self._recheck is not None:
+            return self._recheck
+        return self.plan.asks[self._step] if self._step is not None else None
+
+    @property
+    def step(self) -> int | None:
+        """Index of what is asked for; None for an unforeseen open check, or when the plan is done."""
+        return None if self._recheck is not None else self._step
+
+    @property
+    def taken(self) -> tuple[told.Taken, ...]:
+        """Accepted plucks that count, in the order in which they were played."""
+        return self._progress.taken
+
+    @property
+    def skipped(self) -> frozenset[int]:
+        """Steps left out."""
+        return self._progress.skipped
+
+    @property
+    def notes_left(self) -> int:
+        """How many asks of the plan are still open."""
+        return self._progress.notes_left
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Time left at the player's own pace (median of the notes so far); None until three notes are taken."""
+        return self._progress.seconds_left
+
+    @property
+    def expected_hz(self) -> float | None:
+        """Pitch of what is asked for, from its string's open note as heard; None when nothing is waited for."""
+        ask = self.ask
+        if ask is None or self.state not in ("waiting", "ringing"):
+            return None
+        return expected_hz(self.neck, ask.string, ask.fret, self._tuning.opens)
+
+    def deviation_cents(self, ask: Ask, note: NoteReading) -> float | None:
+        """How far a note is from what was asked; a fretted note is judged from its own open note, None without one."""
+        if note.f1_hz is None or (ask.fret > 0 and ask.string not in self._tuning.opens):
+            return None
+        return cents_between(note.f1_hz, expected_hz(self.neck, ask.string, ask.fret, self._tuning.opens))
+
+    # what begins
+
+    def start(self) -> list[told.Event]:
+        """Ask for the first note. A session that was interrupted within a string asks for its open note first."""
+        self._progress.begin_step()
+        ask = self.ask
+        if ask is None:
+            return self._ask_or_finish()
+        if ask.fret > 0 and any(taken.ask.string == ask.string for taken in self.taken):
+            self._recheck = Ask(string=ask.string, fret=0, check=True)
+        return [self._asked()]
+
+    # what is heard
+
+    def mute(self, until_s: float) -> None:
+        """Take nothing that begins before `until_s`: a cue is sounding."""
+        self._muted_until_s = max(self._muted_until_s, until_s)
+
+    def onset(self, start_s: float) -> list[told.Event]:
+        """A pluck has begun."""
+        if not self._listens_to(start_s):
+            return []
+        self.state = "listening"
+        return [told.Begun()]
+
+    def running(self, note: NoteReading, *, settled: float) -> list[told.Event]:
+        """The value of the pluck under way, and how far it has settled (0 to 1)."""
+        ask = self.ask
+        if self.state != "listening" or ask is None:
+            return []
+        return [told.Running(deviation_cents=self.deviation_cents(ask, note), u_cents=note.u_cents, settled=settled)]
+
+    def pluck(self, pluck: Pluck, note: NoteReading, *, start_s: float) -> list[told.Event]:
+        """A pluck has settled or ended: judge it. To be called once for each pluck.
+
+        Parameters
+        ----------
+        pluck : Pluck
+            Its sound so far.
+        note : NoteReading
+            What was read from exactly that sound.
+        start_s : float
+            Its beginning, in seconds of the session's sound.
+        """
+        ask = self.ask
+        if ask is not None and self.state in ("waiting", "ringing") and start_s < self._muted_until_s:
+            return self._fell_into_cue(ask, note)
+        if self.state != "listening" or ask is None or not self._listens_to(start_s):
+            return []
+        if pluck.end == "lost_samples":
+            return self.lost()
+        if not note.usable:
+            return self._again(ask, useless(self.neck, ask, note))
+        return self._judge(ask, pluck, note, start_s)
+
+    def _judge(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+        """Is a usable note what was asked for, and can it be taken?"""
+        if (off := self._tuning.to_tune(ask, note)) is not None:
+            self.state = "ringing"
+            return [told.OutOfTune(ask=ask, cents=off[0], text=off[1]), self._asked(again=True)]
+        before = self._heard.setdefault(ask.string, [])
+        found = match(self.neck, ask, note, self._tuning.opens, before)
+        before.append((ask, note))
+        twice = self._weak is ask
+        if not found.as_asked and not (found.right_pitch and twice):
+            self._weak = ask if found.right_pitch else self._weak
+            return self._not_as_asked(ask, found, pluck, note, start_s)
+        if note.u_cents is not None and note.u_cents > WEAK_CENTS and not twice:
+            self._weak = ask
+            return self._again(ask, uncertain(ask, note))
+        jump = self._tuning.jump_cents(ask, note)
+        if jump is None:
+            self._moved = None
+            return self._accept(ask, pluck, note, start_s)
+        if self._moved != ask.string:
+            self._moved = ask.string
+            text = f"String {ask.string} open is {jump:+.1f} cents from where it was; once more, to be sure."
+            return self._again(ask, Complaint(text, "MOVED"))
+        return self._start_anew(ask, pluck, note, start_s, jump)
+
+    def unusable(self, reason: str, *, start_s: float, silent: bool = False) -> list[told.Event]:
+        """What began as a pluck turned out to be none: `reason` is a sentence for the player, `silent` for a mere knock."""
+        ask = self.ask
+        if self.state != "listening" or ask is None or not self._listens_to(start_s):
+            return []
+        if not self._heard:  # the bench is still being made ready: nobody has plucked yet
+            self.state = "waiting"
+            return [self._asked(again=True)]
+        return self._again(ask, Complaint(reason, "NO PLUCK"), silent=silent)
+
+    def faint(self, level_db: float, room_db: float) -> list[told.Event]:
+        """The note asked for was heard more than once, at `level_db`, too faint for a room of `room_db` to be a pluck."""
+        ask = self.ask
+        if self.state not in ("waiting", "ringing") or ask is None:
+            return []
+        text = (
+            f"Heard a note of {level_db:.0f} dB, too faint to be measured in this room ({room_db:.0f} dB). "
+            "Pluck harder or move the microphone nearer."
+        )
+        return [told.TooFaint(ask=ask, text=text)]
+
+    def lost(self) -> list[told.Event]:
+        """Samples were lost; a pluck under way is given up and asked for again."""
+        ask = self.ask
+        if self.state != "listening" or ask is None:
+            return []
+        return self._again(ask, Complaint("Some of the sound was lost on its way; pluck it again.", "SOUND LOST"))
+
+    # what the player commands
+
+    def again(self) -> list[told.Event]:
+        """Drop the pluck under way and ask for the same note afresh."""
+        ask = self.ask
+        if ask is None or self.state == "paused":
+            return []
+        self.state = "waiting"
+        self._unasked_opens = 0
+        self._just_taken = False
+        return [self._asked(again=True)]
+
+    def back(self) -> list[told.Event]:
+        """One back in the plan; what was taken for that note no longer counts."""
+        before = self._step if self._step is not None else len(self.plan.asks)
+        if self._recheck is not None or before == 0 or self.state == "paused":
+            return self.again()
+        return self._go_back(before - 1)
+
+    def skip(self) -> list[told.Event]:
+        """Leave this note out."""
+        ask = self.ask
+        if ask is None or self.state == "paused":
+            return []
+        step = self.step
+        if step is not None:
+            self._progress.skip(step)
+        return [told.Skipped(step=step, ask=ask), *self._step_on(ask)]
+
+    def pause(self) -> list[told.Event]:
+        """Stop taking plucks, or take them again when paused."""
+        if self.ask is None:
+            return []
+        if self.state == "paused":
+            self.state = "waiting"
+            self._progress.begin_step()
+            return [told.Resumed(), self._asked(again=True)]
+        self.state = "paused"
+        return [told.Paused()]
+
+    def stop(self) -> list[told.Event]:
+        """End here and keep what is taken."""
+        return self._finish()
+
+    # inside
+
+    def _listens_to(self, start_s: float) -> bool:
+        return self.state in ("waiting", "listening", "ringing") and start_s >= self._muted_until_s
+
+    def _asked(self, *, again: bool = False) -> told.Asked:
+        ask = self.ask
+        assert ask is not None
+        return told.Asked(ask=ask, again=again)
+
+    def _again(self, ask: Ask, why: Complaint, *, silent: bool = False) -> list[told.Event]:
+        self.state = "ringing"
+        self._unasked_opens = 0
+        self._just_taken = False
+        return [told.Again(ask=ask, reason=why.text, short=why.short, silent=silent), self._asked(again=True)]
+
+    def _fell_into_cue(self, ask: Ask, note: NoteReading) -> list[told.Event]:
+        """A pluck that began while a cue sounded is not measured, but its player is told; the cue itself is passed over."""
+        if not note.usable or not match(self.neck, ask, note, self._tuning.opens).as_asked:
+            return []
+        reason = "That pluck began while a cue still sounded; pluck it again."
+        return [told.Again(ask=ask, reason=reason, short="TOO EARLY", silent=True), self._asked(again=True)]
+
+    def _not_as_asked(self, ask: Ask, found: Match, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+        self.state = "ringing"
+        open_of_this = ask.fret > 0 and (ask.string, 0) in found.places[:1]
+        self._unasked_opens = self._unasked_opens + 1 if open_of_this else 0
+        self._just_taken &= open_of_this
+        if self._step_back and self._unasked_opens == 2:
+            if self._just_taken:
+                now = self._step if self._step is not None else len(self.plan.asks) - 1
+                return self._go_back(self._progress.fretted_before(now))
+            self._unasked_opens = 0
+            self._recheck = Ask(string=ask.string, fret=0, check=True)
+            return self._judge(self._recheck, pluck, note, start_s)
+        if found.slipped:
+            return self._ask_for_open(ask, found.cents)
+        text = wrong_note_words(self.neck, ask, found, note)
+        return [told.WrongNote(ask=ask, heard=found.places, text=text), self._asked(again=True)]
+
+    def _go_back(self, step: int) -> list[told.Event]:
+        withdrawn = self._progress.reopen(step)
+        self._tuning.anew(self.plan.asks[step].string, self.taken)
+        self._recheck = None
+        self._step = step
+        self._unasked_opens = 0
+        self.state = "ringing"
+        return [told.SteppedBack(step=step, ask=self.plan.asks[step], withdrawn=withdrawn), self._asked(again=True)]
+
+    def _accept(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+        taken = self._keep(told.Taken(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
+        deviation = self.deviation_cents(ask, note)
+        self._progress.take(taken)
+        self._unasked_opens = 0
+        self._just_taken = True
+        self._weak = None
+        self.state = "ringing"
+        accepted = told.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
+        return [accepted, *self._drifted(taken), *self._step_on(ask)]
+
+    def _drifted(self, taken: told.Taken) -> list[told.Event]:
+        self._tuning.note(taken)
+        cents = self._tuning.drift_cents(taken)
+        if cents is None:
+            return []
+        string = taken.ask.string
+        text = f"String {string} has moved by {cents:+.1f} cents since its first open pluck. Let it settle; check the tuner."
+        return [told.Drifted(string=string, cents=cents, text=text)]
+
+    def _ask_for_open(self, ask: Ask, cents: float) -> list[told.Event]:
+        """Notes are shifted alike: has the string slipped? Its open note tells."""
+        self.state = "ringing"
+        self._unasked_opens = 0
+        self._recheck = Ask(string=ask.string, fret=0, check=True)
+        text = (
+            f"These notes are {cents:+.0f} cents off alike: string {ask.string} seems to have slipped. Tune it and pluck it open."
+        )
+        return [told.Drifted(string=ask.string, cents=cents, text=text), self._asked()]
+
+    def _start_anew(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float, jump: float) -> list[told.Event]:
+        """The string has slipped or was retuned: this is its open note now; what was played since the last is played again."""
+        string = ask.string
+        own = [taken for taken in self.taken if taken.ask.string == string]
+        last_open = max(index for index, taken in enumerate(own) if taken.ask.fret == 0)
+        kept = last_open + 1 if any(taken.ask.fret > 0 for taken in own[:last_open]) else 0
+        stale = own[kept:]
+        step = next((taken.step for taken in stale if taken.ask.fret == 0), None)
+        fresh = self._keep(told.Taken(step=step, ask=ask, start_s=start_s, note=note), pluck)
+        withdrawn = self._progress.withdraw(stale)
+        self._progress.take(fresh)
+        self._tuning.anew(string, [fresh])
+        self._heard[string] = [(ask, note)]
+        self._moved = self._recheck = self._weak = None
+        self.state = "ringing"
+        self._step = self._progress.next_step(
+            min((taken.step for taken in stale if taken.step is not None), default=self._step or 0)
+        )
+        text = f"String {string} has moved by {jump:+.1f} cents. What was played since it was last heard open is played again."
+        return [
+            told.Accepted(taken=fresh, deviation_cents=self.deviation_cents(ask, note), pluck=pluck),
+            told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn),
+            *self._ask_or_finish(),
+        ]
+
+    def _step_on(self, ask: Ask) -> list[told.Event]:
+        events: list[told.Event] = []
+        if self._recheck is not None:
+            self._recheck = None
+        elif self._step is not None:
+            self._step = self._progress.next_step(self._step + 1)
+        if self.state == "listening":
+            self.state = "ringing"
+        if self._progress.string_done(ask.string):
+            events.append(told.StringFinished(string=ask.string))
+        return [*events, *self._ask_or_finish()]
+
+    def _ask_or_finish(self) -> list[told.Event]:
+        """Ask for what is next, or, when the plan is done, for what is chosen now."""
+        if self.ask is not None:
+            return [self._asked()]
+        if self._choose is None:
+            return self._finish()
+        grown = self._choose(self.taken, [self.plan.asks[step] for step in sorted(self.skipped)])
+        if not grown.asks:
+            return [grown, *self._finish()]
+        self._step = len(self.plan.asks)
+        self.plan = self.plan.grown(grown.asks)
+        self._progress.grow(self.plan)
+        return [grown, self._asked()]
+
+    def _finish(self) -> list[told.Event]:
+        if self.state == "finished":
+            return []
+        self.state = "finished"
+        return [told.Finished(complete=self._step is None)]

@@ -1,0 +1,162 @@
+"""From a folder of recordings, one file a string, to an inspection.
+
+The path is the live one: blocks from an `AudioSource`, plucks from the segmenter, a reading for each, and
+`inspection_from` at the end. Strings are independent, so they are heard in parallel, one process a core.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from fretcheck.audio.input.file_source import FileSource
+from fretcheck.audio.input.string_files import find_string_files, surplus_string_files
+from fretcheck.audio.segment.cutting import cut_plucks
+from fretcheck.audio.segment.pluck import Pluck
+from fretcheck.neck.description import Neck
+from fretcheck.session.deviation import inspection_from
+from fretcheck.session.placed_reading import Inspection, SoundSetAside
+from fretcheck.session.placement import HeardNote, PlacedNote, Unplaced, UnreadStringError, place_notes
+from fretcheck.session.plan import make_plan
+from fretcheck.session.take import read_take
+from fretcheck.workers import worker_pool
+
+Progress = Callable[[int, int], None]
+"""Called with (strings done, strings in all)."""
+
+LARGE_BLOCK = 16384
+"""Frames; nothing depends on where blocks end, and large ones are read faster."""
+SHORT_BYTES = 3_000_000
+"""Recordings smaller than this together are read in this process."""
+
+
+@dataclass(frozen=True)
+class HeardString:
+    """One string's recording, read."""
+
+    string: int
+    notes: tuple[PlacedNote, ...]
+    set_aside: tuple[SoundSetAside, ...]
+    sample_rate: float
+    problem: UnreadStringError | None = None
+    """Why nothing of it could be used."""
+
+
+def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
+    """Read the recording of one string; where its plucks can't be read, or their frets can't be told, it says so.
+
+    Raises
+    ------
+    RecordingError
+        When the file cannot be read, holds no plucks, or holds those of another string.
+    """
+    with FileSource(file, block_frames=LARGE_BLOCK) as source:
+        cut = cut_plucks(source, partial(read_note, string, sound_file=file.name))
+        rate = source.sample_rate
+    heard = cut.plucks
+    set_aside = [SoundSetAside(string=string, start_s=one.start_s, end_s=one.end_s, reason=one.reason) for one in cut.set_aside]
+    problem: UnreadStringError | None = None
+    try:
+        placed, unplaced = place_notes(neck, string, heard, file=file)
+    except UnreadStringError as error:
+        problem, placed = error, []
+        unplaced = [Unplaced(heard=one, reason="its fret could not be told, see the warnings") for one in heard]
+    set_aside += [
+        SoundSetAside(string=string, start_s=one.heard.start_s, end_s=one.heard.end_s, reason=one.reason) for one in unplaced
+    ]
+    set_aside.sort(key=lambda one: one.start_s)
+    return HeardString(string=string, notes=tuple(placed), set_aside=tuple(set_aside), sample_rate=rate, problem=problem)
+
+
+def read_note(string: int, pluck: Pluck, *, sound_file: str | None = None) -> HeardNote:
+    """Read one pluck's pitch."""
+    return HeardNote(
+        string=string,
+        start_s=pluck.start_s,
+        end_s=pluck.start_s + len(pluck.samples) / pluck.sample_rate,
+        note=read_take(pluck)[1],
+        sound_file=sound_file,
+    )
+
+
+def inspect_recordings(
+    neck: Neck, folder: Path, *, plan: str = "full", progress: Progress | None = None, processes: int | None = None
+) -> Inspection:
+    """Inspect a neck from a folder of recordings, ``string-1.flac`` and so on.
+
+    Parameters
+    ----------
+    neck : Neck
+    folder : Path
+        Or the file of one string, which is then inspected alone.
+    plan : str
+        Whose notes should be there, as in `make_plan`; what else is heard counts all the same.
+    progress : callable, optional
+        Called in this process as strings are done.
+    processes : int, optional
+        How many processes read strings; one for each core by default, 1 to stay in this process.
+
+    Raises
+    ------
+    RecordingError
+        When the folder or a string's file cannot be used, holds another string, or nothing of any string could be read.
+    UsageError
+        For an unknown plan.
+    """
+    files = find_string_files(folder, range(1, len(neck.strings) + 1))
+    planned = make_plan(neck, name=plan, strings=tuple(files)).notes
+    heard = _hear_all(neck, files, progress=progress, processes=processes)
+    problems = [one.problem for one in heard if one.problem is not None]
+    if len(problems) == len(heard):
+        raise problems[0]
+    rates = {one.sample_rate for one in heard}
+    return inspection_from(
+        neck,
+        [note for one in heard for note in one.notes],
+        planned=planned,
+        set_aside=[aside for one in heard for aside in one.set_aside],
+        plan=plan,
+        source=folder.name,
+        sample_rate_hz=rates.pop() if len(rates) == 1 else None,
+        warnings=[
+            *(f"String {one.string} was not judged. {one.problem}." for one in heard if one.problem is not None),
+            *(
+                f"{path.name} was not read: the neck has {len(neck.strings)} strings."
+                for path in surplus_string_files(folder, files)
+            ),
+        ],
+    )
+
+
+def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | None, processes: int | None) -> list[HeardString]:
+    workers = min(processes or _worthwhile_processes(files.values()), len(files))
+    done: dict[int, HeardString] = {}
+    if workers <= 1:
+        for string, file in files.items():
+            done[string] = hear_string(neck, string, file)
+            if progress:
+                progress(len(done), len(files))
+        return [done[string] for string in files]
+    with worker_pool(workers) as pool:
+        waiting: set[Future[HeardString]] = {pool.submit(hear_string, neck, *item) for item in files.items()}
+        while waiting:
+            finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+            try:
+                for future in finished:
+                    one = future.result()
+                    done[one.string] = one
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+            if progress:
+                progress(len(done), len(files))
+    return [done[string] for string in files]
+
+
+def _worthwhile_processes(files: Iterable[Path]) -> int:
+    """Cores, or 1 for recordings so short that starting processes would take longer than reading them."""
+    return 1 if sum(file.stat().st_size for file in files) < SHORT_BYTES else os.cpu_count() or 1
