@@ -23,7 +23,7 @@ Order = Literal["low-first", "high-first", "fret"]
 
 WORK_PLAN = "work"
 """The plan of a session that asks for no notes of its own: work on one place."""
-DECIDING = "deciding"
+DECIDING, SPOT = "deciding", "spot"
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
 SPOT_FRETS = (1, 5, 12)
 PRESS_FRETS = (1, 5)
@@ -52,7 +52,8 @@ class Growth:
 
     judged: tuple[tuple[int, int], ...]
     """(string, fret): the notes that the verdict is about, heard or not."""
-    look_for_mm: float
+    look_for_mm: float | None
+    """None to stop at the verdict, whatever causes are open."""
     most_plucks: int
     """Open ones included."""
     every_note: bool = False
@@ -190,6 +191,12 @@ def deciding_plan(
     judged = tuple(place for place in whole.notes if place[1] > 0)
     growth = Growth(judged=judged, look_for_mm=look_for_mm, most_plucks=most_plucks, every_note=every_note)
     return Plan(name=DECIDING, asks=tuple(asks), growth=growth)
+
+
+def until_the_verdict(plan: Plan, *, most_plucks: int) -> Plan:
+    """The plan, and then its notes again as long as the verdict on them is open."""
+    judged = tuple(place for place in plan.notes if place[1] > 0)
+    return replace(plan, growth=Growth(judged=judged, look_for_mm=None, most_plucks=most_plucks))
 
 
 def batch_asks(notes: Iterable[tuple[int, int]], strings: Sequence[int]) -> tuple[Ask, ...]:

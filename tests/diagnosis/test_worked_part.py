@@ -120,6 +120,19 @@ def test_what_an_inspection_advised_is_what_is_left_before_the_work_and_nothing_
     assert pluck(work, built, 6).mm == pytest.approx(0.0, abs=0.3)
 
 
+def test_a_later_correction_makes_up_for_one_before_it_that_was_not_done_as_advised():
+    """Advised: a saddle by 1 mm, then by 0.5 mm more; of the first only 0.4 mm is done. By hand: 0.6, then 0.5 + 0.6 are left."""
+    built = Built("saddle", 0.0, seed=5, string=3)
+    work = NeckAtWork(BeforeWork.as_designed(NECK), Place(part="saddle", string=3, asked_mm=1.0))
+    pluck(work, built, 8)
+    built.at += 0.4
+    work.moved()
+    first = pluck(work, built, 8)
+    assert first.mm == pytest.approx(0.6, abs=0.3)
+    work.begin(Place(part="saddle", string=3, asked_mm=0.5))
+    assert pluck(work, built, 8).mm == pytest.approx(1.1, abs=0.3)  # two of its uncertainties, as above
+
+
 def test_nut_slots_are_never_told_in_millimetres_and_unknown_parts_refused():
     work = NeckAtWork(BeforeWork.as_designed(NECK), Place(part="nut_slots"))
     assert pluck(work, Built("nut_height", 0.2, seed=2), 3) is None

@@ -27,7 +27,7 @@ from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.journal.story import read_story
 from fretcheck.session.live.live_session import LiveSession
 from fretcheck.session.live.runner import Runner
-from fretcheck.session.plan import Plan, deciding_plan
+from fretcheck.session.plan import Plan, deciding_plan, make_plan, until_the_verdict
 from tests.live.strings import played_plan, three_string_neck
 from tests.session.bench import Player
 
@@ -191,6 +191,22 @@ def test_an_unheard_note_that_may_be_out_keeps_a_neck_from_passing(decided):
     notes = [SimpleNamespace(string=1, fret=fret, plucks=plucks, probability_out=out) for fret, plucks, out in
              ((1, 0, 0.02), (2, 0, 0.005), (3, 1, 0.02))]  # fmt: skip
     assert doubtful_unheard(SimpleNamespace(notes=notes)) == {(1, 1)}
+
+
+@pytest.mark.parametrize(("beyond", "more"), [(6.0, False), (0.3, True)])
+def test_a_spot_check_stops_at_the_verdict_and_asks_its_own_notes_again_until_then(beyond, more, tmp_path):
+    """Limits so far beyond the furthest of its notes as designed: 6 cents need no second pluck of a hand of 0.4, 0.3 cents do."""
+    spot = until_the_verdict(make_plan(STEEL, name="spot"), most_plucks=60)
+    limit = max(abs(expected_cents(STEEL)[string - 1, fret]) for string, fret in spot.notes) + beyond
+    runner, journal = session(STEEL, spot, tmp_path, limit=limit)
+    played = Fretting(runner, journal).play()
+    document = judge(inspection_of(journal.story), settings=DiagnosisSettings(limit_cents=limit))
+    assert (len(runner.taken) > 30) == more
+    assert len(runner.taken) <= 60
+    assert {(one.ask.string, one.ask.fret) for one in runner.taken} == set(spot.notes)
+    decided = "Decided" in played.grown()[-1].why
+    assert decided == (document.verdict.decision != "undecided")
+    assert decided or more
 
 
 class Sounding:

@@ -13,6 +13,7 @@ from fretcheck.session.deviation import read_deviations
 from fretcheck.session.live.runner import Runner
 from fretcheck.session.placement import PlacedNote
 from fretcheck.session.plan import Ask, make_plan
+from tests.benchmarks import slips
 from tests.session.bench import Player, make_neck, note_at, pluck_of
 
 
@@ -462,6 +463,13 @@ def test_a_slip_of_half_a_semitone_and_more_is_told_from_a_wrong_fret(cents):
     assert not [t for t in player.runner.taken if t.start_s > 12.0]  # nothing taken since it slipped
     player.as_asked()  # tuned again
     assert player.runner.ask.fret == 4
+
+
+@pytest.mark.parametrize("cents", slips.SLIPS_CENTS)
+def test_slips_at_random_moments_under_a_hand_are_noticed_and_nothing_wrong_is_kept(cents):
+    """Three of the benchmark's sessions of each size; it plays hundreds."""
+    outcomes = [slips.play(cents, seed) for seed in range(3)]
+    assert all(one.noticed and not one.wrong and one.finished for one in outcomes)
 
 
 def test_a_wrong_fret_twice_is_no_slip():

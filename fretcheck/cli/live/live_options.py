@@ -16,7 +16,8 @@ class LiveOptions:
     plan: Annotated[
         str | None,
         typer.Option(
-            help="full, intake or spot; live also deciding (only what decides), press, and two joined by +.  "
+            help="full, intake or spot (live: until the verdict); live also deciding (only what decides), press, "
+            "and two joined by +.  "
             "[default: deciding; of recordings: full]"
         ),
     ] = None
@@ -25,7 +26,8 @@ class LiveOptions:
         typer.Option(metavar="MM", help="Plan deciding: every fret is looked at for faults of this size. Else: 0.30."),
     ] = None
     most_plucks: Annotated[
-        int | None, typer.Option(metavar="N", help="Plan deciding: no more plucks than this, open ones included. Else: 130.")
+        int | None,
+        typer.Option(metavar="N", help="Plan deciding, spot: no more plucks than this, open ones included. Else: 130."),
     ] = None
     every_note: Annotated[
         bool, typer.Option("--every-note", help="Plan deciding, or --more: go on until every note is heard once.")

@@ -45,7 +45,7 @@ from fretcheck.session.journal.story import find_unfinished, read_story, session
 from fretcheck.session.live.live_session import Command, LiveSession
 from fretcheck.session.live.runner import Runner
 from fretcheck.session.placed_reading import Inspection
-from fretcheck.session.plan import Plan, deciding_plan, make_plan, parse_numbers
+from fretcheck.session.plan import SPOT, Plan, deciding_plan, make_plan, parse_numbers, until_the_verdict
 
 Inbox = queue.Queue[Block | SourceState | str | Exception | None]
 
@@ -152,8 +152,8 @@ def _plan(neck: Neck, options: LiveOptions, earlier: Earlier | None) -> Plan:
                 raise UsageError(f"{named} asks for notes of the inspection before; leave {name} out")
         return earlier.plan(neck, order=order)
     strings = None if options.strings is None else parse_numbers(options.strings, what="--strings")
-    too_few = options.plan is None and len(strings or neck.strings) < min(FEWEST_STRINGS, len(neck.strings))
-    if options.decides and not too_few:
+    enough = len(strings or neck.strings) >= min(FEWEST_STRINGS, len(neck.strings))
+    if options.decides and (enough or options.plan is not None):
         return deciding_plan(
             neck,
             look_for_mm=LOOK_FOR_MM if options.look_for is None else options.look_for,
@@ -163,10 +163,11 @@ def _plan(neck: Neck, options: LiveOptions, earlier: Earlier | None) -> Plan:
             one_of_each_pair=options.one_of_each_pair,
             every_note=options.every_note,
         )
-    for name in ("--look-for", "--most-plucks", "--every-note"):
+    spot = options.plan == SPOT
+    for name in ("--look-for", "--every-note", *([] if spot else ["--most-plucks"])):
         if name in options.chosen():
             raise UsageError(f"{name} is for the plan deciding; leave it out")
-    return make_plan(
+    plan = make_plan(
         neck,
         name=options.plan or "full",
         frets=None if options.frets is None else parse_numbers(options.frets, what="--frets"),
@@ -175,6 +176,7 @@ def _plan(neck: Neck, options: LiveOptions, earlier: Earlier | None) -> Plan:
         order=order,
         one_of_each_pair=options.one_of_each_pair,
     )
+    return until_the_verdict(plan, most_plucks=options.most_plucks or MOST_PLUCKS) if spot and enough else plan
 
 
 def kept_words(count: int, session: str, remark: str, go_on: str) -> str:

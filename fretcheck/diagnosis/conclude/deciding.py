@@ -42,12 +42,10 @@ class Deciding:
     neck : Neck
     asked : collection of (string, fret)
         The notes that the verdict is about.
-    look_for_mm : float
-        Size of the fault that every fret is looked at for.
+    look_for_mm : float, optional
+        Size of the fault that every fret is looked at for; None to stop at the verdict, whatever causes are open.
     most_plucks : int
         Open ones included.
-    verdict_only : bool
-        Stop at the verdict, whatever causes are open.
     """
 
     def __init__(
@@ -56,16 +54,14 @@ class Deciding:
         asked: Collection[Place],
         *,
         settings: DiagnosisSettings,
-        look_for_mm: float = LOOK_FOR_MM,
+        look_for_mm: float | None = LOOK_FOR_MM,
         most_plucks: int = MOST_PLUCKS,
-        verdict_only: bool = False,
     ) -> None:
         self._neck = neck
         self._asked = frozenset(asked)
         self._settings = settings
         self._look_for_mm = look_for_mm
         self._most_plucks = most_plucks
-        self._verdict_only = verdict_only
         self._side: Decision | None = None
 
     def round(self, observations: Sequence[Observation], *, plucks: int, passed_over: Collection[Place] = ()) -> Round:
@@ -81,7 +77,7 @@ class Deciding:
         """
         now = what_is_open(self._neck, observations, asked=self._asked, look_for_mm=self._look_for_mm, settings=self._settings)
         stood, self._side = now.side == self._side, now.side
-        if self.settled(now) and (stood or self._verdict_only or now.clear):
+        if self.settled(now) and (stood or self._look_for_mm is None or now.clear):
             return Round(notes=(), decided=True, why=f"Decided after {plucks} plucks.")
         left = self._most_plucks - plucks
         strings = min(MOST_STRINGS, left // 2)
@@ -95,8 +91,7 @@ class Deciding:
 
     def settled(self, now: WhatIsOpen) -> bool:
         """Whether nothing is open, by this round alone."""
-        verdict = now.side == "fail" or (now.side == "pass" and not now.unheard)
-        return verdict and (self._verdict_only or now.causes_decided)
+        return (now.side == "fail" or (now.side == "pass" and not now.unheard)) and now.causes_decided
 
 
 def _question(now: WhatIsOpen) -> str:

@@ -58,6 +58,7 @@ class WhatIsOpen:
     look_for_mm: float
     settings: DiagnosisSettings
     causes: tuple[PossibleCause, ...]
+    """None where the verdict alone is what matters."""
 
     @cached_property
     def within(self) -> float:
@@ -203,10 +204,10 @@ def what_is_open(
     observations: Sequence[Observation],
     *,
     asked: Collection[Place] | None = None,
-    look_for_mm: float = LOOK_FOR_MM,
+    look_for_mm: float | None = LOOK_FOR_MM,
     settings: DiagnosisSettings = DiagnosisSettings(),  # noqa: B008
 ) -> WhatIsOpen:
-    """What the readings so far leave open; parameters as in `diagnose`."""
+    """What the readings so far leave open; parameters as in `diagnose`, and `look_for_mm` None for the verdict alone."""
     places = asked_notes(neck, observations, asked, judge_open_notes=False)
     posterior = infer(neck, observations)
     return open_in(posterior, joint_draws(posterior), places, look_for_mm=look_for_mm, settings=settings)
@@ -217,7 +218,7 @@ def open_in(
     draws: JointDraws,
     asked: Collection[Place],
     *,
-    look_for_mm: float = LOOK_FOR_MM,
+    look_for_mm: float | None = LOOK_FOR_MM,
     settings: DiagnosisSettings,
 ) -> WhatIsOpen:
     """The same of a posterior that is there already."""
@@ -229,7 +230,7 @@ def open_in(
         draws=draws,
         judged=np.array(judged, dtype=bool),
         limit_cents=limit,
-        look_for_mm=look_for_mm,
+        look_for_mm=look_for_mm or 0.0,
         settings=settings,
-        causes=possible_causes(posterior, settings),
+        causes=() if look_for_mm is None else possible_causes(posterior, settings),
     )

@@ -7,7 +7,8 @@ Bishop, Pattern Recognition and Machine Learning, 2.3.3, from memory). When the 
 as at first; what was learned of the notes themselves stays.
 
 A fret and a nut go where they belong: −(x + m) is left. A saddle goes where the notes of its strings lie nearest to zero (least
-squares). Where an inspection advised a move, what is left begins with that move, and changes as these estimates do.
+squares). Where an inspection advised moves, what is left of each begins with that move from where the moves before it were to
+lead, and changes as these estimates do.
 
 Conventions
 -----------
@@ -163,18 +164,27 @@ class NeckAtWork:
         for string in range(1, strings + 1):
             self.opened(string)
         self._work = np.zeros(self._m)
+        self._advised = self._mean.copy()
+        self._asked_mm: float | None = 0.0
         self.begin(place)
 
     # what is worked on
 
     def begin(self, place: Place) -> None:
-        """Work on another part; the one before stays where it is now."""
+        """Work on another part; the one before stays where it is now.
+
+        Its own advice supposed that the one before was moved as advised: where it was not, what is left here makes up for it.
+        """
         parts = np.eye(len(self._mean))
         parts[: self._m, self._m] = self._work
         parts[self._m, self._m] = 0.0
         self._mean = parts @ self._mean
         self._covariance = parts @ self._covariance @ parts.T
-        self.place = place
+        if self._asked_mm is None:
+            self._advised = self._mean.copy()
+        else:
+            self._advised[: self._m] += self._work * self._asked_mm
+        self.place, self._asked_mm = place, place.asked_mm
         parameters = self._before.model.parameters
         moved = np.zeros(len(parameters.keys))
         for column, share in self._columns(place):
@@ -196,7 +206,7 @@ class NeckAtWork:
         """Fretted ones of notes that the part moves, since it was moved last."""
         self._offset = 0.0
         if place.asked_mm is not None:
-            self._offset = place.asked_mm + float(self._goal @ self._mean)
+            self._offset = place.asked_mm + float(self._goal @ self._advised)
         self.moved()
 
     def _columns(self, place: Place) -> list[tuple[int, float]]:
