@@ -41,7 +41,8 @@ def plan_for(neck, **how):
 
 def session(neck, plan, root, *, limit, taken=(), skipped=()):
     journal = Journal.create(root, neck, plan) if not root.joinpath("journal.jsonl").exists() else Journal.open(root)
-    choose = chooser(neck, plan.growth, strings=plan.strings, settings=DiagnosisSettings(limit_cents=limit))
+    settings = DiagnosisSettings(limit_cents=limit)
+    choose = None if plan.growth is None else chooser(neck, plan.growth, strings=plan.strings, settings=settings)
     plan = journal.story.plan
     runner = Runner(
         neck,

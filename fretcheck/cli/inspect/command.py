@@ -28,7 +28,7 @@ from fretcheck.lots.batch.neck_folders import is_folder_of_necks
 from fretcheck.neck.neck_file import read_neck
 
 PLANS_OF_RECORDINGS = ("full", "intake", "spot")
-TOO_LITTLE = ", too little to judge the neck"
+TOO_LITTLE = ", no inspection: too little to judge the neck, --keep keeps the fragment"
 
 
 @with_groups
@@ -149,7 +149,7 @@ def _inspect_live(
         return None
     fragment = document.verdict.decision is None
     if not heard.complete:
-        print(heard.how_to_go_on(TOO_LITTLE if fragment else ""), file=sys.stderr)
+        print(heard.how_to_go_on(TOO_LITTLE if fragment and not result.keep else ""), file=sys.stderr)
         if fragment and not (result.keep or result.json):
             return None
     return document, heard.folder
