@@ -19,9 +19,9 @@ import numpy as np
 from fretcheck.neck.starts import start
 from fretcheck.session import events as told
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.outcome import placed
+from fretcheck.session.journal.outcome import placed
+from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import deciding_plan
-from fretcheck.session.runner import Runner
 from tests.session.bench import Player
 
 NECK = start("guitar-6-steel").neck

@@ -13,11 +13,11 @@ from fretcheck.cli.main import run
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import EXIT_UNDECIDED
 from fretcheck.inspection.assemble import judge
-from fretcheck.inspection.more import plucks_wanted
+from fretcheck.inspection.joined import plucks_wanted
 from fretcheck.register.store import open_register
-from fretcheck.session.outcome import inspection_of
+from fretcheck.session.journal.outcome import inspection_of
+from fretcheck.session.journal.sounds import flac_bytes, on_grid
 from fretcheck.session.plan import make_plan, plan_of_notes
-from fretcheck.session.sounds import flac_bytes, on_grid
 from tests.live.strings import played, played_plan, three_string_neck
 from tests.neck_files import write_neck
 from tests.session.test_deciding import Fretting, session
