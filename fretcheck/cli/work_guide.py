@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from typing import Self, get_args
 
 from fretcheck.diagnosis.conclude.worked_part import BeforeWork, NeckAtWork, Place, ToGo, WorkedPart
+from fretcheck.diagnosis.result import Move
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import observations_in
-from fretcheck.inspection.document import InspectionDocument, MovePart
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.neck.description import Neck
 
 PART_OF_MOVE: dict[str, WorkedPart] = {
@@ -117,7 +118,7 @@ def places_after(document: InspectionDocument) -> list[Place]:
     return places
 
 
-def _place(move: MovePart, text: str) -> Place:
+def _place(move: Move, text: str) -> Place:
     return Place(
         part=PART_OF_MOVE[move.part],
         string=move.string,

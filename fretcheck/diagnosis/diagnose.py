@@ -97,7 +97,7 @@ def diagnose(
     )
     coverage = coverage_of(posterior, draws, drawn, judged, limit_cents=limit)
     if verdict.decision is not None:
-        verdict = replace(verdict, reason=verdict.reason + unheard_words(coverage))
+        verdict = replace(verdict, reason=(verdict.reason or "") + unheard_words(coverage))
     again = pluck_again(drawn, judged, must, limit_cents=limit) if verdict.decision == "undecided" else ()
     work = plan(posterior, draws, found, asked=judged, again=again, verdict=verdict, settings=settings)
     return Diagnosis(

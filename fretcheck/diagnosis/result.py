@@ -10,7 +10,9 @@ positive is high. Cents are measured minus target. `u_…` is a standard uncerta
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Field
 
 Cause = Literal[
     "fret_position", "fret_tilt", "fret_wear", "nut_position", "nut_height", "saddle_position", "saddle_slant", "scale_length",
@@ -19,9 +21,25 @@ Cause = Literal[
 Part = Literal["string", "nut_height", "saddle", "nut", "fret"]
 Decision = Literal["pass", "fail", "undecided"]
 
+ROUNDING = 1e-9
+
+
+def _without_rounding(value: Any) -> Any:
+    """A sum of probabilities may pass 0 or 1 by a rounding error; that much is taken off, more is refused."""
+    return min(max(value, 0.0), 1.0) if isinstance(value, float) and -ROUNDING <= value <= 1.0 + ROUNDING else value
+
+
+Probability = Annotated[float, BeforeValidator(_without_rounding), Field(ge=0, le=1)]
+
+
+class _Result:
+    """What is checked where a result becomes part of a document, or is read from one."""
+
+    __pydantic_config__ = ConfigDict(extra="forbid", allow_inf_nan=False, revalidate_instances="always")
+
 
 @dataclass(frozen=True, kw_only=True)
-class CauseEstimate:
+class CauseEstimate(_Result):
     """Posterior of one possible cause. `value` and `u` are in `unit`."""
 
     cause: Cause
@@ -30,25 +48,25 @@ class CauseEstimate:
     value: float
     u: float
     interval_90: tuple[float, float]
-    probability: float
+    probability: Probability
     """That its size exceeds the practical size."""
     practical_size: float
     unit: Literal["mm", "cents"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rival:
+class Rival(_Result):
     """A cause with the same signature as a finding's, and its share of the probability of what is seen."""
 
     cause: Cause
     fret: int | None
     string: int | None
-    share: float
+    share: Probability
     text: str
 
 
 @dataclass(frozen=True, kw_only=True)
-class Finding:
+class Finding(_Result):
     """A cause worth acting on, in the trade's words. Exactly one of `value_mm` and `value_cents` is known."""
 
     cause: Cause
@@ -56,7 +74,7 @@ class Finding:
     string: int | None
     value_mm: float | None
     u_mm: float | None
-    probability: float
+    probability: Probability
     text: str
     value_cents: float | None = None
     u_cents: float | None = None
@@ -67,9 +85,19 @@ class Finding:
     decided_by: str | None = None
     """The one measurement that would tell it from its rivals."""
 
+    @property
+    def value(self) -> float | None:
+        """In millimetres, or in cents where the cause has no length; None where it has neither."""
+        return self.value_mm if self.value_mm is not None else self.value_cents
+
+    @property
+    def positive(self) -> bool:
+        """Whether the value is known and above zero: a part too near the bridge, or too high."""
+        return self.value is not None and self.value > 0.0
+
 
 @dataclass(frozen=True, kw_only=True)
-class Move:
+class Move(_Result):
     """One part to be moved by `move_mm`; a fret, slot or saddle of one string, or all of them where `string` is None."""
 
     part: Part
@@ -82,17 +110,22 @@ class Move:
     to_clearance_mm: float | None = None
     """Of a nut slot: what is to be left over fret 1."""
 
+    @property
+    def positive(self) -> bool:
+        """Whether the size of the move is known and toward the bridge, or up."""
+        return self.move_mm is not None and self.move_mm > 0.0
+
 
 @dataclass(frozen=True, kw_only=True)
-class StepPrediction:
+class StepPrediction(_Result):
     """Once a step and those before it are done: the worst note to expect, and the probability that all lie within the limit."""
 
     worst_cents: float | None
-    probability_within: float | None
+    probability_within: Probability | None
 
 
 @dataclass(frozen=True, kw_only=True)
-class Correction:
+class Correction(_Result):
     """One step of the work, or a measurement that comes before it, in the order in which they are done."""
 
     kind: Literal["repair", "further", "measure"]
@@ -104,13 +137,13 @@ class Correction:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Predicted:
+class Predicted(_Result):
     """The neck once all corrections are done (as it is, where there are none)."""
 
     worst_cents: float | None
     """Expected deviation of the worst note."""
     worst_90: tuple[float, float] | None = None
-    probability_within: float | None = None
+    probability_within: Probability | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,52 +172,51 @@ class Note:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Worst:
+class Worst(_Result):
     """The note furthest out."""
 
     string: int
     fret: int
     deviation_cents: float
-    probability_conforming: float
+    probability_conforming: Probability
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verdict:
+class Verdict(_Result):
     """Pass, fail or undecided against `limit_cents`, by the probability that all notes asked for conform (JCGM 106)."""
 
     decision: Decision | None
     """None: too little was heard to judge the neck."""
     limit_cents: float
-    probability_within: float | None
+    probability_within: Probability | None = None
     """That every note asked for lies within the limit; None where the neck is not judged."""
-    reason: str
+    reason: str | None = None
     worst: Worst | None
 
 
 @dataclass(frozen=True, kw_only=True)
-class Coverage:
+class Coverage(_Result):
     """What was listened to. Open notes are not counted."""
 
     asked: int
     heard: int
-    frets_not_listened_to: tuple[int, ...] = ()
+    frets_not_listened_to: tuple[int, ...]
     """Frets of the neck without a single note."""
-    probability_out_there: float | None = None
+    probability_out_there: Probability | None = None
     """That a note at one of these lies outside the limit, as far as the rest of the neck tells."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class LayoutHypothesis:
+class LayoutHypothesis(_Result):
     """One way the frets may have been laid out, with its posterior probability."""
 
     name: str
-    probability: float
-    log_evidence: float
+    probability: Probability
     text: str
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sharpener:
+class Sharpener(_Result):
     """A hand measurement that would narrow the diagnosis, with what it would do to which cause."""
 
     what: str

@@ -11,22 +11,14 @@ from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.inspection.document import (
-    CausePart,
     ConditionsPart,
-    CorrectionPart,
-    CoveragePart,
-    FindingPart,
     FretPart,
     InspectionDocument,
     JobPart,
-    LayoutPart,
     NeckPart,
-    PredictedPart,
     ReadingPart,
     SetAsidePart,
-    SharpenerPart,
-    VerdictPart,
-)
+)  # fmt: skip
 from fretcheck.neck.description import Measurement, Neck, WorkedPart
 from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.on_the_day import on_the_day
@@ -127,17 +119,17 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         neck=NeckPart(name=inspection.neck.name, serial=inspection.neck.serial, description=neck_to_mapping(inspection.neck)),
         readings=[reading_part(reading) for reading in inspection.readings],
         frets=[FretPart(**asdict(one)) for one in diagnosis.notes],
-        findings=[FindingPart(**asdict(one)) for one in diagnosis.findings],
-        causes=[CausePart(**asdict(one)) for one in diagnosis.causes],
-        corrections=[CorrectionPart(**asdict(one)) for one in diagnosis.corrections],
+        findings=list(diagnosis.findings),
+        causes=list(diagnosis.causes),
+        corrections=list(diagnosis.corrections),
         advice=list(diagnosis.advice),
         rests_on=list(diagnosis.rests_on),
-        predicted_after=PredictedPart(**asdict(diagnosis.predicted)),
-        coverage=CoveragePart(**asdict(diagnosis.coverage)),
-        verdict=VerdictPart(**asdict(diagnosis.verdict)),
+        predicted_after=diagnosis.predicted,
+        coverage=diagnosis.coverage,
+        verdict=diagnosis.verdict,
         pluck_again=list(diagnosis.pluck_again),
-        layout=[LayoutPart(name=one.name, probability=one.probability, text=one.text) for one in diagnosis.layout],
-        sharpeners=[SharpenerPart(**asdict(one)) for one in diagnosis.sharpeners],
+        layout=list(diagnosis.layout),
+        sharpeners=list(diagnosis.sharpeners),
         missing=list(inspection.missing),
         set_aside=[SetAsidePart(**asdict(one)) for one in inspection.set_aside],
         warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings, *_about_the_design(diagnosis)))),

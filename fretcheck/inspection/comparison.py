@@ -16,10 +16,11 @@ from typing import Any, Literal
 from fretcheck.diagnosis.infer.inference import infer
 from fretcheck.diagnosis.infer.scatter import open_uncertainty
 from fretcheck.diagnosis.model.parameters import Key
+from fretcheck.diagnosis.result import Correction, Finding, Move, Part
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import observations_in
 from fretcheck.inspection.changes import Amount, Changes, changes_between
-from fretcheck.inspection.document import CorrectionPart, FindingPart, InspectionDocument, MovePart
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.plain_text import plain_line
 
@@ -77,7 +78,7 @@ class PartChange:
 class FindingThen:
     """One finding, and how sure each inspection was of it; None where it was none."""
 
-    finding: FindingPart
+    finding: Finding
     before: float | None
     after: float | None
     by_work: bool  # New, and where the work put the part
@@ -88,10 +89,10 @@ class MoveOutcome:
     """What became of one move that the first inspection advised."""
 
     step: int
-    part: str
+    part: Part
     fret: int | None
     string: int | None
-    end: str | None
+    end: Literal["treble", "bass"] | None
     text: str
     asked_mm: float | None  # There, by this step and those before it that move the same, and later ones that were done too
     moved_mm: float | None
@@ -305,7 +306,7 @@ def _notes(
 
 
 def _findings(before: InspectionDocument, after: InspectionDocument, outcomes: Sequence[MoveOutcome]) -> list[FindingThen]:
-    def place(one: FindingPart) -> tuple[str, int | None, int | None]:
+    def place(one: Finding) -> tuple[str, int | None, int | None]:
         return one.cause, None if one.cause == "string" else one.fret, one.string
 
     old, new = ({place(one): one for one in document.findings} for document in (before, after))
@@ -325,7 +326,7 @@ def _findings(before: InspectionDocument, after: InspectionDocument, outcomes: S
     ]
 
 
-def _strings_moved(move: MovePart, moves: Sequence[MovePart], *, count: int) -> list[int]:
+def _strings_moved(move: Move, moves: Sequence[Move], *, count: int) -> list[int]:
     """The strings at which a move is looked for: its own, its end's outer one, or all that no move of their own has."""
     if move.string is not None:
         return [move.string]
@@ -335,13 +336,13 @@ def _strings_moved(move: MovePart, moves: Sequence[MovePart], *, count: int) -> 
     return [number for number in range(1, count + 1) if number not in own] or [*range(1, count + 1)]
 
 
-def _share(move: MovePart, strings: Sequence[int]) -> float:
+def _share(move: Move, strings: Sequence[int]) -> float:
     """How much of a move is seen at these strings on the mean."""
     return 1.0 if move.string is None else float(move.string in strings) / len(strings)
 
 
 def _outcome(
-    step: int, move: MovePart, text: str, advised: Sequence[tuple[int, MovePart]], changes: Changes, restrung: frozenset[int]
+    step: int, move: Move, text: str, advised: Sequence[tuple[int, Move]], changes: Changes, restrung: frozenset[int]
 ) -> MoveOutcome:
     """What became of a move of this step; `advised` are all moves with their steps, of which only the sum is heard."""
     outcome: Outcome = "cannot be told"
@@ -379,7 +380,7 @@ def _outcome(
     )
 
 
-def _string_outcome(move: MovePart, changes: Changes, restrung: frozenset[int]) -> tuple[Outcome, str]:
+def _string_outcome(move: Move, changes: Changes, restrung: frozenset[int]) -> tuple[Outcome, str]:
     if move.string in restrung:
         return "done as advised", "it is described as another string now"
     moved = {key.string: probability for key, probability, _ in changes.moved if key.kind == "string"}
@@ -431,7 +432,7 @@ def _prediction(before: InspectionDocument, after: InspectionDocument, outcomes:
     return "did not come true", text + "That is further out than expected."
 
 
-def _steps_done(steps: Sequence[CorrectionPart], outcomes: Sequence[MoveOutcome]) -> list[CorrectionPart]:
+def _steps_done(steps: Sequence[Correction], outcomes: Sequence[MoveOutcome]) -> list[Correction]:
     """The first steps, as far as every move of them was made as advised."""
     done = []
     for number, step in enumerate(steps, start=1):

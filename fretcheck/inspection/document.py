@@ -6,24 +6,23 @@ Conventions: field names carry their units. An unknown is null, with its reason 
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from fretcheck.diagnosis.result import (
+    CauseEstimate,
+    Correction,
+    Coverage,
+    Decision,
+    Finding,
+    LayoutHypothesis,
+    Predicted,
+    Probability,
+    Sharpener,
+    Verdict,
+)  # fmt: skip
 from fretcheck.inspection.first_version import FIRST_SCHEMA, upgraded
 
 SCHEMA: Literal["fretcheck/inspection/2"] = "fretcheck/inspection/2"
-
-ROUNDING = 1e-9
-
-
-def _without_rounding(value: Any) -> Any:
-    """A sum of probabilities may pass 0 or 1 by a rounding error; that much is taken off, more is refused."""
-    if isinstance(value, float) and -ROUNDING <= value <= 1.0 + ROUNDING:
-        return min(max(value, 0.0), 1.0)
-    return value
-
-
-Probability = Annotated[float, BeforeValidator(_without_rounding), Field(ge=0, le=1)]
-Decision = Literal["pass", "fail", "undecided"]
 
 
 class _Part(BaseModel):
@@ -75,133 +74,6 @@ class FretPart(_Part):
     probability_out: Probability | None = None
     decision: Decision | None = None
     plucks: int
-
-
-class RivalPart(_Part):
-    cause: str
-    fret: int | None
-    string: int | None
-    share: Probability
-    text: str
-
-
-class FindingPart(_Part):
-    cause: str
-    fret: int | None
-    string: int | None
-    value_mm: float | None
-    u_mm: float | None
-    probability: Probability
-    text: str
-    value_cents: float | None = None
-    u_cents: float | None = None
-    interval_90: tuple[float, float] | None = None
-    shown_by: list[tuple[int, int]] = Field(default_factory=list)
-    rivals: list[RivalPart] = Field(default_factory=list)
-    decided_by: str | None = None
-
-    @property
-    def value(self) -> float | None:
-        """In millimetres, or in cents where the cause has no length; None where it has neither."""
-        return self.value_mm if self.value_mm is not None else self.value_cents
-
-    @property
-    def positive(self) -> bool:
-        """Whether the value is known and above zero: a part too near the bridge, or too high."""
-        return self.value is not None and self.value > 0.0
-
-
-class CausePart(_Part):
-    """Posterior of every possible cause, the harmless ones included; `value` is in `unit`."""
-
-    cause: str
-    fret: int | None
-    string: int | None
-    value: float
-    u: float
-    interval_90: tuple[float, float]
-    probability: Probability
-    practical_size: float
-    unit: Literal["mm", "cents"]
-
-
-class MovePart(_Part):
-    part: str
-    string: int | None = None
-    fret: int | None = None
-    end: Literal["treble", "bass"] | None = None
-    move_mm: float | None = None
-    u_mm: float | None = None
-    to_clearance_mm: float | None = None
-
-    @property
-    def positive(self) -> bool:
-        """Whether the size of the move is known and toward the bridge, or up."""
-        return self.move_mm is not None and self.move_mm > 0.0
-
-
-class StepPredictionPart(_Part):
-    worst_cents: float | None
-    probability_within: Probability | None
-
-
-class CorrectionPart(_Part):
-    """One step of the work."""
-
-    kind: Literal["repair", "further", "measure"]
-    moves: list[MovePart]
-    predicted: StepPredictionPart
-    text: str
-    notes: list[tuple[int, int]] = Field(default_factory=list)
-    """To be plucked again, where that is the measurement."""
-
-
-class PredictedPart(_Part):
-    worst_cents: float | None
-    worst_90: tuple[float, float] | None = None
-    probability_within: Probability | None = None
-
-
-class CoveragePart(_Part):
-    """How many notes were asked for and heard, open ones aside, and the frets where none was."""
-
-    asked: int
-    heard: int
-    frets_not_listened_to: list[int]
-    probability_out_there: Probability | None = None
-
-
-class WorstPart(_Part):
-    string: int
-    fret: int
-    deviation_cents: float
-    probability_conforming: Probability
-
-
-class VerdictPart(_Part):
-    """`decision` is null, with the reason, where too little was heard to judge the neck."""
-
-    decision: Decision | None
-    limit_cents: float
-    probability_within: Probability | None = None
-    reason: str | None = None
-    worst: WorstPart | None
-
-
-class LayoutPart(_Part):
-    name: str
-    probability: Probability
-    text: str
-
-
-class SharpenerPart(_Part):
-    what: str
-    fret: int | None
-    string: int | None
-    cause: str
-    u_before: float
-    u_after: float
-    text: str
 
 
 class SetAsidePart(_Part):
@@ -271,20 +143,20 @@ class InspectionDocument(_Part):
     neck: NeckPart
     readings: list[ReadingPart]
     frets: list[FretPart]
-    findings: list[FindingPart]
-    corrections: list[CorrectionPart]
-    predicted_after: PredictedPart
+    findings: list[Finding]
+    corrections: list[Correction]
+    predicted_after: Predicted
     advice: list[str] = Field(default_factory=list)
     """What is to be said of the work besides its steps."""
     rests_on: list[str] = Field(default_factory=list)
     """The measurements by hand that were used."""
-    coverage: CoveragePart | None = None
+    coverage: Coverage | None = None
     """Null in a document of version 0.1."""
-    verdict: VerdictPart
+    verdict: Verdict
     warnings: list[str]
-    causes: list[CausePart] = Field(default_factory=list)
-    layout: list[LayoutPart] = Field(default_factory=list)
-    sharpeners: list[SharpenerPart] = Field(default_factory=list)
+    causes: list[CauseEstimate] = Field(default_factory=list)
+    layout: list[LayoutHypothesis] = Field(default_factory=list)
+    sharpeners: list[Sharpener] = Field(default_factory=list)
     pluck_again: list[tuple[int, int]] = Field(default_factory=list)
     """Notes too close to call, the most doubtful first."""
     missing: list[tuple[int, int]] = Field(default_factory=list)

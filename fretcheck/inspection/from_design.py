@@ -3,15 +3,18 @@
 Conventions: mm, positive nearer the bridge.
 """
 
+from dataclasses import replace
+
 from scipy.special import ndtr
 
 from fretcheck.diagnosis.model.as_designed import as_designed
 from fretcheck.diagnosis.model.layout_rules import RULES
-from fretcheck.inspection.document import CausePart, InspectionDocument
+from fretcheck.diagnosis.result import CauseEstimate
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.neck.description import Neck
 
 
-def causes_from_design(document: InspectionDocument, neck: Neck) -> list[CausePart]:
+def causes_from_design(document: InspectionDocument, neck: Neck) -> list[CauseEstimate]:
     """All causes, the frets' places counted from where the design has them."""
     shift = _shift_by_rule_mm(neck, document)
     return [
@@ -19,11 +22,11 @@ def causes_from_design(document: InspectionDocument, neck: Neck) -> list[CausePa
     ]
 
 
-def _shifted(part: CausePart, by: float) -> CausePart:
+def _shifted(part: CauseEstimate, by: float) -> CauseEstimate:
     value, u = part.value + by, max(part.u, 1e-9)
     inside = ndtr((part.practical_size - value) / u) - ndtr((-part.practical_size - value) / u)
     low, high = part.interval_90
-    return part.model_copy(update={"value": value, "interval_90": (low + by, high + by), "probability": float(1.0 - inside)})
+    return replace(part, value=value, interval_90=(low + by, high + by), probability=float(1.0 - inside))
 
 
 def _shift_by_rule_mm(neck: Neck, document: InspectionDocument) -> dict[int, float]:

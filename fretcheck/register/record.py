@@ -139,7 +139,7 @@ def _insert_parts(session: Session, document: InspectionDocument, key: int) -> N
         for position, reading in enumerate(document.readings)
     ]
     findings = [
-        {"inspection_key": key, "position": position, **_columns(finding.model_dump(include=set(_FINDING_COLUMNS)))}
+        {"inspection_key": key, "position": position, **_columns({name: getattr(finding, name) for name in _FINDING_COLUMNS})}
         for position, finding in enumerate(document.findings)
     ]
     measurements = [

@@ -13,14 +13,12 @@ from fretcheck.diagnosis.infer.scatter import combine, hand_scatter
 from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.diagnosis.model.string_priors import constants_of
 from fretcheck.diagnosis.observation import Observation
+from fretcheck.diagnosis.result import Finding, Predicted, Verdict
 from fretcheck.inspection.document import (
-    FindingPart,
     FretPart,
     InspectionDocument,
     NeckPart,
-    PredictedPart,
     ReadingPart,
-    VerdictPart,
 )
 from fretcheck.neck.description import Neck
 from tests.synth.demo import demo_neck
@@ -39,7 +37,7 @@ def diagnosed(neck: Neck, serial: str, observations: list[Observation]) -> Inspe
     """One neck through the whole diagnosis, as the register would hold it."""
     found = diagnose(neck, observations)
     frets = [FretPart(**asdict(note)) for note in found.notes]
-    findings = [FindingPart(**asdict(one)) for one in found.findings]
+    findings = [Finding(**asdict(one)) for one in found.findings]
     return _document(neck, serial, frets, findings, found.verdict.decision)
 
 
@@ -69,7 +67,7 @@ def played(neck: Neck, rng: np.random.Generator, **faults: Any) -> list[Observat
 
 
 def _document(
-    neck: Neck, serial: str, frets: list[FretPart], findings: list[FindingPart], decision: Literal["pass", "fail", "undecided"]
+    neck: Neck, serial: str, frets: list[FretPart], findings: list[Finding], decision: Literal["pass", "fail", "undecided"]
 ) -> InspectionDocument:
     readings = [
         ReadingPart(
@@ -85,8 +83,8 @@ def _document(
         frets=frets,
         findings=findings,
         corrections=[],
-        predicted_after=PredictedPart(worst_cents=None),
-        verdict=VerdictPart(decision=decision, limit_cents=3.0, worst=None),
+        predicted_after=Predicted(worst_cents=None),
+        verdict=Verdict(decision=decision, limit_cents=3.0, worst=None),
         warnings=[],
     )
 

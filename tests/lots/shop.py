@@ -7,17 +7,8 @@ from typing import Literal
 
 import numpy as np
 
-from fretcheck.inspection.document import (
-    CausePart,
-    ConditionsPart,
-    FretPart,
-    InspectionDocument,
-    NeckPart,
-    PredictedPart,
-    ReadingPart,
-    VerdictPart,
-    WorstPart,
-)
+from fretcheck.diagnosis.result import CauseEstimate, Predicted, Verdict, Worst
+from fretcheck.inspection.document import ConditionsPart, FretPart, InspectionDocument, NeckPart, ReadingPart
 
 MORNING = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 SCALE_MM, STRINGS = 648.0, 6
@@ -71,7 +62,7 @@ def inspection(
                 )
             )  # fmt: skip
     causes = [
-        CausePart(cause=kind, fret=fret, string=None, value=float(shrink * values[fret - 1]), u=0.05, interval_90=(-1, 1),
+        CauseEstimate(cause=kind, fret=fret, string=None, value=float(shrink * values[fret - 1]), u=0.05, interval_90=(-1, 1),
                   probability=0.1, practical_size=0.1, unit="mm")
         for kind, values in (("fret_position", position), ("fret_tilt", tilt))
         for fret in range(1, frets + 1)
@@ -84,11 +75,11 @@ def inspection(
         findings=[],
         corrections=[],
         causes=causes,
-        predicted_after=PredictedPart(worst_cents=None),
-        verdict=VerdictPart(
+        predicted_after=Predicted(worst_cents=None),
+        verdict=Verdict(
             decision=decision,
             limit_cents=limit_cents,
-            worst=WorstPart(string=1, fret=1, deviation_cents=-worst_cents, probability_conforming=0.5),
+            worst=Worst(string=1, fret=1, deviation_cents=-worst_cents, probability_conforming=0.5),
         ),
         warnings=[],
         conditions=ConditionsPart(operator=operator),

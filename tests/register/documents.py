@@ -6,17 +6,8 @@ import random
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from fretcheck.inspection.document import (
-    ConditionsPart,
-    FindingPart,
-    FretPart,
-    InspectionDocument,
-    NeckPart,
-    PredictedPart,
-    ReadingPart,
-    VerdictPart,
-    WorstPart,
-)
+from fretcheck.diagnosis.result import Finding, Predicted, Verdict, Worst
+from fretcheck.inspection.document import ConditionsPart, FretPart, InspectionDocument, NeckPart, ReadingPart
 
 FIRST_DAY = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -59,15 +50,15 @@ def make_document(number: int = 1, *, string_count: int = 2, last_fret: int = 3,
             for one in readings
         ],
         "findings": [
-            FindingPart(cause="fret_position", fret=7, string=None, value_mm=0.31, u_mm=0.06, probability=0.99,
+            Finding(cause="fret_position", fret=7, string=None, value_mm=0.31, u_mm=0.06, probability=0.99,
                         text="Fret 7 sits 0.31 mm toward the bridge."),
         ],
         "corrections": [],
-        "predicted_after": PredictedPart(worst_cents=1.9),
-        "verdict": VerdictPart(
+        "predicted_after": Predicted(worst_cents=1.9),
+        "verdict": Verdict(
             decision=("pass", "fail", "undecided")[number % 3],
             limit_cents=3.0,
-            worst=WorstPart(string=1, fret=3, deviation_cents=6.2, probability_conforming=0.0),
+            worst=Worst(string=1, fret=3, deviation_cents=6.2, probability_conforming=0.0),
             reason="the worst note is string 1, fret 3",
         ),
         "warnings": [],

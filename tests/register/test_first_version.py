@@ -8,6 +8,7 @@ import pytest
 from pydantic import ValidationError
 from sqlalchemy import text
 
+from fretcheck.diagnosis.result import Move
 from fretcheck.inspection.document import InspectionDocument
 
 FIRST = {
@@ -44,9 +45,7 @@ def test_it_comes_in_todays_shape() -> None:
     heard, unheard = document.frets
     assert (heard.deviation_cents, heard.plucked_cents, heard.probability_out) == (7.3, 7.3, 0.75)
     assert unheard.probability_out is None
-    assert document.corrections[0].moves[0].model_dump(exclude_none=True) == {
-        "part": "saddle", "string": 1, "move_mm": 1.0, "u_mm": 0.2,
-    }  # fmt: skip
+    assert document.corrections[0].moves == (Move(part="saddle", string=1, move_mm=1.0, u_mm=0.2),)
     assert document.corrections[0].predicted.worst_cents == document.predicted_after.worst_cents == 2.1
     assert document.verdict.probability_within is None
     assert document.coverage is None

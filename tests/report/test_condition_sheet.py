@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from fretcheck.inspection.document import CorrectionPart, FindingPart, InspectionDocument, MovePart, RivalPart, StepPredictionPart
+from fretcheck.diagnosis.result import Correction, Finding, Move, Rival, StepPrediction
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.pages.condition_sheet import counted, fields_of, is_sure, nothing_found, promise
 from fretcheck.report.words.condition_words import plain_work
 from tests.report import documents
@@ -25,18 +28,18 @@ def test_counted(outside: int, judged: int, words: str) -> None:
     assert counted(documents.before(), outside, judged) == words
 
 
-def step(worst: float, within: float | None, *moves: MovePart, kind: str = "repair") -> CorrectionPart:
-    predicted = StepPredictionPart(worst_cents=worst, probability_within=within)
-    return CorrectionPart(kind=kind, moves=list(moves), predicted=predicted, text="")  # type: ignore[arg-type]
+def step(worst: float, within: float | None, *moves: Move, kind: str = "repair") -> Correction:
+    predicted = StepPrediction(worst_cents=worst, probability_within=within)
+    return Correction(kind=kind, moves=list(moves), predicted=predicted, text="")  # type: ignore[arg-type]
 
 
-def advised(decision: str, *steps: CorrectionPart) -> InspectionDocument:
+def advised(decision: str, *steps: Correction) -> InspectionDocument:
     document = documents.before()
-    verdict = document.verdict.model_copy(update={"decision": decision, "probability_within": 0.98, "limit_cents": 3.0})
+    verdict = replace(document.verdict, decision=decision, probability_within=0.98, limit_cents=3.0)
     return document.model_copy(update={"corrections": list(steps), "verdict": verdict})
 
 
-SLOT = MovePart(part="nut_height", move_mm=-0.3)
+SLOT = Move(part="nut_height", move_mm=-0.3)
 MEASURE = step(2.2, None, kind="measure")
 
 
@@ -58,22 +61,22 @@ def test_without_work_nothing_is_promised_of_it() -> None:
 
 
 def test_a_fault_is_sure_by_itself_and_without_a_rival() -> None:
-    finding = FindingPart(cause="nut_height", fret=None, string=None, value_mm=0.3, u_mm=0.1, probability=0.95, text="")
-    rival = RivalPart(cause="finger_pressure", fret=None, string=None, share=0.2, text="")
+    finding = Finding(cause="nut_height", fret=None, string=None, value_mm=0.3, u_mm=0.1, probability=0.95, text="")
+    rival = Rival(cause="finger_pressure", fret=None, string=None, share=0.2, text="")
     assert is_sure(finding)
-    assert not is_sure(finding.model_copy(update={"probability": 0.89}))
-    assert not is_sure(finding.model_copy(update={"rivals": [rival]}))
-    assert is_sure(finding.model_copy(update={"rivals": [rival.model_copy(update={"share": 0.04})]}))
+    assert not is_sure(replace(finding, probability=0.89))
+    assert not is_sure(replace(finding, rivals=(rival,)))
+    assert is_sure(replace(finding, rivals=(replace(rival, share=0.04),)))
 
 
 def test_work_in_plain_words() -> None:
-    saddles = [step(2.0, 0.9, MovePart(part="saddle", string=number, move_mm=-0.4 * number)) for number in (1, 2)]
-    assert plain_work([step(3.0, 0.5, SLOT), *saddles]) == [
+    saddles = [Move(part="saddle", string=number, move_mm=-0.4 * number) for number in (1, 2)]
+    assert plain_work([SLOT, *saddles]) == [
         "Deepen the notches in the nut by 0.30 mm.",
         "Move the saddle of strings 1, 2 by 0.40 mm, 0.80 mm toward the nut.",
     ]
-    others = [MovePart(part="string", string=3), MovePart(part="fret", fret=7, move_mm=0.4)]
-    others += [MovePart(part="saddle", end="bass", move_mm=1.5), MovePart(part="nut", move_mm=-0.5)]
+    others = [Move(part="string", string=3), Move(part="fret", fret=7, move_mm=0.4)]
+    others += [Move(part="saddle", end="bass", move_mm=1.5), Move(part="nut", move_mm=-0.5)]
     assert plain_work([step(1.0, 0.9, *others)]) == [
         "Replace string 3.",
         "Reshape or set anew fret 7, by 0.40 mm toward the bridge.",

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from fretcheck.diagnosis.result import Cause
-from fretcheck.inspection.document import FindingPart
+from fretcheck.diagnosis.result import Cause, Finding
 from fretcheck.report.words.condition_words import how_noticeable, plain_words
 from fretcheck.report.words.finding_words import clause, label, where_heard
 
 CAUSES: tuple[Cause, ...] = Cause.__args__  # type: ignore[attr-defined]
 
 
-def finding(cause: str, value: float, *, fret: int | None = 7, string: int | None = None) -> FindingPart:
+def finding(cause: str, value: float, *, fret: int | None = 7, string: int | None = None) -> Finding:
     in_mm = cause not in ("string", "tuning_drift", "finger_pressure", "layout_rule")
-    return FindingPart(
+    return Finding(
         cause=cause, fret=fret, string=string, value_mm=value if in_mm else None, u_mm=0.05 if in_mm else None, probability=0.9,
         text="x", value_cents=None if in_mm else value,
     )  # fmt: skip
@@ -70,7 +71,7 @@ def test_every_cause_has_words_of_its_own(cause: str) -> None:
     ],
 )
 def test_where_it_is_heard(notes: list[tuple[int, int]], words: str) -> None:
-    assert where_heard(finding("fret_position", 0.4).model_copy(update={"shown_by": notes})) == words
+    assert where_heard(replace(finding("fret_position", 0.4), shown_by=notes)) == words
 
 
 def test_ten_cents_is_heard_in_a_melody() -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from fretcheck.inspection.document import InspectionDocument, JobPart, MovePart, RivalPart, ShopPart
+from fretcheck.diagnosis.result import Move, Rival
+from fretcheck.inspection.document import InspectionDocument, JobPart, ShopPart
 from fretcheck.plain_text import plain_line
 from fretcheck.report.pages.inspection_page import inspection_page
 from fretcheck.report.pages.report_file import report_page, usual_name, write_report
@@ -34,12 +36,10 @@ def hostile() -> InspectionDocument:
                     "description": {**document.neck.description, "name": HOSTILE, "measured": [{"what": HOSTILE, "mm": HOSTILE}]},
                 }
             ),
-            "findings": [one.model_copy(update={"text": HOSTILE, "cause": HOSTILE}) for one in document.findings],
-            "corrections": [
-                one.model_copy(update={"text": HOSTILE, "moves": [MovePart(part=HOSTILE)]}) for one in document.corrections
-            ],
+            "findings": [replace(one, text=HOSTILE, cause=HOSTILE) for one in document.findings],
+            "corrections": [replace(one, text=HOSTILE, moves=(Move(part=HOSTILE),)) for one in document.corrections],
             "warnings": [HOSTILE],
-            "verdict": document.verdict.model_copy(update={"reason": HOSTILE}),
+            "verdict": replace(document.verdict, reason=HOSTILE),
             "conditions": document.conditions.model_copy(update={"operator": HOSTILE, "source": HOSTILE, "plan": HOSTILE}),
             "readings": [
                 one.model_copy(update={"flags": [HOSTILE], "why_not_used": HOSTILE if one.fret == 3 else None})
@@ -169,7 +169,7 @@ def test_little_known_makes_a_page_too() -> None:
         findings=[],
         corrections=[],
         predicted_after=document.predicted_after,
-        verdict=document.verdict.model_copy(update={"worst": None, "decision": "undecided"}),
+        verdict=replace(document.verdict, worst=None, decision="undecided"),
         warnings=[],
     )
     page = read(report_page(bare, sheet=True, technical=True))
@@ -238,15 +238,15 @@ def crowded() -> InspectionDocument:
     """An intake with more findings, work and notes than a sheet has room for."""
     document = documents.intake()
     saddle, nut, fret = document.findings[:3]
-    rival = RivalPart(cause="finger_pressure", fret=None, string=None, share=0.3, text="The finger pressed hard.")
+    rival = Rival(cause="finger_pressure", fret=None, string=None, share=0.3, text="The finger pressed hard.")
     return document.model_copy(
         update={
             "id": "261129-7",
             "findings": [
                 *document.findings,
-                *(fret.model_copy(update={"fret": number, "probability": 0.95}) for number in (3, 9, 11)),
-                nut.model_copy(update={"probability": 0.6, "rivals": [rival]}),
-                saddle.model_copy(update={"string": 5, "probability": 0.7}),
+                *(replace(fret, fret=number, probability=0.95) for number in (3, 9, 11)),
+                replace(nut, probability=0.6, rivals=(rival,)),
+                replace(saddle, string=5, probability=0.7),
             ],
             "job": JobPart(
                 customer="Anneliese Rosenthal-Fernandez, Upper Mill Lane", instrument="Walnut six-string, built in 1987 " * 3,

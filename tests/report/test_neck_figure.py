@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from fretcheck.inspection.document import FindingPart, LayoutPart
+from fretcheck.diagnosis.result import Finding, LayoutHypothesis
 from fretcheck.report.figures.neck_figure import WIDTH, description, neck_figure, upright_neck_figure
 from fretcheck.report.figures.neck_plan import Displacement, NeckPlan, plan_of
 from tests.report import documents
@@ -60,8 +60,8 @@ def test_wild_displacement_is_exaggerated_less() -> None:
 
 def test_frets_by_a_wrong_rule_are_drawn_where_the_rule_puts_them() -> None:
     document = documents.before()
-    rule = LayoutPart(name="rule of 18", probability=0.99, text="The frets follow the rule of 18.")
-    finding = FindingPart(
+    rule = LayoutHypothesis(name="rule of 18", probability=0.99, text="The frets follow the rule of 18.")
+    finding = Finding(
         cause="layout_rule", fret=None, string=None, value_mm=None, u_mm=None, probability=0.99, text=rule.text, value_cents=-12.5
     )
     made = plan_of(document.model_copy(update={"layout": [rule], "findings": [finding]}))
@@ -101,7 +101,7 @@ def test_every_fret_has_its_number_and_none_covers_another(frets: int) -> None:
 @pytest.mark.parametrize("count", [0, 1, 6])
 def test_labels_do_not_cover_each_other(count: int) -> None:
     findings = [
-        FindingPart(cause="fret_position", fret=fret, string=None, value_mm=0.4, u_mm=0.05, probability=1.0, text="")
+        Finding(cause="fret_position", fret=fret, string=None, value_mm=0.4, u_mm=0.05, probability=1.0, text="")
         for fret in range(14, 14 + count)
     ]
     svg = str(neck_figure(plan(), findings, chart=False))

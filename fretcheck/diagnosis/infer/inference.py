@@ -265,8 +265,8 @@ class _Search:
         probability = np.exp(weight - np.max(weight))
         probability /= np.sum(probability)
         hypotheses = [
-            LayoutHypothesis(name=rule.name, probability=float(share), log_evidence=float(log), text=rule.text)
-            for rule, share, log in zip(RULES, probability, logs, strict=True)
+            LayoutHypothesis(name=rule.name, probability=float(share), text=rule.text)
+            for rule, share in zip(RULES, probability, strict=True)
         ]
         best = int(np.argmax(probability))
         sure = probability[best] >= SURE_OF_RULE and self._shows_a_rule(readings, problems[best])

@@ -14,8 +14,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from fretcheck.diagnosis.result import Decision
 from fretcheck.errors import UsageError
-from fretcheck.inspection.document import Decision, InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.acceptance.lot_record import DecisionPart, Lot, Outcome
 from fretcheck.lots.acceptance.lot_steps import refuse_closed
 from fretcheck.lots.acceptance.risks import (

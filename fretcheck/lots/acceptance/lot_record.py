@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from fretcheck.inspection.document import Decision
+from fretcheck.diagnosis.result import Decision
 
 Outcome = Literal["accept", "refuse", "open"]
 Name = Annotated[str, Field(min_length=1, max_length=80)]

@@ -24,6 +24,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from fretcheck.diagnosis.result import Decision
 from fretcheck.errors import (
     EXIT_BAD_INPUT,
     EXIT_DONE,
@@ -33,7 +34,7 @@ from fretcheck.errors import (
     NeckError,
     StorageError,
 )
-from fretcheck.inspection.document import Decision, InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.batch.neck_folders import NeckFolder, Outcome
 from fretcheck.workers import worker_pool
 

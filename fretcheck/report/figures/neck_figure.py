@@ -10,7 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from fretcheck.inspection.document import FindingPart
+from fretcheck.diagnosis.result import Finding
 from fretcheck.report.figures import drawing
 from fretcheck.report.figures.neck_plan import Displacement, NeckPlan
 from fretcheck.report.words.finding_words import label, millimetres
@@ -24,7 +24,7 @@ CHARACTER = 7.9  # Mean width of a character in px, generous
 LEGEND, LEGEND_LINE = 222.0, 17.0
 
 
-def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = True, name: str = "neck") -> Markup:
+def neck_figure(plan: NeckPlan, findings: list[Finding], *, chart: bool = True, name: str = "neck") -> Markup:
     """The neck lying, nut at the left; with `chart`, each fret's displacement in mm below it."""
     low, high = _ends(plan)
     labels = _placed_labels(plan, findings, low=low, high=high)
@@ -56,7 +56,7 @@ def neck_figure(plan: NeckPlan, findings: list[FindingPart], *, chart: bool = Tr
         return drawing.as_svg(figure, name=name, title="The neck and where its frets were found", description=description(plan))
 
 
-def upright_neck_figure(plan: NeckPlan, findings: list[FindingPart], *, name: str = "neck-upright") -> Markup:
+def upright_neck_figure(plan: NeckPlan, findings: list[Finding], *, name: str = "neck-upright") -> Markup:
     """The neck standing, nut on top, for a narrow screen."""
     low, high = _ends(plan)
     length = UPRIGHT_LENGTH
@@ -131,7 +131,7 @@ def _number_rows(plan: NeckPlan, *, least_mm: float) -> dict[int, int]:
     return rows
 
 
-def _anchor(plan: NeckPlan, finding: FindingPart) -> float | None:
+def _anchor(plan: NeckPlan, finding: Finding) -> float | None:
     """Where on the neck a finding is named; None for one without a place."""
     if finding.cause in ("fret_position", "fret_tilt") and finding.fret in plan.frets:
         return plan.along(finding.fret, 1) + plan.factor * plan.frets[finding.fret].value
@@ -147,7 +147,7 @@ def _anchor(plan: NeckPlan, finding: FindingPart) -> float | None:
     return None
 
 
-def _colour(finding: FindingPart) -> str:
+def _colour(finding: Finding) -> str:
     if finding.cause in ("fret_position", "fret_tilt", "nut_height"):
         return drawing.SHARP if finding.positive else drawing.FLAT
     if finding.cause in ("nut_position", "saddle_position"):
@@ -156,7 +156,7 @@ def _colour(finding: FindingPart) -> str:
 
 
 def _placed_labels(
-    plan: NeckPlan, findings: list[FindingPart], *, low: float, high: float
+    plan: NeckPlan, findings: list[Finding], *, low: float, high: float
 ) -> list[tuple[str, float, float, int, str]]:
     """Labels with start, anchor, lane (0 next to the board) and colour.
 
@@ -250,7 +250,7 @@ def _fret_colour(found: Displacement) -> str:
     return drawing.SHARP if found.value > 0 else drawing.FLAT
 
 
-def _band(finding: FindingPart | None) -> dict[str, Any]:
+def _band(finding: Finding | None) -> dict[str, Any]:
     colour = drawing.METAL if finding is None else _colour(finding)
     return {"facecolor": colour, "alpha": 0.35, "linewidth": 0}
 

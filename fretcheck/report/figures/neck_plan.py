@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from fretcheck.diagnosis.model.as_designed import as_designed
+from fretcheck.diagnosis.result import Cause, Finding
 from fretcheck.errors import NeckError
-from fretcheck.inspection.document import FindingPart, InspectionDocument
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.inspection.from_design import causes_from_design
 from fretcheck.neck.description import Neck
 from fretcheck.neck.neck_file import neck_from_mapping
@@ -30,8 +31,8 @@ class Displacement:
     practical_size: float
     probability: float
     tilt: float = 0.0
-    finding: FindingPart | None = None
-    tilt_finding: FindingPart | None = None
+    finding: Finding | None = None
+    tilt_finding: Finding | None = None
 
     @property
     def reach(self) -> float:
@@ -114,7 +115,7 @@ def plan_of(document: InspectionDocument) -> NeckPlan | None:
     findings = {(one.cause, one.fret, one.string): one for one in document.findings}
     layout = next((one for one in document.findings if one.cause == "layout_rule"), None)
 
-    def found(cause: str, fret: int | None, string: int | None) -> Displacement | None:
+    def found(cause: Cause, fret: int | None, string: int | None) -> Displacement | None:
         part = causes.get((cause, fret, string))
         if part is None or part.unit != "mm":
             return None

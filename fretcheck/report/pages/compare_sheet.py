@@ -3,8 +3,9 @@
 Conventions: only what is sure is told as changed, and only work that was done is spoken of. One sheet of A4.
 """
 
+from fretcheck.diagnosis.result import Move
 from fretcheck.inspection.comparison import Comparison
-from fretcheck.inspection.document import CorrectionPart, InspectionDocument, JobPart, MovePart, StepPredictionPart
+from fretcheck.inspection.document import InspectionDocument, JobPart
 from fretcheck.plain_text import moment
 from fretcheck.report.pages.condition_sheet import clipped, fields_of, sheet_heading
 from fretcheck.report.pages.inspection_page import running_line
@@ -69,12 +70,11 @@ def _numbers(comparison: Comparison) -> str:
 def _done(comparison: Comparison) -> list[str]:
     """The advised work that was done, as far as it was found done."""
     moves = [
-        MovePart(part=one.part, string=one.string, fret=one.fret, end=one.end, move_mm=one.moved_mm)
+        Move(part=one.part, string=one.string, fret=one.fret, end=one.end, move_mm=one.moved_mm)
         for one in comparison.corrections
         if one.outcome in ("done as advised", "partly done", "gone too far")
     ]
-    nothing = StepPredictionPart(worst_cents=None, probability_within=None)
-    return plain_work([CorrectionPart(kind="repair", moves=moves, predicted=nothing, text="")])
+    return plain_work(moves)
 
 
 def _matters(comparison: Comparison, *, strings: int) -> list[str]:

@@ -8,7 +8,8 @@ write on.
 
 from typing import Any
 
-from fretcheck.inspection.document import FindingPart, InspectionDocument
+from fretcheck.diagnosis.result import Finding
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import moment, plain_line
 from fretcheck.report.figures.neck_figure import neck_figure, upright_neck_figure
 from fretcheck.report.figures.neck_plan import plan_of
@@ -45,7 +46,7 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
     context = context_of(document)
     shown = sure[:MOST_MATTERS]
     plan = plan_of(document.model_copy(update={"findings": shown}))  # nothing else is drawn as a fault either
-    job, work = document.job, plain_work(works(document))
+    job, work = document.job, plain_work([move for step in works(document) for move in step.moves])
     return render(
         "condition_sheet.html",
         running=running_line(document),
@@ -72,12 +73,12 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
     )
 
 
-def is_sure(finding: FindingPart) -> bool:
+def is_sure(finding: Finding) -> bool:
     """Whether a finding is told as a fault: sure by itself, and without a rival that is not negligible."""
     return finding.probability >= SURE and sum(one.share for one in finding.rivals) <= 1.0 - SURE
 
 
-def may_stay(finding: FindingPart, document: InspectionDocument) -> bool:
+def may_stay(finding: Finding, document: InspectionDocument) -> bool:
     """Whether the work named leaves this part alone, on purpose."""
     part = PARTS.get(finding.cause)
     moves = [move for step in document.corrections for move in step.moves]
@@ -124,7 +125,7 @@ def nothing_found(document: InspectionDocument) -> str:
     return "No single part is surely at fault."
 
 
-def to_be_checked(finding: FindingPart, *, strings: int) -> str:
+def to_be_checked(finding: Finding, *, strings: int) -> str:
     """A finding that is not sure enough to be told as a fault, in a line."""
     text = f"{plain_words(finding, strings=strings).title} ({sureness(finding.probability)} sure)"
     rivals = [f"{plain_rival(one.cause, fret=one.fret, string=one.string)} ({sureness(one.share)})" for one in finding.rivals]

@@ -10,8 +10,9 @@ from typing import Any
 
 from markupsafe import Markup
 
+from fretcheck.diagnosis.result import Finding
 from fretcheck.inspection.budget import NoteBudget, note_budget
-from fretcheck.inspection.document import FindingPart, FretPart, InspectionDocument, ReadingPart
+from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
 from fretcheck.plain_text import moment, plain_line, signed
 from fretcheck.report.figures.neck_figure import description, neck_figure, upright_neck_figure
 from fretcheck.report.figures.neck_plan import NeckPlan, plan_of
@@ -182,7 +183,7 @@ def _in_tables(readings: list[ReadingPart]) -> list[list[ReadingPart]]:
     return [readings[start : start + length] for start in range(0, len(readings), max(length, 1))]
 
 
-def _direction(finding: FindingPart) -> str:
+def _direction(finding: Finding) -> str:
     """The way in signs, beside the words."""
     value = finding.value_mm
     if value is None:

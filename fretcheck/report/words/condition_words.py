@@ -7,7 +7,7 @@ Hill and I. Summers, J. Acoust. Soc. Am. 121, 2376, 2007: abstract read); less i
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fretcheck.inspection.document import CorrectionPart, FindingPart, MovePart
+from fretcheck.diagnosis.result import Finding, Move
 from fretcheck.report.words.finding_words import millimetres, size_of
 
 HEARD_IN_A_MELODY_CENTS = 10.0
@@ -23,7 +23,7 @@ class PlainWords:
     cause: str
 
 
-def plain_words(finding: FindingPart, *, strings: int) -> PlainWords:
+def plain_words(finding: Finding, *, strings: int) -> PlainWords:
     """The finding in the owner's words; `strings` is how many the neck has."""
     fret, string = finding.fret, finding.string
     up, size = finding.positive, size_of(finding)
@@ -144,10 +144,10 @@ def plain_rival(cause: str, *, fret: int | None, string: int | None) -> str:
     return names.get(cause, "the pattern of the frets")
 
 
-def plain_work(steps: Sequence[CorrectionPart]) -> list[str]:
-    """What is done, in the owner's words: a line for each step, or for several in a row that move the same kind of part alike."""
-    lines: list[list[MovePart]] = []
-    for move in [move for step in steps for move in step.moves]:
+def plain_work(moves: Sequence[Move]) -> list[str]:
+    """What is done, in the owner's words: a line for each move, or for several in a row that move the same kind of part alike."""
+    lines: list[list[Move]] = []
+    for move in moves:
         if lines and move.string is not None and _kind(lines[-1][-1]) == _kind(move):
             lines[-1].append(move)
         else:
@@ -156,11 +156,11 @@ def plain_work(steps: Sequence[CorrectionPart]) -> list[str]:
     return [f"{text[:1].upper()}{text[1:]}." for text in texts]
 
 
-def _kind(move: MovePart) -> tuple[object, ...]:
+def _kind(move: Move) -> tuple[object, ...]:
     return move.part, move.fret, move.end, move.string is None, move.positive
 
 
-def _plain_move(moves: list[MovePart]) -> str:
+def _plain_move(moves: list[Move]) -> str:
     first, numbers = moves[0], [str(one.string) for one in moves if one.string is not None]
     of_strings = f" of string{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}" if numbers else ""
     sizes = [millimetres(one.move_mm) for one in moves if one.move_mm is not None]

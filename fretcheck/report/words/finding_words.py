@@ -9,10 +9,10 @@ Conventions: signs are those of the neck's axis: positive sits nearer the bridge
 import re
 from collections.abc import Sequence
 
-from fretcheck.inspection.document import FindingPart
+from fretcheck.diagnosis.result import Finding
 
 
-def clause(finding: FindingPart) -> str:
+def clause(finding: Finding) -> str:
     """What is out, how much and which way, to stand within a sentence: ``fret 7 sits 0.42 mm too near the bridge``."""
     size, up = size_of(finding), _value(finding) > 0
     fret, string = finding.fret, finding.string
@@ -55,7 +55,7 @@ def _first_clause(text: str) -> str:
     return first[:1].lower() + first[1:]
 
 
-def label(finding: FindingPart) -> str:
+def label(finding: Finding) -> str:
     """The same for a label: ``Fret 7: 0.42 mm too near the bridge``."""
     text = clause(finding)
     for subject in (f"fret {finding.fret}", f"the saddle of string {finding.string}", f"the nut slot of string {finding.string}"):
@@ -66,7 +66,7 @@ def label(finding: FindingPart) -> str:
     return text[:1].upper() + text[1:]
 
 
-def where_heard(finding: FindingPart) -> str:
+def where_heard(finding: Finding) -> str:
     """The notes that show it most: ``fret 7 of strings 1, 2, 4``, or ``string 3 at frets 15, 16, 17``; empty for none."""
     notes = finding.shown_by
     strings, frets = sorted({string for string, _ in notes}), sorted({fret for _, fret in notes})
@@ -81,7 +81,7 @@ def where_heard(finding: FindingPart) -> str:
     )
 
 
-def size_of(finding: FindingPart) -> str:
+def size_of(finding: Finding) -> str:
     """Its size without sign."""
     if finding.value_mm is not None:
         return millimetres(finding.value_mm)
@@ -101,6 +101,6 @@ def sentence_of(clauses: Sequence[str]) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def _value(finding: FindingPart) -> float:
+def _value(finding: Finding) -> float:
     value = finding.value
     return 0.0 if value is None else value

@@ -6,7 +6,8 @@ Conventions: Cents with one decimal and the word sharp or flat in place of a sig
 from collections import defaultdict
 from collections.abc import Sequence
 
-from fretcheck.inspection.document import CorrectionPart, InspectionDocument
+from fretcheck.diagnosis.result import Correction
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.words.finding_words import clause, sentence_of
 
 DECISION_WORDS: dict[str | None, str] = {
@@ -107,7 +108,7 @@ def predicted_sentence(document: InspectionDocument) -> str:
     return f"{text}, all notes within ±{document.verdict.limit_cents:g} cents with {sureness(after.probability_within)}."
 
 
-def works(document: InspectionDocument) -> list[CorrectionPart]:
+def works(document: InspectionDocument) -> list[Correction]:
     """The steps that change the neck; measurements left out."""
     return [one for one in document.corrections if one.kind != "measure"]
 
@@ -122,7 +123,7 @@ def first_step(document: InspectionDocument) -> str:
     return f"Pluck again, for they would decide: {listed_notes(document.pluck_again)} ({again})."
 
 
-def step_words(step: CorrectionPart) -> str:
+def step_words(step: Correction) -> str:
     """What is to be expected once a step and those before it are done: ``worst note 4.4 cents, all within 12 %``."""
     parts = []
     if step.predicted.worst_cents is not None:
