@@ -4,7 +4,8 @@ Conventions
 -----------
 What is read must be a plain file of bounded size: a pipe or a device would hang or never end. What is written appears under its
 name only once it is whole, through a file beside it whose name nobody can foresee, so that a full disk or a kill destroys
-nothing. A file that is not already fretcheck's output of the same kind is replaced only by force; a link is never followed.
+nothing; what a kill left beside goes away at a later writing there. A file that is not already fretcheck's output of the same
+kind is replaced only by force; a link is never followed.
 """
 
 from __future__ import annotations
@@ -12,8 +13,10 @@ from __future__ import annotations
 import os
 import stat
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from typing import IO
 
@@ -22,6 +25,9 @@ from fretcheck.errors import FretcheckError, StorageError, UsageError
 PAGE_MARK = b'<meta name="generator" content="fretcheck">'
 """Stands at the head of every page that fretcheck writes."""
 HEAD_BYTES = 4096
+_PREFIX, _SUFFIX = ".fretcheck-", ".part"
+LEFT_OVER_S = 3600.0
+"""A file beside, unchanged for so long, is a killed command's: what is being written changes every few seconds."""
 
 Recogniser = Callable[[bytes], bool]
 """Given the first bytes of an existing file, whether it is fretcheck's own output of the kind to be written."""
@@ -103,8 +109,9 @@ def replacing(path: Path, *, is_ours: Recogniser | None = None, force: bool = Fa
     """
     check_place(path, is_ours=is_ours, force=force)
     beside: Path | None = None
+    _sweep(path.parent.absolute())
     try:
-        handle, name = tempfile.mkstemp(prefix=".fretcheck-", suffix=".part", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=_PREFIX, suffix=_SUFFIX, dir=path.parent)
         os.close(handle)
         beside = Path(name)
         yield beside
@@ -175,6 +182,17 @@ def sync_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+@cache  # once a process: a register's folder of sounds may be long
+def _sweep(folder: Path) -> None:
+    """Take away what a killed command left half written in a folder."""
+    with suppress(OSError):
+        for entry in os.scandir(folder):
+            if entry.name.startswith(_PREFIX) and entry.name.endswith(_SUFFIX):
+                state = entry.stat(follow_symlinks=False)
+                if stat.S_ISREG(state.st_mode) and time.time() - state.st_mtime > LEFT_OVER_S:
+                    os.unlink(entry.path)
 
 
 def _mode(path: Path) -> int:

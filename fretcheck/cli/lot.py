@@ -13,7 +13,7 @@ from rich.console import Console
 
 from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
-from fretcheck.files import read_text, starts_like, write_text
+from fretcheck.files import check_place, is_page, read_text, starts_like, write_text
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.acceptance import lot_steps as steps
 from fretcheck.lots.acceptance.choosing import choose_plan
@@ -46,7 +46,16 @@ from fretcheck.register.store import Register, open_register
 from fretcheck.report.pages.lot_page import lot_page
 from fretcheck.report.pages.page import write_page
 from fretcheck.report.pages.template_page import template_page
-from fretcheck.report.tables.lots_tables import drift_view, lot_csv, lot_view, lots_table, template_csv, template_view
+from fretcheck.report.tables.lots_tables import (
+    LOT_COLUMNS,
+    TEMPLATE_COLUMNS,
+    drift_view,
+    lot_csv,
+    lot_view,
+    lots_table,
+    template_csv,
+    template_view,
+)
 
 _MOST_SERIAL_BYTES = 1_000_000
 _EXIT_OF_OUTCOME = {"accept": EXIT_DONE, "refuse": EXIT_OUT_OF_TOLERANCE, "open": EXIT_UNDECIDED}
@@ -220,15 +229,16 @@ def show(
     json: JsonOption = False,
 ) -> None:
     """Show a lot; with --html or --csv write it to a file."""
+    _check_places(html=html, csv=csv, columns=LOT_COLUMNS, force=force)
     with _register(register) as store:
         lot = load_lot(store, name)
         documents = inspections_of(store, lot)
         series = [] if html is None else _by_lot(store, lot.template)
     results = _results_of(documents)
     if csv is not None:
-        _write_table(csv, lot_csv(lot, results), force=force)
+        write_text(csv, lot_csv(lot, results), is_ours=starts_like(LOT_COLUMNS), force=force)
     if html is not None:
-        _write_page(html, lot_page(lot, documents, series=series), force=force)
+        write_page(lot_page(lot, documents, series=series), html, force=force)
     _show(lot, results, as_json=json, whole=True)
 
 
@@ -244,6 +254,7 @@ def template(
     json: JsonOption = False,
 ) -> int:
     """Find errors that every neck of a template shares, and the necks that depart from it."""
+    _check_places(html=html, csv=csv, columns=TEMPLATE_COLUMNS, force=force)
     series = _series(register, name)
     names = [lot.name for lot in series]
     if lot_name is not None and lot_name not in names:
@@ -252,9 +263,9 @@ def template(
     study = study_template(chosen, confidence=confidence, tolerance_mm=tolerance_mm)
     names = [lot.name for lot in chosen]
     if csv is not None:
-        _write_table(csv, template_csv(study), force=force)
+        write_text(csv, template_csv(study), is_ours=starts_like(TEMPLATE_COLUMNS), force=force)
     if html is not None:
-        _write_page(html, template_page(name, study, lots=names, series=series), force=force)
+        write_page(template_page(name, study, lots=names, series=series), html, force=force)
     if json:
         data = _plain(study)
         for result in (data["position"], data["tilt"] or {}):
@@ -353,12 +364,11 @@ def _lines(path: Path) -> list[str]:
     return read_text(path, most_bytes=_MOST_SERIAL_BYTES, refuse=lambda why: UsageError(f"--serials-from {path}: {why}")).split()
 
 
-def _write_table(path: Path, text: str, *, force: bool) -> None:
-    write_text(path, text, is_ours=starts_like(text.splitlines()[0]), force=force)
-
-
-def _write_page(path: Path, text: str, *, force: bool) -> None:
-    write_page(text, path, force=force)
+def _check_places(*, html: Path | None, csv: Path | None, columns: str, force: bool) -> None:
+    """Refuse a place to write before the work."""
+    for path, is_ours in ((html, is_page), (csv, starts_like(columns))):
+        if path is not None:
+            check_place(path, is_ours=is_ours, force=force)
 
 
 def _plain(record: Any) -> dict[str, Any]:

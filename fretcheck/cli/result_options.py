@@ -37,13 +37,17 @@ def keep_and_show(
     Raises FretcheckError when it could not be kept or its page not be written, after it was shown.
     """
     failure: FretcheckError | None = None
+    kept_before = False
     if options.keep or (options.keep is None and document.verdict.decision is not None):
         try:
             with open_register(options.register) as store:
-                document = store.keep(document, sound_folder=sounds)
+                kept = store.keep(document, sound_folder=sounds)
+            document, kept_before = kept, kept.taken_at != document.taken_at
         except FretcheckError as error:
             failure = error
     show(document, as_json=options.json, opinions=opinions)
+    if kept_before and not options.json:
+        print("The same sounds had been kept there before, with the same result: nothing was added.")
     if options.keep is None and document.verdict.decision is None and not options.json:
         print("Not kept, for it is a fragment: --keep keeps it all the same.")
     if options.report is not None or document.conditions.plan == "intake":

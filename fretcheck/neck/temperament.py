@@ -81,11 +81,6 @@ def midi_frequency_hz(midi: float, *, reference_hz: float = 440.0) -> float:
     return check_reference(reference_hz) * math.exp2((midi - 69.0) / 12.0)
 
 
-def note_frequency_hz(note: str, *, reference_hz: float = 440.0) -> float:
-    """Frequency of a note in scientific pitch."""
-    return midi_frequency_hz(note_to_midi(note), reference_hz=reference_hz)
-
-
 def cents_between(frequency_hz: float, target_hz: float) -> float:
     """How much sharper `frequency_hz` is than `target_hz`.
 

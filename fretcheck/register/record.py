@@ -10,7 +10,7 @@ import re
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import ColumnElement, func, insert, select
 from sqlalchemy.orm import Session
 
 from fretcheck.errors import UsageError
@@ -111,17 +111,31 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
     return kept, True
 
 
+def kept_of_the_same_sounds(session: Session, document: InspectionDocument) -> InspectionDocument | None:
+    """What was kept at another moment with the same content, from the very same sounds: nothing was measured anew."""
+    if not document.readings or any(one.sound_sha256 is None for one in document.readings):
+        return None
+    worst = document.verdict.worst and document.verdict.worst.deviation_cents
+    return _kept_alike(session, document, {"taken_at": None}, InspectionRow.worst_cents.is_not_distinct_from(worst))
+
+
 def _kept_by_first_version(session: Session, document: InspectionDocument) -> str | None:
     """Id of the same document as version 0.1 kept it: its checksum is that of its first shape, so contents are compared."""
-    alike = (
-        select(InspectionRow.id, DocumentRow.json)
-        .join(DocumentRow, DocumentRow.inspection_key == InspectionRow.key)
-        .where(InspectionRow.neck_name == _storable(document.neck.name), InspectionRow.taken_at == document.taken_at)
-    )
-    wanted = document.model_copy(update={"id": None})
-    for known, json_text in session.execute(alike):
-        if InspectionDocument.model_validate_json(json_text).model_copy(update={"id": None}) == wanted:
-            return str(known)
+    kept = _kept_alike(session, document, {}, InspectionRow.taken_at == document.taken_at)
+    return None if kept is None else kept.id
+
+
+def _kept_alike(
+    session: Session, document: InspectionDocument, without: dict[str, None], condition: ColumnElement[bool]
+) -> InspectionDocument | None:
+    """The first inspection of that neck under a condition whose content is the same but for the fields of `without`."""
+    query = select(DocumentRow.json).join(InspectionRow, DocumentRow.inspection_key == InspectionRow.key)
+    query = query.where(InspectionRow.neck_name == _storable(document.neck.name), condition).order_by(InspectionRow.key)
+    wanted = content_sha256(document.model_copy(update=without))
+    for text in session.execute(query).scalars():
+        known = InspectionDocument.model_validate_json(text)
+        if content_sha256(known.model_copy(update=without)) == wanted:
+            return known
     return None
 
 

@@ -33,8 +33,7 @@ if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
 
 # What documents are made of is imported where they are read or written: `list` and `search` are asked often, and need none of it.
-Summaries = list[InspectionSummary]  # names for use inside `Register`, where `list` is a method
-Documents = list["InspectionDocument"]
+Summaries = list[InspectionSummary]  # a name for use inside `Register`, where `list` is a method
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,23 +127,22 @@ class Register:
 
         `document`: its `id` is given by the register. `sound_folder`: where the readings' `sound_file` names lie. They are
         copied into the register's folder, and the kept document names the copies, with their SHA-256.
-        Returns as kept, with its id.
+        Returns as kept, with its id: an earlier one where the same sounds had led to the same before.
         Raises StorageError when the database or a sound file cannot be written or read; UsageError for a value that no register
         can hold; the message says which.
         """
-        from fretcheck.register.record import insert_document
+        from fretcheck.register.record import insert_document, kept_of_the_same_sounds
 
         if sound_folder is not None:
             document = self._with_sounds(document, sound_folder)
+        document = document.model_copy(update={"id": None})
         with self.session() as session:
-            return insert_document(session, document.model_copy(update={"id": None}))[0]
-
-    def import_document(self, document: InspectionDocument) -> Imported:
-        """Keep a document from another register, under its own id where that is free; see `import_documents`."""
-        return self.import_documents([document])[0]
+            return kept_of_the_same_sounds(session, document) or insert_document(session, document)[0]
 
     def import_documents(self, documents: Sequence[InspectionDocument]) -> Sequence[Imported]:
-        """Keep documents from another register, all or none. Their sound files are not read, but must lie below this folder.
+        """Keep documents from another register, all or none, each under its own id where that is free.
+
+        Their sound files are not read, but must lie below this folder.
 
         Raises UsageError for a document that cannot be kept, such as one with a path that leaves the register's folder.
         """
@@ -214,15 +212,6 @@ class Register:
         with self.session(write=False) as session:
             chosen = summaries(selection or Selection()).order_by(None).subquery()
             return session.execute(select(func.count()).select_from(chosen)).scalar_one()
-
-    def history(self, serial: str) -> Documents:
-        """Every inspection of one neck, oldest first; empty where there is none."""
-        return [*self.documents([one.id for one in reversed(self.search(serial=serial))])]
-
-    def latest(self, serial: str) -> InspectionDocument | None:
-        """The newest inspection of one neck; None where there is none."""
-        found = self.search(serial=serial, limit=1)
-        return self.load(found[0].id) if found else None
 
     def sounds_of(self, document: InspectionDocument) -> Sequence[KeptSound]:
         """The sound files that a document names, and whether they are still what was heard.

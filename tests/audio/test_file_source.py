@@ -45,7 +45,6 @@ def test_reads_every_format_at_its_own_rate(tmp_path, pluck, name, subtype, larg
     source = FileSource(tmp_path / name, block_frames=1000)
     assert source.sample_rate == RATE
     assert source.name == name
-    assert source.channel_note is None
     samples = read(source)
     assert samples.dtype == np.float64
     assert samples.shape == pluck.shape
@@ -58,37 +57,29 @@ def test_reads_the_extreme_rates(tmp_path, rng, rate):
     soundfile.write(tmp_path / "a.wav", sound, rate, subtype="DOUBLE")
     source = FileSource(tmp_path / "a.wav")
     assert source.sample_rate == rate
-    assert np.array_equal(read(source), sound)
+    assert np.array_equal(read(FileSource(tmp_path / "a.wav")), sound)
 
 
 def test_stereo_with_one_dead_channel_uses_the_other(tmp_path, pluck):
     soundfile.write(tmp_path / "a.wav", np.stack([np.zeros_like(pluck), pluck], axis=1), RATE, subtype="DOUBLE")
-    source = FileSource(tmp_path / "a.wav")
-    assert "channel 2 is used; channel 1 carries no string" in source.channel_note
-    assert np.array_equal(read(source), pluck)
+    assert np.array_equal(read(FileSource(tmp_path / "a.wav")), pluck)
 
 
 def test_two_like_channels_are_averaged(tmp_path, pluck, rng):
     left, right = (pluck + 0.001 * rng.standard_normal(len(pluck)) for _ in range(2))
     soundfile.write(tmp_path / "a.wav", np.stack([left, right], axis=1), RATE, subtype="DOUBLE")
-    source = FileSource(tmp_path / "a.wav")
-    assert "mean" in source.channel_note
-    assert np.allclose(read(source), (left + right) / 2, atol=1e-15)
+    assert np.allclose(read(FileSource(tmp_path / "a.wav")), (left + right) / 2, atol=1e-15)
 
 
 def test_channels_out_of_phase_are_not_averaged_away(tmp_path, pluck):
     soundfile.write(tmp_path / "a.wav", np.stack([pluck, -0.8 * pluck], axis=1), RATE, subtype="DOUBLE")
-    source = FileSource(tmp_path / "a.wav")
-    assert "louder" in source.channel_note
-    assert np.array_equal(read(source), pluck)
+    assert np.array_equal(read(FileSource(tmp_path / "a.wav")), pluck)
 
 
 def test_the_clean_channel_is_preferred_to_a_clipped_one(tmp_path, pluck):
     hot = np.clip(8.0 * pluck, -1.0, 1.0)
     soundfile.write(tmp_path / "a.wav", np.stack([hot, pluck], axis=1), RATE, subtype="DOUBLE")
-    source = FileSource(tmp_path / "a.wav")
-    assert "channel 1 is clipped" in source.channel_note
-    assert np.array_equal(read(source), pluck)
+    assert np.array_equal(read(FileSource(tmp_path / "a.wav")), pluck)
 
 
 def test_a_channel_may_be_insisted_on(tmp_path, pluck):

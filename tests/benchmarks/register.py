@@ -93,7 +93,7 @@ def main() -> None:
             timed("search by words in all, found in all", lambda: register.search(text="toward the bridge"))
             timed("search by words, found nowhere", lambda: register.search(text="no such words"))
             timed("load one", lambda: register.load(newest))
-            timed("history of one neck", lambda: register.history("WT-00042"))
+            timed("history of one neck", lambda: [*register.documents([one.id for one in register.search(serial="WT-00042")])])
         command(place, "list")
         command(place, "search", "toward the bridge")
         command(place, "search", "--serial", "wt-00042")

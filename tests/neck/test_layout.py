@@ -17,7 +17,8 @@ from fretcheck.neck.fret_layout import (
     parse_rounding,
     slots_for,
 )
-from fretcheck.neck.temperament import length_error_cents, note_frequency_hz
+from fretcheck.neck.temperament import length_error_cents
+from tests.synth.nominal import note_frequency_hz
 
 STRING = String(note="D4", gauge_mm=0.25, construction="plain", material="steel", scale_length_mm=670.0, saddle_setback_mm=2.0)
 NECK = Neck(

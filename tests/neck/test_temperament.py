@@ -16,10 +16,10 @@ from fretcheck.neck.temperament import (
     length_error_cents,
     midi_frequency_hz,
     midi_to_note,
-    note_frequency_hz,
     note_to_midi,
 )
 from fretcheck.units import CENTS_PER_NEPER
+from tests.synth.nominal import note_frequency_hz
 
 # Check 1. m = 12: OEIS A320304 (READ). The notes: computed from f = 440·2^((m−69)/12) (CALC). A4 = 440 Hz: ISO 16:1975 (MEMORY).
 # Tolerance: the published values carry four decimals.

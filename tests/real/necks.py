@@ -22,9 +22,10 @@ import soxr
 from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS
-from fretcheck.neck.temperament import cents_between, note_frequency_hz
+from fretcheck.neck.temperament import cents_between
 from tests.neck_files import write_neck
 from tests.real.plucks import RealPluck, instrument
+from tests.synth.nominal import note_frequency_hz
 
 RATE = 44_100
 LONGEST_S, FADE_S = 2.5, 0.03

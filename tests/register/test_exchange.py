@@ -54,7 +54,7 @@ def test_an_id_that_is_taken_gives_way(register, tmp_path):
 
 @pytest.mark.parametrize("odd", ["../../x", "260302-0", "260302-01", "١٢٣٤٥٦-1", "x" * 300])
 def test_an_id_of_no_register_is_replaced(sqlite_register, odd):
-    assert sqlite_register.import_document(make_document(1).model_copy(update={"id": odd})).id == "260302-1"
+    assert sqlite_register.import_documents([make_document(1).model_copy(update={"id": odd})])[0].id == "260302-1"
 
 
 def test_what_inspect_printed_can_be_imported(tmp_path):
@@ -85,7 +85,7 @@ def test_a_link_that_leaves_the_folder_is_refused(sqlite_register, tmp_path):
     outside.mkdir()
     (sqlite_register.folder / "sounds").symlink_to(outside)
     with pytest.raises(UsageError, match="a link leads out of the register's folder"):
-        sqlite_register.import_document(with_sound(make_document(1), "sounds/a.flac"))
+        sqlite_register.import_documents([with_sound(make_document(1), "sounds/a.flac")])
 
 
 @given(st.text(alphabet="./\\:~ab\0\n\u202e", max_size=12))

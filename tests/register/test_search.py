@@ -94,12 +94,10 @@ def test_signs_of_the_query_language_are_only_text(filled):
         assert [one.id for one in filled.search(text=f"|{words}|")] == [kept.id]
 
 
-def test_history_and_latest_of_a_neck(filled):
-    moments = [one.taken_at for one in filled.history("wt-00001")]
-    assert moments == ["2026-03-02T10:00:00+00:00", "2026-03-03T15:00:00+00:00", "2026-03-04T01:00:00+00:00"]
-    assert filled.latest("WT-00001").taken_at == moments[-1]
-    assert filled.latest("unknown") is None
-    assert filled.history("unknown") == []
+def test_the_inspections_of_a_neck_newest_first(filled):
+    moments = [filled.load(one.id).taken_at for one in filled.search(serial="wt-00001")]
+    assert moments == ["2026-03-04T01:00:00+00:00", "2026-03-03T15:00:00+00:00", "2026-03-02T10:00:00+00:00"]
+    assert filled.search(serial="unknown") == []
 
 
 def test_all_conditions_must_hold(filled):

@@ -6,8 +6,8 @@ import numpy as np
 
 from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.neck.description import Neck, String
-from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.pitch.reading import NoteReading
+from tests.synth.nominal import note_frequency_hz
 
 NOTES = ("E4", "B3", "G3", "D3", "A2", "E2")
 B_OPEN = {1: 1.3e-5, 2: 4.0e-5, 3: 1.1e-4, 4: 1.7e-5, 5: 1.3e-5, 6: 1.9e-5}

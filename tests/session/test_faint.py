@@ -13,7 +13,6 @@ import pytest
 
 from fretcheck.audio.cues import Cue
 from fretcheck.audio.input.source import Block
-from fretcheck.neck.temperament import note_frequency_hz
 from fretcheck.session import events as told
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.live.faint import SILENT_FOR_S, TWICE_WITHIN_S, FaintNotes
@@ -22,6 +21,7 @@ from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import make_plan
 from tests.audio import streams
 from tests.live.strings import played, three_string_neck
+from tests.synth.nominal import note_frequency_hz
 
 RATE = 32_000.0
 BLOCK = 1024

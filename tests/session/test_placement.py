@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import RecordingError
-from fretcheck.neck.temperament import cents_to_ratio, note_frequency_hz
+from fretcheck.neck.temperament import cents_to_ratio
 from fretcheck.pitch.remarks import Remark
 from fretcheck.session.placement import place_notes
 from tests.session.notes import heard, three_strings
+from tests.synth.nominal import note_frequency_hz
 
 E4 = note_frequency_hz("E4")
 

@@ -1,4 +1,4 @@
-"""The matter of a string as its description implies it, and its nominal pitch."""
+"""The matter of a string as its description implies it, and nominal pitches."""
 
 from __future__ import annotations
 
@@ -6,7 +6,13 @@ from functools import lru_cache
 
 from fretcheck.neck.description import Neck
 from fretcheck.neck.physics import string_constants
+from fretcheck.neck.temperament import midi_frequency_hz, note_to_midi
 from tests.synth.string_matter import StringMatter
+
+
+def note_frequency_hz(note: str, *, reference_hz: float = 440.0) -> float:
+    """Frequency of a note in scientific pitch."""
+    return midi_frequency_hz(note_to_midi(note), reference_hz=reference_hz)
 
 
 def open_note_hz(neck: Neck, string: int) -> float:

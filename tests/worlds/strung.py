@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from fretcheck.neck.description import Neck, String
-from fretcheck.neck.temperament import note_frequency_hz
+from tests.synth.nominal import note_frequency_hz
 from tests.worlds.built import GRID, StringMatter
 from tests.worlds.fretting import Reals, uneven_mass_cents
 from tests.worlds.kinds import World

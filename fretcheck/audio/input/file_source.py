@@ -47,12 +47,12 @@ class FileSource:
         self._block_frames = block_frames
         self._file = _open(self.path)
         try:
-            self._weights, self.channel_note = self._prepare(channel)
+            self._weights = self._prepare(channel)
         except BaseException:
             self._file.close()
             raise
 
-    def _prepare(self, channel: int | None) -> tuple[NDArray[np.float64], str | None]:
+    def _prepare(self, channel: int | None) -> NDArray[np.float64]:
         rate, channels = self._file.samplerate, self._file.channels
         if not LOWEST_RATE_HZ <= rate <= HIGHEST_RATE_HZ:
             raise RecordingError(
@@ -65,9 +65,9 @@ class FileSource:
         if channel is not None and not 1 <= channel <= channels:
             raise UsageError(f"channel {channel} of {self.path}: the recording has {channels}")
         scan = _scan(self._file, self.path)
-        weights, note = _choose(scan, channel)
+        weights = _choose(scan, channel)
         _refuse_useless(scan, weights, self.path)
-        return weights, note
+        return weights
 
     @property
     def name(self) -> str:
@@ -198,21 +198,18 @@ def _cut_short(path: Path, seen: int, frames: int, rate: int) -> str:
     )
 
 
-def _choose(scan: _Scan, channel: int | None) -> tuple[NDArray[np.float64], str | None]:
-    """Weights of the channels, and a sentence about the choice where there was one."""
-    count = len(scan.rms)
-    if channel is not None or count == 1:
-        return np.eye(count)[(channel or 1) - 1], None
+def _choose(scan: _Scan, channel: int | None) -> NDArray[np.float64]:
+    """Weights of the channels: of two, the one that carries a string, that is not clipped, their mean if alike, or the louder."""
+    only: list[NDArray[np.float64]] = list(np.eye(len(scan.rms)))
+    if channel is not None or len(only) == 1:
+        return only[(channel or 1) - 1]
     stronger = int(np.argmax(scan.rms))
     if scan.rms[1 - stronger] <= DEAD_CHANNEL * scan.rms[stronger]:
-        return np.eye(2)[stronger], f"channel {stronger + 1} is used; channel {2 - stronger} carries no string"
+        return only[stronger]
     clipped = scan.at_rail > 1e-4
     if clipped.any() and not clipped.all():
-        clean = int(np.argmin(scan.at_rail))
-        return np.eye(2)[clean], f"channel {clean + 1} is used; channel {2 - clean} is clipped"
-    if scan.correlation >= MIXABLE_CORRELATION:
-        return np.array([0.5, 0.5]), "both channels carry the string; their mean is used"
-    return np.eye(2)[stronger], f"channel {stronger + 1} is used; the two channels differ and it is the louder"
+        return only[int(np.argmin(scan.at_rail))]
+    return np.array([0.5, 0.5]) if scan.correlation >= MIXABLE_CORRELATION else only[stronger]
 
 
 def _refuse_useless(scan: _Scan, weights: NDArray[np.float64], path: Path) -> None:

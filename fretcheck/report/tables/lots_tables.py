@@ -32,6 +32,8 @@ CHARTS_EXPLAINED = {
     "CUSUM": "departures added up, sees a small shift that stays",
 }
 OUTCOME_WORDS = {"accept": "ACCEPTED", "refuse": "REFUSED", "open": "NOT DECIDED"}
+LOT_COLUMNS = "serial,in_sample,inspection,decision,worst_cents"
+TEMPLATE_COLUMNS = "quantity,fret,error_mm,u_mm,interval_low_mm,interval_high_mm,necks,move,cp,cpk"
 COUNTING_RULE = "Of each neck its first inspection counts, unless it was undecided or marked spoiled."
 _OUTCOME_STYLES = {"accept": "bold black on green", "refuse": "bold white on red", "open": "bold black on yellow"}
 
@@ -252,7 +254,7 @@ def lot_csv(lot: Lot, results: Mapping[str, NeckResult]) -> str:
                 "" if result is None or result.worst_cents is None else f"{result.worst_cents:.3f}",
             )
         )
-    return _csv(("serial", "in_sample", "inspection", "decision", "worst_cents"), rows)
+    return _csv(LOT_COLUMNS, rows)
 
 
 def template_csv(study: TemplateStudy) -> str:
@@ -275,15 +277,13 @@ def template_csv(study: TemplateStudy) -> str:
                     "" if capable is None else f"{capable.cpk:.3f}",
                 )
             )
-    header = ("quantity", "fret", "error_mm", "u_mm", "interval_low_mm", "interval_high_mm", "necks", "move", "cp", "cpk")
-    return _csv(header, rows)
+    return _csv(TEMPLATE_COLUMNS, rows)
 
 
-def _csv(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+def _csv(columns: str, rows: Iterable[Sequence[str]]) -> str:
     stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(rows)
+    stream.write(f"{columns}\n")
+    csv.writer(stream, lineterminator="\n").writerows(rows)
     return stream.getvalue()
 
 
