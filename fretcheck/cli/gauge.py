@@ -23,6 +23,7 @@ def open_(
     necks: Annotated[list[str], typer.Option("--necks", help="Serials or ranges, at least 2 necks. May be repeated.")],
     operators: Annotated[list[str], typer.Option("--operator", help="Who reads. May be repeated.")],
     repeats: Annotated[int, typer.Option(help="How often each operator reads each neck.")] = 2,
+    bench: Annotated[str | None, typer.Option(help="As its inspections name it, where there are several benches.")] = None,
     seed: Annotated[int | None, typer.Option(help="Seed of the order; chosen at random and recorded when left out.")] = None,
     register: RegisterOption = None,
     json: JsonOption = False,
@@ -33,6 +34,7 @@ def open_(
         necks=serials_from(necks),
         operators=operators,
         repeats=repeats,
+        bench=bench,
         seed=randbelow(1_000_000_000) if seed is None else seed,
         now=datetime.now().astimezone(),
     )
@@ -76,7 +78,7 @@ def compute(
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Analyse a study that is read to its end; later inspections then count its repeatability."""
+    """Analyse a study that is read to its end; later inspections of its operators at its bench then count what it found."""
     with open_register(register) as store:
         documents = documents_of(store, load_study(store, name))
         now = datetime.now().astimezone()

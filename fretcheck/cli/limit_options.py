@@ -42,8 +42,10 @@ class LimitOptions:
         return replace(settings, **{name: value for name, value in given.items() if value is not None})
 
 
-def with_gauge_study(settings: DiagnosisSettings, register: str | None) -> DiagnosisSettings:
-    """Settings with what the newest gauge study of the register found, unless they say it themselves.
+def with_gauge_study(
+    settings: DiagnosisSettings, register: str | None, *, operator: str | None, bench: str | None
+) -> DiagnosisSettings:
+    """Settings with what the newest gauge study of this operator at this bench found, unless they say it themselves.
 
     A register that is missing or fails changes nothing here: the result comes first, and keeping it will tell.
     """
@@ -51,6 +53,7 @@ def with_gauge_study(settings: DiagnosisSettings, register: str | None) -> Diagn
         return settings
     try:
         with open_register(register, create=False) as store:
-            return replace(settings, gauge_repeatability_cents=latest_repeatability(store) or None)
+            unseen = latest_repeatability(store, operator=operator, bench=bench)
+            return replace(settings, gauge_repeatability_cents=unseen or None)
     except FretcheckError:
         return settings

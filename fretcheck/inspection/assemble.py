@@ -33,6 +33,7 @@ class Circumstances:
     """What the person at the bench may tell of the day; None where not told."""
 
     operator: str | None = None
+    bench: str | None = None
     temperature_c: float | None = None
     humidity_pct: float | None = None
     job: JobPart = field(default_factory=JobPart)
@@ -140,6 +141,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
             sample_rate_hz=inspection.sample_rate_hz,
             reference_hz=inspection.neck.reference_hz,
             operator=circumstances.operator,
+            bench=circumstances.bench,
             temperature_c=circumstances.temperature_c,
             humidity_pct=circumstances.humidity_pct,
             hand_scatter_cents=diagnosis.hand_scatter_cents,

@@ -93,6 +93,7 @@ class ConditionsPart(_Part):
     sample_rate_hz: float | None = None
     reference_hz: float | None = None
     operator: str | None = None
+    bench: str | None = None
     temperature_c: float | None = None
     humidity_pct: float | None = None
     hand_scatter_cents: dict[int, float] = Field(default_factory=dict)

@@ -52,6 +52,7 @@ def joined(
             "look_for_mm": before.conditions.look_for_mm,
             "drift_cents": before.conditions.drift_cents,
             "operator": document.conditions.operator or before.conditions.operator,
+            "bench": document.conditions.bench or before.conditions.bench,
             "gauge_repeatability_cents": settings.gauge_repeatability_cents,
         }
     )

@@ -16,7 +16,7 @@ from sqlalchemy import delete, func, select
 
 from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.lot_record import CorrectionPart, Lot, ReadPart
-from fretcheck.lots.gauge.study import GaugeStudy
+from fretcheck.lots.gauge.study import GaugeStudy, counts_for
 from fretcheck.lots.lot_tables import GaugeInspectionRow, GaugeStudyRow, LotInspectionRow, LotRow
 from fretcheck.register.selection import folded
 from fretcheck.register.tables import InspectionRow, NeckRow
@@ -188,19 +188,15 @@ def documents_of(register: Register, study: GaugeStudy) -> dict[str, InspectionD
     return dict(zip(ids, register.documents(ids), strict=True))
 
 
-def latest_repeatability(register: Register) -> float | None:
-    """Scatter in cents between inspections that an inspection's own uncertainty does not see, from the newest computed study.
+def latest_repeatability(register: Register, *, operator: str | None, bench: str | None) -> float | None:
+    """Scatter in cents between inspections that an inspection's own uncertainty does not see, from the newest computed study of
+    this operator at this bench.
 
-    To be added to a note's standard uncertainty in quadrature. None when no study has been computed.
+    To be added to a note's standard uncertainty in quadrature. None when no such study has been computed.
     """
-    query = (
-        select(GaugeStudyRow.unseen_repeatability_cents)
-        .where(GaugeStudyRow.computed_utc.is_not(None))
-        .order_by(GaugeStudyRow.computed_utc.desc(), GaugeStudyRow.key.desc())
-        .limit(1)
-    )
-    with register.session(write=False) as session:
-        return session.execute(query).scalar()
+    found = [one.result for one in list_studies(register) if one.result and counts_for(one, operator=operator, bench=bench)]
+    newest = max(found, key=lambda result: datetime.fromisoformat(result.computed_at), default=None)
+    return None if newest is None else newest.unseen_repeatability_cents
 
 
 def _lot_row(session: Session, name: str) -> LotRow:

@@ -80,7 +80,7 @@ def test_a_lot_opened_by_mistake_is_taken_away_and_a_drawn_one_is_not(register):
 
 
 def test_a_study_feeds_later_verdicts(register):
-    assert store.latest_repeatability(register) is None
+    assert store.latest_repeatability(register, operator="Ann", bench=None) is None
     study = open_study(name="Spring", necks=["A", "B"], operators=["Ann"], repeats=2, seed=1, now=MORNING)
     store.keep_new_study(register, study)
     with pytest.raises(UsageError, match="already"):
@@ -91,9 +91,10 @@ def test_a_study_feeds_later_verdicts(register):
         frets = [f.model_copy(update={"plucked_cents": 0.5 + 4.0 * (step.repeat - 1)}) for f in document.frets[:1]]
         kept = register.keep(document.model_copy(update={"frets": frets}))
         store.change_study(register, "Spring", lambda one, kept=kept: add_inspection(one, kept)[0])
-    assert store.latest_repeatability(register) is None
+    assert store.latest_repeatability(register, operator="Ann", bench=None) is None
     documents = store.documents_of(register, store.load_study(register, "Spring"))
     done = store.change_study(register, "Spring", lambda one: compute_study(one, documents, now=MORNING))
     assert store.list_studies(register) == [done]
     # two readings 4 cents apart scatter by 4/√2; their own u of 0.1 taken off
-    assert store.latest_repeatability(register) == pytest.approx((8 - 0.01) ** 0.5, rel=1e-9)
+    assert store.latest_repeatability(register, operator="Ben", bench=None) is None
+    assert store.latest_repeatability(register, operator="Ann", bench=None) == pytest.approx((8 - 0.01) ** 0.5, rel=1e-9)

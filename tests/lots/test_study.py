@@ -7,7 +7,7 @@ import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.document import ConditionsPart
-from fretcheck.lots.gauge.study import add_inspection, compute_study, open_study
+from fretcheck.lots.gauge.study import GaugeStudy, add_inspection, compute_study, counts_for, open_study
 from tests.lots.shop import MORNING, STRINGS, inspection
 
 NECKS, OPERATORS = ("A", "B", "C"), ("Ann", "Ben")
@@ -19,13 +19,14 @@ def opened(**changes):
     )
 
 
-def run_study(study, *, repeat_scatter=0.8, u_cents=0.4, operator_shift=0.0, seed=1):
+def run_study(study, *, repeat_scatter=0.8, u_cents=0.4, operator_shift=0.0, shift=0.0, seed=1):
     """Read what the study asks for, in its order, with known scatter between readings."""
     rng = np.random.default_rng(seed)
     necks = {neck: rng.normal(0, 2.0, (STRINGS, 3)) for neck in NECKS}
     documents = {}
     while (step := study.next_step) is not None:
         noise = necks[step.neck] + rng.normal(0, repeat_scatter, (STRINGS, 3)) + operator_shift * (step.operator == "Ben")
+        noise = noise + shift * rng.normal()
         document = inspection(step.neck, operator=step.operator, noise_cents=noise, u_cents=u_cents, limit_cents=6.0)
         document = document.model_copy(update={"id": f"260302-{len(documents) + 1}"})
         study, done = add_inspection(study, document)
@@ -45,12 +46,45 @@ def test_the_order_covers_every_cell_once_and_repeats_come_last():
 def test_repeatability_comes_back():
     study, documents = run_study(opened(repeats=6), operator_shift=0.5)
     result = compute_study(study, documents, now=MORNING).result
-    assert result.notes_used == len(NECKS) * STRINGS * 3
+    assert result.notes_used == STRINGS * 3
     # 54 notes × 2 operators × 5: 540 degrees of freedom, standard error 3 %
     assert result.repeatability.cents == pytest.approx(0.8, rel=0.1)
     assert result.repeatability.interval[0] < 0.8 < result.repeatability.interval[1]
-    assert result.between_parts.cents == pytest.approx(2.0, rel=0.3)  # 54 parts
+    assert result.between_parts_cents == pytest.approx(2.0, rel=0.3)  # 54 parts
     assert result.reproducibility.cents == pytest.approx(0.5 / 2**0.5, rel=0.4)
+    # six scatters of about 0.9 in a tolerance of 12 cents: 45 %, and 30 % is the most
+    assert result.grade == "unfit"
+    assert result.sentence.startswith("unfit for ±6 cents")
+    assert "pluck every note more often" in result.sentence  # nothing else scatters so much here
+
+
+def test_whole_inspections_that_shift_and_a_wide_tolerance_are_told():
+    study, documents = run_study(opened(repeats=4), repeat_scatter=0.1, shift=0.6)
+    assert "whole inspections shift" in compute_study(study, documents, now=MORNING).result.sentence
+    study, documents = run_study(opened(), repeat_scatter=0.1)
+    result = compute_study(study, documents, now=MORNING).result
+    assert (result.grade, result.sentence.split(":")[0]) == ("fit", "fit for ±6 cents")
+
+
+def test_a_study_counts_for_its_operators_at_its_bench_only():
+    study = opened(bench="back room")
+    assert counts_for(study, operator="Ann", bench="back room")
+    assert not counts_for(study, operator="Ann", bench=None)
+    assert not counts_for(study, operator="Cy", bench="back room")
+    assert not counts_for(study, operator=None, bench="back room")  # one of two
+    assert counts_for(opened(operators=["Ann"]), operator=None, bench=None)
+    with pytest.raises(UsageError, match="bench"):
+        add_inspection(study, inspection("A", operator="Ann").model_copy(update={"id": "260302-1"}))
+
+
+def test_a_result_with_the_narrow_intervals_of_version_0_1_is_to_be_computed_again():
+    old = {**opened().model_dump(mode="json", by_alias=True), "result": {"repeatability": {"cents": 0.5, "interval": [0.4, 0.6]}}}
+    assert GaugeStudy.model_validate(old).result is None
+
+
+def test_the_share_of_the_tolerance_and_what_verdicts_do_not_see():
+    study, documents = run_study(opened())
+    result = compute_study(study, documents, now=MORNING).result
     assert result.tolerance_cents == 12.0
     assert result.share_of_tolerance == pytest.approx(6 * result.gauge.cents / 12, rel=1e-12)
     assert result.unseen_repeatability_cents == pytest.approx((result.repeatability.cents**2 - 0.4**2) ** 0.5, rel=1e-9)
@@ -75,7 +109,7 @@ def test_notes_not_read_every_time_are_left_out_and_counted():
     frets = [f for f in documents[first].frets if (f.string, f.fret) != (1, 1)]
     documents[first] = documents[first].model_copy(update={"frets": frets})
     result = compute_study(study, documents, now=MORNING).result
-    assert (result.notes_used, result.notes_left_out) == (len(NECKS) * STRINGS * 3 - 1, 1)
+    assert (result.notes_used, result.notes_left_out) == (STRINGS * 3 - 1, 1)
     assert any("left out" in remark for remark in result.remarks)
     empty = {number: document.model_copy(update={"frets": []}) for number, document in documents.items()}
     with pytest.raises(DiagnosisRefusedError, match="read whole necks"):

@@ -64,7 +64,7 @@ def command(
     day.check()
     part, settings = job.part(limits=limits.limits), limits.settings()
     if result.keep is not False:
-        settings = with_gauge_study(settings, result.register)
+        settings = with_gauge_study(settings, result.register, operator=day.operator, bench=day.bench)
     if recordings is not None and again is None and is_folder_of_necks(recordings):
         _check_recorded(live)
         for names, wrong in (

@@ -17,6 +17,7 @@ class DayOptions:
     """The options as given."""
 
     operator: Annotated[str | None, typer.Option(help="Who measured.")] = None
+    bench: Annotated[str | None, typer.Option(help="At which bench or in which room, where there are several.")] = None
     temperature: Annotated[float | None, typer.Option(metavar="°C", help="Of the room.")] = None
     humidity: Annotated[float | None, typer.Option(metavar="%", help="Of the room.")] = None
     measured: Annotated[
@@ -38,8 +39,9 @@ class DayOptions:
             )
         if self.humidity is not None and not 0.0 <= self.humidity <= 100.0:
             raise UsageError(f"--humidity {self.humidity:g} is outside 0 to 100 %")
-        if self.operator is not None and not self.operator.strip():
-            raise UsageError("--operator is empty: give a name, or leave it out")
+        for option, name in (("--operator", self.operator), ("--bench", self.bench)):
+            if name is not None and not name.strip():
+                raise UsageError(f"{option} is empty: give a name, or leave it out")
 
     def circumstances(self, job: JobPart, neck: Neck | None = None) -> Circumstances:
         """The options as they are kept; what was measured only with the neck it was measured on.
@@ -48,6 +50,7 @@ class DayOptions:
         """
         return Circumstances(
             operator=self.operator,
+            bench=self.bench,
             temperature_c=self.temperature,
             humidity_pct=self.humidity,
             job=job,

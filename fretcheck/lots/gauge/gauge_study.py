@@ -1,205 +1,148 @@
 """Gauge study: how much of what is read comes from the measuring, how much from the necks.
 
-Parts × operators × repeats by two-way analysis of variance; with one operator, parts × repeats by one-way. The part is
-one note of one neck. When operators do not visibly read parts differently (interaction with p above 0.25), interaction
-and repeats are pooled, as is usual in published gauge studies.
+Necks × operators × repeats. One inspection shifts its notes together (the hand's pressure that day, more at some frets than at
+others but alike on all strings), and each of its strings by itself (the open note that it is judged from): its notes are not so
+many repeats. Every inspection's values are taken apart into what its strings share, fret by fret; the strings' means beside that;
+and the notes about both. These three strata together make the scatter of a single note. However many frets show it, what the
+strings share counts as one repeat an inspection, and as one of an operator: where nothing shifts the intervals are too wide, not
+too narrow.
 
-Sources: JCGM 100:2008 (GUM) H.5 for the one-way case; R. K. Burdick, C. M. Borror & D. C. Montgomery, J. Qual. Technol.
-35, 342 (2003) for the two-way case; intervals by modified large samples, R. K. Burdick & F. A. Graybill, "Confidence
-Intervals on Variance Components" (1992), both from memory and checked against published figures.
+Sources: a split plot's analysis of variance by strata, e. g. D. C. Montgomery, "Design and Analysis of Experiments", ch. 14;
+R. K. Burdick, C. M. Borror & D. C. Montgomery, J. Qual. Technol. 35, 342 (2003); JCGM 100:2008 (GUM) H.5 for one value an
+inspection; intervals by modified large samples, R. K. Burdick & F. A. Graybill, "Confidence Intervals on Variance Components"
+(1992). The books from memory, checked against published figures.
 
 Conventions
 -----------
 Values in one unit (cents for a note). Scatter is a standard deviation. Share of tolerance = 6 × scatter / (full width of
-the tolerance). Distinct categories = 1.41 × scatter of the parts / scatter of the gauge, rounded down.
+the tolerance). Distinct categories = 1.41 × scatter of the notes and necks / scatter of the gauge, rounded down.
 A component whose estimate is negative is given as 0.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import combinations
 from math import floor, sqrt
 
-from fretcheck.errors import DiagnosisRefusedError, UsageError
+import numpy as np
+from numpy.typing import NDArray
 
-POOL_ABOVE_P = 0.25
-FEWEST_PARTS, FEWEST_REPEATS = 2, 2
+from fretcheck.errors import DiagnosisRefusedError
+
+FEWEST_NECKS, FEWEST_REPEATS = 2, 2
 
 
 @dataclass(frozen=True, kw_only=True)
 class MeanSquare:
-    """One line of the analysis of variance."""
+    """A mean square and its degrees of freedom."""
 
-    source: str
-    sum_of_squares: float
+    value: float
     freedom: int
 
-    @property
-    def value(self) -> float:
-        """Sum of squares over degrees of freedom."""
-        return self.sum_of_squares / self.freedom
+
+Term = tuple[float, MeanSquare]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scatter:
-    """A standard deviation with its interval; `interval` is None when the design cannot give one."""
+    """A standard deviation with its interval."""
 
     value: float
-    interval: tuple[float, float] | None
+    interval: tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
 class GaugeResult:
-    """What a gauge study found. Everything in the unit of the values, except shares and counts."""
+    """What a gauge study found, in the unit of the values."""
 
-    parts: int
-    operators: int
-    repeats: int
-    mean: float
-    table: tuple[MeanSquare, ...]
-    pooled: bool
-    interaction_p: float | None
     repeatability: Scatter
+    """Of a single note between inspections."""
+    of_inspection: Scatter
+    """What one inspection shifts together; with the next two it makes the repeatability."""
+    of_string: Scatter
+    of_note: Scatter
     reproducibility: Scatter | None
-    """Between operators, interaction included; None with one operator."""
+    """Between operators: of the same on all necks, and neck by neck; None with one operator."""
     gauge: Scatter
-    between_parts: Scatter
-    total: float
+    between_parts: float
+    """Between notes and necks."""
     distinct_categories: int | None
     """None when the gauge shows no scatter at all."""
-    tolerance: float | None = None
-    share_of_tolerance: float | None = None
-    confidence: float = 0.90
-    notes: tuple[str, ...] = field(default=())
 
 
 def gauge_study(
-    values: Sequence[Sequence[Sequence[float]]], *, tolerance: float | None = None, confidence: float = 0.90
+    values: NDArray[np.float64], strings: Sequence[int], frets: Sequence[int], *, confidence: float = 0.90
 ) -> GaugeResult:
     """Analyse a balanced study.
 
     Parameters
     ----------
-    values : nested sequence, shape (parts, operators, repeats)
-        At least 2 parts and 2 repeats.
-    tolerance : float, optional
-        Full width of the tolerance, for its share.
+    values : ndarray, shape (necks, operators, repeats, notes)
+    strings, frets : sequence of int, length notes
+        Of each note.
     confidence : float
         Of the intervals.
 
     Raises
     ------
-    UsageError
-        When the design is not balanced.
     DiagnosisRefusedError
-        With fewer than 2 parts or 2 repeats: then repeats and parts cannot be told apart.
+        With fewer than 2 necks or 2 repeats.
     """
-    import numpy as np
-
-    if len({len(row) for row in values}) > 1 or len({len(cell) for row in values for cell in row}) > 1:
-        raise UsageError("the study is not balanced: every operator must read every part equally often")
-    y = np.array(values, dtype=float)
-    if y.ndim != 3 or y.shape[0] < FEWEST_PARTS or y.shape[1] < 1 or y.shape[2] < FEWEST_REPEATS:
+    necks, operators, repeats, notes = values.shape
+    if necks < FEWEST_NECKS or repeats < FEWEST_REPEATS:
         raise DiagnosisRefusedError(
-            f"a study of shape {y.shape} (parts, operators, repeats) is too small:"
-            f" it takes {FEWEST_PARTS} parts and {FEWEST_REPEATS} repeats"
+            f"{necks} necks and {repeats} repeats are too few for a study: it takes {FEWEST_NECKS} and {FEWEST_REPEATS}"
         )
-    parts, operators, repeats = y.shape
-    mean = y.mean()
-    of_part, of_operator, of_cell = y.mean(axis=(1, 2)), y.mean(axis=(0, 2)), y.mean(axis=2)
-    part_squares = operators * repeats * float(((of_part - mean) ** 2).sum())
-    operator_squares = parts * repeats * float(((of_operator - mean) ** 2).sum())
-    cell_squares = repeats * float(((of_cell - mean) ** 2).sum())
-    return gauge_from_squares(
-        part_squares=part_squares,
-        operator_squares=operator_squares,
-        interaction_squares=max(0.0, cell_squares - part_squares - operator_squares),
-        repeat_squares=float(((y - of_cell[:, :, None]) ** 2).sum()),
-        shape=(parts, operators, repeats),
-        mean=float(mean),
-        tolerance=tolerance,
-        confidence=confidence,
-    )
+    strata = _strata(strings, frets)
+    free = [1, *(round(float(np.trace(one))) for one in strata[1:])]
 
+    def squares(deviations: NDArray[np.float64], freedom: int) -> list[Term]:
+        """The strata of deviations that each hold so many degrees of freedom, as shares of a single note's variance."""
+        found = [(k, freedom * max(k, 1), float(np.sum((deviations @ one) ** 2))) for one, k in zip(strata, free, strict=True)]
+        return [(k / notes, MeanSquare(value=square / of, freedom=of)) for k, of, square in found]
 
-def gauge_from_squares(
-    *,
-    part_squares: float,
-    operator_squares: float,
-    interaction_squares: float,
-    repeat_squares: float,
-    shape: tuple[int, int, int],
-    mean: float = 0.0,
-    tolerance: float | None = None,
-    confidence: float = 0.90,
-) -> GaugeResult:
-    """Analyse a study given by its sums of squares; `shape` is (parts, operators, repeats)."""
-    from scipy.special import fdtrc
+    def scatter(*terms: tuple[float, Sequence[Term]]) -> Scatter:
+        return scatter_with_interval([(by * w, square) for by, some in terms for w, square in some], confidence=confidence)
 
-    parts, operators, repeats = shape
-    part = MeanSquare(source="parts", sum_of_squares=part_squares, freedom=parts - 1)
-    repeat = MeanSquare(source="repeats", sum_of_squares=repeat_squares, freedom=parts * operators * (repeats - 1))
-    table: tuple[MeanSquare, ...]
-    if operators == 1:
-        table, pooled, p = (part, repeat), False, None
-        error, operator, crossed = repeat, None, None
-    else:
-        operator = MeanSquare(source="operators", sum_of_squares=operator_squares, freedom=operators - 1)
-        crossed = MeanSquare(
-            source="operators × parts", sum_of_squares=interaction_squares, freedom=(parts - 1) * (operators - 1)
-        )
-        p = float(fdtrc(crossed.freedom, repeat.freedom, crossed.value / repeat.value)) if repeat.value > 0 else None
-        pooled = p is not None and p > POOL_ABOVE_P
-        table, error = (part, operator, crossed, repeat), repeat
-        if pooled:
-            error = MeanSquare(
-                source="repeats, interaction pooled",
-                sum_of_squares=repeat_squares + interaction_squares,
-                freedom=repeat.freedom + crossed.freedom,
-            )
-            crossed = None
-    below = crossed or error  # what a part's or an operator's mean square is compared with
-    per_operator, per_part = parts * repeats, operators * repeats
-
-    def scatter(*terms: tuple[float, MeanSquare]) -> Scatter:
-        return scatter_with_interval(terms, confidence=confidence)
-
-    repeatability = scatter((1.0, error))
-    between_parts = scatter((1 / per_part, part), (-1 / per_part, below))
-    if operator is None:
-        reproducibility, gauge = None, repeatability
-    else:
-        crossed_terms = [(1 / repeats - 1 / per_operator, crossed)] if crossed else []
-        without = -1 / repeats if crossed else -1 / per_operator
-        reproducibility = scatter((1 / per_operator, operator), *crossed_terms, (without, error))
-        gauge = _sum_in_quadrature(
-            reproducibility, repeatability, scatter((1 / per_operator, operator), *crossed_terms, (1 + without, error))
-        )
-    total = sqrt(gauge.value**2 + between_parts.value**2)
+    cells = values.mean(axis=2)
+    repeat = squares(values - cells[:, :, None], necks * operators * (repeats - 1))
+    repeatability, reproducibility, joint, error = scatter((1, repeat)), None, scatter((1, repeat)), repeat
+    if operators > 1:
+        of_operator = cells.mean(axis=0) - cells.mean(axis=(0, 1))
+        apart = cells - cells.mean(axis=1, keepdims=True) - of_operator
+        crossed = error = squares(sqrt(repeats) * apart, (necks - 1) * (operators - 1))
+        operator = squares(sqrt(necks * repeats) * of_operator, operators - 1)
+        cell, person = 1 / repeats, 1 / (necks * repeats)
+        reproducibility = scatter((person, operator), (cell - person, crossed), (-cell, repeat))
+        joint = scatter((person, operator), (cell - person, crossed), (1 - cell, repeat))
+    value = sqrt(repeatability.value**2 + (reproducibility.value**2 if reproducibility else 0.0))  # a negative part counts as 0
+    of_part = cells.mean(axis=1)
+    part = operators * repeats * float(np.var(of_part)) * of_part.size / (of_part.size - 1)
+    between = sqrt(max(0.0, part - sum(w * square.value for w, square in error)) / (operators * repeats))
+    whole, string, note = (square for _, square in repeat)
+    shared, apart_strings = len(set(frets)), len(set(strings))
     return GaugeResult(
-        parts=parts,
-        operators=operators,
-        repeats=repeats,
-        mean=mean,
-        table=table,
-        pooled=pooled,
-        interaction_p=p,
         repeatability=repeatability,
+        of_inspection=scatter((1 / notes, [(1.0, whole), (-1.0, string), (1.0 - shared, note)])),
+        of_string=scatter((apart_strings / notes, [(1.0, string), (-1.0, note)])),
+        of_note=scatter((1, [(1.0, note)])),
         reproducibility=reproducibility,
-        gauge=gauge,
-        between_parts=between_parts,
-        total=total,
-        distinct_categories=None if gauge.value == 0 else floor(sqrt(2) * between_parts.value / gauge.value),
-        tolerance=tolerance,
-        share_of_tolerance=None if tolerance is None else 6 * gauge.value / tolerance,
-        confidence=confidence,
-        notes=_notes(operators, repeats, parts),
+        gauge=Scatter(value=value, interval=(min(joint.interval[0], value), max(joint.interval[1], value))),
+        between_parts=between,
+        distinct_categories=None if value == 0 else floor(sqrt(2) * between / value),
     )
 
 
-def scatter_with_interval(terms: Sequence[tuple[float, MeanSquare]], *, confidence: float) -> Scatter:
+def _strata(strings: Sequence[int], frets: Sequence[int]) -> list[NDArray[np.float64]]:
+    """What takes an inspection's notes apart, each (notes, notes): what the strings share, the strings, the notes."""
+    of_fret, of_string = (np.equal.outer(places, np.unique(places)).astype(float) for places in (frets, strings))
+    shared, both = (one @ np.linalg.pinv(one) for one in (of_fret, np.hstack([of_fret, of_string])))
+    return [shared, both - shared, np.eye(len(frets)) - both]
+
+
+def scatter_with_interval(terms: Sequence[Term], *, confidence: float) -> Scatter:
     """Standard deviation from a weighted sum of mean squares, with its modified-large-sample interval.
 
     Parameters
@@ -219,9 +162,7 @@ def scatter_with_interval(terms: Sequence[tuple[float, MeanSquare]], *, confiden
     return Scatter(value=sqrt(max(0.0, variance)), interval=(low, high))
 
 
-def _spread(
-    added: Sequence[tuple[float, MeanSquare]], taken: Sequence[tuple[float, MeanSquare]], *, tail: float, upper: bool
-) -> float:
+def _spread(added: Sequence[Term], taken: Sequence[Term], *, tail: float, upper: bool) -> float:
     """Square of the distance from estimate to limit: Burdick & Graybill 1992, table 3.4 (sums) and 3.3 (differences)."""
     from scipy.special import chdtri, fdtri
 
@@ -247,22 +188,3 @@ def _spread(
             cross = (room**2 * (n + m) ** 2 / (n * m) - g_n**2 * n / m - g_m**2 * m / n) / (len(alike) - 1)
             total += cross * first_weight * second_weight * first.value * second.value
     return total
-
-
-def _sum_in_quadrature(one: Scatter, other: Scatter, joint: Scatter) -> Scatter:
-    """Gauge scatter: the joint interval, around a value that counts a negative component as 0."""
-    value = sqrt(one.value**2 + other.value**2)
-    if joint.interval is None:
-        return Scatter(value=value, interval=None)
-    return Scatter(value=value, interval=(min(joint.interval[0], value), max(joint.interval[1], value)))
-
-
-def _notes(operators: int, repeats: int, parts: int) -> tuple[str, ...]:
-    notes = []
-    if operators == 1:
-        notes.append("one operator: the scatter between operators is not seen and not counted")
-    elif operators == 2:
-        notes.append("two operators: the interval of the scatter between operators is very wide")
-    if parts * operators * (repeats - 1) < 10:
-        notes.append("few repeats: the repeatability is known to no better than a third")
-    return tuple(notes)

@@ -6,10 +6,10 @@ neck twice in a row out of memory.
 
 Conventions
 -----------
-Cents. What is analysed is the mean of a note's plucks, as heard; never the posterior, which is drawn toward "well cut". The part
-of the analysis is one note of one neck; notes that were not read every time are left out and counted.
+Cents. What is analysed is the mean of a note's plucks, as heard; never the posterior, which is drawn toward "well cut". Notes
+that were not read every time on every neck are left out and counted.
 The repeatability handed to later verdicts is the part their own uncertainty does not see: √(repeatability² − mean u²), u
-without what an earlier study had added to it.
+without what an earlier study had added to it. It is handed to those of the study's own operators at its own bench only.
 """
 
 from __future__ import annotations
@@ -17,9 +17,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from math import sqrt
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.budget import plucked_u_cents
@@ -28,6 +30,16 @@ from fretcheck.lots.acceptance.lot_record import Name
 from fretcheck.lots.acceptance.lot_steps import check_serials, rank
 from fretcheck.lots.gauge.gauge_study import GaugeResult, Scatter, gauge_study
 from fretcheck.session.plan import DECIDING
+
+Grade = Literal["fit", "marginal", "unfit"]
+FIT, MARGINAL = 0.10, 0.30
+"""Shares of the tolerance up to which a gauge is called so (common practice in industry, no source)."""
+_CURES = {
+    "operators": "the operators read differently: let them agree how hard and where to press, and study again",
+    "inspection": "whole inspections shift: press alike every time, and let strings and room come to rest",
+    "string": "the strings' open notes scatter: tune anew before a string is read, and pluck it open more often",
+    "note": "the hand on the single note: pluck every note more often",
+}
 
 
 class _Record(BaseModel):
@@ -47,23 +59,26 @@ class ScatterPart(_Record):
     """A standard deviation in cents with its interval."""
 
     cents: float
-    interval: tuple[float, float] | None
+    interval: tuple[float, float]
 
 
 class StudyResultPart(_Record):
-    """What a study found."""
+    """What a study found; see `GaugeResult`."""
 
     computed_at: str
     notes_used: int
     notes_left_out: int
     repeatability: ScatterPart
+    of_inspection: ScatterPart
+    of_string: ScatterPart
+    of_note: ScatterPart
     reproducibility: ScatterPart | None
     gauge: ScatterPart
-    between_parts: ScatterPart
-    interaction_p: float | None
-    pooled: bool
+    between_parts_cents: float
     tolerance_cents: float
     share_of_tolerance: float
+    grade: Grade
+    sentence: str
     distinct_categories: int | None
     confidence: float
     unseen_repeatability_cents: float
@@ -76,11 +91,21 @@ class GaugeStudy(_Record):
     schema_: Literal["fretcheck/gauge/1"] = Field(default="fretcheck/gauge/1", alias="schema")
     name: Name
     opened_at: str
+    bench: str | None = None
+    """As its inspections name it; None where there is only one."""
     seed: int
     steps: tuple[StudyStep, ...]
     result: StudyResultPart | None = None
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _forget_narrow(cls, data: Any) -> Any:
+        """A result of version 0.1, whose intervals were too narrow, is to be computed again."""
+        if isinstance(data, dict) and "grade" not in (data.get("result") or {"grade": None}):
+            return {**data, "result": None}
+        return data
 
     @property
     def next_step(self) -> StudyStep | None:
@@ -94,7 +119,14 @@ class GaugeStudy(_Record):
 
 
 def open_study(
-    *, name: str, necks: Sequence[str], operators: Sequence[str], repeats: int, seed: int, now: datetime
+    *,
+    name: str,
+    necks: Sequence[str],
+    operators: Sequence[str],
+    repeats: int,
+    bench: str | None = None,
+    seed: int,
+    now: datetime,
 ) -> GaugeStudy:
     """A new study with its order drawn.
 
@@ -115,7 +147,14 @@ def open_study(
         for operator in operators
         for neck in sorted(necks, key=lambda neck: rank(f"{repeat}/{operator}/{neck}", seed=seed))
     ]
-    return GaugeStudy(name=name, opened_at=now.astimezone().isoformat(timespec="seconds"), seed=seed, steps=tuple(steps))
+    opened_at = now.astimezone().isoformat(timespec="seconds")
+    return GaugeStudy(name=name, opened_at=opened_at, bench=bench, seed=seed, steps=tuple(steps))
+
+
+def counts_for(study: GaugeStudy, *, operator: str | None, bench: str | None) -> bool:
+    """Whether verdicts of this operator at this bench count what the study found; who works alone needs no name."""
+    operators = {step.operator for step in study.steps}
+    return study.bench == bench and (operator in operators or (operator is None and len(operators) == 1))
 
 
 def add_inspection(
@@ -126,8 +165,8 @@ def add_inspection(
     Raises
     ------
     UsageError
-        When the neck or the operator is not of this study, only what decides was asked for, the inspection counts already, or
-        nothing is open for them.
+        When the neck, the operator or the bench is not of this study, only what decides was asked for, the inspection counts
+        already, or nothing is open for them.
     """
     who, neck, number = operator or document.conditions.operator, document.neck.serial or document.neck.name, document.id
     if number is None:
@@ -137,6 +176,11 @@ def add_inspection(
         who = operators[0]
     if who not in operators:
         raise UsageError(f"operator {who!r} is not of study {study.name!r}: say --operator {' or '.join(operators)}")
+    if document.conditions.bench != study.bench:
+        raise UsageError(
+            f"inspection {number} was made at bench {document.conditions.bench or '(not named)'}, and study {study.name!r} is of "
+            f"bench {study.bench or '(not named)'}"
+        )
     if document.conditions.plan == DECIDING:
         raise UsageError(
             f"inspection {number} heard only what decided it, and a study compares the same notes each time: "
@@ -162,7 +206,7 @@ def compute_study(
     UsageError
         When steps are still open.
     DiagnosisRefusedError
-        When no note was read in every inspection of its neck.
+        When no note was read in every inspection.
     """
     if (open_step := study.next_step) is not None:
         missing = len(study.steps) - study.read
@@ -170,68 +214,79 @@ def compute_study(
             f"study {study.name!r} has {missing} of {len(study.steps)} readings to go:"
             f" next is neck {open_step.neck!r} by {open_step.operator!r}"
         )
-    values, uncertainties, left_out, limit = _notes(study, documents)
-    found = gauge_study(values, tolerance=2 * limit, confidence=confidence)
-    seen = sum(u**2 for u in uncertainties) / len(uncertainties)
-    unseen = sqrt(max(0.0, found.repeatability.value**2 - seen))
-    part = _result_part(found, used=len(values), left_out=left_out, tolerance=2 * limit, unseen=unseen, now=now)
-    return study.model_copy(update={"result": part})
-
-
-def _notes(
-    study: GaugeStudy, documents: Mapping[str, InspectionDocument]
-) -> tuple[list[list[list[float]]], list[float], int, float]:
-    """Values by note, operator and repeat; all their uncertainties; notes left out; the smallest limit in cents."""
-    read = {
-        (step.neck, step.operator, step.repeat): {
+    read = [
+        {
             (f.string, f.fret): (f.plucked_cents, u)
             for f in documents[step.inspection].frets
             if f.fret > 0 and f.plucked_cents is not None and (u := plucked_u_cents(documents[step.inspection], f)) is not None
         }
         for step in study.steps
         if step.inspection is not None
-    }
-    operators = sorted({step.operator for step in study.steps})
-    repeats = sorted({step.repeat for step in study.steps})
-    values, uncertainties, left_out = [], [], 0
-    for neck in sorted({step.neck for step in study.steps}):
-        cells = [[read[neck, operator, repeat] for repeat in repeats] for operator in operators]
-        everywhere = set.intersection(*(set(cell) for row in cells for cell in row))
-        left_out += len(set.union(*(set(cell) for row in cells for cell in row)) - everywhere)
-        for note in sorted(everywhere):
-            values.append([[cell[note][0] for cell in row] for row in cells])
-            uncertainties += [cell[note][1] for row in cells for cell in row]
-    if not values:
-        raise DiagnosisRefusedError(f"no note of study {study.name!r} was read in every inspection of its neck: read whole necks")
+    ]
+    everywhere = sorted(set.intersection(*map(set, read)))
+    left_out = len(set.union(*map(set, read)) - set(everywhere))
+    if not everywhere:
+        raise DiagnosisRefusedError(
+            f"no note was read in every inspection of study {study.name!r}: read whole necks of one design"
+        )
     limit = min(documents[step.inspection].verdict.limit_cents for step in study.steps if step.inspection is not None)
-    return values, uncertainties, left_out, limit
-
-
-def _result_part(
-    found: GaugeResult, *, used: int, left_out: int, tolerance: float, unseen: float, now: datetime
-) -> StudyResultPart:
-    assert found.share_of_tolerance is not None
-    remarks = list(found.notes)
+    necks, operators, repeats = (sorted({getattr(step, what) for step in study.steps}) for what in ("neck", "operator", "repeat"))
+    values: NDArray[np.float64] = np.empty((len(necks), len(operators), len(repeats), len(everywhere)))
+    for step, one in zip(study.steps, read, strict=True):
+        cell = necks.index(step.neck), operators.index(step.operator), repeats.index(step.repeat)
+        values[cell] = [one[note][0] for note in everywhere]
+    found = gauge_study(values, *zip(*everywhere, strict=True), confidence=confidence)
+    seen = float(np.mean([one[note][1] ** 2 for one in read for note in everywhere]))
+    share, (low, high) = 6 * found.gauge.value / (2 * limit), (6 * end / (2 * limit) for end in found.gauge.interval)
+    remarks = []
+    if len(operators) == 1:
+        remarks.append("one operator: the scatter between operators is not seen and not counted")
     if left_out:
         remarks.append(f"{left_out} notes were not read every time and are left out")
-    return StudyResultPart(
+    result = StudyResultPart(
         computed_at=now.astimezone().isoformat(timespec="seconds"),
-        notes_used=used,
+        notes_used=len(everywhere),
         notes_left_out=left_out,
-        repeatability=_scatter_part(found.repeatability),
-        reproducibility=None if found.reproducibility is None else _scatter_part(found.reproducibility),
-        gauge=_scatter_part(found.gauge),
-        between_parts=_scatter_part(found.between_parts),
-        interaction_p=found.interaction_p,
-        pooled=found.pooled,
-        tolerance_cents=tolerance,
-        share_of_tolerance=found.share_of_tolerance,
+        repeatability=_part(found.repeatability),
+        of_inspection=_part(found.of_inspection),
+        of_string=_part(found.of_string),
+        of_note=_part(found.of_note),
+        reproducibility=None if found.reproducibility is None else _part(found.reproducibility),
+        gauge=_part(found.gauge),
+        between_parts_cents=found.between_parts,
+        tolerance_cents=2 * limit,
+        share_of_tolerance=share,
+        grade=_grade(share),
+        sentence=_sentence(found, share, (low, high), limit),
         distinct_categories=found.distinct_categories,
-        confidence=found.confidence,
-        unseen_repeatability_cents=unseen,
+        confidence=confidence,
+        unseen_repeatability_cents=sqrt(max(0.0, found.repeatability.value**2 - seen)),
         remarks=tuple(remarks),
     )
+    return study.model_copy(update={"result": result})
 
 
-def _scatter_part(scatter: Scatter) -> ScatterPart:
+def _grade(share: float) -> Grade:
+    return "fit" if share <= FIT else "marginal" if share <= MARGINAL else "unfit"
+
+
+def _sentence(found: GaugeResult, share: float, ends: tuple[float, float], limit: float) -> str:
+    """Fit, marginal or unfit for the tolerance, why, and what would help."""
+    parts = {"inspection": found.of_inspection, "string": found.of_string, "note": found.of_note}
+    if found.reproducibility is not None:
+        parts["operators"] = found.reproducibility
+    most = max(parts, key=lambda name: parts[name].value)
+    low, high = (_grade(end) for end in ends)
+    sure = "" if low == high else f" (from {low} to {high}, as far as these readings tell)"
+    text = (
+        f"{_grade(share)} for ±{limit:g} cents{sure}: the scatter of one reading takes {100 * share:.0f} % of the tolerance; "
+        f"{100 * FIT:.0f} % is good and {100 * MARGINAL:.0f} % the most"
+    )
+    if share <= FIT:
+        return text
+    wider = f"; ±{found.gauge.value * 3 / MARGINAL:.1f} cents it could judge" if share > MARGINAL else ""
+    return f"{text}{wider}. Most of it is of {_CURES[most]}. Verdicts count it: they stay right, but more necks stay undecided"
+
+
+def _part(scatter: Scatter) -> ScatterPart:
     return ScatterPart(cents=scatter.value, interval=scatter.interval)

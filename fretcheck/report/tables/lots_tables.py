@@ -208,27 +208,30 @@ def study_view(study: GaugeStudy) -> RenderableType:
     if result is None:
         return Group(*parts)
     percent = f"{100 * result.confidence:.0f} %"
-    table = _table(f"Scatter in cents (standard deviation, {percent} interval)", "", ">Scatter", ">Interval")
+    table = _table(f"Scatter of one note in cents (standard deviation, {percent} interval)", "", ">Scatter", ">Interval")
     rows: list[tuple[str, ScatterPart | None]] = [
-        ("repeatability", result.repeatability),
-        ("between operators", result.reproducibility),
-        ("whole gauge", result.gauge),
-        ("between notes and necks", result.between_parts),
+        ("read again (repeatability)", result.repeatability),
+        ("  a whole inspection's shift", result.of_inspection),
+        ("  a string's", result.of_string),
+        ("  a note's own", result.of_note),
+        ("between operators (reproducibility)", result.reproducibility),
+        ("all the measuring", result.gauge),
     ]
     for label, part in rows:
-        interval = "" if part is None or part.interval is None else f"{part.interval[0]:.2f} to {part.interval[1]:.2f}"
+        interval = "" if part is None else f"{part.interval[0]:.2f} to {part.interval[1]:.2f}"
         table.add_row(label, "not seen" if part is None else f"{part.cents:.2f}", interval)
     parts += [table, Text()]
+    who = " or ".join(sorted({step.operator for step in study.steps})) + (f" at bench {study.bench}" if study.bench else "")
+    grades = "no limit" if result.distinct_categories is None else result.distinct_categories
     lines = [
-        f"the gauge takes {100 * result.share_of_tolerance:.0f} % of the tolerance"
-        f" (6 standard deviations of {result.tolerance_cents:g} cents)",
-        "grades of necks it can tell apart (distinct categories): "
-        f"{'no limit' if result.distinct_categories is None else result.distinct_categories}; 5 are wanted",
-        f"later verdicts count {result.unseen_repeatability_cents:.2f} cents on top of their own uncertainty",
+        f"between notes and necks the scatter is {result.between_parts_cents:.2f} cents: grades of necks it can tell apart "
+        f"(distinct categories): {grades}; 5 are wanted",
+        f"later verdicts of {who} count {result.unseen_repeatability_cents:.2f} cents on top of their own uncertainty",
         *result.remarks,
+        f"{result.sentence[:1].upper()}{result.sentence[1:]}.",
     ]
-    parts += [Text(f"- {plain_line(line)}") for line in lines]
-    return Group(*parts)
+    parts += [Text(f"- {plain_line(line)}") for line in lines[:-1]]
+    return Group(*parts, Text(), Text(plain_line(lines[-1]), style="bold"))
 
 
 def studies_table(studies: Iterable[GaugeStudy]) -> Table:
