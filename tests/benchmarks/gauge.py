@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fretcheck.diagnosis.scatter import combine, hand_scatter
+from fretcheck.diagnosis.infer.scatter import combine, hand_scatter
 from fretcheck.lots.gauge.gauge_study import gauge_study
 from tests.benchmarks.processes import each, options
 from tests.worlds.case import Case, draw

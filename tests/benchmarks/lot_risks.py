@@ -19,13 +19,13 @@ from pathlib import Path
 
 import numpy as np
 
-from fretcheck.diagnosis.coverage import pluck_again
-from fretcheck.diagnosis.draws import joint_draws
-from fretcheck.diagnosis.inference import infer
-from fretcheck.diagnosis.notes import asked_notes, drawn_notes
+from fretcheck.diagnosis.conclude.coverage import pluck_again
+from fretcheck.diagnosis.conclude.notes import asked_notes, drawn_notes
+from fretcheck.diagnosis.conclude.verdict import judge
+from fretcheck.diagnosis.infer.draws import joint_draws
+from fretcheck.diagnosis.infer.inference import infer
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.diagnosis.verdict import judge
 from fretcheck.lots.acceptance.attribute_plans import attribute_plan
 from fretcheck.lots.acceptance.risks import SamplingPlan, StatedRisks, acceptance_probability, plan_for_risks
 from tests.benchmarks.processes import each, options
