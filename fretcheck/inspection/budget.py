@@ -17,8 +17,8 @@ import math
 from collections import Counter
 from dataclasses import dataclass
 
+from fretcheck.diagnosis.infer.inference import OPENS
 from fretcheck.diagnosis.infer.scatter import wider_at
-from fretcheck.diagnosis.model.parameters import OPEN_COMMON
 from fretcheck.inspection.document import FretPart, InspectionDocument
 from fretcheck.inspection.uncertainty import Budget, Component
 
@@ -81,7 +81,7 @@ def note_budget(document: InspectionDocument, *, string: int, fret: int) -> Note
     elif fret > 0:
         left_out.append("open note: the document does not tell")
     if fret > 0:
-        components.append(Component(name="strings plucked harder open than stopped", u=OPEN_COMMON))
+        components.append(Component(name="strings plucked harder open than stopped", u=_open_level_u()))
     if fret > 0 and string in how.hand_scatter_cents:
         scatter = how.hand_scatter_cents[string] * wider_at(fret, how.hand_wider_low)
         freedom = sum(count - 1 for place, count in Counter(one.fret for one in own).items() if place > 0)
@@ -104,3 +104,9 @@ def note_budget(document: InspectionDocument, *, string: int, fret: int) -> Note
         u_in_verdict_cents=result.u_cents,
         left_out=tuple(left_out),
     )
+
+
+def _open_level_u() -> float:
+    """Of how much sharper open strings read than stopped ones, as the diagnosis takes it: standard deviation of its mixture."""
+    mean = sum(share * level for (level, _), share in OPENS)
+    return math.sqrt(sum(share * (u**2 + (level - mean) ** 2) for (level, u), share in OPENS))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import re
 import shutil
@@ -73,6 +74,29 @@ def test_stereo_with_one_dead_channel_is_read_from_the_other(folder: Path, dead:
     inspect(folder, "--json")
     readings = [r for r in json.loads(capsys.readouterr().out)["readings"] if r["string"] == 1]
     assert [r["fret"] for r in readings] == [0, 1, 2, 3, 0]
+
+
+def test_a_measurement_is_dated_and_after_work_on_its_part_only_a_new_one_is_used(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    neck, today = folder / "neck.toml", datetime.datetime.now(tz=datetime.UTC).astimezone().date()
+    yesterday = today - datetime.timedelta(days=1)
+    old = f'\n[[measured]]\nwhat = "first_fret_clearance"\nmm = 0.90\nu_mm = 0.05\ndate = {yesterday}\n'
+    neck.write_text(neck.read_text(encoding="utf-8") + old, encoding="utf-8")
+
+    def said(*options: str) -> tuple[list[str], float]:
+        inspect(folder, "--json", *options)
+        document = json.loads(capsys.readouterr().out)
+        return document["rests_on"], next(one for one in document["causes"] if one["cause"] == "nut_height")["value"]
+
+    (before,), high = said()
+    assert "0.90 mm" in before
+    assert str(yesterday) in before
+    assert said("--worked", "nut")[0] == []
+    (now,), low = said("--worked", "nut", "--measured", "first_fret_clearance=0.40")
+    assert "0.40 mm" in now
+    assert str(today) in now
+    assert low < 0.0 < high  # as designed it is between the two
 
 
 def test_missing_note_is_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from fretcheck.diagnosis.model.parameters import OPEN_COMMON
+from fretcheck.diagnosis.infer.inference import OPENS
 from fretcheck.inspection.budget import note_budget
 from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
 from tests.report import documents
@@ -40,8 +40,10 @@ def test_worked_note() -> None:
     hand = 0.5 * (1.0 + 0.8 * 3 / 4)  # wider by 80 % at fret 1, by nothing at fret 5
     assert parts["hand"].u == pytest.approx(hand / math.sqrt(2))  # GUM 4.2.3
     assert parts["hand"].freedom == 1  # two plucks of one note
-    assert parts["strings"].u == OPEN_COMMON  # alike on all notes, so two plucks tell no more of it than one
-    u = math.sqrt(0.05**2 + 0.12**2 + OPEN_COMMON**2 + hand**2 / 2)
+    squares, mean = (sum(share * (level**p + (p - 1) * u**p) for (level, u), share in OPENS) for p in (2, 1))
+    opens = math.sqrt(squares - mean**2)  # of the mixture that the verdict goes by
+    assert parts["strings"].u == pytest.approx(opens)  # alike on all notes, so two plucks tell no more of it than one
+    u = math.sqrt(0.05**2 + 0.12**2 + opens**2 + hand**2 / 2)
     assert note.budget.u == pytest.approx(u)
     freedom = u**4 / ((hand**2 / 2) ** 2 / 1)  # Welch–Satterthwaite, GUM G.2b, CALC: 1.45, truncated to 1
     assert note.budget.freedom == pytest.approx(freedom)
