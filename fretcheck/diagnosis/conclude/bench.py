@@ -2,13 +2,9 @@
 
 Work goes through the forward model, not its tangent: a nut slot's height acts by its square.
 
-Conventions
------------
-θ as in `parameters`, one row a draw, shape (draws, parameters); notes over the cells asked for, shape (draws, notes), cents.
-mm, positive toward the bridge, heights positive upward.
+Conventions: θ as in `parameters`, one row a draw, shape (draws, parameters); notes over the cells asked for, shape (draws,
+notes), cents. mm, positive toward the bridge, heights positive upward.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -25,13 +21,11 @@ from fretcheck.diagnosis.model.by_hand import designed_mm, first_share, measurem
 from fretcheck.diagnosis.model.parameters import Key
 from fretcheck.diagnosis.model.stopped_string import sharpness_cents
 
-DRAWS = 500
-"""Of the posterior's: a probability of one half is then told to ±0.02, and a plan takes a fifth of a second."""
+DRAWS = 500  # Of the posterior's: a probability of one half is then told to ±0.02, and a plan takes a fifth of a second
 PLACE_SLIP_MM = 0.05
-SLOT_SLIP_MM = 0.03
-"""How well a bench sets a place and files a slot (standard deviation; common practice, no source)."""
+SLOT_SLIP_MM = 0.03  # How well a bench sets a place and files a slot (standard deviation; common practice, no source)
+# How much lower than designed a nut slot may lie: below, the string buzzes on fret 1 (common practice, no source)
 SLOT_BELOW_DESIGN_MM = 0.20
-"""How much lower than designed a nut slot may lie: below, the string buzzes on fret 1 (common practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,11 +83,11 @@ class Bench:
         self.strings = sorted({cell.string for cell in cells})
         self.of_string = {number: np.array([cell.string == number for cell in cells]) for number in self.strings}
         self.side = {number: float(posterior.design.side[number - 1]) for number in self.strings}
+        # Strings with a nut slot and fret 1 after it: a short string or one over a zero fret has none to file
         self.slotted = [one for one in self.strings if self.slot_column(one) is not None and self._clearance_row(one) is not None]
-        """Strings with a nut slot and fret 1 after it: a short string or one over a zero fret has none to file."""
         self.slips = np.random.default_rng(len(self.theta)).standard_normal(self.theta.shape)
+        # Of what is filed off a slot, so much is lost over fret 1: the string turns about its saddle
         self.above_nut = 1.0 - first_share(posterior.design)
-        """Of what is filed off a slot, so much is lost over fret 1: the string turns about its saddle."""
         self._least = least_clearance_mm
         self._by_filing: dict[float, Reals] = {}
 

@@ -1,17 +1,12 @@
 """Every possible cause with its value, uncertainty and the probability that it matters.
 
-Conventions
------------
-A cause is a linear function of θ. Saddles are quoted in whole (bridge, slant and the string's own part together), slots and
-skew of the nut on top of the nut's common height and place: (nut_position, string 1) is the skew, (nut_height, string n) what
-slot n has beyond the rest, (saddle_position, no string) the bridge as a whole; a slant of the saddle shows in those of the
-strings, and is a cause of its own (what string 1's end has beyond the middle; of a straight saddle that was to have a place for
-each string, the string furthest out). A false string is quoted at the fret where it is worst, worn crowns at the note where they
-are, finger pressure as the mean sharpening of the notes played,
-tuning drift as how sharp the open note was taken.
+Conventions: a cause is a linear function of θ. Saddles are quoted in whole (bridge, slant and the string's own part together),
+slots and skew of the nut on top of the nut's common height and place: (nut_position, string 1) is the skew, (nut_height, string
+n) what slot n has beyond the rest, (saddle_position, no string) the bridge as a whole; a slant of the saddle shows in those of
+the strings, and is a cause of its own (what string 1's end has beyond the middle; of a straight saddle that was to have a place
+for each string, the string furthest out). A false string is quoted at the fret where it is worst, worn crowns at the note where
+they are, finger pressure as the mean sharpening of the notes played, tuning drift as how sharp the open note was taken.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -25,8 +20,7 @@ from fretcheck.diagnosis.model.stopped_string import partials
 from fretcheck.diagnosis.result import Cause, CauseEstimate
 from fretcheck.diagnosis.settings import DiagnosisSettings
 
-MEAN_OF = {"bridge": "saddle", "nut_height": "slot_height"}
-"""Common parts, and the strings' own whose mean belongs to them."""
+MEAN_OF = {"bridge": "saddle", "nut_height": "slot_height"}  # Common parts, and the strings' own whose mean belongs to them
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,14 +29,10 @@ class PossibleCause:
 
     estimate: CauseEstimate
     row: Reals
-    offset: float
-    """The value is row·θ + offset."""
-    fault: int
-    """Number of the fault in the table that it is judged by."""
-    kind: str
-    """The parameter's kind: tells skew from place."""
-    judged_probability: float
-    """That the fault's own part exceeds the practical size; for a saddle this leaves out the bridge's."""
+    offset: float  # The value is row·θ + offset
+    fault: int  # Number of the fault in the table that it is judged by
+    kind: str  # The parameter's kind: tells skew from place
+    judged_probability: float  # That the fault's own part exceeds the practical size; for a saddle this leaves out the bridge's
 
 
 @dataclass(kw_only=True)

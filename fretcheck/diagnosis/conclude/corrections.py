@@ -5,13 +5,9 @@ work, the notes to pluck again. Below: what was found is put right first, then t
 neck that comes back. Work that cannot be undone is advised only when it is sure and has no rival; else the plan ends with the
 measurement that decides.
 
-Conventions
------------
-As in `work`. A step's prediction is the mean, over draws of what the neck may truly be, of the worst note once that step and
-those before it are done.
+Conventions: as in `work`. A step's prediction is the mean, over draws of what the neck may truly be, of the worst note once
+that step and those before it are done.
 """
-
-from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -36,8 +32,7 @@ from fretcheck.diagnosis.model.layout_rules import DESIGNED
 from fretcheck.diagnosis.result import Correction, Move, Predicted, StepPrediction, Verdict
 from fretcheck.diagnosis.settings import DiagnosisSettings
 
-RAISES_CENTS = 0.2
-"""A step that raises the worst note to expect by more is done together with those that lower it again."""
+RAISES_CENTS = 0.2  # A step that raises the worst note to expect by more is done together with those that lower it again
 SURE_TO_HELP = 0.95
 
 
@@ -62,14 +57,8 @@ def plan(
 ) -> Plan:
     """The plan for one neck.
 
-    Parameters
-    ----------
-    asked : collection of (string, fret)
-        The notes judged.
-    again : sequence of (string, fret)
-        Those that would decide if they were plucked again.
-    verdict : Verdict
-        As read; without a decision (too little was heard) nothing is advised.
+    `asked` (string, fret): the notes judged. `again` (string, fret): those that would decide if they were plucked again.
+    `verdict`: as read; without a decision (too little was heard) nothing is advised.
     """
     judged = np.array([cell.press is None and (cell.string, cell.fret) in asked for cell in posterior.design.cells])
     if verdict.decision is None or not judged.any():

@@ -1,7 +1,5 @@
 """What was listened to and what was not, and which notes would decide if they were plucked again."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 
 import numpy as np
@@ -12,13 +10,10 @@ from fretcheck.diagnosis.infer.draws import JointDraws
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.result import Coverage
 
-OFTEN_ENOUGH = 4
-"""A note heard so often is not asked again: it is too close to call under this hand."""
+OFTEN_ENOUGH = 4  # A note heard so often is not asked again: it is too close to call under this hand
 MOST_AGAIN = 12
-UNHEARD_OUT = 0.01
-"""An unheard note that is out with more than this must be heard before the neck passes."""
-OWNED = 0.8
-"""Share of the doubt that the notes to pluck again own together."""
+UNHEARD_OUT = 0.01  # An unheard note that is out with more than this must be heard before the neck passes
+OWNED = 0.8  # Share of the doubt that the notes to pluck again own together
 
 
 def coverage_of(

@@ -5,8 +5,6 @@ is between 20 and 90 %, and a fret out by what is looked for is improbable where
 that is out with more than 1 % (`next_notes`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
@@ -19,33 +17,24 @@ from fretcheck.diagnosis.result import Decision
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Neck
 
-MOST_PLUCKS = 130
-"""Open ones included; two plucks of every note of a guitar are 258."""
+MOST_PLUCKS = 130  # Open ones included; two plucks of every note of a guitar are 258
 
 
 @dataclass(frozen=True, kw_only=True)
 class Round:
     """What follows from the readings so far."""
 
+    # To be plucked next, by string and fret, a note as often as it is to be plucked; none when there is nothing more to ask
     notes: tuple[Place, ...]
-    """To be plucked next, by string and fret, a note as often as it is to be plucked; none when there is nothing more to ask."""
     decided: bool
-    why: str
-    """Why these are asked, or what it came to: a sentence or two."""
+    why: str  # Why these are asked, or what it came to: a sentence or two
 
 
 class Deciding:
     """Keeps what was thought after the round before.
 
-    Parameters
-    ----------
-    neck : Neck
-    asked : collection of (string, fret)
-        The notes that the verdict is about.
-    look_for_mm : float, optional
-        Size of the fault that every fret is looked at for; None to stop at the verdict, whatever causes are open.
-    most_plucks : int
-        Open ones included.
+    `asked` (string, fret): the notes that the verdict is about. `look_for_mm`: size of the fault that every fret is looked at
+    for; None to stop at the verdict, whatever causes are open. `most_plucks`: open ones included.
     """
 
     def __init__(
@@ -67,13 +56,8 @@ class Deciding:
     def round(self, observations: Sequence[Observation], *, plucks: int, passed_over: Collection[Place] = ()) -> Round:
         """Whether all is decided, and what to ask if not.
 
-        Parameters
-        ----------
-        observations : sequence of Observation
-        plucks : int
-            How many have been used, open ones included.
-        passed_over : collection of (string, fret)
-            Notes that the player left out; they are not asked again.
+        `plucks`: how many have been used, open ones included. `passed_over` (string, fret): notes that the player left out;
+        they are not asked again.
         """
         now = what_is_open(self._neck, observations, asked=self._asked, look_for_mm=self._look_for_mm, settings=self._settings)
         stood, self._side = now.side == self._side, now.side

@@ -1,11 +1,7 @@
 """The measurement that a plan ends with: what to measure before work that cannot be undone, and what follows from each outcome.
 
-Conventions
------------
-mm. Shares of outcomes and chances are read off the bench's draws.
+Conventions: mm. Shares of outcomes and chances are read off the bench's draws.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,8 +22,7 @@ from fretcheck.neck.on_the_day import fresh
 class DecidingMeasurement:
     """What decides, whether it was made, and how it is told."""
 
-    of_frets: bool
-    """The place or the crown of frets; else the clearance over fret 1."""
+    of_frets: bool  # The place or the crown of frets; else the clearance over fret 1
     made: bool
 
     def told(self, bench: Bench, work: Work, before: Sequence[Work]) -> str:

@@ -3,13 +3,10 @@
 A cause becomes a finding when it exceeds its practical size with the probability asked for, and the readings can carry it:
 what shows by structure across the strings (frets, nut, bridge) needs several strings read.
 
-Conventions
------------
-The value of a finding is what the fault amounts to if it is there; its probability says whether it is. The neck's own faults
-come first, then those of the hand; of each, the surest first, and among the sure ones that which moves the notes most.
+Conventions: the value of a finding is what the fault amounts to if it is there; its probability says whether it is. The neck's
+own faults come first, then those of the hand; of each, the surest first, and among the sure ones that which moves the notes
+most.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,19 +24,16 @@ from fretcheck.diagnosis.model.layout_rules import DESIGNED
 from fretcheck.diagnosis.result import Finding, Rival, Sharpener
 from fretcheck.diagnosis.settings import DiagnosisSettings
 
-FEWEST_STRINGS = 3
-"""Below this nothing is concluded from structure across strings."""
+FEWEST_STRINGS = 3  # Below this nothing is concluded from structure across strings
 ACROSS_STRINGS = ("fret_position", "fret_tilt", "nut_position", "nut_height", "scale_length", "finger_pressure")
-OF_THE_HAND = ("finger_pressure", "tuning_drift")
-"""Faults of the reading, not of the neck: named last."""
-WITHOUT_REPEATS = 0.95
-"""Probability asked for when no note was plucked twice, so that the hand's scatter is only assumed."""
+OF_THE_HAND = ("finger_pressure", "tuning_drift")  # Faults of the reading, not of the neck: named last
+WITHOUT_REPEATS = 0.95  # Probability asked for when no note was plucked twice, so that the hand's scatter is only assumed
 SURE = 0.95
 SURELY_SOMETHING = 0.97
+# When something is surely wrong but no single cause stands out, the most probable is named if it is at least this probable
 LEAST_PROBABLE = 0.35
-"""When something is surely wrong but no single cause stands out, the most probable is named if it is at least this probable."""
+# A cause without rivals is told only when its uncertainty, were it there, is less than this share of what it was before
 NARROWED = 0.5
-"""A cause without rivals is told only when its uncertainty, were it there, is less than this share of what it was before."""
 LOWEST_FRET = 1
 
 
@@ -48,10 +42,8 @@ class Findings:
     """What came out, and what could not."""
 
     findings: tuple[Finding, ...]
-    causes: tuple[PossibleCause, ...]
-    """Those behind the findings, one each (None where the finding is the layout)."""
-    rows: Reals
-    """Cents that they make together, per cell."""
+    causes: tuple[PossibleCause, ...]  # Those behind the findings, one each (None where the finding is the layout)
+    rows: Reals  # Cents that they make together, per cell
     sharpeners: tuple[Sharpener, ...]
     warnings: tuple[str, ...]
     few_strings: bool

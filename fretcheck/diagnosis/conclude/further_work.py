@@ -4,13 +4,9 @@ Least Σ cost + R·(1 − P) over what the parts allow: saddles (each, or the wh
 place last, which is looked at only if everything easier leaves P below one half. Strings are independent of each other within
 a draw, so each has its own few options and the best combination is found string by string, keeping the most promising.
 
-Conventions
------------
-As in `bench` and `work`; P is over the bench's draws. Saddles and the nut's place are searched on the tangent (they act
-linearly to 0.1 cents within 2 mm), slots through the forward model; the end is weighed through the forward model.
+Conventions: as in `bench` and `work`; P is over the bench's draws. Saddles and the nut's place are searched on the tangent
+(they act linearly to 0.1 cents within 2 mm), slots through the forward model; the end is weighed through the forward model.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -24,16 +20,12 @@ from fretcheck.diagnosis.conclude.piece_of_work import Work, all_done, saddle_se
 from fretcheck.diagnosis.conclude.saddle_places import Moves, best_straight
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 
-ENOUGH = 0.5
-"""Probability of lying within from which on no nut is moved, and below which a neck is worked on."""
-AGAIN = 0.2
-"""Cost of setting a part better that is to be moved anyway: no more work, but no fiddling for a hundredth of P either."""
-LEAST_MOVE_MM = 0.1
-"""Less than a bench can tell."""
+ENOUGH = 0.5  # Probability of lying within from which on no nut is moved, and below which a neck is worked on
+AGAIN = 0.2  # Cost of setting a part better that is to be moved anyway: no more work, but no fiddling for a hundredth of P either
+LEAST_MOVE_MM = 0.1  # Less than a bench can tell
 FILINGS_MM = (0.05, 0.10, 0.15, 0.20, 0.30, 0.40)
 NUT_STEP_MM = 0.25
-KEPT = 400
-"""Combinations carried from string to string; six strings of four options have 4096, of two 64."""
+KEPT = 400  # Combinations carried from string to string; six strings of four options have 4096, of two 64
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,8 +33,7 @@ class Best:
     """The best further work from one state of the neck."""
 
     works: tuple[Work, ...]
-    objective: float
-    """Cost of the further works + R·(1 − P)."""
+    objective: float  # Cost of the further works + R·(1 − P)
     probability: float
 
 
@@ -64,12 +55,8 @@ def best_further(
 ) -> Best:
     """What to do beyond the works already `done`.
 
-    Parameters
-    ----------
-    style : SaddleStyle or None
-        How the saddles can be moved; None: not known, all ways are looked at.
-    slots, nut : bool
-        Whether nut slots may be filed and the nut moved.
+    `style`: how the saddles can be moved; None: not known, all ways are looked at. `slots`, `nut`: whether nut slots may be
+    filed and the nut moved.
     """
     theta = all_done(bench, list(done))
     search = _Search(bench=bench, done=tuple(done), style=style, settings=settings)

@@ -5,12 +5,8 @@ a size worth looking for; of every cause between 5 and 95 % whether it exceeds i
 and these functions over the draws, a pluck of note c takes Σ_q S_cq² / (S_cc + u²) from their variance, and
 S ← S − S_c S_cᵀ / (S_cc + u²) is what is left: Gaussian, rank one, so that no reading has to be imagined.
 
-Conventions
------------
-Cents, mm. A note on a string that is not among those chosen yet counts half: it costs an open pluck as well.
+Conventions: Cents, mm. A note on a string that is not among those chosen yet counts half: it costs an open pluck as well.
 """
-
-from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -32,18 +28,13 @@ from fretcheck.diagnosis.result import Decision
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Neck
 
-MOST_NOTES, MOST_STRINGS, MOST_TIMES = 9, 3, 2
-"""Of one batch: notes, strings, and plucks of the same note."""
-OPEN_CENTS = 0.15
-"""Error of the open reference that a new batch's notes are counted from, beside the hand."""
-LOOK_FOR_MM = 0.30
-"""Size of a fault that every fret is looked at for, unless a smaller one is asked for."""
-SUSPECT_MM = 0.20
-"""A fret counts as open while it may be out by this, or by what is looked for where that is less."""
+MOST_NOTES, MOST_STRINGS, MOST_TIMES = 9, 3, 2  # Of one batch: notes, strings, and plucks of the same note
+OPEN_CENTS = 0.15  # Error of the open reference that a new batch's notes are counted from, beside the hand
+LOOK_FOR_MM = 0.30  # Size of a fault that every fret is looked at for, unless a smaller one is asked for
+SUSPECT_MM = 0.20  # A fret counts as open while it may be out by this, or by what is looked for where that is less
+# A cause's probability within the first is worth plucks when there are any; within the second more plucks are needed
 OPEN_SHARES, UNSURE_SHARES = (0.05, 0.95), (0.20, 0.90)
-"""A cause's probability within the first is worth plucks when there are any; within the second more plucks are needed."""
-MISSED = 0.05
-"""Accepted probability that some fret not named lies beyond what is looked for."""
+MISSED = 0.05  # Accepted probability that some fret not named lies beyond what is looked for
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,13 +43,11 @@ class WhatIsOpen:
 
     posterior: Posterior
     draws: JointDraws
-    judged: NDArray[np.bool_]
-    """Cells that the verdict is about."""
+    judged: NDArray[np.bool_]  # Cells that the verdict is about
     limit_cents: float
     look_for_mm: float
     settings: DiagnosisSettings
-    causes: tuple[PossibleCause, ...]
-    """None where the verdict alone is what matters."""
+    causes: tuple[PossibleCause, ...]  # None where the verdict alone is what matters
 
     @cached_property
     def within(self) -> float:
@@ -135,13 +124,8 @@ class WhatIsOpen:
     ) -> tuple[Place, ...]:
         """Notes to pluck next, sorted by string and fret, a note as often as it is to be plucked.
 
-        Parameters
-        ----------
-        notes, strings : int
-            At most so many.
-        passed_over : collection of (string, fret)
-            Notes that are not to be asked for. A note may be asked for as often as it tells: where one note alone is in doubt,
-            eight plucks of it decide where four do not.
+        `notes`, `strings`: at most so many. `passed_over` (string, fret): notes that are not to be asked for. A note may be
+        asked for as often as it tells: where one note alone is in doubt, eight plucks of it decide where four do not.
         """
         cells = self.posterior.design.cells
         free = self.judged.copy()

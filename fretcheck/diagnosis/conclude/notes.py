@@ -1,12 +1,9 @@
 """Every note of a neck, read off the joint draws: its value, its uncertainty, what it is made of, and whether it is out.
 
-Conventions
------------
-Cents. Expected, caused and unexplained are rounded to `DIGITS` decimals and the deviation is their sum, so that it adds up to the
-last digit. An open note is what its string was tuned to; its draws are the plucks' mean less the reference's error.
+Conventions: Cents. Expected, caused and unexplained are rounded to `DIGITS` decimals and the deviation is their sum, so that it
+adds up to the last digit. An open note is what its string was tuned to; its draws are the plucks' mean less the reference's
+error.
 """
-
-from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
@@ -26,8 +23,7 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
 
-Place = tuple[int, int]
-"""String and fret."""
+Place = tuple[int, int]  # String and fret
 
 DIGITS = 4
 
@@ -37,8 +33,7 @@ class DrawnNotes:
     """The notes of a neck and their draws, in the same order."""
 
     notes: tuple[Note, ...]
-    draws: Reals
-    """What each may truly be, shape (draws, notes)."""
+    draws: Reals  # What each may truly be, shape (draws, notes)
 
     def of(self, places: Collection[Place]) -> NDArray[np.bool_]:
         """Which of the notes lie at these places."""
@@ -117,10 +112,7 @@ def asked_notes(
 ) -> frozenset[Place]:
     """The notes that the verdict is about: as given, or all of the strings and frets observed.
 
-    Raises
-    ------
-    UsageError
-        For a note that this neck has not got.
+    Raises UsageError for a note that this neck has not got.
     """
     frets_of = {
         number: (*([0] if judge_open_notes else []), *neck.frets_of(number)) for number in range(1, len(neck.strings) + 1)

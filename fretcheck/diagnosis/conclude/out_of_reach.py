@@ -3,12 +3,8 @@
 The least worst note over moves of saddles and nut is a linear programme on the mean of the notes (minimax); slots are tried at a
 few depths through the forward model.
 
-Conventions
------------
-Cents: the worst note to expect, its mean over draws of what the neck may truly be.
+Conventions: Cents: the worst note to expect, its mean over draws of what the neck may truly be.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 

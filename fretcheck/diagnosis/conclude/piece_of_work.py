@@ -1,11 +1,7 @@
 """One piece of work at the bench: what it costs, what it does to the neck, and how a step tells it.
 
-Conventions
------------
-mm, positive toward the bridge, heights positive upward. Costs have no unit: the work of setting one saddle is 1.
+Conventions: mm, positive toward the bridge, heights positive upward. Costs have no unit: the work of setting one saddle is 1.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
@@ -19,13 +15,10 @@ from fretcheck.diagnosis.result import Finding, Move
 
 How = Literal["string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut"]
 Key = tuple[How, int | None, int | None, tuple[int, ...]]
-ORDER: tuple[How, ...] = ("string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut")
-"""Easiest first."""
+ORDER: tuple[How, ...] = ("string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut")  # Easiest first
 CANNOT_BE_UNDONE = ("slots", "fret")
-PLACES_TO_MM = 0.05
-"""Places are told to what a bench can set, slots as they are."""
-RIVAL_FROM = 0.05
-"""A rival with a smaller share of what is seen is none."""
+PLACES_TO_MM = 0.05  # Places are told to what a bench can set, slots as they are
+RIVAL_FROM = 0.05  # A rival with a smaller share of what is seen is none
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,22 +41,17 @@ class Work:
 
     how: How
     cost: float
-    shifts: tuple[tuple[int, float], ...] = ()
-    """Columns of θ and by how many mm they are moved."""
+    shifts: tuple[tuple[int, float], ...] = ()  # Columns of θ and by how many mm they are moved
     slots: tuple[int, ...] = ()
+    # How much lower these strings' nut slots are made, as far as their least clearance allows; negative raises them
     filed_mm: float = 0.0
-    """How much lower these strings' nut slots are made, as far as their least clearance allows; negative raises them."""
-    renewed: tuple[int, ...] = ()
-    """Columns that become those of a sound part: a new string's."""
+    renewed: tuple[int, ...] = ()  # Columns that become those of a sound part: a new string's
     string: int | None = None
     fret: int | None = None
-    worn: tuple[int, ...] = ()
-    """Frets that are crowned anew."""
-    bass_mm: float | None = None
-    """Of a straight saddle: how far its bass end moves, where `mm` is its treble end's."""
+    worn: tuple[int, ...] = ()  # Frets that are crowned anew
+    bass_mm: float | None = None  # Of a straight saddle: how far its bass end moves, where `mm` is its treble end's
     u_mm: float | None = None
-    fault: Fault | None = None
-    """The finding that this puts right; None for a setting beyond what was found."""
+    fault: Fault | None = None  # The finding that this puts right; None for a setting beyond what was found
 
     @property
     def key(self) -> Key:

@@ -1,11 +1,7 @@
 """What puts a found cause right: the repairs, each cut to what its part allows.
 
-Conventions
------------
-As in `work`. A repair undoes the finding: it moves the part back by the finding's value.
+Conventions: as in `work`. A repair undoes the finding: it moves the part back by the finding's value.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -20,12 +16,10 @@ from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.result import Finding
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 
-WORN_MM = 0.1
-"""Off the crown's middle, about what a loupe shows (common practice, no source)."""
-LEAST_FILING_MM = 0.03
-"""Less than a bench can file on purpose."""
+WORN_MM = 0.1  # Off the crown's middle, about what a loupe shows (common practice, no source)
+LEAST_FILING_MM = 0.03  # Less than a bench can file on purpose
+# Causes that no single part puts right: saddles, another reading, a lighter finger, a new board do
 IMMOVABLE = ("scale_length", "tuning_drift", "finger_pressure", "layout_rule")
-"""Causes that no single part puts right: saddles, another reading, a lighter finger, a new board do."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,12 +4,8 @@ A heavy finger at the low frets sounds like a high nut, an open string read shar
 stretches more than described like a saddle out of place. What a rival makes is laid on the cause's own pattern over the notes,
 as if that cause had made it; then it is asked how probable it is that the rival makes more of what is heard than the cause.
 
-Conventions
------------
-A rival counts by how far it lies from what is usual. Shares add up to 1 with the cause's own.
+Conventions: a rival counts by how far it lies from what is usual. Shares add up to 1 with the cause's own.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -20,8 +16,7 @@ from fretcheck.diagnosis.conclude.causes import PossibleCause, given_the_fault
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.result import Cause, Rival
 
-WORTH_NAMING = 0.05
-"""A rival with a smaller share is not named."""
+WORTH_NAMING = 0.05  # A rival with a smaller share is not named
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,11 +68,9 @@ class Contest:
     """A cause among its rivals."""
 
     own_share: float
-    rivals: tuple[Rival, ...]
-    """The likeliest first, those worth naming."""
+    rivals: tuple[Rival, ...]  # The likeliest first, those worth naming
     decided_by: str | None
-    together: float
-    """Probability that cause and rivals together amount to more than the cause's practical size."""
+    together: float  # Probability that cause and rivals together amount to more than the cause's practical size
 
     @property
     def names(self) -> str:

@@ -4,12 +4,8 @@ For one draw a note m at slope j (cents for each mm that the saddle moves) is wi
 and (limit − m)/j; all notes of a string are within for the moves that these intervals share. The best move is the one inside
 most draws' intervals.
 
-Conventions
------------
-mm, positive toward the bridge; cents. Arrays of draws are the first axis. An interval with low > high is empty.
+Conventions: mm, positive toward the bridge; cents. Arrays of draws are the first axis. An interval with low > high is empty.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,13 +15,11 @@ from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 
-FEWEST_INSIDE = 0.02
-"""Below this share of draws no place serves; the one that leaves least to either side is then taken."""
+FEWEST_INSIDE = 0.02  # Below this share of draws no place serves; the one that leaves least to either side is then taken
+# Places inside so much fewer draws than the best are as good (half the sampling error of 500 draws); their middle is taken
 AS_GOOD = 0.005
-"""Places inside so much fewer draws than the best are as good (half the sampling error of 500 draws); their middle is taken."""
 TILTS = np.linspace(-1.0, 1.0, 11)
-STEP_MM = 0.05
-"""What a bench can set."""
+STEP_MM = 0.05  # What a bench can set
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,17 +65,8 @@ def best_straight(
 ) -> tuple[float, float]:
     """Moves of both ends of a straight saddle, treble and bass, that serve in most draws.
 
-    Parameters
-    ----------
-    strings : sequence of Moves
-    sides : ndarray, shape (strings,)
-        1 at the treble end, −1 at the bass end.
-    bound : float
-        Neither end moves further.
-    slant : bool
-        Whether its ends may move differently.
-    finely : bool
-        Whether the slant is looked for to 0.04 of the bound, not to 0.2.
+    `sides` (shape (strings,)): 1 at the treble end, −1 at the bass end. `bound`: neither end moves further. `slant`: whether
+    its ends may move differently. `finely`: whether the slant is looked for to 0.04 of the bound, not to 0.2.
     """
     lows, highs = np.array([one.low for one in strings]), np.array([one.high for one in strings])
     best, most, lacks = (0.0, 0.0), -1.0, np.inf

@@ -3,12 +3,8 @@
 Measured with uncertainty u, a linear function r·θ takes (c·Σ·r)²/(r·Σ·r + u²) off the variance of a cause c·θ; the candidate
 that takes most is named, if it takes enough.
 
-Conventions
------------
-Hand measurements and their usual uncertainties as in `neck.measurement`; mm. Σ is the posterior covariance of θ.
+Conventions: hand measurements and their usual uncertainties as in `neck.measurement`; mm. Σ is the posterior covariance of θ.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 
@@ -22,10 +18,8 @@ from fretcheck.diagnosis.model.by_hand import measurement_row
 from fretcheck.diagnosis.result import Sharpener
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
 
-WORTH_MEASURING = 0.8
-"""A hand measurement is suggested when it leaves less than this share of the uncertainty."""
-PRESS_TEST_U_MM = 0.06
-"""How well the press test tells the finger's usual depth at the low frets."""
+WORTH_MEASURING = 0.8  # A hand measurement is suggested when it leaves less than this share of the uncertainty
+PRESS_TEST_U_MM = 0.06  # How well the press test tells the finger's usual depth at the low frets
 
 
 def sharpeners_of(posterior: Posterior, causes: Sequence[PossibleCause], covariance: Reals) -> tuple[Sharpener, ...]:

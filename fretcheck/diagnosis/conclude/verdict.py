@@ -3,15 +3,10 @@
 JCGM 106:2012, "The role of measurement uncertainty in conformity assessment": section 7 (probability of conformity) and 8 (guard
 bands: acceptance limits moved inward).
 
-Conventions
------------
-Cents.
-The neck passes when all notes asked for conform together with probability 1 − risk at least, fails when that probability is at
-most the risk, and is undecided between: how many notes were tried is in the joint draws. With a guard band w it passes when every
-note's value lies within limit − w and fails when one lies beyond limit + w.
+Conventions: Cents. The neck passes when all notes asked for conform together with probability 1 − risk at least, fails when
+that probability is at most the risk, and is undecided between: how many notes were tried is in the joint draws. With a guard
+band w it passes when every note's value lies within limit − w and fails when one lies beyond limit + w.
 """
-
-from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
@@ -23,10 +18,9 @@ from fretcheck.diagnosis.result import Decision, Note, Verdict, Worst
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Neck
 
+# With fewer read, a string's own fault is not told from the neck's; a neck that has fewer is judged from all of them
 FEWEST_STRINGS = 3
-"""With fewer read, a string's own fault is not told from the neck's; a neck that has fewer is judged from all of them."""
-LEAST_SHARE = 1.0 / 3.0
-"""Of the notes asked for; with fewer heard the neck is not judged."""
+LEAST_SHARE = 1.0 / 3.0  # Of the notes asked for; with fewer heard the neck is not judged
 
 
 def judge(
@@ -42,17 +36,9 @@ def judge(
 ) -> Verdict:
     """Verdict on a neck from the draws of its notes.
 
-    Parameters
-    ----------
-    drawn : DrawnNotes
-    asked : collection of (string, fret)
-        The notes judged, heard or not.
-    must_hear : collection of (string, fret)
-        Those without which there is no pass.
-    frets_out : sequence of int
-        Frets surely beyond the neck's tolerance in mm, which fail it too.
-    found : bool
-        Whether the diagnosis found anything.
+    `asked` (string, fret): the notes judged, heard or not. `must_hear` (string, fret): those without which there is no pass.
+    `frets_out`: frets surely beyond the neck's tolerance in mm, which fail it too. `found`: whether the diagnosis found
+    anything.
     """
     here = drawn.of(asked)
     judged = [note for note, mine in zip(drawn.notes, here, strict=True) if mine]

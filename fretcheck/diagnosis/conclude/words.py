@@ -1,12 +1,8 @@
 """The diagnosis in the trade's words: which way, how much, how sure.
 
-Conventions
------------
-Values are rounded by their uncertainty: two digits of u, no finer than 0.01. A sentence says the value once, with "±" its
-standard uncertainty.
+Conventions: values are rounded by their uncertainty: two digits of u, no finer than 0.01. A sentence says the value once, with
+"±" its standard uncertainty.
 """
-
-from __future__ import annotations
 
 from fretcheck.diagnosis.result import CauseEstimate
 from fretcheck.neck.description import Neck

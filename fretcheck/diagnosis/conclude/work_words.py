@@ -1,12 +1,8 @@
 """The steps of the work in the words of the bench: what to do, how far, which way, how sure, and where it can hurt.
 
-Conventions
------------
-Lengths in mm to 0.01; "toward the bridge" and "toward the nut" along the strings. A height at the nut (over the plane of the
-crowns) and a clearance over fret 1 are two things, and a text says which it means.
+Conventions: lengths in mm to 0.01; "toward the bridge" and "toward the nut" along the strings. A height at the nut (over the
+plane of the crowns) and a clearance over fret 1 are two things, and a text says which it means.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 

@@ -10,12 +10,8 @@ A fret and a nut go where they belong: −(x + m) is left. A saddle goes where t
 squares). Where an inspection advised moves, what is left of each begins with that move from where the moves before it were to
 lead, and changes as these estimates do.
 
-Conventions
------------
-mm, positive toward the bridge; cents. The state is (notes over the cells, θ, m, open errors by string).
+Conventions: mm, positive toward the bridge; cents. The state is (notes over the cells, θ, m, open errors by string).
 """
-
-from __future__ import annotations
 
 import copy
 import math
@@ -40,19 +36,16 @@ from fretcheck.neck.description import Neck
 WorkedPart = Literal["saddle", "fret", "nut", "nut_slots", "string"]
 End = Literal["treble", "bass"] | None
 
+# How far a part may have been moved (standard deviation): what work is done in one go; common practice, no source
 WIDE_MM = {"saddle": 3.0, "fret": 0.8, "nut": 1.0, "nut_slots": 0.5, "string": 1.0}
-"""How far a part may have been moved (standard deviation): what work is done in one go; common practice, no source."""
+# A bench works to a tenth of a millimetre: what is left is done when it is less (common practice, no source)
 WORKMANSHIP_MM = 0.1
-"""A bench works to a tenth of a millimetre: what is left is done when it is less (common practice, no source)."""
-SURE_TIMES = 1.5
-"""A move larger than so many standard uncertainties is one to make; a smaller one first asks for another pluck."""
-PLUCKS_TO_TELL = 2
-"""Fretted plucks since the part was moved, before anything is said to be done."""
-MOST_PLUCKS = 8
-"""More of them hardly tell more: half the error is then the open note's and the finger's own."""
+SURE_TIMES = 1.5  # A move larger than so many standard uncertainties is one to make; a smaller one first asks for another pluck
+PLUCKS_TO_TELL = 2  # Fretted plucks since the part was moved, before anything is said to be done
+MOST_PLUCKS = 8  # More of them hardly tell more: half the error is then the open note's and the finger's own
+# The parameter that a part moves: of all strings, and of one
 LOCAL = {"saddle": ("bridge", "saddle"), "fret": ("fret_position", "fret_position"), "nut": ("nut_position", "nut_position"),
          "nut_slots": ("nut_height", "slot_height"), "string": ("bridge", "saddle")}  # fmt: skip
-"""The parameter that a part moves: of all strings, and of one."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,14 +56,10 @@ class Place:
     string: int | None = None
     fret: int | None = None
     end: End = None
-    asked_mm: float | None = None
-    """The move that an inspection advised; None to find it."""
-    clearance_mm: float | None = None
-    """Over fret 1, measured by hand; nut slots only."""
-    to_clearance_mm: float | None = None
-    """The clearance at which to stop; nut slots only."""
-    text: str = ""
-    """The advice in words."""
+    asked_mm: float | None = None  # The move that an inspection advised; None to find it
+    clearance_mm: float | None = None  # Over fret 1, measured by hand; nut slots only
+    to_clearance_mm: float | None = None  # The clearance at which to stop; nut slots only
+    text: str = ""  # The advice in words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,8 +68,7 @@ class ToGo:
 
     mm: float
     u_mm: float
-    state: Literal["move", "pluck", "done"]
-    """Whether to move it, to pluck again before it is moved, or to stop."""
+    state: Literal["move", "pluck", "done"]  # Whether to move it, to pluck again before it is moved, or to stop
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,11 +76,9 @@ class BeforeWork:
     """What the notes of a neck read before the work, jointly with the places of its parts."""
 
     model: ForwardModel
-    mean: Reals
-    """Of the notes, then θ, shape (cells + parameters,)."""
+    mean: Reals  # Of the notes, then θ, shape (cells + parameters,)
     covariance: Reals
-    hand_cents: Reals
-    """Scatter of a single pluck of each cell."""
+    hand_cents: Reals  # Scatter of a single pluck of each cell
     theta: Reals
 
     @classmethod
@@ -138,16 +124,8 @@ class BeforeWork:
 class NeckAtWork:
     """What is known of a neck while one part after another is worked on; conditioned on plucks one by one.
 
-    Parameters
-    ----------
-    before : BeforeWork
-    place : Place
-        What is worked on first.
-
-    Raises
-    ------
-    UsageError
-        A part that this neck has not got.
+    `place`: what is worked on first.
+    Raises UsageError: a part that this neck has not got.
     """
 
     def __init__(self, before: BeforeWork, place: Place) -> None:
@@ -195,15 +173,13 @@ class NeckAtWork:
         if not len(self._scope):
             raise UsageError("no note of this neck hangs on that part")
         self._slopes = slopes[self._scope]
-        self._goal = np.zeros(len(self._mean))
-        """What is left to go, but for its sign, as a linear function of the state."""
+        self._goal = np.zeros(len(self._mean))  # What is left to go, but for its sign, as a linear function of the state
         if place.part == "saddle":  # the least squares of its notes
             self._goal[self._scope] = self._slopes / np.sum(self._slopes**2)
         else:
             self._goal[self._size : self._m] = moved / np.sum(moved**2)
         self._goal[self._m] = 1.0
-        self.plucks = 0
-        """Fretted ones of notes that the part moves, since it was moved last."""
+        self.plucks = 0  # Fretted ones of notes that the part moves, since it was moved last
         self._offset = 0.0
         if place.asked_mm is not None:
             self._offset = place.asked_mm + float(self._goal @ self._advised)
