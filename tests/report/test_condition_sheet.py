@@ -77,7 +77,7 @@ def test_work_in_plain_words() -> None:
     ]
     others = [Move(part="string", string=3), Move(part="fret", fret=7, move_mm=0.4)]
     others += [Move(part="saddle", end="bass", move_mm=1.5), Move(part="nut", move_mm=-0.5)]
-    assert plain_work([step(1.0, 0.9, *others)]) == [
+    assert plain_work(others) == [
         "Replace string 3.",
         "Reshape or set anew fret 7, by 0.40 mm toward the bridge.",
         "Move the saddle's end under the thick strings by 1.5 mm toward the bridge.",
