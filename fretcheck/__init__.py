@@ -7,8 +7,6 @@ from it), ``pitch`` (a pluck becomes a pitch with an uncertainty), ``session`` (
 
 The names in ``__all__`` are the public door: functions and what they give back, loaded when first used.
 
-Examples
---------
 >>> neck = read_neck("neck.toml")  # doctest: +SKIP
 >>> document = inspect(neck, "recordings")  # doctest: +SKIP
 >>> document.verdict.decision  # doctest: +SKIP

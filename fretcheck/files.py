@@ -1,14 +1,10 @@
 """Files that a person names: read whole or refused, written whole or not at all.
 
-Conventions
------------
-What is read must be a plain file of bounded size: a pipe or a device would hang or never end. What is written appears under its
-name only once it is whole, through a file beside it whose name nobody can foresee, so that a full disk or a kill destroys
-nothing; what a kill left beside goes away at a later writing there. A file that is not already fretcheck's output of the same
-kind is replaced only by force; a link is never followed.
+Conventions: what is read must be a plain file of bounded size: a pipe or a device would hang or never end. What is written
+appears under its name only once it is whole, through a file beside it whose name nobody can foresee, so that a full disk or a
+kill destroys nothing; what a kill left beside goes away at a later writing there. A file that is not already fretcheck's output
+of the same kind is replaced only by force; a link is never followed.
 """
-
-from __future__ import annotations
 
 import os
 import stat
@@ -22,15 +18,14 @@ from typing import IO
 
 from fretcheck.errors import FretcheckError, StorageError, UsageError
 
-PAGE_MARK = b'<meta name="generator" content="fretcheck">'
-"""Stands at the head of every page that fretcheck writes."""
+PAGE_MARK = b'<meta name="generator" content="fretcheck">'  # Stands at the head of every page that fretcheck writes
 HEAD_BYTES = 4096
 _PREFIX, _SUFFIX = ".fretcheck-", ".part"
+# A file beside, unchanged for so long, is a killed command's: what is being written changes every few seconds
 LEFT_OVER_S = 3600.0
-"""A file beside, unchanged for so long, is a killed command's: what is being written changes every few seconds."""
 
+# Given the first bytes of an existing file, whether it is fretcheck's own output of the kind to be written
 Recogniser = Callable[[bytes], bool]
-"""Given the first bytes of an existing file, whether it is fretcheck's own output of the kind to be written."""
 
 
 def is_page(head: bytes) -> bool:
@@ -47,12 +42,8 @@ def starts_like(line: str) -> Recogniser:
 def read_whole(path: Path, *, most_bytes: int, refuse: Callable[[str], Exception]) -> bytes:
     """The content of a plain file.
 
-    Parameters
-    ----------
-    most_bytes : int
-        A larger file is none of the kind that is wanted.
-    refuse : callable
-        Makes the exception to raise from what is wrong ("no such file", "is a folder", …).
+    `most_bytes`: a larger file is none of the kind that is wanted. `refuse`: makes the exception to raise from what is wrong
+    ("no such file", "is a folder", …).
     """
     try:
         # A named pipe without a writer would wait for one for ever; opened so, it does not.
@@ -93,19 +84,9 @@ def read_text(path: Path, *, most_bytes: int, refuse: Callable[[str], Exception]
 def replacing(path: Path, *, is_ours: Recogniser | None = None, force: bool = False) -> Iterator[Path]:
     """An empty file beside `path`, which takes its place when the context ends well, on the disk with all its content.
 
-    Parameters
-    ----------
-    is_ours : callable, optional
-        Tells an existing file that may be replaced; None: none may.
-    force : bool
-        Replace any plain file.
-
-    Raises
-    ------
-    UsageError
-        When `path` is a folder, link or device, or a file that is not fretcheck's own.
-    StorageError
-        When it cannot be written; what stood there still does.
+    `is_ours`: tells an existing file that may be replaced; None: none may. `force`: replace any plain file.
+    Raises UsageError when `path` is a folder, link or device, or a file that is not fretcheck's own; StorageError when it
+    cannot be written; what stood there still does.
     """
     check_place(path, is_ours=is_ours, force=force)
     beside: Path | None = None

@@ -29,7 +29,7 @@ _READY, _SAID, _FAILED = "ready", "said", "failed"
 class SpokenPrompts(SpeakerCues):
     """Speaks through an output device instead of playing tones, in a thread of its own.
 
-    Raises UsageError: without a voice: one line with the cure.
+    Raises UsageError without a voice: one line with the cure.
     """
 
     def __init__(self, *, device: int | str | None = None, clock: Callable[[], float] = time.monotonic) -> None:

@@ -1,11 +1,7 @@
 """The whole diagnosis of one neck, from its plucks to findings, corrections and verdict.
 
-Conventions
------------
-See `observation` for what goes in and `result` for what comes out.
+Conventions: see `observation` for what goes in and `result` for what comes out.
 """
-
-from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence

@@ -1,7 +1,5 @@
 """What the diagnosis is given: one usable pluck each."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

@@ -1,13 +1,9 @@
 """What the diagnosis gives back.
 
-Conventions
------------
-Displacements in mm on the neck's axis, positive toward the bridge; tilt is the displacement at string 1's edge minus
-half the difference across (positive: the treble end sits nearer the bridge), quoted at the outer strings; heights in mm,
+Conventions: displacements in mm on the neck's axis, positive toward the bridge; tilt is the displacement at string 1's edge
+minus half the difference across (positive: the treble end sits nearer the bridge), quoted at the outer strings; heights in mm,
 positive is high. Cents are measured minus target. `u_…` is a standard uncertainty, intervals hold 90 %.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal

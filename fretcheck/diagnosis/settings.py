@@ -1,12 +1,8 @@
 """What counts as worth mentioning, and how much risk a verdict may carry.
 
-Conventions
------------
-Practical sizes in mm or cents, costs in settings of one saddle; `limit_cents` None takes the neck's own tolerance. `risk` is the
-largest accepted probability of a wrong pass (a note outside passed) or of a wrong fail (a note inside failed).
+Conventions: practical sizes in mm or cents, costs in settings of one saddle; `limit_cents` None takes the neck's own tolerance.
+`risk` is the largest accepted probability of a wrong pass (a note outside passed) or of a wrong fail (a note inside failed).
 """
-
-from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
@@ -21,10 +17,7 @@ SaddleStyle = Literal["none", "whole", "slant", "per_string"]
 class DiagnosisSettings:
     """Limits of the diagnosis and of the verdict.
 
-    Raises
-    ------
-    UsageError
-        When a size is not above 0, the risk not between 0 and 0.5, or the guard band negative.
+    Raises UsageError when a size is not above 0, the risk not between 0 and 0.5, or the guard band negative.
     """
 
     limit_cents: float | None = None

@@ -11,8 +11,6 @@ cost_nut = 12              # how dear a moved nut is, where setting one saddle i
 A table ``[shop]`` may stand beside them; it is read where papers are made.
 """
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Container
 from dataclasses import fields, replace
@@ -28,17 +26,14 @@ from fretcheck.units import MM_PER_INCH
 
 MOST_BYTES = 1_000_000
 
-FORMER_SADDLES: dict[str, SaddleStyle | None] = {"any": None, "straight": "whole", "slanted": "slant"}
-"""Words of version 0.1."""
+FORMER_SADDLES: dict[str, SaddleStyle | None] = {"any": None, "straight": "whole", "slanted": "slant"}  # Words of version 0.1
 
 
 def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> DiagnosisSettings:
     """Settings from a file, laid over `base`.
 
-    Raises
-    ------
-    UsageError
-        For a file that is missing or no TOML, an unknown name, or a value out of range; one line with file and name.
+    Raises UsageError for a file that is missing or no TOML, an unknown name, or a value out of range; one line with file and
+    name.
     """
     data = read_toml(path)
     data.pop("shop", None)
@@ -79,13 +74,7 @@ def _inches_in_mm(data: dict[str, Any], known: Container[str], path: Path) -> No
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """The file as data.
-
-    Raises
-    ------
-    UsageError
-        For a file that is missing or no TOML.
-    """
+    """The file as data. Raises UsageError for a file that is missing or no TOML."""
     text = read_text(path, most_bytes=MOST_BYTES, refuse=lambda why: UsageError(f"{path}: {why}; name a TOML file with limits"))
     try:
         return tomllib.loads(text)

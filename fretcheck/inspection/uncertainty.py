@@ -4,13 +4,9 @@ A result is a sum of contributions c_i·u_i with degrees of freedom ν_i; the co
 sum of squares (5.1.2), its effective degrees of freedom follow Welch and Satterthwaite (G.4.1), and the expanded
 uncertainty is u_c times Student's t for the coverage asked for (G.3).
 
-Conventions
------------
-`u` is a standard uncertainty in the unit of the quantity it belongs to; a contribution is in the unit of the result.
-Degrees of freedom are infinite for a figure taken as exactly known.
+Conventions: `u` is a standard uncertainty in the unit of the quantity it belongs to; a contribution is in the unit of the
+result. Degrees of freedom are infinite for a figure taken as exactly known.
 """
-
-from __future__ import annotations
 
 import math
 from dataclasses import dataclass
@@ -25,10 +21,8 @@ class Component:
     """One line of a budget."""
 
     name: str
-    u: float
-    """Standard uncertainty of the input, in its own unit."""
-    sensitivity: float = 1.0
-    """Change of the result for a unit change of the input."""
+    u: float  # Standard uncertainty of the input, in its own unit
+    sensitivity: float = 1.0  # Change of the result for a unit change of the input
     freedom: float = math.inf
 
     @property
@@ -57,10 +51,7 @@ class Budget:
     def expanded(self, *, coverage: float = 0.95) -> float:
         """Expanded uncertainty U = t(coverage, ν)·u, ν truncated to the next lower integer (G.4.1, note 1).
 
-        Raises
-        ------
-        UsageError
-            When `coverage` is not between 0 and 1.
+        Raises UsageError when `coverage` is not between 0 and 1.
         """
         if not 0.0 < coverage < 1.0:
             raise UsageError(f"coverage {coverage:g} must lie between 0 and 1")

@@ -1,9 +1,7 @@
 """Lots and gauge studies kept in the register.
 
-Conventions
------------
-Every change is one transaction under the write lock: what is read for it stays true until it is written. Lots and studies
-are found by their names.
+Conventions: every change is one transaction under the write lock: what is read for it stays true until it is written. Lots and
+studies are found by their names.
 """
 
 from __future__ import annotations
@@ -29,13 +27,7 @@ if TYPE_CHECKING:
 
 
 def keep_new_lot(register: Register, lot: Lot) -> None:
-    """Keep a lot that was just opened.
-
-    Raises
-    ------
-    UsageError
-        When there is one of that name.
-    """
+    """Keep a lot that was just opened. Raises UsageError when there is one of that name."""
     with register.session() as session:
         if session.execute(select(LotRow.key).where(LotRow.name == lot.name)).scalar() is not None:
             raise UsageError(f"there is a lot {lot.name!r} already: choose another name, or `lot show` it")
@@ -58,13 +50,7 @@ def change_lot(register: Register, name: str, change: Callable[[Lot], Lot]) -> L
 
 
 def load_lot(register: Register, name: str) -> Lot:
-    """The lot of that name.
-
-    Raises
-    ------
-    UsageError
-        When there is none.
-    """
+    """The lot of that name. Raises UsageError when there is none."""
     with register.session(write=False) as session:
         return Lot.model_validate_json(_lot_row(session, name).record_json)
 
@@ -81,10 +67,7 @@ def list_lots(register: Register, *, template: str | None = None) -> list[Lot]:
 def correct_template(register: Register, template: str, *, since: str, fret: int | None) -> CorrectionPart:
     """Keep that a template was corrected, since a day or a lot.
 
-    Raises
-    ------
-    UsageError
-        When no lot of the template was drawn yet, or `since` is neither a day nor one of its lots.
+    Raises UsageError when no lot of the template was drawn yet, or `since` is neither a day nor one of its lots.
     """
     lots = list_lots(register, template=template)
     first = next((lot for lot in lots if lot.sample), None)
@@ -130,10 +113,7 @@ def inspections_since_opening(register: Register, lot: Lot) -> dict[str, list[Re
 def remove_lot(register: Register, name: str) -> None:
     """Take away a lot that was opened by mistake.
 
-    Raises
-    ------
-    UsageError
-        When there is none, or its sample has been drawn: then it is closed with a note, not removed.
+    Raises UsageError when there is none, or its sample has been drawn: then it is closed with a note, not removed.
     """
     with register.session() as session:
         row = _lot_row(session, name)

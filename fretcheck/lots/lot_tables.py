@@ -3,12 +3,8 @@
 The whole record lies as JSON in `record_json`; the other columns are what is searched, and the links to inspections, which
 the database itself keeps whole.
 
-Conventions
------------
-As in `fretcheck.register.tables`: units in the names, NULL is "unknown", moments in UTC.
+Conventions: as in `fretcheck.register.tables`: units in the names, NULL is "unknown", moments in UTC.
 """
-
-from __future__ import annotations
 
 from datetime import datetime
 

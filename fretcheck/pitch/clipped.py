@@ -1,11 +1,7 @@
 """Where a recording is cut off.
 
-Conventions
------------
-Sound of shape ``(frames,)``, at any scale.
+Conventions: sound of shape ``(frames,)``, at any scale.
 """
-
-from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray

@@ -5,10 +5,8 @@ matched peaks stand for and pays for every partial that it promises, so that nei
 partials missing) nor one too high (half of the peaks unexplained) can win. This is the idea of minimum description length
 (J. Rissanen, Automatica 14, 465, 1978, from memory) in its simplest form.
 
-Conventions
------------
-Frequencies in Hz. A peak's worth is its height against the envelope of the whole spectrum, compressed, between 0 and
-1; lines that stand at multiples of the mains frequency and do not decay are worth nothing.
+Conventions: frequencies in Hz. A peak's worth is its height against the envelope of the whole spectrum, compressed, between 0
+and 1; lines that stand at multiples of the mains frequency and do not decay are worth nothing.
 """
 
 from __future__ import annotations
@@ -65,12 +63,9 @@ class Peaks:
     """Spectral peaks in rising order of frequency."""
 
     frequency_hz: Reals
-    height: Reals
-    """Amplitude, full scale 1, of a steady sinusoid of that height."""
-    worth: Reals
-    """0 to 1."""
-    steady: NDArray[np.bool_]
-    """Stands at a multiple of the mains frequency and does not decay."""
+    height: Reals  # Amplitude, full scale 1, of a steady sinusoid of that height
+    worth: Reals  # 0 to 1
+    steady: NDArray[np.bool_]  # Stands at a multiple of the mains frequency and does not decay
 
     @cached_property
     def nearest(self) -> NDArray[np.intp]:
@@ -85,10 +80,8 @@ class CoarsePitch:
 
     f0_hz: float
     inharmonicity: float
-    explained: float
-    """Share of all peaks' worth that the comb accounts for, 0 to 1."""
-    lead: float
-    """Score of this comb less that of the best one more than a semitone away, in peaks' worth."""
+    explained: float  # Share of all peaks' worth that the comb accounts for, 0 to 1
+    lead: float  # Score of this comb less that of the best one more than a semitone away, in peaks' worth
     peaks: Peaks
 
     @property
@@ -106,19 +99,9 @@ def coarse_pitch(
 ) -> CoarsePitch | None:
     """Find the pitch of a pluck.
 
-    Parameters
-    ----------
-    band : Band
-        The sound.
-    start_s, end_s : float
-        Stretch to be looked at; at most its first 0.6 s are.
-    hint_hz : float, optional
-        The note that is expected: it settles a near tie between candidates and never does more.
-
-    Returns
-    -------
-    CoarsePitch or None
-        None where no peak stands out.
+    `band`: the sound. `start_s`, `end_s`: stretch to be looked at; at most its first 0.6 s are. `hint_hz`: the note that is
+    expected: it settles a near tie between candidates and never does more.
+    Returns None where no peak stands out.
     """
     peaks = find_peaks(band, start_s=start_s, end_s=end_s)
     if peaks is None or not np.any(peaks.worth > 0.0):

@@ -24,12 +24,8 @@ as recordings (`tests.real.necks`, 29 November): 95 % come within 0.6 (guitars) 
 and 1.0 up to fret 20, and 98 and 91 % within 2u; a plain spectrum over the fixed window is off by 2.1 and 2.6 there. The rest is
 mostly single strings that sink for as long as they ring, the worst by 8 cents in its first second; their u says so.
 
-Conventions
------------
-As in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its standard uncertainty.
+Conventions: as in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its standard uncertainty.
 """
-
-from __future__ import annotations
 
 import numpy as np
 
@@ -93,30 +89,12 @@ def read_pluck(
 ) -> NoteReading:
     """Read the pitch of one pluck.
 
-    Parameters
-    ----------
-    samples : ndarray, shape (frames,)
-        From the onset on, full scale 1; at most the first 1.5 s are read.
-    sample_rate : float
-        Hz, at least 4000.
-    settled_from : int
-        Index at which the attack is over.
-    noise_rms : float, optional
-        RMS of the room before the onset.
-    hint_hz : float, optional
-        The note that is expected; it settles near ties and forces nothing.
-    clipped_fraction : float, optional
-        Share of clipped frames; found from the sound when not given.
-
-    Returns
-    -------
-    NoteReading
-        With remarks; what could not be read is None.
-
-    Raises
-    ------
-    UsageError
-        For sound that is not one channel of finite numbers, or a sample rate that is too low.
+    `samples` (shape (frames,)): from the onset on, full scale 1; at most the first 1.5 s are read. `sample_rate`: Hz, at least
+    4000. `settled_from`: index at which the attack is over. `noise_rms`: RMS of the room before the onset. `hint_hz`: the note
+    that is expected; it settles near ties and forces nothing. `clipped_fraction`: share of clipped frames; found from the sound
+    when not given.
+    Returns with remarks; what could not be read is None.
+    Raises UsageError for sound that is not one channel of finite numbers, or a sample rate that is too low.
     """
     sound = np.asarray(samples, dtype=np.float64)
     if sound.ndim != 1 or not np.all(np.isfinite(sound)):

@@ -1,13 +1,9 @@
 """The reading of one pluck.
 
-Conventions
------------
-`f1_hz` is partial 1 of the settled string, f1 = f0·√(1+B), fitted jointly from all partials (what that means for a string that
-beats and glides is said in `reader`); `u_cents` is a standard uncertainty (one sigma); `glide_cents` is how much sharper the note
-began than it settled (positive, cents).
+Conventions: `f1_hz` is partial 1 of the settled string, f1 = f0·√(1+B), fitted jointly from all partials (what that means for a
+string that beats and glides is said in `reader`); `u_cents` is a standard uncertainty (one sigma); `glide_cents` is how much
+sharper the note began than it settled (positive, cents).
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 

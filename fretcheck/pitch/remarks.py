@@ -1,7 +1,5 @@
 """What each remark means to the person at the bench, and whether it refuses the reading or only tells why u is wide."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 
 

@@ -1,7 +1,5 @@
 """One note for a program of one's own: samples in, reading out."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import ArrayLike
 

@@ -5,13 +5,9 @@ uncertainty is small enough. Every reading is `read_pluck` of the first so many 
 depend on how the sound was cut up: a note that is heard live and one that is read from a file are measured by the same code on
 the same samples, to the last digit.
 
-Conventions
------------
-Time is counted in frames of the sound pushed in, never by a clock. `settled` is for good: what a note was read to be when it
-had been heard closely enough, it stays.
+Conventions: time is counted in frames of the sound pushed in, never by a clock. `settled` is for good: what a note was read to
+be when it had been heard closely enough, it stays.
 """
-
-from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
@@ -22,35 +18,18 @@ from fretcheck.errors import UsageError
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import NoteReading
 
-EVERY_S = 0.05
-"""Sound between two readings."""
+EVERY_S = 0.05  # Sound between two readings
 
 
 class StreamingReader:
     """Reads one pluck as it arrives.
 
-    Parameters
-    ----------
-    sample_rate : float
-        Hz.
-    settled_limit_cents : float
-        The note is settled once its standard uncertainty is no larger than this.
-    decides_at_s : sequence of float, optional
-        Lengths of sound, ascending, at which that is looked at; after the last one nothing more is read. Each 50 ms, without
-        end, where none are given.
-    hint_hz : float, optional
-        The note that is expected; never forced.
-    settled_from : int
-        Index at which the attack is over.
-    noise_rms : float, optional
-        RMS of the room before the onset.
-    clipped : callable, optional
-        Share of clipped frames in the sound it is given, 0 to 1; `read_pluck` finds it by itself otherwise.
-
-    Raises
-    ------
-    UsageError
-        For a limit that is not positive, or lengths that do not ascend.
+    `sample_rate`: Hz. `settled_limit_cents`: the note is settled once its standard uncertainty is no larger than this.
+    `decides_at_s`: lengths of sound, ascending, at which that is looked at; after the last one nothing more is read. Each 50
+    ms, without end, where none are given. `hint_hz`: the note that is expected; never forced. `settled_from`: index at which
+    the attack is over. `noise_rms`: RMS of the room before the onset. `clipped`: share of clipped frames in the sound it is
+    given, 0 to 1; `read_pluck` finds it by itself otherwise.
+    Raises UsageError for a limit that is not positive, or lengths that do not ascend.
     """
 
     def __init__(
@@ -70,14 +49,10 @@ class StreamingReader:
         if decisive is not None and (not decisive or decisive[0] < 1 or np.any(np.diff(decisive) < 1)):
             raise UsageError(f"decides_at_s = {tuple(decides_at_s or ())} must be lengths above 0, each longer than the last")
         self.sample_rate = sample_rate
-        self.current: NoteReading | None = None
-        """The latest reading; None before the first 50 ms are complete."""
-        self.read_frames = 0
-        """How much sound `current` was read from."""
-        self.settled = False
-        """True once a decisive reading was usable and its uncertainty within the limit."""
-        self.decided = 0
-        """How many decisive lengths have been heard."""
+        self.current: NoteReading | None = None  # The latest reading; None before the first 50 ms are complete
+        self.read_frames = 0  # How much sound `current` was read from
+        self.settled = False  # True once a decisive reading was usable and its uncertainty within the limit
+        self.decided = 0  # How many decisive lengths have been heard
         self._limit_cents = settled_limit_cents
         self._decisive = decisive
         self._hint_hz = hint_hz
@@ -100,12 +75,8 @@ class StreamingReader:
     def push(self, samples: Reals, *, decisive_only: bool = False) -> NoteReading | None:
         """Take the next samples, shape ``(frames,)``, and return the latest reading.
 
-        Parameters
-        ----------
-        samples : ndarray
-            What follows on what was pushed before.
-        decisive_only : bool
-            Leave running readings out: nobody looks at them now, or more sound is waiting.
+        `samples`: what follows on what was pushed before. `decisive_only`: leave running readings out: nobody looks at them
+        now, or more sound is waiting.
         """
         self._append(samples)
         while (length := self._next_decisive()) is not None and length <= self._frames:

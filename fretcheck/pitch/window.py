@@ -1,12 +1,8 @@
 """Which stretch of a pluck is to be measured: until it has faded, or to the hand, the next pluck or the end.
 
-Conventions
------------
-Levels are those of all partials together, in dB; times in seconds after the onset. A hand stops a string many times faster
-than it dies away by itself; another pluck raises the level.
+Conventions: levels are those of all partials together, in dB; times in seconds after the onset. A hand stops a string many
+times faster than it dies away by itself; another pluck raises the level.
 """
-
-from __future__ import annotations
 
 import numpy as np
 
@@ -33,15 +29,8 @@ def ringing_frames(power: Reals, *, step_s: float, blur_s: float) -> int:
 
     A fall counts as a stop when it is 9 dB within 60 ms and four times as steep as the decay before it; a rise of 6 dB within
     60 ms counts as another pluck.
-
-    Parameters
-    ----------
-    power : ndarray, shape (frames,)
-        Of all partials together.
-    step_s : float
-        Time between frames.
-    blur_s : float
-        How far on either side a frame hears.
+    `power` (shape (frames,)): of all partials together. `step_s`: time between frames. `blur_s`: how far on either side a frame
+    hears.
     """
     look = max(1, int(np.ceil(_LOOK_S / step_s)))
     if len(power) < 2 * look + 2:

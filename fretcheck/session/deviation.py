@@ -1,11 +1,9 @@
 """Placed notes become readings: deviations from equal temperament, drift taken out.
 
-Conventions
------------
-Deviations in cents, measured minus target, positive is sharp. A fretted note is judged from its string's own open note
-at that moment: open plucks with no fretted note between them are averaged into one reference, and between references the
-open pitch is interpolated in time (before the first and after the last it is held). The open note itself is judged
-against its nominal pitch.
+Conventions: deviations in cents, measured minus target, positive is sharp. A fretted note is judged from its string's own open
+note at that moment: open plucks with no fretted note between them are averaged into one reference, and between references the
+open pitch is interpolated in time (before the first and after the last it is held). The open note itself is judged against its
+nominal pitch.
 
 Uncertainties are those of each pluck's own pitch; that of the open reference is common to all notes of a string, and it is the
 diagnosis that counts it. What several plucks of a note come to is said there, too.
@@ -27,8 +25,8 @@ from fretcheck.session.placement import PlacedNote
 
 DRIFT_WARNING_CENTS = 2.0
 
+# Open notes further apart than this are not of one tuning: the string has slipped or was retuned. Hands and drift do less.
 RETUNED_CENTS = 8.0
-"""Open notes further apart than this are not of one tuning: the string has slipped or was retuned. Hands and drift do less."""
 
 NO_OPEN_REFERENCE = "no usable open pluck of this string to judge it from"
 
@@ -36,10 +34,7 @@ NO_OPEN_REFERENCE = "no usable open pluck of this string to judge it from"
 class OpenReference:
     """The open pitch of one string over time, in cents from nominal.
 
-    Parameters
-    ----------
-    start_s, cents : arrays, shape (n,)
-        Reference points in time order, at least one.
+    `start_s`, `cents` (shape (n,)): reference points in time order, at least one.
     """
 
     def __init__(self, start_s: NDArray[np.float64], cents: NDArray[np.float64]) -> None:
@@ -115,10 +110,7 @@ def inspection_from(
 ) -> Inspection:
     """The inspection that placed notes make; live sessions and recordings both end here.
 
-    Parameters
-    ----------
-    planned : iterable of (string, fret)
-        What was asked for; notes of it that no usable pluck gave are named as missing.
+    `planned` (string, fret): what was asked for; notes of it that no usable pluck gave are named as missing.
     """
     readings, drifts = read_deviations(neck, notes)
     heard = {(r.string, r.fret) for r in readings if r.used}

@@ -1,11 +1,7 @@
 """What happens in a live session, as the runner tells it; screens and cues are made from these and from nothing else.
 
-Conventions
------------
-Times in seconds of the session's sound (`start_s`), cents measured minus target, positive is sharp.
+Conventions: times in seconds of the session's sound (`start_s`), cents measured minus target, positive is sharp.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal, Protocol
@@ -19,15 +15,12 @@ from fretcheck.session.plan import Ask
 class Taken:
     """A pluck that was accepted as the answer to what was asked."""
 
-    step: int | None
-    """Index into the plan's asks; None for an open check that the plan did not foresee."""
+    step: int | None  # Index into the plan's asks; None for an open check that the plan did not foresee
     ask: Ask
     start_s: float
     note: NoteReading
-    number: int | None = None
-    """Its place among all plucks kept in the session's journal, from 1."""
-    sound_file: str | None = None
-    """Where its sound lies, relative to the session's folder."""
+    number: int | None = None  # Its place among all plucks kept in the session's journal, from 1
+    sound_file: str | None = None  # Where its sound lies, relative to the session's folder
 
 
 @dataclass(frozen=True)
@@ -54,10 +47,8 @@ class Running(Event):
 
     deviation_cents: float | None
     u_cents: float | None
-    settled: float
-    """How far the note has settled, 0 to 1."""
-    place: Ask | None = None
-    """Where it seems to be played, while any note may come; None where one is asked for."""
+    settled: float  # How far the note has settled, 0 to 1
+    place: Ask | None = None  # Where it seems to be played, while any note may come; None where one is asked for
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,8 +56,7 @@ class Accepted(Event):
     """The pluck is taken; it is on disk by the time this is told."""
 
     taken: Taken
-    deviation_cents: float | None
-    """From the string's own open note as last heard; None for a fretted note without one."""
+    deviation_cents: float | None  # From the string's own open note as last heard; None for a fretted note without one
     pluck: Pluck
 
 
@@ -76,10 +66,8 @@ class Again(Event):
 
     ask: Ask
     reason: str
-    short: str = ""
-    """The reason in a word or two, to be read from afar."""
-    silent: bool = False
-    """True when no cue is to sound: for a mere knock, or because the pluck fell into a cue."""
+    short: str = ""  # The reason in a word or two, to be read from afar
+    silent: bool = False  # True when no cue is to sound: for a mere knock, or because the pluck fell into a cue
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,8 +92,7 @@ class WrongNote(Event):
     """Another note than the one asked for was heard."""
 
     ask: Ask
-    heard: tuple[tuple[int, int], ...]
-    """(string, fret), the likeliest first; empty when it belongs to no place on the neck."""
+    heard: tuple[tuple[int, int], ...]  # (string, fret), the likeliest first; empty when it belongs to no place on the neck
     text: str
 
     @property
@@ -122,11 +109,9 @@ class WrongNote(Event):
 class SteppedBack(Event):
     """One back: what was taken for this step no longer counts."""
 
-    step: int | None
-    """None in work on one place, which has no steps."""
+    step: int | None  # None in work on one place, which has no steps
     ask: Ask
-    withdrawn: tuple[int, ...]
-    """Numbers of the plucks that no longer count."""
+    withdrawn: tuple[int, ...]  # Numbers of the plucks that no longer count
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,8 +139,8 @@ class Drifted(Event):
     string: int
     cents: float
     text: str
+    # Numbers of the plucks that no longer count, because the string was retuned while the session lay still
     withdrawn: tuple[int, ...] = ()
-    """Numbers of the plucks that no longer count, because the string was retuned while the session lay still."""
 
 
 class Remaining(Protocol):
@@ -180,14 +165,10 @@ class Worked(Event):
     """A note heard in work on one place."""
 
     place: Ask
-    deviation_cents: float
-    """From its own open note, of the open note from its nominal pitch."""
-    change_cents: float
-    """Since the work began."""
-    remaining: Remaining | None
-    """None where nothing can be said of the part in mm."""
-    withdrawn: tuple[int, ...] = ()
-    """Numbers of the plucks that the work has overtaken."""
+    deviation_cents: float  # From its own open note, of the open note from its nominal pitch
+    change_cents: float  # Since the work began
+    remaining: Remaining | None  # None where nothing can be said of the part in mm
+    withdrawn: tuple[int, ...] = ()  # Numbers of the plucks that the work has overtaken
 
 
 @dataclass(frozen=True)
@@ -229,5 +210,4 @@ class SourceTrouble(Event):
     """The sound failed, or came back: one sentence for the person at the bench."""
 
     text: str
-    listening: bool
-    """True when sound is coming in again."""
+    listening: bool  # True when sound is coming in again

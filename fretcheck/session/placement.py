@@ -1,13 +1,9 @@
 """Places on the neck, and plucks that are given theirs.
 
-Conventions
------------
-The plucks of a string are placed together (`placing`): a string that is tuned a little off moves all its notes alike. A note
-belongs to a fret when that is all but certain and it lies within 50 cents of the fret's equal-tempered place above the string's
-own open note; anything else is set aside and said, never forced.
+Conventions: the plucks of a string are placed together (`placing`): a string that is tuned a little off moves all its notes
+alike. A note belongs to a fret when that is all but certain and it lies within 50 cents of the fret's equal-tempered place
+above the string's own open note; anything else is set aside and said, never forced.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,12 +19,10 @@ from fretcheck.pitch.remarks import refuses, sentence
 from fretcheck.session.placed_reading import Press
 from fretcheck.session.placing import HeardPitch, Places, place_pitches
 
-OPEN_CAPTURE_CENTS = 150.0
-"""How far from nominal a string may be tuned for its open note still to be known as such."""
-_LOST_BELOW_CENTS = 250.0
-"""Where the open plucks are lost, there is still fret 1 of a string that is at most 150 cents off."""
+OPEN_CAPTURE_CENTS = 150.0  # How far from nominal a string may be tuned for its open note still to be known as such
+_LOST_BELOW_CENTS = 250.0  # Where the open plucks are lost, there is still fret 1 of a string that is at most 150 cents off
+# Probability from which on a pluck has its place; one in twenty of such doubts would put a note one fret off, by 100 cents
 CERTAIN = 0.95
-"""Probability from which on a pluck has its place; one in twenty of such doubts would put a note one fret off, by 100 cents."""
 
 
 class UnreadStringError(RecordingError):
@@ -89,21 +83,10 @@ def place_notes(
 ) -> tuple[list[PlacedNote], list[Unplaced]]:
     """Give each note of one string's recording its fret.
 
-    Parameters
-    ----------
-    neck, string : Neck, int
-        The design, and the number of the string that was recorded.
-    notes : sequence of HeardNote
-        In the order in which they were played; those without a pitch are returned as unplaced.
-    file : Path, optional
-        Named in errors.
-
-    Raises
-    ------
-    RecordingError
-        When the notes are those of another string.
-    UnreadStringError
-        When nothing could be read, or which frets the notes are stays open.
+    `neck`, `string`: the design, and the number of the string that was recorded. `notes`: in the order in which they were
+    played; those without a pitch are returned as unplaced. `file`: named in errors.
+    Raises RecordingError when the notes are those of another string; UnreadStringError when nothing could be read, or which
+    frets the notes are stays open.
     """
     name = f"{file.name}: " if file else ""
     if not any(note.note.f1_hz is not None for note in notes):

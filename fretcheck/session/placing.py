@@ -6,14 +6,10 @@ or creeps a little, or, seldom, jumps because the string was retuned or slipped.
 what was asked for. So a pluck in doubt still helps to place the others, and the string's being shifted by a whole fret is one
 more sequence, to be weighed against the rest.
 
-Conventions
------------
-Pitches and tunings in cents from the string's nominal open note. Columns of the probabilities are the string's places: the open
-note, then its frets upward. What is missing from a row's sum to 1 is the probability that the pluck was at no place of this
-string, or that its pitch was misread by an octave or a partial.
+Conventions: pitches and tunings in cents from the string's nominal open note. Columns of the probabilities are the string's
+places: the open note, then its frets upward. What is missing from a row's sum to 1 is the probability that the pluck was at no
+place of this string, or that its pitch was misread by an octave or a partial.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,24 +18,22 @@ import numpy as np
 
 from fretcheck.arrays import Reals
 
-REACH_CENTS = 55.0
-"""A pluck further from a place than this (50 cents and half a step of the tunings) was not there."""
+REACH_CENTS = 55.0  # A pluck further from a place than this (50 cents and half a step of the tunings) was not there
 _TUNINGS = np.arange(-200.0, 200.1, 10.0)
+# Strings are tuned before they are recorded, most of them so well. Judged, no source; the rest may be anywhere.
 _TUNED_SHARE, _TUNED_CENTS = 0.9, 15.0
-"""Strings are tuned before they are recorded, most of them so well. Judged, no source; the rest may be anywhere."""
+# Chance per pluck that the tuning moves by one step of the grid, up or down, and that it jumps anywhere. Judged.
 _CREEP, _RETUNED = 0.02, 0.002
-"""Chance per pluck that the tuning moves by one step of the grid, up or down, and that it jumps anywhere. Judged."""
+# Notes about equal temperament: a sound neck's and a faulty one's. Wide against a faulty fret (10 cents), narrow against 100.
 _NEAR_CENTS, _FAR_CENTS, _FAR_SHARE = 10.0, 30.0, 0.1
-"""Notes about equal temperament: a sound neck's and a faulty one's. Wide against a faulty fret (10 cents), narrow against 100."""
 _MISREAD_CENTS = (-2400.0, -1901.955, -1200.0, 1200.0, 1901.955, 2400.0)
+# One of 279 real notes was misread by an octave or a partial; of those that the reader doubts, say a third
 _MISREAD, _MISREAD_IN_DOUBT = 0.003, 0.3
-"""One of 279 real notes was misread by an octave or a partial; of those that the reader doubts, say a third."""
-_STRAY, _STRAY_CENTS = 0.01, 9600.0
-"""Share of plucks that are at no place of this string; their pitch may be anywhere."""
+_STRAY, _STRAY_CENTS = 0.01, 9600.0  # Share of plucks that are at no place of this string; their pitch may be anywhere
+# A recording begins and ends with the open note; where the first pluck is lost, it begins with the first fret
 _BEGINS_OPEN, _BEGINS_AT_FIRST = 0.9, 0.05
-"""A recording begins and ends with the open note; where the first pluck is lost, it begins with the first fret."""
+# A player who goes along the neck: to the open string, the same fret again, one up, one down, anywhere. Judged.
 _OPEN_SHARE, _SAME, _UP, _DOWN, _ANY = 0.1, 0.15, 0.5, 0.1, 0.15
-"""A player who goes along the neck: to the open string, the same fret again, one up, one down, anywhere. Judged."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,8 +42,7 @@ class HeardPitch:
 
     cents: float | None
     u_cents: float = 0.0
-    in_doubt: bool = False
-    """The reader itself doubts octave or string."""
+    in_doubt: bool = False  # The reader itself doubts octave or string
 
 
 @dataclass(frozen=True)
@@ -57,24 +50,16 @@ class Places:
     """What the pitches say, shapes ``(plucks, places)`` and ``(plucks,)``."""
 
     probability: Reals
-    tuning_cents: Reals
-    """Posterior mean of the tuning at each pluck."""
-    misread: Reals
-    """Probability that the pluck was at a place of this string, and its pitch misread."""
+    tuning_cents: Reals  # Posterior mean of the tuning at each pluck
+    misread: Reals  # Probability that the pluck was at a place of this string, and its pitch misread
 
 
 def place_pitches(pitches: Sequence[HeardPitch], places_cents: Sequence[float], *, asked: Reals | None = None) -> Places:
     """Posterior probability of every place for each pluck of one string, in the order in which they were played.
 
-    Parameters
-    ----------
-    pitches : sequence of HeardPitch
-        At least one.
-    places_cents : sequence of float, length places
-        Target of each place above the open note, the open note (0) first.
-    asked : ndarray, shape (plucks, places), optional
-        Probability of each place before anything was heard, where notes were asked for. Else the order is the recording's own:
-        along the neck, or any; whichever the pitches speak for.
+    `pitches`: at least one. `places_cents`: target of each place above the open note, the open note (0) first. `asked` (shape
+    (plucks, places)): probability of each place before anything was heard, where notes were asked for. Else the order is the
+    recording's own: along the neck, or any; whichever the pitches speak for.
     """
     emission, right = _emissions(pitches, np.asarray(places_cents, dtype=np.float64))
     places = len(places_cents)
@@ -131,8 +116,7 @@ def _walks(places: int) -> list[Reals]:
 
 @dataclass(frozen=True)
 class _Run:
-    joint: Reals
-    """Posterior over tunings and places, shape ``(plucks, tunings, places + 1)``."""
+    joint: Reals  # Posterior over tunings and places, shape ``(plucks, tunings, places + 1)``
     log_evidence: float
 
 

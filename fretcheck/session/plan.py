@@ -1,9 +1,7 @@
 """What will be asked for: which string, which fret, in which order, how often.
 
-Conventions
------------
-String 1 is the highest-sounding, fret 0 the open string. A string is played through before the next is begun: its open
-note first, then the frets upward, with the open note asked for again between and at the end, so that drift is seen and
+Conventions: String 1 is the highest-sounding, fret 0 the open string. A string is played through before the next is begun: its
+open note first, then the frets upward, with the open note asked for again between and at the end, so that drift is seen and
 taken out. A string that starts later on the neck (`first_fret`) is asked for only at the frets it has.
 """
 
@@ -21,17 +19,15 @@ from fretcheck.session.placed_reading import Press
 
 Order = Literal["low-first", "high-first", "fret"]
 
-WORK_PLAN = "work"
-"""The plan of a session that asks for no notes of its own: work on one place."""
+WORK_PLAN = "work"  # The plan of a session that asks for no notes of its own: work on one place
 DECIDING, SPOT = "deciding", "spot"
 INTAKE_FRETS = (1, 3, 5, 7, 9, 12, 15)  # and the last one
 SPOT_FRETS = (1, 5, 12)
 PRESS_FRETS = (1, 5)
-PLUCKS_BETWEEN_OPEN_CHECKS = 8
-"""At most so many fretted plucks before the open string is asked for again."""
+PLUCKS_BETWEEN_OPEN_CHECKS = 8  # At most so many fretted plucks before the open string is asked for again
 MOST_REPEATS = 20
+# A hand of 0.8 cents plucking twice tells 0.15 mm of a fret from nothing; a fret 1 mm out needs no instrument
 LEAST_LOOK_FOR_MM, MOST_LOOK_FOR_MM = 0.15, 1.0
-"""A hand of 0.8 cents plucking twice tells 0.15 mm of a fret from nothing; a fret 1 mm out needs no instrument."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -40,24 +36,18 @@ class Ask:
 
     string: int
     fret: int
-    press: Press | None = None
-    """How hard to press, in the press test only."""
-    check: bool = False
-    """True when the open string is asked for again, to see whether it has drifted."""
+    press: Press | None = None  # How hard to press, in the press test only
+    check: bool = False  # True when the open string is asked for again, to see whether it has drifted
 
 
 @dataclass(frozen=True, kw_only=True)
 class Growth:
     """How a plan goes on after its first round, until all is decided."""
 
-    judged: tuple[tuple[int, int], ...]
-    """(string, fret): the notes that the verdict is about, heard or not."""
-    look_for_mm: float | None
-    """None to stop at the verdict, whatever causes are open."""
-    most_plucks: int
-    """Open ones included."""
-    every_note: bool = False
-    """Once decided, it goes on until every note is heard."""
+    judged: tuple[tuple[int, int], ...]  # (string, fret): the notes that the verdict is about, heard or not
+    look_for_mm: float | None  # None to stop at the verdict, whatever causes are open
+    most_plucks: int  # Open ones included
+    every_note: bool = False  # Once decided, it goes on until every note is heard
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,27 +85,13 @@ def make_plan(
 ) -> Plan:
     """The plan for a neck.
 
-    Parameters
-    ----------
-    neck : Neck
-        What is played.
-    name : str
-        ``full`` (every fret), ``intake`` (open, 1, 3, 5, 7, 9, 12, 15, last), ``spot`` (open, 1, 5, 12), ``press`` (one
-        string, lightly and firmly, at 1 and 5). Two joined by ``+`` follow each other, as in ``full+press``.
-    frets, strings : sequence of int, optional
-        Frets and strings of the user's own; frets replace those of the plan (which is then called ``own``).
-    repeats : int
-        Plucks of each fretted note in a row, 1 to 20; the first open note gets as many.
-    order : str
-        ``low-first``: from the lowest-sounding string to the highest; ``high-first``: the reverse; ``fret``: all strings at a
-        fret, then the next fret.
-    one_of_each_pair : bool
-        Of strings that share a course, only the first is asked for.
-
-    Raises
-    ------
-    UsageError
-        Unknown plan or order, a string or fret that the neck does not have, or repeats out of range.
+    `neck`: what is played. `name`: ``full`` (every fret), ``intake`` (open, 1, 3, 5, 7, 9, 12, 15, last), ``spot`` (open, 1, 5,
+    12), ``press`` (one string, lightly and firmly, at 1 and 5). Two joined by ``+`` follow each other, as in ``full+press``.
+    `frets`, `strings`: frets and strings of the user's own; frets replace those of the plan (which is then called ``own``).
+    `repeats`: plucks of each fretted note in a row, 1 to 20; the first open note gets as many. `order`: ``low-first``: from the
+    lowest-sounding string to the highest; ``high-first``: the reverse; ``fret``: all strings at a fret, then the next fret.
+    `one_of_each_pair`: of strings that share a course, only the first is asked for.
+    Raises UsageError: unknown plan or order, a string or fret that the neck does not have, or repeats out of range.
     """
     if order not in get_args(Order):
         raise UsageError(f"order = {order!r} is unknown; choose low-first, high-first or fret")
@@ -146,8 +122,8 @@ def make_plan(
     return Plan(name=name, asks=tuple(asks))
 
 
+# At least so many are heard at every fret; on necks of more than six strings a third of them, which a verdict needs
 FIRST_STRINGS = 2
-"""At least so many are heard at every fret; on necks of more than six strings a third of them, which a verdict needs."""
 
 
 def first_round(neck: Neck, strings: Collection[int]) -> frozenset[tuple[int, int]]:
@@ -175,10 +151,7 @@ def deciding_plan(
 ) -> Plan:
     """The plan that asks only what decides: its first round, and how it goes on; parameters as in `make_plan`.
 
-    Raises
-    ------
-    UsageError
-        As `make_plan`, and for a size or a number of plucks out of range.
+    Raises UsageError as `make_plan`, and for a size or a number of plucks out of range.
     """
     if not LEAST_LOOK_FOR_MM <= look_for_mm <= MOST_LOOK_FOR_MM:
         raise UsageError(f"look-for = {look_for_mm:g} mm is out of range: {LEAST_LOOK_FOR_MM:g} to {MOST_LOOK_FOR_MM:g}")
@@ -215,10 +188,7 @@ def plan_of_notes(
 ) -> Plan:
     """A plan of single notes, each with how often it is plucked; every string begins and ends with its open note.
 
-    Raises
-    ------
-    UsageError
-        For an order that goes fret by fret.
+    Raises UsageError for an order that goes fret by fret.
     """
     if order not in ("low-first", "high-first"):
         raise UsageError(f"order = {order!r} is none for single notes; choose low-first or high-first")
@@ -236,10 +206,7 @@ _MOST_DIGITS = 3  # strings and frets never come to a thousand
 def parse_numbers(text: str, *, what: str) -> tuple[int, ...]:
     """Numbers from a list such as ``1-5,7,12``, ascending, each once.
 
-    Raises
-    ------
-    UsageError
-        When a part is neither a number nor a range of two.
+    Raises UsageError when a part is neither a number nor a range of two.
     """
     numbers: set[int] = set()
     for part in text.replace(" ", "").split(","):

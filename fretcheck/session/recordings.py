@@ -4,8 +4,6 @@ The path is the live one: blocks from an `AudioSource`, plucks from the segmente
 `inspection_from` at the end. Strings are independent, so they are heard in parallel, one process a core.
 """
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, wait
@@ -25,13 +23,10 @@ from fretcheck.session.plan import make_plan
 from fretcheck.session.take import read_take
 from fretcheck.workers import worker_pool
 
-Progress = Callable[[int, int], None]
-"""Called with (strings done, strings in all)."""
+Progress = Callable[[int, int], None]  # Called with (strings done, strings in all)
 
-LARGE_BLOCK = 16384
-"""Frames; nothing depends on where blocks end, and large ones are read faster."""
-SHORT_BYTES = 3_000_000
-"""Recordings smaller than this together are read in this process."""
+LARGE_BLOCK = 16384  # Frames; nothing depends on where blocks end, and large ones are read faster
+SHORT_BYTES = 3_000_000  # Recordings smaller than this together are read in this process
 
 
 @dataclass(frozen=True)
@@ -42,17 +37,13 @@ class HeardString:
     notes: tuple[PlacedNote, ...]
     set_aside: tuple[SoundSetAside, ...]
     sample_rate: float
-    problem: UnreadStringError | None = None
-    """Why nothing of it could be used."""
+    problem: UnreadStringError | None = None  # Why nothing of it could be used
 
 
 def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
     """Read the recording of one string; where its plucks can't be read, or their frets can't be told, it says so.
 
-    Raises
-    ------
-    RecordingError
-        When the file cannot be read, holds no plucks, or holds those of another string.
+    Raises RecordingError when the file cannot be read, holds no plucks, or holds those of another string.
     """
     with FileSource(file, block_frames=LARGE_BLOCK) as source:
         cut = cut_plucks(source, partial(read_note, string, sound_file=file.name))
@@ -88,24 +79,11 @@ def inspect_recordings(
 ) -> Inspection:
     """Inspect a neck from a folder of recordings, ``string-1.flac`` and so on.
 
-    Parameters
-    ----------
-    neck : Neck
-    folder : Path
-        Or the file of one string, which is then inspected alone.
-    plan : str
-        Whose notes should be there, as in `make_plan`; what else is heard counts all the same.
-    progress : callable, optional
-        Called in this process as strings are done.
-    processes : int, optional
-        How many processes read strings; one for each core by default, 1 to stay in this process.
-
-    Raises
-    ------
-    RecordingError
-        When the folder or a string's file cannot be used, holds another string, or nothing of any string could be read.
-    UsageError
-        For an unknown plan.
+    `folder`: or the file of one string, which is then inspected alone. `plan`: whose notes should be there, as in `make_plan`;
+    what else is heard counts all the same. `progress`: called in this process as strings are done. `processes`: how many
+    processes read strings; one for each core by default, 1 to stay in this process.
+    Raises RecordingError when the folder or a string's file cannot be used, holds another string, or nothing of any string
+    could be read; UsageError for an unknown plan.
     """
     files = find_string_files(folder, range(1, len(neck.strings) + 1))
     planned = make_plan(neck, name=plan, strings=tuple(files)).notes

@@ -4,12 +4,8 @@ Open and stopped notes must be read over the same stretch after the pluck, and a
 a pluck is read over its first second; where that leaves it in doubt, over a quarter second more, and so on up to a second and a
 half or its end. The stretch depends on the pluck's own sound only: live and recorded readings of the same sound are identical.
 
-Conventions
------------
-Stretches are counted from the onset, in seconds.
+Conventions: stretches are counted from the onset, in seconds.
 """
-
-from __future__ import annotations
 
 from dataclasses import replace
 
@@ -21,10 +17,8 @@ from fretcheck.pitch.streaming import StreamingReader
 
 FIRST_S = 1.0
 STEP_S = 0.25
-LAST_S = 1.5
-"""Longer stretches tell no more of a real string: what is left of its pitch's ambiguity is its glide's."""
-SURE_CENTS = 0.5
-"""A standard uncertainty below this needs no longer stretch: a hand repeats to 0.5 to 1 cent."""
+LAST_S = 1.5  # Longer stretches tell no more of a real string: what is left of its pitch's ambiguity is its glide's
+SURE_CENTS = 0.5  # A standard uncertainty below this needs no longer stretch: a hand repeats to 0.5 to 1 cent
 
 STRETCHES_S = tuple(FIRST_S + STEP_S * step for step in range(round((LAST_S - FIRST_S) / STEP_S) + 1))
 

@@ -19,14 +19,11 @@ class Onset:
 class Pluck:
     """One pluck, from its onset to its end, attack included."""
 
-    samples: Reals
-    """Shape ``(frames,)``; index 0 is the onset."""
+    samples: Reals  # Shape ``(frames,)``; index 0 is the onset
     sample_rate: float
     start_frame: int
-    settled_from: int
-    """Index into `samples` at which the attack is over."""
-    noise_rms: float | None
-    """RMS of the stream just before the onset, full scale 1; None where no quiet stretch was heard."""
+    settled_from: int  # Index into `samples` at which the attack is over
+    noise_rms: float | None  # RMS of the stream just before the onset, full scale 1; None where no quiet stretch was heard
     clipped_fraction: float
     end: EndReason
 

@@ -6,13 +6,9 @@ and the remainder from its normal distribution given what is left of the reading
 covariance K − K·S⁻¹·Kᵀ, with K the field's covariance between all cells and those heard, and S that of those heard, the readings'
 uncertainty added.
 
-Conventions
------------
-Cents; cells are those of the posterior's design. The `open_note` parameters are errors of the reading (of the open pluck that a
-string's notes were counted from), so they are in the readings and not in the notes.
+Conventions: Cents; cells are those of the posterior's design. The `open_note` parameters are errors of the reading (of the open
+pluck that a string's notes were counted from), so they are in the readings and not in the notes.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -21,22 +17,18 @@ import numpy as np
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.infer.posterior import Posterior
 
-DRAWS = 2000
-"""A probability of 0.05 is then told to ±0.005."""
+DRAWS = 2000  # A probability of 0.05 is then told to ±0.005
 
 
 @dataclass(frozen=True, kw_only=True)
 class JointDraws:
     """Draws from the posterior of one neck."""
 
-    theta: Reals
-    """Shape (draws, parameters)."""
-    notes: Reals
-    """True deviation of every cell, shape (draws, cells)."""
-    remainder: Reals
-    """The part of it that belongs to no parameter, shape (draws, cells)."""
+    theta: Reals  # Shape (draws, parameters)
+    notes: Reals  # True deviation of every cell, shape (draws, cells)
+    remainder: Reals  # The part of it that belongs to no parameter, shape (draws, cells)
+    # The mean of that part of the remainder which each cell has by itself; the rest is the finger's and the body's
     unexplained: Reals
-    """The mean of that part of the remainder which each cell has by itself; the rest is the finger's and the body's."""
 
 
 def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:

@@ -6,9 +6,7 @@ lemma): with U the faults' columns in the data, G = Uᵀ C⁻¹ U and g = Uᵀ C
 ln Z_A − ln Z_0 = −½ ln|I + G_AA| + ½ g_Aᵀ (I + G_AA)⁻¹ g_A − ½ m_Aᵀ m_A.
 All single faults are weighed, then each set is grown by one fault from the best of its size, until the next size adds nothing.
 
-Conventions
------------
-Extra parts are scaled to unit variance. Weights are posterior probabilities over the sets kept, and sum to 1.
+Conventions: extra parts are scaled to unit variance. Weights are posterior probabilities over the sets kept, and sum to 1.
 """
 
 from __future__ import annotations
@@ -27,13 +25,10 @@ from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.model.parameters import Fault
 
 MOST_FAULTS = 5
-BEAM = 12
-"""Sets of each size that are grown by one more fault."""
-NEGLIGIBLE = 9.0
-"""A set this much less probable (in nepers) than the best is dropped."""
+BEAM = 12  # Sets of each size that are grown by one more fault
+NEGLIGIBLE = 9.0  # A set this much less probable (in nepers) than the best is dropped
 MOST_SETS = 120
-HOPELESS = 3.0
-"""Sets are not grown further once the larger ones all fall this far behind the smaller."""
+HOPELESS = 3.0  # Sets are not grown further once the larger ones all fall this far behind the smaller
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,10 +37,8 @@ class FaultSet:
 
     faults: tuple[int, ...]
     log_weight: float
-    mean: Reals
-    """Of all parameters."""
-    root: Reals
-    """The posterior covariance is that of the sound neck plus root·rootᵀ, shape (parameters, extra parts)."""
+    mean: Reals  # Of all parameters
+    root: Reals  # The posterior covariance is that of the sound neck plus root·rootᵀ, shape (parameters, extra parts)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,11 +47,9 @@ class FaultSets:
 
     sound: LinearGaussian
     extra: _ExtraParts
-    kept: tuple[tuple[int, ...], ...]
-    """Ways, numbered through all faults."""
+    kept: tuple[tuple[int, ...], ...]  # Ways, numbered through all faults
     log_weights: tuple[float, ...]
-    log_evidence: float
-    """ln p(y), all sets summed."""
+    log_evidence: float  # ln p(y), all sets summed
 
     @cached_property
     def sets(self) -> tuple[FaultSet, ...]:
@@ -93,21 +84,15 @@ class FaultSets:
 class Ways:
     """All ways of all faults in turn, with the columns of θ that their extra parts are added to."""
 
-    columns: NDArray[np.intp]
-    """Of every part."""
+    columns: NDArray[np.intp]  # Of every part
     spread: Reals
-    toward: Reals
-    """Mean of every part, in its spreads."""
-    starts: NDArray[np.intp]
-    """First part of every way, and the number of parts."""
-    fault: NDArray[np.intp]
-    """Number of every way's fault."""
-    log_odds: Reals
-    """Of every way before the data, the cost of its extra part's mean included."""
-    log_none: float
-    """Log probability that no fault is there."""
+    toward: Reals  # Mean of every part, in its spreads
+    starts: NDArray[np.intp]  # First part of every way, and the number of parts
+    fault: NDArray[np.intp]  # Number of every way's fault
+    log_odds: Reals  # Of every way before the data, the cost of its extra part's mean included
+    log_none: float  # Log probability that no fault is there
+    # Ways of several parts, those of one size together: their numbers, and their parts, shape (ways, parts of each)
     alike: tuple[tuple[NDArray[np.intp], NDArray[np.intp]], ...]
-    """Ways of several parts, those of one size together: their numbers, and their parts, shape (ways, parts of each)."""
 
     @classmethod
     def of(cls, faults: Sequence[Fault]) -> Ways:
@@ -146,8 +131,7 @@ class _ExtraParts:
     """The faults' extra parts under one sound neck, scaled to unit variance."""
 
     ways: Ways
-    data: Reals
-    """U: on the observations."""
+    data: Reals  # U: on the observations
     gram: Reals
     score: Reals
 

@@ -4,12 +4,8 @@ At each step the forward model is replaced by its tangent, the linear problem so
 (`linear_gaussian`), and the sets of faults weighed (`fault_sets`). How well the workshop cuts frets is not known either: a few
 factors on the narrow spreads of frets and tilts are weighed together with the faults.
 
-Conventions
------------
-θ as in `parameters`, cells as in `as_designed`, cents and mm.
+Conventions: θ as in `parameters`, cells as in `as_designed`, cents and mm.
 """
-
-from __future__ import annotations
 
 import math
 from collections.abc import Sequence
@@ -37,28 +33,26 @@ from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import LayoutHypothesis
 from fretcheck.neck.description import Neck
 
+# Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop
 CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
-"""Factors on the narrow spreads of frets and tilts, with their prior weights: a careful, a usual, a hasty workshop."""
+# How much sharper than stopped ones open strings read (cents: mean, standard deviation), with prior weights: plucked about as
+# hard, and by one player in twenty (common practice, no source) harder, or on strings that sink long. Recorded notes read 0.04
+# cent sharper for a pluck 3 dB harder and 0.07 for 6 dB (medians of 136 and 129; means 0.19 and 0.29), the means of 15
+# instruments -0.3 to +1.2, u 0.3 (`tests.benchmarks.harder_plucks`). One normal of ±0.22 left 7 points more necks undecided.
 OPENS = (((0.05, 0.12), 0.95), ((0.5, 0.3), 0.05))
-"""How much sharper than stopped ones open strings read (cents: mean, standard deviation), with prior weights: plucked about as
-hard, and by one player in twenty (common practice, no source) harder, or on strings that sink long. Recorded notes read 0.04 cent
-sharper for a pluck 3 dB harder and 0.07 for 6 dB (medians of 136 and 129; means 0.19 and 0.29), the means of 15
-instruments -0.3 to +1.2, u 0.3 (`tests.benchmarks.harder_plucks`). One normal of ±0.22 left 7 points more necks undecided."""
 PULLS = ((0.05, 0.2), (0.2, 0.3), (0.6, 0.3), (1.8, 0.2))
 OWNS = ((0.01, 0.25), (0.03, 0.35), (0.08, 0.25), (0.2, 0.15))
+# How rough the field of the notes may be (cents, mm; the finger's as a factor), with prior weights; common practice, no source.
+# They reach down to a neck without any: with 0.15 cent and 0.7 the least, u was half as large again as the errors there.
 FINGERS = ((0.1, 0.2), (0.35, 0.3), (1.0, 0.3), (2.0, 0.2))
-"""How rough the field of the notes may be (cents, mm; the finger's as a factor), with prior weights; common practice, no source.
-They reach down to a neck without any: with 0.15 cent and 0.7 the least, u was half as large again as the errors there."""
 MOST_STEPS = 5
-SETTLED_CENTS = 0.1
-"""Gauss–Newton steps end when no note moves by more."""
+SETTLED_CENTS = 0.1  # Gauss–Newton steps end when no note moves by more
 SMOOTH = Roughness(finger=0.7, pull_cents=0.15, own_mm=0.03)
 ROUGH = Roughness(finger=1.8, pull_cents=1.8, own_mm=0.08)
 FAULTS_BETWEEN, SETS_BETWEEN = 2, 6
 RULES_LOOKED_INTO = 3
 STRINGS_FOR_A_RULE, FRETS_FOR_A_RULE = 3, 8
-SURE_OF_RULE = 0.9
-"""A rule of layout less probable than this is only listed; the causes are then told against the design."""
+SURE_OF_RULE = 0.9  # A rule of layout less probable than this is only listed; the causes are then told against the design
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,12 +60,9 @@ class _Readings:
     """Values with what the linear problem needs beside them."""
 
     combined: Combined
-    index: NDArray[np.intp]
-    """Of each value's cell in the design."""
-    field: Reals
-    """Covariance of what the notes have beside θ, over all cells of the design."""
-    own: Reals
-    """Variance of that part of it which each cell has by itself."""
+    index: NDArray[np.intp]  # Of each value's cell in the design
+    field: Reals  # Covariance of what the notes have beside θ, over all cells of the design
+    own: Reals  # Variance of that part of it which each cell has by itself
 
     @cached_property
     def noise(self) -> Reals:
@@ -133,8 +124,7 @@ class _Tangent:
 
     model: ForwardModel
     theta: Reals
-    slopes: Reals | None = None
-    """The derivative where it is already known."""
+    slopes: Reals | None = None  # The derivative where it is already known
 
     @cached_property
     def cents(self) -> Reals:

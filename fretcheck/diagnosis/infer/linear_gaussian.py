@@ -3,9 +3,7 @@
 y = X·θ + noise, θ ~ N(m, P), noise ~ N(0, R): C = X P Xᵀ + R, θ | y ~ N(m + P Xᵀ C⁻¹ (y − X m), P − P Xᵀ C⁻¹ X P), and
 ln p(y) = −½ (ln|2πC| + (y − X m)ᵀ C⁻¹ (y − X m)). C. M. Bishop, Pattern Recognition and Machine Learning, 2.3.3, from memory.
 
-Conventions
------------
-Noise is a full covariance over the observations; priors too, `from_spreads` makes both from standard deviations.
+Conventions: noise is a full covariance over the observations; priors too, `from_spreads` makes both from standard deviations.
 """
 
 from __future__ import annotations
@@ -26,10 +24,8 @@ class LinearGaussian:
     """One linear problem, solved on demand."""
 
     y: Reals
-    design: Reals
-    """X, shape (observations, parameters)."""
-    noise: Reals
-    """R, shape (observations, observations)."""
+    design: Reals  # X, shape (observations, parameters)
+    noise: Reals  # R, shape (observations, observations)
     prior_mean: Reals
     prior_covariance: Reals
 

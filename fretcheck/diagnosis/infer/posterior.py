@@ -1,8 +1,6 @@
 """What is believed of a neck once its readings are in: a mixture of normal distributions over θ.
 
-Conventions
------------
-θ as in `parameters`. Rows are linear functions of θ, shape (functions, parameters).
+Conventions: θ as in `parameters`. Rows are linear functions of θ, shape (functions, parameters).
 """
 
 from __future__ import annotations
@@ -47,13 +45,11 @@ class Posterior:
     hand: ByHand
     layout: tuple[LayoutHypothesis, ...]
     rule: LayoutRule
+    # Covariance in cents of what the notes have beside θ (`note_field`), over all cells; the hand's scatter is not in it
     field: Reals
-    """Covariance in cents of what the notes have beside θ (`note_field`), over all cells; the hand's scatter is not in it."""
-    own: Reals
-    """Variance of the field's part that each cell has by itself, and that no part of the model explains."""
+    own: Reals  # Variance of the field's part that each cell has by itself, and that no part of the model explains
     scatter: Hand
-    heard: NDArray[np.intp]
-    """Of each combined reading's cell in the design."""
+    heard: NDArray[np.intp]  # Of each combined reading's cell in the design
 
     @property
     def design(self) -> AsDesigned:

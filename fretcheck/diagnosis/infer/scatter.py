@@ -9,12 +9,9 @@ string and a straight line across every fret. It is wider by `Hand.low` at fret 
 A pluck may have slipped, and a note may have an error of its own that no part explains. Both are weighed for every note: which
 plucks slipped, if any, by their agreement with each other and with what is expected of the note.
 
-Conventions
------------
-Cents. A cell is a string, a fret and a manner of pressing. The scatter is that of a single pluck, the listening's own part aside.
+Conventions: Cents. A cell is a string, a fret and a manner of pressing. The scatter is that of a single pluck, the listening's
+own part aside.
 """
-
-from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
@@ -29,18 +26,15 @@ from fretcheck.diagnosis.observation import Observation
 
 FREEDOM = 4.0
 USUAL_CENTS = 0.8  # hand repeatability on a fretted note; common practice, no source
-USUAL_WORTH = 4.0
-"""The usual scatter counts like this many repeats; the strings' common one like twice as many."""
+USUAL_WORTH = 4.0  # The usual scatter counts like this many repeats; the strings' common one like twice as many
+# Squared scale that the capped Student-t weights find in normal residuals of variance 1 (fixed point, by quadrature)
 NORMAL_SHARE = 0.774
-"""Squared scale that the capped Student-t weights find in normal residuals of variance 1 (fixed point, by quadrature)."""
 LEAST_CENTS = 0.1
 EVEN_FROM = 5
+# How much wider the hand scatters at fret 1, with prior weights: up to three times; common practice, no source
 LOW_FRETS = ((0.0, 0.3), (0.5, 0.3), (1.0, 0.2), (1.5, 0.12), (2.0, 0.08))
-"""How much wider the hand scatters at fret 1, with prior weights: up to three times; common practice, no source."""
-ENOUGH_REPEATS = 0.25
-"""With fewer repeats than this share of the notes the neck's smoothness is asked too."""
-REMAINDER_CENTS = 0.15
-"""Of what the smooth curves leave, this is the notes' own; common practice, no source."""
+ENOUGH_REPEATS = 0.25  # With fewer repeats than this share of the notes the neck's smoothness is asked too
+REMAINDER_CENTS = 0.15  # Of what the smooth curves leave, this is the notes' own; common practice, no source
 SMOOTH_STEPS = 8
 SLIPPED_SHARE, SLIPPED_TIMES = 0.01, 8.0  # plucks that slipped: how many, and how much wider they scatter
 MOST_SLIPPED = 2
@@ -54,12 +48,9 @@ HUBER = 1.345  # 95 % efficiency for normal scatter; Huber 1964, from memory
 class Hand:
     """How a hand scatters."""
 
-    cents: Mapping[int, float]
-    """Of a single pluck, per string that has fretted notes, from fret `EVEN_FROM` on."""
-    low: float
-    """By how much it is wider at fret 1, as a share."""
-    repeats: Mapping[int, int]
-    """Per string: plucks of a note beyond its first."""
+    cents: Mapping[int, float]  # Of a single pluck, per string that has fretted notes, from fret `EVEN_FROM` on
+    low: float  # By how much it is wider at fret 1, as a share
+    repeats: Mapping[int, int]  # Per string: plucks of a note beyond its first
 
     def at(self, cell: Cell) -> float:
         """Of a single pluck of this cell."""
@@ -72,10 +63,8 @@ class Combined:
 
     cells: tuple[Cell, ...]
     cents: Reals
-    u_cents: Reals
-    """Of the value, the hand's scatter included."""
-    odd_cents: Reals
-    """Standard deviation of an error that the note seems to have of its own, beside what all notes have."""
+    u_cents: Reals  # Of the value, the hand's scatter included
+    odd_cents: Reals  # Standard deviation of an error that the note seems to have of its own, beside what all notes have
 
 
 def hand_scatter(observations: Sequence[Observation]) -> Hand:
@@ -134,12 +123,8 @@ def combine(
 ) -> Combined:
     """One value a cell, over which of its plucks slipped and whether the note has an error of its own.
 
-    Parameters
-    ----------
-    observations : sequence of Observation
-    hand : Hand
-    expected : mapping, optional
-        Cell → what a model says of it: cents and their standard uncertainty, what notes usually have of their own included.
+    `expected`: cell → what a model says of it: cents and their standard uncertainty, what notes usually have of their own
+    included.
     """
     cells = _grouped(observations)
     names = list(cells)

@@ -2,14 +2,10 @@
 
 Even a perfect neck does not read zero: stopping a string stretches it. What it would read is shown beside what was heard.
 
-Conventions
------------
-A cell is one string stopped at one fret, in one manner (None as in playing; light, firm as in the press test). Arrays run over
-cells. mm and cents; heights above the plane of the fret crowns. A short string is a string of its own, shorter scale:
-γ counts from its first fret.
+Conventions: a cell is one string stopped at one fret, in one manner (None as in playing; light, firm as in the press test).
+Arrays run over cells. mm and cents; heights above the plane of the fret crowns. A short string is a string of its own, shorter
+scale: γ counts from its first fret.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -165,16 +161,9 @@ def across(neck: Neck) -> Reals:
 def expected_cents(neck: Neck, *, constants: Iterable[StringConstants] | None = None) -> Reals:
     """What a perfectly built neck of these strings would read.
 
-    Parameters
-    ----------
-    neck : Neck
-    constants : iterable of StringConstants, optional
-        One a string; computed from the description when not given.
-
-    Returns
-    -------
-    ndarray, shape (strings, frets + 1)
-        Cents against equal temperament from each string's own open note; column 0 is 0, NaN where a short string has no fret.
+    `constants`: one a string; computed from the description when not given.
+    Returns Cents against equal temperament from each string's own open note; column 0 is 0, NaN where a short string has no
+    fret.
     """
     design = as_designed(neck, constants=constants)
     return design.table(sharpness_cents(design.stop()))

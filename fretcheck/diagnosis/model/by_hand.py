@@ -1,12 +1,8 @@
 """Measurements by rule, calliper and feeler gauge as observations of the same parameters.
 
-Conventions
------------
-mm, on the neck's axis. A row is the measurement's derivative by every parameter; its value is measured minus designed. Along the
-middle of the neck a part is taken as the mean over the strings.
+Conventions: mm, on the neck's axis. A row is the measurement's derivative by every parameter; its value is measured minus
+designed. Along the middle of the neck a part is taken as the mean over the strings.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,8 +17,7 @@ from fretcheck.neck.description import Measurement
 from fretcheck.neck.heights import described_relief_mm
 from fretcheck.neck.on_the_day import stale
 
-ALIKE = 0.5
-"""Share of the variance that measurements of one kind have in common: the same hand, gauge and light."""
+ALIKE = 0.5  # Share of the variance that measurements of one kind have in common: the same hand, gauge and light
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,13 +25,10 @@ class ByHand:
     """Measurements in the form the inference takes."""
 
     values: Reals
-    rows: Reals
-    """Shape (measurements, parameters)."""
+    rows: Reals  # Shape (measurements, parameters)
     u: Reals
-    kinds: tuple[str, ...]
-    """What each measures."""
-    unused: tuple[str, ...]
-    """Those that say nothing here, each with the reason."""
+    kinds: tuple[str, ...]  # What each measures
+    unused: tuple[str, ...]  # Those that say nothing here, each with the reason
 
     @property
     def covariance(self) -> Reals:

@@ -1,12 +1,8 @@
 """The forward model: how a built neck reads, at every string and fret, and how each of its parts changes that.
 
-Conventions
------------
-θ holds the values of `Parameters`, in mm, cents, or logarithms of a factor; cells as in `as_designed`. The derivatives of one
-stopped string are exact (`stopped_string.partials`); a parameter acts on it linearly, through its pattern.
+Conventions: θ holds the values of `Parameters`, in mm, cents, or logarithms of a factor; cells as in `as_designed`. The
+derivatives of one stopped string are exact (`stopped_string.partials`); a parameter acts on it linearly, through its pattern.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -5,13 +5,9 @@ slot by itself; steps marked fret to fret add up like a random walk; a template 
 distance from the nut; a kerf or the nut's own thickness left out shifts all slots alike. Each is weighed by its
 evidence, p(readings).
 
-Conventions
------------
-mm along the neck, positive toward the bridge. `shift_mm` is the fret's displacement that the rule alone makes, per cell;
-`extra_covariance` what it leaves open, over the fret positions 1, 2, … in mm².
+Conventions: mm along the neck, positive toward the bridge. `shift_mm` is the fret's displacement that the rule alone makes, per
+cell; `extra_covariance` what it leaves open, over the fret positions 1, 2, … in mm².
 """
-
-from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -31,11 +27,9 @@ class LayoutRule:
 
     name: str
     text: str
-    share: float
-    """Prior probability."""
+    share: float  # Prior probability
     shift_mm: Callable[[AsDesigned], Reals] | None = None
-    extra_covariance: Callable[[Reals], Reals] | None = None
-    """Given the distances of the frets from the nut."""
+    extra_covariance: Callable[[Reals], Reals] | None = None  # Given the distances of the frets from the nut
 
 
 def _rule_of_18(design: AsDesigned) -> Reals:

@@ -5,14 +5,10 @@ beside the hand's scatter. The finger presses each string by a depth of its own 
 unevenly at the low frets. A resonance of the body pulls every note of a pitch, on whichever string it is played, and the open
 string it is counted from.
 
-Conventions
------------
-Cents; fields run over cells, shape (cells, cells). All spreads are common practice without a source: a finger's depth
-±0.02 mm over the frets, ±0.06 mm more at fret 1; a body's pulls usually 0.5 to 1 cent, 2 to 3 near a strong resonance, a semitone
-wide.
+Conventions: Cents; fields run over cells, shape (cells, cells). All spreads are common practice without a source: a finger's
+depth ±0.02 mm over the frets, ±0.06 mm more at fret 1; a body's pulls usually 0.5 to 1 cent, 2 to 3 near a strong resonance, a
+semitone wide.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -23,8 +19,7 @@ from fretcheck.diagnosis.model.as_designed import AsDesigned
 from fretcheck.neck.heights import GUITAR_SCALE_MM
 from fretcheck.units import CENTS_PER_NEPER
 
-LOW_FRETS = 2.5
-"""A finger's excess at fret 1 has fallen to 1/e so many frets up: gone after three to four."""
+LOW_FRETS = 2.5  # A finger's excess at fret 1 has fallen to 1/e so many frets up: gone after three to four
 FINGER_FRETS = 4.0  # a finger's depth keeps to itself over so many frets
 FINGER_OWN_MM, FINGER_LOW_MM = 0.02, 0.06
 FINGER_LOW_CENTS = 0.3  # pushed aside, and the finger's flesh: not in proportion to the string's stretch
@@ -36,11 +31,9 @@ ON_EVERY_STRING = 0.8  # share of a pull's variance that all strings have alike
 class Roughness:
     """How strong the field is on one neck."""
 
-    finger: float = 1.0
-    """Factor on the finger's unevenness."""
+    finger: float = 1.0  # Factor on the finger's unevenness
     pull_cents: float = 0.4
-    own_mm: float = 0.04
-    """Of each note by itself, as a place on its crown."""
+    own_mm: float = 0.04  # Of each note by itself, as a place on its crown
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,8 +42,7 @@ class NoteField:
 
     finger: Reals
     pull: Reals
-    own_of_mm: Reals
-    """Variance that 1 mm of a note by itself makes, shape (cells,)."""
+    own_of_mm: Reals  # Variance that 1 mm of a note by itself makes, shape (cells,)
 
     def covariance(self, rough: Roughness) -> Reals:
         """Over all cells."""

@@ -4,11 +4,9 @@ A parameter moves one local quantity of `Stop` at each cell, by its pattern over
 far it lies out on a neck well made. A fault widens some of them: parts are usually made well and now and then botched, and that
 mixture is what lets a botched fret stand alone instead of being smeared over its neighbours.
 
-Conventions
------------
-mm and cents; arrays run over cells. Spreads are standard deviations. They are common practice without a source where nothing
-else is said: slots to 0.05 mm, nut slots and saddles by file and rule. A saddle's parts (bridge, slant, its own) together make
-0.15 mm, a hand's depth of pressure (common, and a string's own) 0.06 mm about 0.08 mm.
+Conventions: mm and cents; arrays run over cells. Spreads are standard deviations. They are common practice without a source
+where nothing else is said: slots to 0.05 mm, nut slots and saddles by file and rule. A saddle's parts (bridge, slant, its own)
+together make 0.15 mm, a hand's depth of pressure (common, and a string's own) 0.06 mm about 0.08 mm.
 """
 
 from __future__ import annotations
@@ -52,20 +50,20 @@ class Spread:
 
 
 FRET = Spread(sound=0.035, botched=(Botch(share=0.035, spread=0.28), Botch(share=0.005, spread=0.8)))
+# A botched fret is out by what a saw jumps or a mark is misread: tenths, now and then more. About nothing: ways about ±0.28 mm
+# found no more (30 necks a row of the foreign worlds), and drew small ones outward.
 TILT = Spread(sound=0.028, botched=(Botch(share=0.03, spread=0.28), Botch(share=0.004, spread=0.8)))
-"""A botched fret is out by what a saw jumps or a mark is misread: tenths, now and then more. About nothing: ways about ±0.28 mm
-found no more (30 necks a row of the foreign worlds), and drew small ones outward."""
 NUT = Spread.about_nothing(sound=0.07, faulty=0.9, share=0.04)
 NUT_SKEW = Spread.about_nothing(sound=0.03, faulty=0.5, share=0.02)
+# Nut slots are left high far more often than cut low
 NUT_HEIGHT = Spread(sound=0.05, botched=(Botch(share=0.10, spread=0.25, toward=0.30),))
-"""Nut slots are left high far more often than cut low."""
 SLOT_HEIGHT = Spread.about_nothing(sound=0.04, faulty=0.4, share=0.015)
 BRIDGE = Spread.about_nothing(sound=0.08, faulty=2.0, share=0.04)
 SADDLE_SLANT = Spread.about_nothing(sound=0.05, faulty=1.5, share=0.02)
+# As a share of the described setbacks' departures from a straight line: one cast or bought straight lies there in full
 SADDLE_STRAIGHT = Spread(sound=0.01, botched=(Botch(share=0.03, spread=0.2, toward=1.0),))
-"""As a share of the described setbacks' departures from a straight line: one cast or bought straight lies there in full."""
+# A flat worn into a crown leaves the string on one of its edges, 0.1 to 0.6 mm from the middle
 WEAR = Spread(sound=0.005, botched=(Botch(share=0.08, spread=0.15),))
-"""A flat worn into a crown leaves the string on one of its edges, 0.1 to 0.6 mm from the middle."""
 WORN_FRETS = 5
 SADDLE = Spread.about_nothing(sound=0.12, faulty=2.5, share=0.02)
 SCALE = Spread.about_nothing(sound=0.05, faulty=3.0, share=0.01)
@@ -77,21 +75,19 @@ PRESSURE = Spread.about_nothing(sound=0.055, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.08
 
 BRIDGE_BY_EAR = Spread.about_nothing(sound=0.20, faulty=2.0, share=0.04)
+# Where the description gives no setback: from where the string's octave is in tune, as far as an ear and a file come
 SADDLE_BY_EAR = Spread.about_nothing(sound=0.25, faulty=2.5, share=0.02)
-"""Where the description gives no setback: from where the string's octave is in tune, as far as an ear and a file come."""
-STRETCHES = ("log_kappa", "log_beta", "end", "saddle_height", "relief")
-"""Local quantities that a saddle set by ear makes up for."""
+STRETCHES = ("log_kappa", "log_beta", "end", "saddle_height", "relief")  # Local quantities that a saddle set by ear makes up for
 FINGER_BEHIND_MM = 1.5
 PRESSURE_OWN_MM = 0.02
+# What the finger presses deeper at fret 1 than up the neck, on all strings: +1 to +4 cents on the stiffest of a steel guitar
 FINGER_LOW_MEAN_MM, FINGER_LOW_MM = 0.06, 0.09
-"""What the finger presses deeper at fret 1 than up the neck, on all strings: +1 to +4 cents on the stiffest of a steel guitar."""
 LIGHT_MM, LIGHT_LOW_MM = 0.03, 0.03
 FIRM_MEAN_MM, FIRM_MM = 0.35, 0.20  # beyond the usual depth
 END, END_OWN = 0.10, 0.04
 SADDLE_HEIGHT_ACROSS_MM, SADDLE_HEIGHT_OWN_MM = 0.3, 0.08
 
-LEAST_DEPARTURE_MM = 0.4
-"""Setbacks nearer than this to a straight line: a straight saddle serves them."""
+LEAST_DEPARTURE_MM = 0.4  # Setbacks nearer than this to a straight line: a straight saddle serves them
 
 UNEVENNESS_ORDERS = 3
 UNEVENNESS_COLUMNS = 4
@@ -135,8 +131,8 @@ class Parameters:
     means: list[float] = field(default_factory=list)
     spreads: list[float] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    # Column of a saddle set by ear → what it makes up for: its change per unit of every parameter
     made_up: dict[int, Reals] = field(default_factory=dict)
-    """Column of a saddle set by ear → what it makes up for: its change per unit of every parameter."""
 
     def add(
         self,
@@ -223,11 +219,7 @@ class Parameters:
 def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Parameters:
     """The table for one neck.
 
-    Parameters
-    ----------
-    design : AsDesigned
-    open_u_cents : sequence of float
-        Per string: standard uncertainty of the open note that its fretted notes are counted from.
+    `open_u_cents`: per string: standard uncertainty of the open note that its fretted notes are counted from.
     """
     table = Parameters()
     neck = design.neck

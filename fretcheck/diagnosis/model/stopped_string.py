@@ -4,15 +4,11 @@ M. B. Anderson & R. G. Beausoleil, "Classical guitar intonation and compensation
 J. Acoust. Soc. Am. 156(1), 683 (2024), here [AB]. A string pressed down gets longer, hence tighter, hence sharper; its
 stiffness weighs more the shorter it is; and a nut, fret or saddle off its place changes the lengths.
 
-Conventions
------------
-mm, cents; positive is sharp. Displacements on the neck's axis: nut, fret and saddle positive toward the bridge ([AB] count
-the nut's setback the other way: ΔN = −nut). All arguments are arrays of one broadcast shape. Every operation is analytic,
-so a complex argument passes through: `partials` takes the derivatives by a complex step, exact to rounding (J. N. Lyness &
-C. B. Moler, SIAM J. Numer. Anal. 4, 202, 1967).
+Conventions: mm, cents; positive is sharp. Displacements on the neck's axis: nut, fret and saddle positive toward the bridge
+([AB] count the nut's setback the other way: ΔN = −nut). All arguments are arrays of one broadcast shape. Every operation is
+analytic, so a complex argument passes through: `partials` takes the derivatives by a complex step, exact to rounding (J. N.
+Lyness & C. B. Moler, SIAM J. Numer. Anal. 4, 202, 1967).
 """
-
-from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
@@ -30,36 +26,23 @@ _STEP = 1e-40
 class Stop:
     """A string stopped at a fret. Arrays of one broadcast shape, in mm where nothing else is said."""
 
-    scale: Reals
-    """X0: from the design nut line to the scale length's end, along this string."""
-    ratio: Reals
-    """γ = 2^(k/12), k semitones above the open string."""
+    scale: Reals  # X0: from the design nut line to the scale length's end, along this string
+    ratio: Reals  # γ = 2^(k/12), k semitones above the open string
     fret: Reals
     nut: Reals
-    saddle: Reals
-    """Designed setback and displacement together: ΔS."""
-    nut_height: Reals
-    """b: string at the nut above the plane of the frets."""
-    saddle_height: Reals
-    """Saddle above the plane of the frets: b + c."""
-    finger: Reals
-    """d: the finger's distance behind the fret."""
-    relief: Reals
-    """How far the hollow of the neck lowers this fret's crown below the line from the nut to the last fret."""
-    log_kappa: Reals
-    """ln κ, κ = EA/T0 of what carries the tension."""
-    log_beta: Reals
-    """ln β0, β0 = √(EI/(T0·L0²)) of the open string."""
-    end: Reals
-    """How stiffly the ends hold: 0 pinned–pinned, 1 pinned–clamped, 2 clamped–clamped."""
-    depth: Reals
-    """How far the finger presses the string below the straight line from the saddle over the fret."""
-    cents: Reals
-    """Whatever else sharpens the note."""
+    saddle: Reals  # Designed setback and displacement together: ΔS
+    nut_height: Reals  # b: string at the nut above the plane of the frets
+    saddle_height: Reals  # Saddle above the plane of the frets: b + c
+    finger: Reals  # d: the finger's distance behind the fret
+    relief: Reals  # How far the hollow of the neck lowers this fret's crown below the line from the nut to the last fret
+    log_kappa: Reals  # ln κ, κ = EA/T0 of what carries the tension
+    log_beta: Reals  # ln β0, β0 = √(EI/(T0·L0²)) of the open string
+    end: Reals  # How stiffly the ends hold: 0 pinned–pinned, 1 pinned–clamped, 2 clamped–clamped
+    depth: Reals  # How far the finger presses the string below the straight line from the saddle over the fret
+    cents: Reals  # Whatever else sharpens the note
 
 
-LOCALS = tuple(field.name for field in fields(Stop) if field.name not in ("scale", "ratio"))
-"""The quantities a fault can change."""
+LOCALS = tuple(field.name for field in fields(Stop) if field.name not in ("scale", "ratio"))  # The quantities a fault can change
 
 
 def stretch(stop: Stop) -> Reals:

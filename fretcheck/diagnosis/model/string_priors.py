@@ -4,12 +4,8 @@ Inharmonicity gives β0 = √B/π outright. In a string whose tension a metal co
 same core diameter, so that κ = 2·β0·L0·√(πE/T): the measured B then also tells κ, in a plain string to the uncertainty of E and
 T, in a wound one less well because the winding adds to the bending stiffness.
 
-Conventions
------------
-B is that of the open string; a reading at fret k gives B·2^(−k/6), since B grows as 1/L². Priors are log-normal.
+Conventions: b is that of the open string; a reading at fret k gives B·2^(−k/6), since B grows as 1/L². Priors are log-normal.
 """
-
-from __future__ import annotations
 
 import math
 from collections.abc import Sequence
@@ -22,15 +18,14 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.materials import MATERIALS, default_core
 from fretcheck.neck.physics import Prior, StringConstants, is_polymer, string_constants
 
+# Of a reading that brings none of its own, and the least that any is trusted: bridge and body shift single partials
 U_INHARMONICITY_REL = 0.10
-"""Of a reading that brings none of its own, and the least that any is trusted: bridge and body shift single partials."""
 LEAST_U_REL = 0.02
-MOST_U_REL = 0.5
-"""A B known worse than to half of itself may as well be none, of which a log-normal statement makes no sense."""
+MOST_U_REL = 0.5  # A B known worse than to half of itself may as well be none, of which a log-normal statement makes no sense
+# Measured β0 of a wound string over that of its core, nothing to 15 % more: its stiffness is mainly the core's (M. Zollner,
+# Physics of the Electric Guitar, 1.2), turns that touch add to it; how much is common practice, no source. Taken about 1 ± 0.15
+# the wound strings' κ came out 5 % high, and fret 1 of string 6 0.2 cent sharp (20 foreign necks, whose windings add 5 %).
 WINDING, U_WINDING_REL = 1.075, 0.045
-"""Measured β0 of a wound string over that of its core, nothing to 15 % more: its stiffness is mainly the core's (M. Zollner,
-Physics of the Electric Guitar, 1.2), turns that touch add to it; how much is common practice, no source. Taken about 1 ± 0.15 the
-wound strings' κ came out 5 % high, and fret 1 of string 6 0.2 cent sharp (20 foreign necks, whose windings add 5 %)."""
 
 
 def constants_of(neck: Neck, observations: Sequence[Observation]) -> tuple[StringConstants, ...]:

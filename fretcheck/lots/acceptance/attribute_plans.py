@@ -4,14 +4,10 @@ Source: MIL-STD-105E (public domain), the same master tables as ISO 2859-1; sing
 inspection, lots of 2 to 500 necks. Reduced inspection is left out: it needs a record of ten accepted lots in a row,
 which a small shop rarely has, and it would draw two necks where five are cheap.
 
-Conventions
------------
-The master tables are diagonal: a plan depends only on the sum of the code letter's row and the quality limit's column.
-An arrow means "take the first plan below (or above), with that plan's own sample size". AQL (acceptance quality limit)
+Conventions: the master tables are diagonal: a plan depends only on the sum of the code letter's row and the quality limit's
+column. An arrow means "take the first plan below (or above), with that plan's own sample size". AQL (acceptance quality limit)
 in percent bad. A sample not smaller than the lot means: check every neck.
 """
-
-from __future__ import annotations
 
 from typing import Literal
 
@@ -21,8 +17,7 @@ from fretcheck.lots.acceptance.risks import SamplingPlan
 Severity = Literal["normal", "tightened"]
 
 CODE_LETTERS = "ABCDEFGHJ"
-SAMPLE_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125)
-"""Of the letters A to J, and of K, at which arrows from J may end."""
+SAMPLE_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125)  # Of the letters A to J, and of K, at which arrows from J may end
 LEVELS = ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")
 QUALITY_LIMITS = (0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 LARGEST_LOT = 500
@@ -39,18 +34,12 @@ _LETTERS_OF_LOT = (  # largest lot of the row, then the letters of the levels S-
 )
 _ARROW_UP, _ARROW_DOWN = "up", "down"
 _NORMAL: dict[int, int | str] = {5: 0, 6: _ARROW_UP, 7: _ARROW_DOWN, 8: 1, 9: 2, 10: 3, 11: 5, 12: 7, 13: 10}
+# Allowed bad necks by diagonal (row of the letter + column of the limit); every earlier diagonal is an arrow down
 _TIGHTENED: dict[int, int | str] = {6: 0, 7: _ARROW_DOWN, 8: _ARROW_DOWN, 9: 1, 10: 2, 11: 3, 12: 5, 13: 8}
-"""Allowed bad necks by diagonal (row of the letter + column of the limit); every earlier diagonal is an arrow down."""
 
 
 def code_letter(*, lot: int, level: str = "II") -> str:
-    """Code letter of a lot size at an inspection level.
-
-    Raises
-    ------
-    UsageError
-        For a lot outside 2 to 500, or an unknown level.
-    """
+    """Code letter of a lot size at an inspection level. Raises UsageError for a lot outside 2 to 500, or an unknown level."""
     if level not in LEVELS:
         raise UsageError(f"inspection level {level!r} is unknown: give one of {', '.join(LEVELS)}")
     if not 2 <= lot <= LARGEST_LOT:
@@ -64,23 +53,10 @@ def code_letter(*, lot: int, level: str = "II") -> str:
 def attribute_plan(*, lot: int, aql: float, level: str = "II", severity: Severity = "normal") -> SamplingPlan:
     """Single sampling plan by attributes.
 
-    Parameters
-    ----------
-    lot : int
-        Necks in the lot, 2 to 500.
-    aql : float
-        Acceptance quality limit, percent bad: 0.65, 1.0, 1.5, 2.5, 4.0 or 6.5.
-    level : str
-        General level I, II, III, or special level S-1 … S-4.
-    severity : {'normal', 'tightened'}
+    `lot`: necks in the lot, 2 to 500. `aql`: acceptance quality limit, percent bad: 0.65, 1.0, 1.5, 2.5, 4.0 or 6.5. `level`:
+    general level I, II, III, or special level S-1 … S-4.
+    Returns with its sample size limited to the lot (then every neck is checked).
 
-    Returns
-    -------
-    SamplingPlan
-        With its sample size limited to the lot (then every neck is checked).
-
-    Examples
-    --------
     >>> plan = attribute_plan(lot=60, aql=2.5)
     >>> plan.sample, plan.accept
     (20, 1)

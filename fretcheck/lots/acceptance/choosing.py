@@ -1,12 +1,8 @@
 """Choose a lot's plan: from two stated risks, from a standard, or the user's own.
 
-Conventions
------------
-Exactly one way may be chosen. All count bad necks: a neck's worst note is the largest of a hundred and widened by the hand, so it
-does not scatter normally, and a plan by variables cannot keep the risks that it promises.
+Conventions: exactly one way may be chosen. All count bad necks: a neck's worst note is the largest of a hundred and widened by
+the hand, so it does not scatter normally, and a plan by variables cannot keep the risks that it promises.
 """
-
-from __future__ import annotations
 
 from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.attribute_plans import Severity, attribute_plan
@@ -25,10 +21,7 @@ def choose_plan(
 ) -> PlanPart:
     """The plan of a lot of `lot` necks; `own` is (sample, accept).
 
-    Raises
-    ------
-    UsageError
-        When none or several ways are chosen, or a plan needs more necks than the lot has.
+    Raises UsageError when none or several ways are chosen, or a plan needs more necks than the lot has.
     """
     if [risks, aql, own].count(None) != 2:
         raise UsageError("choose one plan: --good and --bad (your two risks), --aql (a standard), or --sample (your own)")

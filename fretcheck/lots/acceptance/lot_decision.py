@@ -1,13 +1,9 @@
 """The decision about a lot, with its risks in words and its undecided necks in the open.
 
-Conventions
------------
-An undecided neck is neither good nor bad. The lot is accepted only when it would be accepted even if every undecided and
-unread neck of the sample were bad; it is refused as soon as the bad ones alone are too many; in between it stays open,
-and `next_step` says what to read again. On request undecided necks count as bad, never as good.
+Conventions: an undecided neck is neither good nor bad. The lot is accepted only when it would be accepted even if every
+undecided and unread neck of the sample were bad; it is refused as soon as the bad ones alone are too many; in between it stays
+open, and `next_step` says what to read again. On request undecided necks count as bad, never as good.
 """
-
-from __future__ import annotations
 
 import shlex
 from collections.abc import Mapping
@@ -35,13 +31,10 @@ _MOST_NOTES = 6  # as many as fit a line
 class NeckResult:
     """What a lot needs to know of one inspection."""
 
-    decision: Decision | None
-    """None: not judged, which counts as not read."""
-    worst_cents: float | None
-    """Largest deviation of a note, without sign; None when no note could be judged."""
+    decision: Decision | None  # None: not judged, which counts as not read
+    worst_cents: float | None  # Largest deviation of a note, without sign; None when no note could be judged
     limit_cents: float
-    pluck_again: tuple[tuple[int, int], ...] = ()
-    """(string, fret) that would decide an undecided neck."""
+    pluck_again: tuple[tuple[int, int], ...] = ()  # (string, fret) that would decide an undecided neck
 
 
 def neck_result(document: InspectionDocument) -> NeckResult:
@@ -56,21 +49,9 @@ def neck_result(document: InspectionDocument) -> NeckResult:
 def decide_lot(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad: bool = False, now: datetime) -> DecisionPart:
     """Decide a lot from the inspections of its sample.
 
-    Parameters
-    ----------
-    lot : Lot
-        With its sample drawn.
-    results : mapping of serial to NeckResult
-        Of the sampled necks read so far; others are ignored.
-    undecided_as_bad : bool
-        Count undecided necks as bad instead of leaving the lot open for them.
-    now : datetime
-        With offset.
-
-    Raises
-    ------
-    UsageError
-        When the lot is closed, or its sample not yet drawn.
+    `lot`: with its sample drawn. `results`: of the sampled necks read so far; others are ignored. `undecided_as_bad`: count
+    undecided necks as bad instead of leaving the lot open for them. `now`: with offset.
+    Raises UsageError when the lot is closed, or its sample not yet drawn.
     """
     refuse_closed(lot)
     if lot.state == "decided":

@@ -1,12 +1,9 @@
 """What is kept of a lot: its plan, its necks, every inspection of each, and what was decided.
 
-Conventions
------------
-Of each neck its first inspection counts, unless that was undecided or has been marked spoiled with a reason: then the next one
-does. Work on a neck between two inspections so cannot turn a failed sample into a passed one; all inspections stay on record.
+Conventions: of each neck its first inspection counts, unless that was undecided or has been marked spoiled with a reason: then
+the next one does. Work on a neck between two inspections so cannot turn a failed sample into a passed one; all inspections stay
+on record.
 """
-
-from __future__ import annotations
 
 from typing import Annotated, Literal
 
@@ -30,8 +27,7 @@ class PlanPart(_Record):
     accept: int | None = None
     k: float | None = None
     source: str
-    good: int | None = None
-    """Bad necks in a lot that the maker still calls good; None for a standard plan."""
+    good: int | None = None  # Bad necks in a lot that the maker still calls good; None for a standard plan
     bad: int | None = None
 
 
@@ -40,16 +36,14 @@ class ReadPart(_Record):
 
     id: str
     decision: Decision | None
-    spoiled: str | None = None
-    """Why it does not count, where it was marked so."""
+    spoiled: str | None = None  # Why it does not count, where it was marked so
 
 
 class CorrectionPart(_Record):
     """The template was corrected: what was cut before `since` (a moment with offset) says nothing of it any more."""
 
     since: str
-    fret: int | None = None
-    """None: all of it."""
+    fret: int | None = None  # None: all of it
 
 
 class DecisionPart(_Record):
@@ -77,11 +71,11 @@ class Lot(_Record):
     seed: int | None = None
     sample: tuple[str, ...] = ()
     inspections: dict[str, str] = Field(default_factory=dict)
+    # By serial, in the order in which they were taken; lots of version 0.1 have none
     reads: dict[str, tuple[ReadPart, ...]] = Field(default_factory=dict)
-    """By serial, in the order in which they were taken; lots of version 0.1 have none."""
     decision: DecisionPart | None = None
+    # Corrections of its template that were told; kept with the template's first lot that was drawn
     template_corrected: tuple[CorrectionPart, ...] = ()
-    """Corrections of its template that were told; kept with the template's first lot that was drawn."""
     closed_at: str | None = None
     closing_note: str | None = None
 

@@ -1,13 +1,9 @@
 """The steps of a lot: opened, drawn, inspected, closed.
 
-Conventions
------------
-A lot is never edited in place: each step gives a new record. The sample can be drawn once only; a second draw would be
-picking. Which necks are drawn follows from the recorded seed alone, for ever and on every machine: a neck's rank is the
-SHA-256 of "seed/serial", and the lowest ranks are the sample.
+Conventions: a lot is never edited in place: each step gives a new record. The sample can be drawn once only; a second draw
+would be picking. Which necks are drawn follows from the recorded seed alone, for ever and on every machine: a neck's rank is
+the SHA-256 of "seed/serial", and the lowest ranks are the sample.
 """
-
-from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -27,10 +23,7 @@ _NAME = re.compile(r"[\w][\w .+-]{0,79}")
 def open_lot(*, name: str, serials: Sequence[str], plan: PlanPart, template: str | None = None, now: datetime) -> Lot:
     """A new lot.
 
-    Raises
-    ------
-    UsageError
-        For a name with strange characters, no serials, a serial given twice, or a plan larger than the lot.
+    Raises UsageError for a name with strange characters, no serials, a serial given twice, or a plan larger than the lot.
     """
     if not _NAME.fullmatch(name):
         raise UsageError(f"lot name {name!r} will not do: up to 80 letters, digits, blanks, or . + - _")
@@ -45,10 +38,7 @@ def open_lot(*, name: str, serials: Sequence[str], plan: PlanPart, template: str
 def draw_sample(lot: Lot, *, seed: int | None = None) -> Lot:
     """Draw the sample. A seed is chosen at random when none is given; it is recorded either way.
 
-    Raises
-    ------
-    UsageError
-        When the sample has been drawn before, or the lot is closed.
+    Raises UsageError when the sample has been drawn before, or the lot is closed.
     """
     refuse_closed(lot)
     if lot.sample:
@@ -66,15 +56,8 @@ def rank(serial: str, *, seed: int) -> str:
 def add_inspections(lot: Lot, taken: Mapping[str, Sequence[ReadPart]]) -> Lot:
     """Put inspections on the lot's record; which of a neck's counts is told by `lot_record.that_counts`.
 
-    Parameters
-    ----------
-    taken : mapping of serial to sequence of ReadPart
-        In the order in which they were taken; those on record already are left as they are.
-
-    Raises
-    ------
-    UsageError
-        For a serial that is not in the lot, a lot without a sample, or one that is decided or closed.
+    `taken`: in the order in which they were taken; those on record already are left as they are.
+    Raises UsageError for a serial that is not in the lot, a lot without a sample, or one that is decided or closed.
     """
     _refuse_settled(lot)
     if not lot.sample:
@@ -91,10 +74,7 @@ def add_inspections(lot: Lot, taken: Mapping[str, Sequence[ReadPart]]) -> Lot:
 def spoil(lot: Lot, inspection_id: str, *, why: str) -> Lot:
     """Mark an inspection as spoiled: it stays on record with the reason, and the neck's next one counts.
 
-    Raises
-    ------
-    UsageError
-        Without a reason, for an inspection that is not on the lot's record, or a lot that is decided or closed.
+    Raises UsageError without a reason, for an inspection that is not on the lot's record, or a lot that is decided or closed.
     """
     _refuse_settled(lot)
     if not why.strip():
@@ -123,10 +103,7 @@ def _refuse_settled(lot: Lot) -> None:
 def close_lot(lot: Lot, *, note: str | None = None, now: datetime) -> Lot:
     """Close a lot; one without a decision needs a note that says why.
 
-    Raises
-    ------
-    UsageError
-        When closed already, or undecided without a note.
+    Raises UsageError when closed already, or undecided without a note.
     """
     refuse_closed(lot)
     if lot.state != "decided" and not note:
@@ -143,8 +120,6 @@ def refuse_closed(lot: Lot) -> None:
 def serials_from(words: Iterable[str]) -> tuple[str, ...]:
     """Serials from words such as ``WT-001`` or ``WT-001..WT-060``.
 
-    Examples
-    --------
     >>> serials_from(["WT-09..11", "X1"])
     ('WT-09', 'WT-10', 'WT-11', 'X1')
     """

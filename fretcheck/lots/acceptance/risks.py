@@ -8,22 +8,17 @@ for ever (`lot` None) shows a binomial number instead.
 Sources: E. G. Schilling & D. V. Neubauer, "Acceptance Sampling in Quality Control" (from memory); the formulas are
 elementary probability and evaluated in exact integers, so that no approximation enters for any lot size.
 
-Conventions
------------
-Probabilities are fractions, 0 to 1. "Good lot" and "bad lot" are the two quality levels the user states, as numbers of
-bad necks in the lot (or fractions bad for a process); the maker's risk is that a good lot is refused, the buyer's risk
-that a bad one is accepted.
+Conventions: probabilities are fractions, 0 to 1. "Good lot" and "bad lot" are the two quality levels the user states, as
+numbers of bad necks in the lot (or fractions bad for a process); the maker's risk is that a good lot is refused, the buyer's
+risk that a bad one is accepted.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 from math import comb
 
 from fretcheck.errors import UsageError
 
-LARGEST_LOT = 10_000
-"""Above this the exact sums grow slow and a lot of necks is no longer a small batch."""
+LARGEST_LOT = 10_000  # Above this the exact sums grow slow and a lot of necks is no longer a small batch
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,27 +48,11 @@ class StatedRisks:
 def acceptance_probability(*, sample: int, accept: int, lot: int | None = None, bad: float) -> float:
     """Probability that a lot is accepted.
 
-    Parameters
-    ----------
-    sample, accept : int
-        Necks drawn, and how many of them may be bad.
-    lot : int or None
-        Necks in the lot; None for a process without end.
-    bad : float
-        Bad necks in the lot (a whole number), or, for a process, the fraction bad.
+    `sample`, `accept`: necks drawn, and how many of them may be bad. `lot`: necks in the lot; None for a process without end.
+    `bad`: bad necks in the lot (a whole number), or, for a process, the fraction bad.
+    Returns exact hypergeometric (or binomial) probability, 0 to 1.
+    Raises UsageError if the numbers cannot be those of a sample from a lot.
 
-    Returns
-    -------
-    float
-        Exact hypergeometric (or binomial) probability, 0 to 1.
-
-    Raises
-    ------
-    UsageError
-        If the numbers cannot be those of a sample from a lot.
-
-    Examples
-    --------
     >>> round(acceptance_probability(sample=5, accept=0, lot=20, bad=2), 3)
     0.553
     """
@@ -96,19 +75,10 @@ def acceptance_probability(*, sample: int, accept: int, lot: int | None = None, 
 def plan_for_risks(*, lot: int | None, risks: StatedRisks) -> SamplingPlan:
     """Smallest plan that keeps both stated risks.
 
-    Parameters
-    ----------
-    lot : int or None
-        Necks in the lot; None for a process, where `risks` holds fractions bad.
-    risks : StatedRisks
-        A lot with `good` bad necks is accepted with at least 1 − maker's risk, one with `bad` with at most the
-        buyer's risk.
-
-    Raises
-    ------
-    UsageError
-        If the two levels or the risks contradict each other, or no plan up to the whole lot (2,000 for a process)
-        keeps them.
+    `lot`: necks in the lot; None for a process, where `risks` holds fractions bad. `risks`: a lot with `good` bad necks is
+    accepted with at least 1 − maker's risk, one with `bad` with at most the buyer's risk.
+    Raises UsageError if the two levels or the risks contradict each other, or no plan up to the whole lot (2,000 for a process)
+    keeps them.
     """
     if not risks.good < risks.bad:
         raise UsageError(f"the bad lot ({risks.bad:g} bad) must hold more bad necks than the good one ({risks.good:g})")

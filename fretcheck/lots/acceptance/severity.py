@@ -4,8 +4,6 @@ MIL-STD-105E, 4.7: to tightened when 2 of the last 5 lots (or fewer) were refuse
 (from memory).
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from fretcheck.lots.acceptance.lot_record import Lot
@@ -17,12 +15,8 @@ REFUSED_TO_TIGHTEN = 2
 def proposed_severity(earlier: Sequence[Lot], *, now_tightened: bool) -> str | None:
     """A sentence that proposes the other severity, with its reason; None where the chosen one fits.
 
-    Parameters
-    ----------
-    earlier : sequence of Lot
-        Lots of the same template in the order in which they were opened.
-    now_tightened : bool
-        What has been chosen for the lot that is being opened.
+    `earlier`: lots of the same template in the order in which they were opened. `now_tightened`: what has been chosen for the
+    lot that is being opened.
     """
     decided = [lot for lot in earlier if lot.decision is not None and lot.decision.outcome != "open"]
     last = decided[-LOOK_BACK:]

@@ -5,10 +5,8 @@ killed) takes no neck with it: those it may have been reading are read again, ea
 process again is given up. What was kept is not read again unless its recordings, its description, what it is judged by or
 this software changed.
 
-Conventions
------------
-Results come in the order in which they are done; the final result is in the order of the folder. What was kept is remembered
-in ``batches/`` below the register's folder, one line a neck, written after the register has the inspection.
+Conventions: results come in the order in which they are done; the final result is in the order of the folder. What was kept is
+remembered in ``batches/`` below the register's folder, one line a neck, written after the register has the inspection.
 """
 
 from __future__ import annotations
@@ -41,10 +39,9 @@ from fretcheck.workers import worker_pool
 if TYPE_CHECKING:
     from fretcheck.register.store import Register
 
+# Inspects one neck from (neck file, folder of recordings); must be importable by name, for other processes
 Worker = Callable[[Path, Path], InspectionDocument]
-"""Inspects one neck from (neck file, folder of recordings); must be importable by name, for other processes."""
-Progress = Callable[[int, int, str], None]
-"""Called with (necks done, necks in all, name of the neck just done)."""
+Progress = Callable[[int, int, str], None]  # Called with (necks done, necks in all, name of the neck just done)
 State = Literal["inspected", "kept before", "failed"]
 
 
@@ -90,29 +87,13 @@ def inspect_necks(
 ) -> BatchResult:
     """Inspect many necks and keep each as soon as it is done.
 
-    Parameters
-    ----------
-    necks : sequence of NeckFolder
-        See `find_necks`.
-    register : Register or None
-        Where to keep the inspections; None keeps nothing, and then nothing can be resumed.
-    fragments : bool
-        Whether to keep those, too, of which too little was heard to judge the neck.
-    worker : callable, optional
-        What inspects one neck; default: `fretcheck.inspection.assemble.inspect_folder` in one process a neck.
-    processes : int, optional
-        Processes on this machine; default: one for each core. With 1 the necks are read in this process.
-    scheduler : str, optional
-        Address of a Dask scheduler whose workers see the same folders; then `processes` does not matter.
-    progress : callable, optional
-        Called in this process.
-
-    Raises
-    ------
-    StorageError
-        When a result cannot be kept: then the batch stops, and may be started again where it stood.
-    DeviceError
-        When no scheduler answers.
+    `necks`: see `find_necks`. `register`: where to keep the inspections; None keeps nothing, and then nothing can be resumed.
+    `fragments`: whether to keep those, too, of which too little was heard to judge the neck. `worker`: what inspects one neck;
+    default: `fretcheck.inspection.assemble.inspect_folder` in one process a neck. `processes`: processes on this machine;
+    default: one for each core. With 1 the necks are read in this process. `scheduler`: address of a Dask scheduler whose
+    workers see the same folders; then `processes` does not matter. `progress`: called in this process.
+    Raises StorageError when a result cannot be kept: then the batch stops, and may be started again where it stood; DeviceError
+    when no scheduler answers.
     """
     worker = worker or _default_worker()
     ledger = None if register is None else Ledger(register, necks, how=_told(worker))

@@ -3,12 +3,8 @@
 A worker that dies takes no neck with it: the scheduler hands its necks to others. What still fails on the cluster, be it that
 a neck took several workers down or that a result was lost with another's, is read once more, alone, before it is given up.
 
-Conventions
------------
-As in `batch`. Needs the extra ``cluster``.
+Conventions: as in `batch`. Needs the extra ``cluster``.
 """
-
-from __future__ import annotations
 
 import socket
 from collections.abc import Callable, Iterator, Sequence
@@ -26,12 +22,8 @@ CONNECT_TIMEOUT_S = 10.0
 def over_cluster(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Outcome], *, address: str) -> Iterator[Outcome]:
     """Outcomes as they come from the cluster.
 
-    Raises
-    ------
-    UsageError
-        When the extra is not installed, or the address cannot be one.
-    DeviceError
-        When no scheduler answers, or the connection to it is lost.
+    Raises UsageError when the extra is not installed, or the address cannot be one; DeviceError when no scheduler answers, or
+    the connection to it is lost.
     """
     try:
         distributed: Any = import_module("distributed")

@@ -7,13 +7,10 @@ batch/
   WT-002/neck.toml, string-1.flac …
 ```
 
-Conventions
------------
-A neck is called by its subfolder. With a shared description that name is its serial, whatever the description says: one
-serial cannot be that of many necks. A neck's fingerprint changes with its description, its recordings and the software.
+Conventions: a neck is called by its subfolder. With a shared description that name is its serial, whatever the description
+says: one serial cannot be that of many necks. A neck's fingerprint changes with its description, its recordings and the
+software.
 """
-
-from __future__ import annotations
 
 import re
 from collections.abc import Sequence
@@ -36,8 +33,7 @@ class NeckFolder:
     name: str
     folder: Path
     neck_file: Path | None
-    shared: bool
-    """The description serves other necks too."""
+    shared: bool  # The description serves other necks too
 
     def fingerprint(self, how: str = "") -> str:
         """Changes with `how` the neck is judged, its description, its recordings (size and time of change), and the software."""
@@ -67,18 +63,9 @@ def is_folder_of_necks(folder: Path) -> bool:
 def find_necks(folder: Path, *, neck_file: Path | None = None, serials: Sequence[str] | None = None) -> tuple[NeckFolder, ...]:
     """The necks of a folder in the order of their names, numbers in their own order.
 
-    Parameters
-    ----------
-    folder : Path
-    neck_file : Path, optional
-        Description for necks without one of their own; default: the folder's own neck.toml.
-    serials : sequence of str, optional
-        Only these, in this order; one without a subfolder stays in, to be told as missing.
-
-    Raises
-    ------
-    RecordingError
-        When no subfolder holds recordings.
+    `neck_file`: description for necks without one of their own; default: the folder's own neck.toml. `serials`: only these, in
+    this order; one without a subfolder stays in, to be told as missing.
+    Raises RecordingError when no subfolder holds recordings.
     """
     shared = neck_file or (folder / DESCRIPTION if (folder / DESCRIPTION).is_file() else None)
     necks = []

@@ -7,12 +7,8 @@ from fewer than 20 values (common practice, no source). The scatter is that of t
 Sources: NIST/SEMATECH e-Handbook 6.1.6; limits of Cp from χ²; limits of Cpk by the normal approximation of
 A. F. Bissell, J. R. Stat. Soc. C 39, 331 (1990) (from memory).
 
-Conventions
------------
-Values and limits in one unit. Confidence limits are two-sided.
+Conventions: values and limits in one unit. Confidence limits are two-sided.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 from math import sqrt
@@ -22,8 +18,7 @@ from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.plain_text import decimal
 
 FEWEST_VALUES = 20
-FEWEST_FREEDOM = 10
-"""Below it the scatter is known to no better than a quarter."""
+FEWEST_FREEDOM = 10  # Below it the scatter is known to no better than a quarter
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,21 +48,10 @@ def capability(
 ) -> Capability:
     """Cp and Cpk with confidence limits.
 
-    Parameters
-    ----------
-    mean, u_mean : float
-        Of the slot, and its standard uncertainty.
-    scatter, freedom : float
-        Standard deviation of the slots themselves, and its degrees of freedom.
-    values : int
-        Necks.
-
-    Raises
-    ------
-    DiagnosisRefusedError
-        With fewer than 20 values, or a scatter that the readings hide.
-    UsageError
-        When the limits are crossed.
+    `mean`, `u_mean`: of the slot, and its standard uncertainty. `scatter`, `freedom`: standard deviation of the slots
+    themselves, and its degrees of freedom. `values`: necks.
+    Raises DiagnosisRefusedError with fewer than 20 values, or a scatter that the readings hide; UsageError when the limits are
+    crossed.
     """
     if values < FEWEST_VALUES:
         raise DiagnosisRefusedError(

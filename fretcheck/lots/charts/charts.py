@@ -7,13 +7,9 @@ with limits from so many points (the middle of 99 shops), and in the unluckiest 
 
 Sources: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (individuals), 6.3.2.3 (CUSUM), 6.3.2.4 (EWMA).
 
-Conventions
------------
-Values in one unit throughout (mm for a fret). Scatter is the mean moving range over 1.128 unless given. Limits from
-fewer than 20 points are `provisional`. `signals` counts points from 0.
+Conventions: values in one unit throughout (mm for a fret). Scatter is the mean moving range over 1.128 unless given. Limits
+from fewer than 20 points are `provisional`. `signals` counts points from 0.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,10 +24,9 @@ from fretcheck.lots.charts.run_length import RunLengths, cusum_run_length, ewma_
 
 SETTLED_POINTS = 20
 FEWEST_POINTS = 3
-MEAN_RANGE_OF_TWO = 2 / sqrt(pi)
-"""d2 for two values: mean range of a pair in standard deviations, 1.1284."""
+MEAN_RANGE_OF_TWO = 2 / sqrt(pi)  # d2 for two values: mean range of a pair in standard deviations, 1.1284
+# D4 for two values: upper limit of the moving range in mean ranges, 3.267
 HIGHEST_RANGE_OF_TWO = 1 + 3 * sqrt(2 - 4 / pi) / MEAN_RANGE_OF_TWO
-"""D4 for two values: upper limit of the moving range in mean ranges, 3.267."""
 
 ChartKind = Literal["individuals", "moving range", "EWMA", "CUSUM"]
 
@@ -42,16 +37,14 @@ class Chart:
 
     kind: ChartKind
     line: tuple[float, ...]
-    lower_line: tuple[float, ...] | None
-    """The downward sum of a CUSUM, positive; None for the other kinds."""
+    lower_line: tuple[float, ...] | None  # The downward sum of a CUSUM, positive; None for the other kinds
     centre: float
     lower: float | None
     upper: float
     scatter: float
     signals: tuple[int, ...]
     provisional: bool
-    run: RunLengths | None
-    """None for the moving range."""
+    run: RunLengths | None  # None for the moving range
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,8 +53,7 @@ class Aim:
 
     centre: float
     scatter: float
-    points: int | None = None
-    """How many both rest on; None when they are known."""
+    points: int | None = None  # How many both rest on; None when they are known
 
     @property
     def provisional(self) -> bool:
@@ -76,10 +68,7 @@ class Aim:
 def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
     """Mean of the first `baseline` values (default: all), and the scatter that their mean moving range tells.
 
-    Raises
-    ------
-    DiagnosisRefusedError
-        With fewer than three values, or values that do not vary at all.
+    Raises DiagnosisRefusedError with fewer than three values, or values that do not vary at all.
     """
     if baseline is not None and baseline > len(values):
         raise UsageError(f"a baseline of {baseline} points needs as many: there are {len(values)}")
@@ -133,14 +122,8 @@ def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
 def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit: float = 2.86) -> Chart:
     """Exponentially weighted moving average, started at the centre, with its steady limits.
 
-    Parameters
-    ----------
-    values : sequence of float
-    aim : Aim
-    weight : float
-        Share of the newest value, 0 < weight ≤ 1.
-    limit : float
-        Limits in standard deviations of the average; 2.86 with weight 0.2 gives a false alarm in about 370 points.
+    `weight`: share of the newest value, 0 < weight ≤ 1. `limit`: limits in standard deviations of the average; 2.86 with weight
+    0.2 gives a false alarm in about 370 points.
     """
     if not 0 < weight <= 1:
         raise UsageError(f"weight = {weight:g} lies outside 0 to 1: 0.1 to 0.3 is usual")
@@ -166,12 +149,7 @@ def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit:
 def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, limit: float = 4.774) -> Chart:
     """Two-sided cumulative sum chart.
 
-    Parameters
-    ----------
-    values : sequence of float
-    aim : Aim
-    allowance, limit : float
-        k and h in standard deviations; 0.5 and 4.774 give a false alarm in about 370 points.
+    `allowance`, `limit`: k and h in standard deviations; 0.5 and 4.774 give a false alarm in about 370 points.
     """
     up, down, high, low = 0.0, 0.0, [], []
     for value in values:

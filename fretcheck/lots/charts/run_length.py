@@ -4,10 +4,8 @@ Sources: E. S. Page, Biometrika 41, 100 (1954) for the CUSUM's integral equation
 (1987) for the EWMA's; K. W. Kemp, J. R. Stat. Soc. B 23, 149 (1961) for joining the two sides of a CUSUM. The
 equations are solved on Gauss–Legendre nodes, with 80 of which the answer is settled to better than 0.1 %.
 
-Conventions
------------
-Points are independent and normal; limits, allowance and shift in standard deviations of a point, `wider` times as wide when the
-scatter was overrated. Centre and scatter are taken as known, save in `run_lengths`.
+Conventions: points are independent and normal; limits, allowance and shift in standard deviations of a point, `wider` times as
+wide when the scatter was overrated. Centre and scatter are taken as known, save in `run_lengths`.
 """
 
 from __future__ import annotations
@@ -29,10 +27,8 @@ class RunLengths:
     """Average run lengths of a chart, in points."""
 
     on_target: float
-    unlucky_on_target: float
-    """In the unluckiest shop of ten, whose limits came out narrow."""
-    after_shift: float
-    """After a lasting shift of one standard deviation."""
+    unlucky_on_target: float  # In the unluckiest shop of ten, whose limits came out narrow
+    after_shift: float  # After a lasting shift of one standard deviation
 
 
 class _RunLength(Protocol):
@@ -68,14 +64,8 @@ def individuals_run_length(*, limit: float = 3.0, shift: float = 0.0, wider: flo
 def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0, wider: float = 1.0) -> float:
     """Average run length of an EWMA chart started at the centre.
 
-    Parameters
-    ----------
-    weight : float
-        Share of the newest point, 0 < weight ≤ 1.
-    limit : float
-        Width of the steady limits, in standard deviations of the average itself.
-    shift : float
-        Of the mean from the centre.
+    `weight`: share of the newest point, 0 < weight ≤ 1. `limit`: width of the steady limits, in standard deviations of the
+    average itself. `shift`: of the mean from the centre.
     """
     import numpy as np
     from scipy.special import ndtr

@@ -12,14 +12,10 @@ R. K. Burdick, C. M. Borror & D. C. Montgomery, J. Qual. Technol. 35, 342 (2003)
 inspection; intervals by modified large samples, R. K. Burdick & F. A. Graybill, "Confidence Intervals on Variance Components"
 (1992). The books from memory, checked against published figures.
 
-Conventions
------------
-Values in one unit (cents for a note). Scatter is a standard deviation. Share of tolerance = 6 × scatter / (full width of
-the tolerance). Distinct categories = 1.41 × scatter of the notes and necks / scatter of the gauge, rounded down.
-A component whose estimate is negative is given as 0.
+Conventions: values in one unit (cents for a note). Scatter is a standard deviation. Share of tolerance = 6 × scatter / (full
+width of the tolerance). Distinct categories = 1.41 × scatter of the notes and necks / scatter of the gauge, rounded down. A
+component whose estimate is negative is given as 0.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -57,19 +53,14 @@ class Scatter:
 class GaugeResult:
     """What a gauge study found, in the unit of the values."""
 
-    repeatability: Scatter
-    """Of a single note between inspections."""
-    of_inspection: Scatter
-    """What one inspection shifts together; with the next two it makes the repeatability."""
+    repeatability: Scatter  # Of a single note between inspections
+    of_inspection: Scatter  # What one inspection shifts together; with the next two it makes the repeatability
     of_string: Scatter
     of_note: Scatter
-    reproducibility: Scatter | None
-    """Between operators: of the same on all necks, and neck by neck; None with one operator."""
+    reproducibility: Scatter | None  # Between operators: of the same on all necks, and neck by neck; None with one operator
     gauge: Scatter
-    between_parts: float
-    """Between notes and necks."""
-    distinct_categories: int | None
-    """None when the gauge shows no scatter at all."""
+    between_parts: float  # Between notes and necks
+    distinct_categories: int | None  # None when the gauge shows no scatter at all
 
 
 def gauge_study(
@@ -77,18 +68,8 @@ def gauge_study(
 ) -> GaugeResult:
     """Analyse a balanced study.
 
-    Parameters
-    ----------
-    values : ndarray, shape (necks, operators, repeats, notes)
-    strings, frets : sequence of int, length notes
-        Of each note.
-    confidence : float
-        Of the intervals.
-
-    Raises
-    ------
-    DiagnosisRefusedError
-        With fewer than 2 necks or 2 repeats.
+    `values` (shape (necks, operators, repeats, notes)). `strings`, `frets`: of each note. `confidence`: of the intervals.
+    Raises DiagnosisRefusedError with fewer than 2 necks or 2 repeats.
     """
     necks, operators, repeats, notes = values.shape
     if necks < FEWEST_NECKS or repeats < FEWEST_REPEATS:
@@ -145,12 +126,8 @@ def _strata(strings: Sequence[int], frets: Sequence[int]) -> list[NDArray[np.flo
 def scatter_with_interval(terms: Sequence[Term], *, confidence: float) -> Scatter:
     """Standard deviation from a weighted sum of mean squares, with its modified-large-sample interval.
 
-    Parameters
-    ----------
-    terms : sequence of (weight, MeanSquare)
-        The variance is the sum of weight × mean square; weights may be negative, the first is positive.
-    confidence : float
-        Two-sided.
+    `terms` (weight, MeanSquare): the variance is the sum of weight × mean square; weights may be negative, the first is
+    positive. `confidence`: two-sided.
     """
     variance = sum(weight * square.value for weight, square in terms)
     added = [(w, s) for w, s in terms if w > 0]

@@ -4,15 +4,11 @@ Guided: the study fixes the necks, the operators and the number of repeats, draw
 order, each operator in turn, before anything is repeated), and always tells what to read next, so that nobody reads the same
 neck twice in a row out of memory.
 
-Conventions
------------
-Cents. What is analysed is the mean of a note's plucks, as heard; never the posterior, which is drawn toward "well cut". Notes
-that were not read every time on every neck are left out and counted.
-The repeatability handed to later verdicts is the part their own uncertainty does not see: √(repeatability² − mean u²), u
-without what an earlier study had added to it. It is handed to those of the study's own operators at its own bench only.
+Conventions: Cents. What is analysed is the mean of a note's plucks, as heard; never the posterior, which is drawn toward "well
+cut". Notes that were not read every time on every neck are left out and counted. The repeatability handed to later verdicts is
+the part their own uncertainty does not see: √(repeatability² − mean u²), u without what an earlier study had added to it. It is
+handed to those of the study's own operators at its own bench only.
 """
-
-from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
@@ -32,8 +28,7 @@ from fretcheck.lots.gauge.gauge_study import GaugeResult, Scatter, gauge_study
 from fretcheck.session.plan import DECIDING
 
 Grade = Literal["fit", "marginal", "unfit"]
-FIT, MARGINAL = 0.10, 0.30
-"""Shares of the tolerance up to which a gauge is called so (common practice in industry, no source)."""
+FIT, MARGINAL = 0.10, 0.30  # Shares of the tolerance up to which a gauge is called so (common practice in industry, no source)
 _CURES = {
     "operators": "the operators read differently: let them agree how hard and where to press, and study again",
     "inspection": "whole inspections shift: press alike every time, and let strings and room come to rest",
@@ -91,8 +86,7 @@ class GaugeStudy(_Record):
     schema_: Literal["fretcheck/gauge/1"] = Field(default="fretcheck/gauge/1", alias="schema")
     name: Name
     opened_at: str
-    bench: str | None = None
-    """As its inspections name it; None where there is only one."""
+    bench: str | None = None  # As its inspections name it; None where there is only one
     seed: int
     steps: tuple[StudyStep, ...]
     result: StudyResultPart | None = None
@@ -128,13 +122,7 @@ def open_study(
     seed: int,
     now: datetime,
 ) -> GaugeStudy:
-    """A new study with its order drawn.
-
-    Raises
-    ------
-    UsageError
-        With fewer than 2 necks, no operator, or fewer than 2 repeats.
-    """
+    """A new study with its order drawn. Raises UsageError with fewer than 2 necks, no operator, or fewer than 2 repeats."""
     check_serials(necks)
     if len(necks) < 2 or not operators or len(set(operators)) < len(operators) or not 2 <= repeats <= 20:
         raise UsageError(
@@ -162,11 +150,8 @@ def add_inspection(
 ) -> tuple[GaugeStudy, StudyStep]:
     """Let an inspection count for the first open step of its neck and operator.
 
-    Raises
-    ------
-    UsageError
-        When the neck, the operator or the bench is not of this study, only what decides was asked for, the inspection counts
-        already, or nothing is open for them.
+    Raises UsageError when the neck, the operator or the bench is not of this study, only what decides was asked for, the
+    inspection counts already, or nothing is open for them.
     """
     who, neck, number = operator or document.conditions.operator, document.neck.serial or document.neck.name, document.id
     if number is None:
@@ -201,12 +186,7 @@ def compute_study(
 ) -> GaugeStudy:
     """Analyse a study whose steps are all done; `documents` by inspection id.
 
-    Raises
-    ------
-    UsageError
-        When steps are still open.
-    DiagnosisRefusedError
-        When no note was read in every inspection.
+    Raises UsageError when steps are still open; DiagnosisRefusedError when no note was read in every inspection.
     """
     if (open_step := study.next_step) is not None:
         missing = len(study.steps) - study.read

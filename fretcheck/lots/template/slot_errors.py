@@ -6,13 +6,9 @@ their mean, less what a perfect neck of these strings would read, as mm at that 
 across the strings gives position and tilt at each fret (`two_way`), and a note far from both is laid aside. What nut, saddle
 and hand did to the whole neck is still in these errors; `template_errors` takes it out.
 
-Conventions
------------
-mm, positive toward the bridge; tilt positive when the treble end sits nearer the bridge, quoted at the outer strings.
-1 mm of speaking length L is 1731.234/L cents.
+Conventions: mm, positive toward the bridge; tilt positive when the treble end sits nearer the bridge, quoted at the outer
+strings. 1 mm of speaking length L is 1731.234/L cents.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -34,16 +30,13 @@ class NeckSlots:
 
     neck: str
     frets: tuple[int, ...]
-    gamma: Reals
-    """Open length over stopped length."""
-    scale_mm: float
-    """Mean open length."""
+    gamma: Reals  # Open length over stopped length
+    scale_mm: float  # Mean open length
     position_mm: Reals
     u_position_mm: Reals
     tilt_mm: Reals
     u_tilt_mm: Reals
-    found: tuple[str, ...] = ()
-    """What the neck's own diagnosis found."""
+    found: tuple[str, ...] = ()  # What the neck's own diagnosis found
 
 
 def neck_of(document: InspectionDocument) -> str:
@@ -54,10 +47,7 @@ def neck_of(document: InspectionDocument) -> str:
 def slots_of(document: InspectionDocument) -> NeckSlots:
     """Position and tilt of every fret that was read.
 
-    Raises
-    ------
-    DiagnosisRefusedError
-        When the inspection holds no diagnosed notes.
+    Raises DiagnosisRefusedError when the inspection holds no diagnosed notes.
     """
     lengths = {(r.string, r.fret): r.length_expected_mm for r in document.readings}
     notes = []

@@ -13,12 +13,8 @@ A neck departs when its slots do, its own trend aside: a nut or a heavy hand is 
 squared and cut off at 2.5 standard deviations, so that a slot or two badly heard make no neck loose, and the necks are compared
 with their own median.
 
-Conventions
------------
-mm on the neck's axis, positive toward the bridge. Intervals hold 90 % unless told otherwise and use Student's t.
+Conventions: mm on the neck's axis, positive toward the bridge. Intervals hold 90 % unless told otherwise and use Student's t.
 """
-
-from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -36,24 +32,22 @@ from fretcheck.units import CENTS_PER_NEPER
 
 FEWEST_NECKS = 3
 FEWEST_TO_SCREEN = 5
-PRACTICAL_MM = 0.05
-"""Half of the usual slot tolerance: less is not worth a new template."""
+PRACTICAL_MM = 0.05  # Half of the usual slot tolerance: less is not worth a new template
+# Scatter of a neck's own slots from which it is called loose: with less, three of four lie within the usual tolerance
 LOOSE_MM = 0.075
-"""Scatter of a neck's own slots from which it is called loose: with less, three of four lie within the usual tolerance."""
+# Chance that any neck of a clean lot is named, were readings normal; heavy tails raise it (wanted: 2 of 100 lots)
 FALSE_NAMING = 0.004
-"""Chance that any neck of a clean lot is named, were readings normal; heavy tails raise it (wanted: 2 of 100 lots)."""
+# Expected share of wrongly blamed frets among the blamed ones (Benjamini & Hochberg, J. R. Stat. Soc. B 57, 289, 1995).
 FALSE_TEMPLATE_ERRORS = 0.05
-"""Expected share of wrongly blamed frets among the blamed ones (Benjamini & Hochberg, J. R. Stat. Soc. B 57, 289, 1995)."""
+# What one hand does to the first frets of all necks beyond the trend, where the string is stiffest under the finger: standard
+# deviation at fret 1, and its share from fret to fret. Common practice, no source: a hard press there sharpens by a cent.
 HAND_CENTS, HAND_FALLS = 0.5, 0.3
-"""What one hand does to the first frets of all necks beyond the trend, where the string is stiffest under the finger: standard
-deviation at fret 1, and its share from fret to fret. Common practice, no source: a hard press there sharpens by a cent."""
+# How well it is known from fret to fret what a perfect neck reads; the misfit of 200 sound necks was 0.03 to 0.06 cent
 DESIGN_CENTS = 0.05
-"""How well it is known from fret to fret what a perfect neck reads; the misfit of 200 sound necks was 0.03 to 0.06 cent."""
 _CUT_OFF, _KEPT_SQUARE = 2.5**2, 0.978  # and the mean of a normal deviate's square cut off there
 
+# At fret 7, of a hand of 0.8 cent plucking twice and slots cut to 0.035 mm: u² = 0.07²/necks + 0.0155² (60 shops of 5, 10 and 30)
 USUAL_SCATTER_MM, USUAL_FIXED_MM = 0.07, 0.0155
-"""At fret 7, of a hand of 0.8 cent plucking twice and slots cut to 0.035 mm: u² = 0.07²/necks + 0.0155² (60 shops of 5, 10 and
-30)."""
 
 Mask = NDArray[np.bool_]
 Quantity = Literal["position", "tilt"]
@@ -68,8 +62,7 @@ class FretError:
     u_mm: float
     interval: tuple[float, float]
     necks: int
-    blamed: bool
-    """True when the error is both beyond chance and beyond the practical size."""
+    blamed: bool  # True when the error is both beyond chance and beyond the practical size
     text: str
 
 
@@ -78,8 +71,7 @@ class Departure:
     """A neck that does not follow the template, and where it departs most."""
 
     neck: str
-    probability: float
-    """Of so large a departure by chance on a neck that follows the template."""
+    probability: float  # Of so large a departure by chance on a neck that follows the template
     worst_fret: int
     worst_mm: float
     text: str
@@ -102,26 +94,20 @@ class TemplateResult:
 
     quantity: Quantity
     frets: tuple[FretError, ...]
-    whole: WholeError | None
-    """None when too few frets were read to see a trend."""
-    trend_mm: tuple[float, ...] | None
-    """What all frets of all necks share beside the single errors, fret by fret."""
-    neck_scatter_mm: float
-    """Root mean square over the frets of the necks' own trends."""
-    slot_scatter_mm: float
-    """Of the single slot, the readings' own scatter taken out."""
-    slot_freedom: float
-    """Degrees of freedom of that scatter: few when the readings scatter more than the slots."""
+    whole: WholeError | None  # None when too few frets were read to see a trend
+    trend_mm: tuple[float, ...] | None  # What all frets of all necks share beside the single errors, fret by fret
+    neck_scatter_mm: float  # Root mean square over the frets of the necks' own trends
+    slot_scatter_mm: float  # Of the single slot, the readings' own scatter taken out
+    slot_freedom: float  # Degrees of freedom of that scatter: few when the readings scatter more than the slots
     reading_scatter_mm: float
     departures: tuple[Departure, ...]
     necks: int
     necks_used: int
     confidence: float
-    power: str
-    """What these necks could find, and what twice as many could."""
+    power: str  # What these necks could find, and what twice as many could
     warnings: tuple[str, ...]
+    # By neck: its slots' own errors fret by fret, all trends taken out; NaN where not read
     slots_mm: dict[str, tuple[float, ...]]
-    """By neck: its slots' own errors fret by fret, all trends taken out; NaN where not read."""
 
 
 def template_errors(
@@ -133,21 +119,10 @@ def template_errors(
 ) -> TemplateResult:
     """Separate the template's errors from the necks' and the readings'.
 
-    Parameters
-    ----------
-    necks : sequence of NeckSlots
-        Frets may be missing here and there.
-    confidence : float
-        Of the intervals.
-    tolerance_mm : float
-        ± of a slot; half of it is not worth a new template.
-
-    Raises
-    ------
-    DiagnosisRefusedError
-        With fewer than three necks, which cannot tell a template's error from a neck's.
-    UsageError
-        When the necks' frets do not belong to one design.
+    `necks`: frets may be missing here and there. `confidence`: of the intervals. `tolerance_mm`: ± of a slot; half of it is not
+    worth a new template.
+    Raises DiagnosisRefusedError with fewer than three necks, which cannot tell a template's error from a neck's; UsageError
+    when the necks' frets do not belong to one design.
     """
     from scipy.special import stdtrit
 

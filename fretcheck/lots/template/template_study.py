@@ -1,12 +1,8 @@
 """Everything that kept inspections say about a template: errors of position and tilt, capability, and drift over lots.
 
-Conventions
------------
-mm, positive toward the bridge. Tolerances of a slot are ± `tolerance_mm`; 0.10 mm is common practice (no source). Once the
-template has been corrected (`CorrectionPart`), what was cut before counts no more: of one fret, or of all.
+Conventions: mm, positive toward the bridge. Tolerances of a slot are ± `tolerance_mm`; 0.10 mm is common practice (no source).
+Once the template has been corrected (`CorrectionPart`), what was cut before counts no more: of one fret, or of all.
 """
-
-from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -34,8 +30,7 @@ class LotSlots:
     name: str
     opened_at: str
     necks: tuple[NeckSlots, ...]
-    left_out: tuple[str, ...] = ()
-    """A line for each neck that cannot be used, and for each correction since."""
+    left_out: tuple[str, ...] = ()  # A line for each neck that cannot be used, and for each correction since
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,10 +40,8 @@ class TemplateStudy:
     position: TemplateResult
     tilt: TemplateResult | None
     tolerance_mm: float
-    capability: Mapping[int, Capability] | None
-    """By fret, of the necks that follow the template; None with too few of them."""
-    findings: tuple[tuple[str, int], ...]
-    """What the necks' own diagnoses found most often, and on how many necks."""
+    capability: Mapping[int, Capability] | None  # By fret, of the necks that follow the template; None with too few of them
+    findings: tuple[tuple[str, int], ...]  # What the necks' own diagnoses found most often, and on how many necks
     remarks: tuple[str, ...]
 
     @property
@@ -100,13 +93,7 @@ def _without(neck: NeckSlots, fret: int) -> NeckSlots:
 
 
 def study_template(lots: Sequence[LotSlots], *, confidence: float = 0.90, tolerance_mm: float = TOLERANCE_MM) -> TemplateStudy:
-    """Analyse the necks of a template.
-
-    Raises
-    ------
-    DiagnosisRefusedError
-        With fewer than three necks that can be used.
-    """
+    """Analyse the necks of a template. Raises DiagnosisRefusedError with fewer than three necks that can be used."""
     if not 0 < tolerance_mm <= LARGEST_TOLERANCE_MM:
         raise UsageError(f"tolerance_mm = {tolerance_mm:g} must be above 0 and at most {LARGEST_TOLERANCE_MM:g}")
     necks = [neck for lot in lots for neck in lot.necks]

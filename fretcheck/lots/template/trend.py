@@ -7,8 +7,6 @@ Source: least median of squares and reweighted least squares, P. J. Rousseeuw, J
 for few points.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -35,16 +33,8 @@ class CommonTrend:
 def common_trend(errors: Reals, variance: Reals, shapes: Reals) -> CommonTrend:
     """Robust trend through errors of which a few may stand far out.
 
-    Parameters
-    ----------
-    errors, variance : ndarray, shape (frets,)
-        Of independent errors.
-    shapes : ndarray, shape (frets, k)
-
-    Returns
-    -------
-    CommonTrend
-        The covariances also count that the frets' own small errors bend the trend.
+    `errors`, `variance` (shape (frets,)): of independent errors. `shapes` (shape (frets, k)).
+    Returns the covariances also count that the frets' own small errors bend the trend.
     """
     count = len(shapes)
     sigma = np.sqrt(variance)

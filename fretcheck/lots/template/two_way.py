@@ -6,12 +6,9 @@ Anderson & R. G. Beausoleil, J. Acoust. Soc. Am. 156(1), 683 (2024), first order
 shorter the string, the more cents a mm makes. Rows and columns are fitted in turn by weighted least squares; what lies beyond
 three standard deviations is laid aside, so that a pluck that slipped, or a slot cut wrongly once, bends nothing.
 
-Conventions
------------
-mm; what was not read is NaN. A trend that all rows share cannot be told from the columns: their sum alone is known.
+Conventions: mm; what was not read is NaN. A trend that all rows share cannot be told from the columns: their sum alone is
+known.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -20,8 +17,7 @@ from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 
-FEWEST_FRETS = 8
-"""With fewer frets read a trend of three shapes would explain anything: then a row has its mean only."""
+FEWEST_FRETS = 8  # With fewer frets read a trend of three shapes would explain anything: then a row has its mean only
 LAID_ASIDE = 3.0
 _KEPT_SQUARE = 0.973  # mean square of a normal deviate cut off there
 _MAD_TO_SD, _TURNS, _WIDEST_MM = 1.4826, 12, 10.0
@@ -39,32 +35,22 @@ def trend_shapes(gamma: Reals) -> Reals:
 class TwoWay:
     """`values` = rows @ shapes.T + across @ columns.T + `left`."""
 
-    rows: Reals
-    """(rows, shapes)."""
-    columns: Reals
-    """(frets, across)."""
-    columns_covariance: Reals
-    """(frets, across, across), the rows' trends taken as known."""
+    rows: Reals  # (rows, shapes)
+    columns: Reals  # (frets, across)
+    columns_covariance: Reals  # (frets, across, across), the rows' trends taken as known
     left: Reals
     kept: NDArray[np.bool_]
-    variance: Reals
-    """Of each value: its own uncertainty's and the added one."""
-    added: float
-    """Variance beyond the stated uncertainties; below 0 when these are too large."""
+    variance: Reals  # Of each value: its own uncertainty's and the added one
+    added: float  # Variance beyond the stated uncertainties; below 0 when these are too large
     freedom: float
 
 
 def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals) -> TwoWay:
     """Fit.
 
-    Parameters
-    ----------
-    values, u : ndarray, shape (rows, frets)
-        Errors, NaN where nothing was read, and their standard uncertainties.
-    shapes : ndarray, shape (frets, k)
-        See `trend_shapes`.
-    across : ndarray, shape (rows, q)
-        What each row gets of a column's q effects: 1, and the string's place for a tilt.
+    `values`, `u` (shape (rows, frets)): errors, NaN where nothing was read, and their standard uncertainties. `shapes` (shape
+    (frets, k)): see `trend_shapes`. `across` (shape (rows, q)): what each row gets of a column's q effects: 1, and the string's
+    place for a tilt.
     """
     read = np.isfinite(values)
     y, square = np.where(read, values, 0.0), np.where(read, u, 1.0) ** 2

@@ -1,13 +1,9 @@
 """One pluck's sound, at the sample rate that the question at hand needs.
 
-Conventions
------------
-Sound is float64, shape ``(frames,)``; time zero is its first sample. Thinning out is done in the spectrum with zero phase, so
-that time and phase stay where they were; the sound is taken to be silent before its start and after its end, which spoils
-some `Band.edge_s` at either end.
+Conventions: sound is float64, shape ``(frames,)``; time zero is its first sample. Thinning out is done in the spectrum with
+zero phase, so that time and phase stay where they were; the sound is taken to be silent before its start and after its end,
+which spoils some `Band.edge_s` at either end.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass, field
 

@@ -1,9 +1,7 @@
 """The slow complex amplitude of every partial: a raised cosine about it in the spectrum, turned back into time.
 
-Conventions
------------
-Arrays of shape ``(partials, frames)``; time in seconds after the start of the sound. The phase of `centre_hz` is taken off, so a
-partial that sits there stands still.
+Conventions: arrays of shape ``(partials, frames)``; time in seconds after the start of the sound. The phase of `centre_hz` is
+taken off, so a partial that sits there stands still.
 """
 
 from __future__ import annotations
@@ -25,8 +23,7 @@ _OF_SPACING = 0.98  # of f0, so that the neighbouring partials fall on the band'
 class Bands:
     """Complex amplitudes of the partials over time."""
 
-    values: NDArray[np.complex128]
-    """Peak amplitude, full scale 1, and phase."""
+    values: NDArray[np.complex128]  # Peak amplitude, full scale 1, and phase
     time_s: Reals
     centre_hz: Reals
     half_width_hz: float
@@ -49,15 +46,8 @@ class Bands:
 def partial_bands(band: Band, partial_hz: Reals, *, f0_hz: float, start_s: float, end_s: float, lines_hz: Reals) -> Bands:
     """Bands about `partial_hz`, at twice their half-width, over what lies clear of both ends.
 
-    Parameters
-    ----------
-    band : Band
-    partial_hz : ndarray, shape (partials,)
-    f0_hz : float
-        Spacing of the partials; a band ends short of the neighbours.
-    start_s, end_s : float
-    lines_hz : ndarray
-        Steady lines of the mains; a band ends short of the nearest.
+    `partial_hz` (shape (partials,)). `f0_hz`: spacing of the partials; a band ends short of the neighbours. `lines_hz`: steady
+    lines of the mains; a band ends short of the nearest.
     """
     spectrum, length = band.spectrum()
     step_hz = band.sample_rate / length

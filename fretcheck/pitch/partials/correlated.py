@@ -2,12 +2,8 @@
 
 The variance is that of W. K. Newey & K. D. West, Econometrica 55, 703, 1987, from memory.
 
-Conventions
------------
-Terms are summed in blocks first; blocks up to a third of the stretch apart count as correlated.
+Conventions: terms are summed in blocks first; blocks up to a third of the stretch apart count as correlated.
 """
-
-from __future__ import annotations
 
 import numpy as np
 

@@ -3,12 +3,9 @@
 The stretch goes with the square of the swing, so the fall is tied to the decay of the note's power; by how much is open to a few
 ratios, which are averaged by what they explain. All partials of one string glide alike.
 
-Conventions
------------
-Log frequency over time is log f + c·exp(−t/τ), t from the onset: f is the settled pitch, c positive when the note begins sharp.
+Conventions: log frequency over time is log f + c·exp(−t/τ), t from the onset: f is the settled pitch, c positive when the note
+begins sharp.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -39,14 +36,11 @@ class Glide:
     """What is believed of the glide; means over the priors and ratios."""
 
     c: float
-    lowered: Reals
-    """By how much it has raised the log frequency of each partial's line, shape ``(partials,)``."""
+    lowered: Reals  # By how much it has raised the log frequency of each partial's line, shape ``(partials,)``
+    # The same for each prior and ratio, one standard deviation down and up, shape ``(2·priors·ratios, partials)``
     lowerings: Reals
-    """The same for each prior and ratio, one standard deviation down and up, shape ``(2·priors·ratios, partials)``."""
-    shares: Reals
-    """Weights of those rows."""
-    phase: Reals
-    """What it has added to each partial's phase beyond its line, shape ``(partials, frames)``."""
+    shares: Reals  # Weights of those rows
+    phase: Reals  # What it has added to each partial's phase beyond its line, shape ``(partials, frames)``
 
     def u_of(self, influence: Reals) -> float:
         """Standard uncertainty that it leaves in a sum of log frequencies with those weights, shape ``(partials,)``."""

@@ -1,8 +1,7 @@
 """A straight line through the phase of each partial, weighted by its amplitude: its mean frequency, and what strays from it.
 
-Conventions
------------
-Arrays of shape ``(partials, frames)`` or ``(partials,)``. Phases in radians against the band's centre, times in seconds.
+Conventions: arrays of shape ``(partials, frames)`` or ``(partials,)``. Phases in radians against the band's centre, times in
+seconds.
 """
 
 from __future__ import annotations
@@ -32,18 +31,12 @@ class PhaseLines:
     """The line of each partial and what it leaves."""
 
     frequency_hz: Reals
-    weight: Reals
-    """Of each frame."""
-    strayed: Reals
-    """Phase less its line, rad."""
-    influence: Reals
-    """How much the slope moves with the phase of each frame, 1/s."""
-    power: Reals
-    """Of each frame."""
-    noise: Reals
-    """Power of the noise in one frame."""
-    lasts_s: Reals
-    """Effective duration: the square of the energy over the sum of squares of the power."""
+    weight: Reals  # Of each frame
+    strayed: Reals  # Phase less its line, rad
+    influence: Reals  # How much the slope moves with the phase of each frame, 1/s
+    power: Reals  # Of each frame
+    noise: Reals  # Power of the noise in one frame
+    lasts_s: Reals  # Effective duration: the square of the energy over the sum of squares of the power
 
     @property
     def energy(self) -> Reals:

@@ -4,12 +4,8 @@ Partials scatter about a stiff string's by more than their own uncertainty, sinc
 planes of vibration beat. The scatter is estimated with the string (R. DerSimonian & N. Laird, Control. Clin. Trials 7, 177,
 1986, from memory), so that a loud partial does not rule alone; and single outliers count less (Student weights).
 
-Conventions
------------
-Log frequencies; u are standard uncertainties.
+Conventions: log frequencies; u are standard uncertainties.
 """
-
-from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -34,19 +30,14 @@ class StiffString:
     u_cents: float
     inharmonicity: float
     u_inharmonicity: float
-    influence: Reals
-    """How much log f1 moves with the log frequency of each partial."""
+    influence: Reals  # How much log f1 moves with the log frequency of each partial
 
 
 def fit_string(numbers: Reals, frequency_hz: Reals, variance: Reals, *, inharmonicity: float) -> StiffString:
     """Fit it by weighted least squares in log frequency, the scatter among the partials included.
 
-    Parameters
-    ----------
-    numbers, frequency_hz, variance : ndarray, shape (partials,)
-        `variance` is that of log frequency.
-    inharmonicity : float
-        Where to start.
+    `numbers`, `frequency_hz`, `variance` (shape (partials,)): `variance` is that of log frequency. `inharmonicity`: where to
+    start.
     """
     square = numbers**2
     log_ratio = np.log(frequency_hz / numbers)

@@ -4,12 +4,8 @@ A session is a folder: `journal.jsonl` and, beside it, `sounds/0001.flac` and so
 synced first, then its line; only when that line is on the disk is the pluck accepted. A line that a crash has torn is the last
 one by construction, and is cut off when the session is opened again. What the lines say is in `story`.
 
-Conventions
------------
-Times in seconds of the session's sound; parts that follow each other are placed by the wall clock.
+Conventions: times in seconds of the session's sound; parts that follow each other are placed by the wall clock.
 """
-
-from __future__ import annotations
 
 import errno
 import hashlib
@@ -62,13 +58,7 @@ class Journal:
         follows: str | None = None,
         now: datetime | None = None,
     ) -> Self:
-        """Begin a session in a folder of its own below `root`.
-
-        Raises
-        ------
-        StorageError
-            When the folder can't be made or written.
-        """
+        """Begin a session in a folder of its own below `root`. Raises StorageError when the folder can't be made or written."""
         now = now or datetime.now(UTC).astimezone()
         try:
             folder = _new_folder(root, now, neck)
@@ -103,10 +93,7 @@ class Journal:
     def open(cls, folder: Path) -> Self:
         """Open a session to go on with it; a torn last line is cut off.
 
-        Raises
-        ------
-        StorageError
-            When it can't be read, is damaged before its last line, or is open elsewhere.
+        Raises StorageError when it can't be read, is damaged before its last line, or is open elsewhere.
         """
         lock = _locked(folder)
         try:
@@ -145,10 +132,7 @@ class Journal:
     def keep(self, taken: Taken, pluck: Pluck) -> Taken:
         """Put an accepted pluck on the disk: first its sound, then its line. On return both are there to stay.
 
-        Raises
-        ------
-        StorageError
-            On a full disk and the like; the pluck is then not accepted, and all that came before is untouched.
+        Raises StorageError: on a full disk and the like; the pluck is then not accepted, and all that came before is untouched.
         """
         number = len(self.story.accepted) + 1
         name = f"{SOUNDS_NAME}/{number:04d}.flac"

@@ -1,11 +1,7 @@
 """What a session comes to: the inspection of its accepted plucks, as read then or read again now.
 
-Conventions
------------
-Ends in the same `inspection_from` as recordings do.
+Conventions: ends in the same `inspection_from` as recordings do.
 """
-
-from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable
@@ -28,12 +24,7 @@ ReadPluck = Callable[[Pluck], NoteReading]
 def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Inspection:
     """The inspection of a session's accepted plucks, the withdrawn left out.
 
-    Parameters
-    ----------
-    story : Story
-        The session as it stands.
-    taken : iterable of Taken, optional
-        Its plucks, where they have been read again.
+    `story`: the session as it stands. `taken`: its plucks, where they have been read again.
     """
     last = story.parts[-1] if story.parts else {}
     inspection = inspection_from(
@@ -53,17 +44,8 @@ def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Insp
 def read_again(folder: Path, *, read: ReadPluck) -> Inspection:
     """Read the stored sounds of a session anew.
 
-    Parameters
-    ----------
-    folder : Path
-        Of the session.
-    read : callable
-        The estimator: a pluck in, its reading out.
-
-    Raises
-    ------
-    StorageError
-        When the journal or a sound is missing or damaged.
+    `folder`: of the session. `read`: the estimator: a pluck in, its reading out.
+    Raises StorageError when the journal or a sound is missing or damaged.
     """
     story, _ = read_story(folder)
     return inspection_of(story, taken=[_read_one(folder, story, one, read) for one in story.taken])

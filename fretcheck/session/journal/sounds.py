@@ -1,12 +1,8 @@
 """The sound of accepted plucks, on disk as FLAC, so that any later estimator can read them again.
 
-Conventions
------------
-Samples are float64, full scale ±1, on the grid of 24-bit integers (steps of 2^−23, 144 dB down), so that what is stored is
-exactly what was measured. One channel, at the source's own rate.
+Conventions: samples are float64, full scale ±1, on the grid of 24-bit integers (steps of 2^−23, 144 dB down), so that what is
+stored is exactly what was measured. One channel, at the source's own rate.
 """
-
-from __future__ import annotations
 
 import io
 import os
@@ -37,13 +33,7 @@ def flac_bytes(samples: Reals, sample_rate: float) -> bytes:
 
 
 def read_flac(path: Path) -> tuple[Reals, float]:
-    """Samples and sample rate of a stored pluck.
-
-    Raises
-    ------
-    StorageError
-        When the file is missing or no sound.
-    """
+    """Samples and sample rate of a stored pluck. Raises StorageError when the file is missing or no sound."""
     try:
         samples, rate = soundfile.read(path, dtype="float64")
     except (OSError, RuntimeError) as error:
@@ -54,10 +44,7 @@ def read_flac(path: Path) -> tuple[Reals, float]:
 def write_safely(path: Path, content: bytes) -> None:
     """Write a new file so that it survives a power loss: its content and its folder's entry are on the disk on return.
 
-    Raises
-    ------
-    StorageError
-        When it can't be written, a full disk for one; nothing is left behind then.
+    Raises StorageError when it can't be written, a full disk for one; nothing is left behind then.
     """
     try:
         with open(path, "wb") as file:

@@ -1,12 +1,8 @@
 """What a session's journal tells: its lines read back into plan, accepted plucks and what became of them.
 
-Conventions
------------
-One JSON object a line, UTF-8, each with its `kind`: `session` (the first), `part` (sound begins, at the start and after each
-interruption), `accepted`, `withdrawn`, `skipped`, `set_aside`, `grown` (more is asked for), `finished`.
+Conventions: one JSON object a line, UTF-8, each with its `kind`: `session` (the first), `part` (sound begins, at the start and
+after each interruption), `accepted`, `withdrawn`, `skipped`, `set_aside`, `grown` (more is asked for), `finished`.
 """
-
-from __future__ import annotations
 
 import json
 from collections.abc import Collection, Mapping
@@ -44,13 +40,10 @@ class Story:
     taken_at: datetime
     step_back: bool
     tune_within_cents: float | None
-    follows: str | None = None
-    """Id of the inspection whose corrections are worked on."""
+    follows: str | None = None  # Id of the inspection whose corrections are worked on
     parts: list[Line] = field(default_factory=list)
-    accepted: list[Taken] = field(default_factory=list)
-    """Every pluck ever accepted, in order; `taken` leaves out the withdrawn."""
-    plucks: dict[int, Line] = field(default_factory=dict)
-    """By number: what else is known of an accepted pluck's sound."""
+    accepted: list[Taken] = field(default_factory=list)  # Every pluck ever accepted, in order; `taken` leaves out the withdrawn
+    plucks: dict[int, Line] = field(default_factory=dict)  # By number: what else is known of an accepted pluck's sound
     withdrawn: set[int] = field(default_factory=set)
     skipped: set[int] = field(default_factory=set)
     set_aside: list[SoundSetAside] = field(default_factory=list)
@@ -96,10 +89,7 @@ def sessions_folder(data: Path) -> Path:
 def read_story(folder: Path) -> tuple[Story, int]:
     """What a session's journal tells, and how many of its bytes are whole lines.
 
-    Raises
-    ------
-    StorageError
-        When there is no journal, or a line before the last is damaged.
+    Raises StorageError when there is no journal, or a line before the last is damaged.
     """
     path = folder / JOURNAL_NAME
     try:
@@ -129,13 +119,7 @@ def read_story(folder: Path) -> tuple[Story, int]:
 
 
 def find_session(root: Path, session_id: str) -> Path:
-    """Folder of a session by its id.
-
-    Raises
-    ------
-    UsageError
-        When there is none of that id.
-    """
+    """Folder of a session by its id. Raises UsageError when there is none of that id."""
     folder = root / session_id
     if Path(session_id).name != session_id or not (folder / JOURNAL_NAME).is_file():
         raise UsageError(f"no session {session_id!r} in {root}")
@@ -145,10 +129,7 @@ def find_session(root: Path, session_id: str) -> Path:
 def find_unfinished(root: Path, neck: Neck, *, session_id: str | None = None) -> Path:
     """The session of this neck that was not completed; `session_id` says which where there are several.
 
-    Raises
-    ------
-    UsageError
-        When there is none, or none of that id, or several and none was named: then they are listed.
+    Raises UsageError when there is none, or none of that id, or several and none was named: then they are listed.
     """
     found: list[Story] = []
     for path in sorted(root.glob(f"*/{JOURNAL_NAME}"), reverse=True):

@@ -1,7 +1,5 @@
 """What is said about a pluck that is not taken: what is wrong with it, or which note was heard in its place."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from fretcheck.neck.description import Neck
@@ -11,13 +9,14 @@ from fretcheck.session.live.heard import Match
 from fretcheck.session.live.wording import asked_words, place_words
 from fretcheck.session.plan import Ask
 
+# Remarks that widen the uncertainty: in a word, and what the player can do
 _WIDENING = {
     Remark.STILL_GLIDING: ("GLIDES", "its pitch was still falling: pluck softer"),
     Remark.UNSTABLE: ("MOVED", "its pitch moved: pluck softer and let it ring"),
     Remark.BEATING: ("BEATS", "it beats: pluck in another direction"),
     Remark.UNSURE: ("ROUGH", "its partials disagree: let it ring"),
 }
-"""Remarks that widen the uncertainty: in a word, and what the player can do."""
+# Why a pluck is of no use, in a word or two; the others are unclear
 _SHORT = {
     Remark.TOO_QUIET: "TOO QUIET",
     Remark.TOO_SHORT: "TOO SHORT",
@@ -26,7 +25,6 @@ _SHORT = {
     Remark.HUM_BOUND: "HUM",
     Remark.CLIPPED_AWAY: "TOO LOUD",
 }
-"""Why a pluck is of no use, in a word or two; the others are unclear."""
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,8 @@
 """Blocks of sound in; plucks begun, their running value, and each pluck once, as soon as it has been heard well enough.
 
-Conventions
------------
-Times in seconds of the source's sound. Samples are put on the 24-bit grid first, so that what is measured is what is stored.
+Conventions: times in seconds of the source's sound. Samples are put on the 24-bit grid first, so that what is measured is what
+is stored.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -19,8 +16,7 @@ from fretcheck.pitch.streaming import EVERY_S, StreamingReader
 from fretcheck.session.journal.sounds import on_grid
 from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, SURE_CENTS, first_part, read_take, reader_for
 
-LOOK_FROM_S = 0.3
-"""By then it is known where the attack ends, and whether it behaves like a string."""
+LOOK_FROM_S = 0.3  # By then it is known where the attack ends, and whether it behaves like a string
 
 
 @dataclass(frozen=True)
@@ -35,8 +31,7 @@ class Measured:
     """The value of the pluck under way."""
 
     note: NoteReading
-    settled: float
-    """0 to 1."""
+    settled: float  # 0 to 1
 
 
 @dataclass(frozen=True)
@@ -66,22 +61,14 @@ Heard = Began | Measured | Complete | NoPluck | Lost
 
 
 class Ear:
-    """Listens to one source.
-
-    Parameters
-    ----------
-    sample_rate : float
-        Hz, of the source.
-    """
+    """Listens to one source. `sample_rate`: Hz, of the source."""
 
     def __init__(self, sample_rate: float) -> None:
         self.sample_rate = sample_rate
         self._segmenter = Segmenter(sample_rate, longest_s=LAST_S + 1.0)
         self._end_frame = 0
-        self._open = False
-        """A pluck is under way and has not been told yet."""
-        self._reader: StreamingReader | None = None
-        """Of the pluck under way, once it has shown itself to be one."""
+        self._open = False  # A pluck is under way and has not been told yet
+        self._reader: StreamingReader | None = None  # Of the pluck under way, once it has shown itself to be one
         self._next_look_s = LOOK_FROM_S
 
     @property

@@ -5,12 +5,8 @@ Here the partials of the note that is asked for are looked for below that: lines
 that were not there a moment ago, stay where they are, and fade. A fan's lines do not fade, a voice does not keep its pitch, and
 noise has no lines; and a single such sound is not told yet, only the second within a quarter of a minute.
 
-Conventions
------------
-Levels in dB, RMS, full scale 0. A look is at the newest `WINDOW_S` of sound, one each `EVERY_S`.
+Conventions: levels in dB, RMS, full scale 0. A look is at the newest `WINDOW_S` of sound, one each `EVERY_S`.
 """
-
-from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
@@ -25,20 +21,17 @@ from fretcheck.audio.segment.tape import Tape
 WINDOW_S = 0.4
 EVERY_S = 0.1
 TWICE_WITHIN_S = 15.0
-SILENT_FOR_S = 10.0
-"""Told once, it is not told again for so long."""
+SILENT_FOR_S = 10.0  # Told once, it is not told again for so long
 _HIGHEST_HZ = 4_000.0
 _MOST_PARTIALS = 10
 _AROUND_CENTS = np.arange(-60.0, 60.1, 4.0)
 _FLOOR_HZ = 60.0
+# So far from a line the sound is compared with it: a voice's lines are as wide as its pitch wanders, a string's are not
 _BESIDE_HZ = (7.0, 15.0)
-"""So far from a line the sound is compared with it: a voice's lines are as wide as its pitch wanders, a string's are not."""
+# A line counts by what it stands out beyond `_NOISE_DB`, at most so much: one strong line is no string
 _NOISE_DB, _MOST_DB = 8.0, 12.0
-"""A line counts by what it stands out beyond `_NOISE_DB`, at most so much: one strong line is no string."""
-_HEARD, _STILL_HEARD = 18.0, 8.0
-"""Noise alone, of whatever colour, came to 12 in trials; a note 12 dB below it to 20 and more."""
-_APART = round(WINDOW_S / EVERY_S)
-"""Looks from one to the next that shares no sound with it."""
+_HEARD, _STILL_HEARD = 18.0, 8.0  # Noise alone, of whatever colour, came to 12 in trials; a note 12 dB below it to 20 and more
+_APART = round(WINDOW_S / EVERY_S)  # Looks from one to the next that shares no sound with it
 _RISE_DB = 4.0
 _FADE_DB = (0.3, 20.0)
 _SAME_CENTS = 16.0
@@ -54,23 +47,15 @@ class FaintNote:
 
 @dataclass(frozen=True)
 class _Look:
-    spectrum: Reals
-    """Power in each bin."""
+    spectrum: Reals  # Power in each bin
     floor: Reals
     room_db: float
-    cents: float
-    """Where, about the note asked for, its partials are seen best."""
+    cents: float  # Where, about the note asked for, its partials are seen best
     score: float
 
 
 class FaintNotes:
-    """Listens for one note at a time, between plucks.
-
-    Parameters
-    ----------
-    sample_rate : float
-        Hz.
-    """
+    """Listens for one note at a time, between plucks. `sample_rate`: Hz."""
 
     def __init__(self, sample_rate: float) -> None:
         self._rate = sample_rate

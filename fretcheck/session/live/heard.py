@@ -6,13 +6,9 @@ place is told by what is likely at a bench: a neighbouring fret of the same stri
 open string brushed by accident. Where the open notes of both strings have been heard, the inharmonicity helps: B of a stopped
 string grows as 2^(k/6) along the frets (H. Fletcher, J. Acoust. Soc. Am. 36, 203 (1964), from memory).
 
-Conventions
------------
-Cents are heard minus expected. A place is expected at equal temperament above its string's own open note as last heard, or
-above the nominal one while that is unknown.
+Conventions: Cents are heard minus expected. A place is expected at equal temperament above its string's own open note as last
+heard, or above the nominal one while that is unknown.
 """
-
-from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -34,8 +30,7 @@ from fretcheck.session.plan import Ask
 
 Place = tuple[int, int]
 
-OPEN_TUNING_CENTS = SAME_FRET_CENTS
-"""How far from nominal an open string may be before it is called out of tune rather than open."""
+OPEN_TUNING_CENTS = SAME_FRET_CENTS  # How far from nominal an open string may be before it is called out of tune rather than open
 
 # How unlikely a slip is, in units of a log-likelihood: judged, not measured (common practice, no source).
 _COST_OTHER_FRET, _COST_PER_FRET_FURTHER = 0.7, 0.3
@@ -46,13 +41,10 @@ _COST_BOTH_WRONG = 1.0
 _COST_UNKNOWN_B = 0.5
 _MOST_COST = 6.0
 _AMBIGUOUS_WITHIN = 0.8
-_AS_ASKED = 0.9
-"""Share of plucks that are what was asked for. Judged."""
-_LOOK_BACK = 16
-"""So many plucks of the string are placed together with the new one: two stretches between open checks."""
+_AS_ASKED = 0.9  # Share of plucks that are what was asked for. Judged.
+_LOOK_BACK = 16  # So many plucks of the string are placed together with the new one: two stretches between open checks
 _PITCH_SCALE_CENTS = 20.0
-_B_SCALE_LOG = 0.4
-"""Spread of ln B about 2^(k/6) along real strings; wound ones follow it loosely."""
+_B_SCALE_LOG = 0.4  # Spread of ln B about 2^(k/6) along real strings; wound ones follow it loosely
 _B_TELLS_LOG = math.log(1.6)
 
 
@@ -73,13 +65,11 @@ class Match:
     """
 
     as_asked: bool
-    cents: float
-    """From what was asked for."""
+    cents: float  # From what was asked for
     places: tuple[Place, ...] = ()
-    right_pitch: bool = False
-    """The pitch is what was asked for, and only the inharmonicity speaks for another string."""
+    right_pitch: bool = False  # The pitch is what was asked for, and only the inharmonicity speaks for another string
+    # The notes before it say, or leave it possible, that the string's tuning has moved rather than the finger
     slipped: bool = False
-    """The notes before it say, or leave it possible, that the string's tuning has moved rather than the finger."""
 
 
 def expected_hz(neck: Neck, string: int, fret: int, opens: Mapping[int, OpenHeard]) -> float:
@@ -96,14 +86,8 @@ def match(
 ) -> Match:
     """Lay a usable reading against what was asked.
 
-    Parameters
-    ----------
-    note : NoteReading
-        With a pitch.
-    opens : mapping of int to OpenHeard
-        Open notes heard so far, by string.
-    earlier : sequence of (Ask, NoteReading)
-        What was asked and heard of this string before, taken or not, in the order in which it was played.
+    `note`: with a pitch. `opens`: open notes heard so far, by string. `earlier` (Ask, NoteReading): what was asked and heard of
+    this string before, taken or not, in the order in which it was played.
     """
     if note.f1_hz is None:
         raise ValueError("a note without a pitch can't be placed")

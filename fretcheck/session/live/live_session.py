@@ -1,11 +1,7 @@
 """A live session in motion: sound goes through the ear to the runner, and what follows goes to journal, display and cues.
 
-Conventions
------------
-Times in seconds of the session's sound: the source's own time plus the offset of this part of the session.
+Conventions: times in seconds of the session's sound: the source's own time plus the offset of this part of the session.
 """
-
-from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from typing import Literal
@@ -22,8 +18,7 @@ from fretcheck.session.placed_reading import SoundSetAside
 Command = Literal["again", "back", "skip", "pause", "stop"]
 Tell = Callable[[told.Event], None]
 
-KNOCK_S = 0.3
-"""Sound that was set aside and shorter than this is passed over without a cue: the bench is full of knocks."""
+KNOCK_S = 0.3  # Sound that was set aside and shorter than this is passed over without a cue: the bench is full of knocks
 
 _CUES: dict[type[told.Event], Cue] = {
     told.Accepted: Cue.ACCEPTED,
@@ -39,21 +34,10 @@ _CUE_RANK = (Cue.STRING_FINISHED, Cue.WRONG_FRET, Cue.AGAIN, Cue.ACCEPTED)
 class LiveSession:
     """Joins ear, runner, journal, display and cues.
 
-    Parameters
-    ----------
-    runner : Runner
-        Its `keep` is the journal's.
-    journal : Journal
-        Also told what was withdrawn, skipped and set aside.
-    tell : callable
-        Takes each event, for the display.
-    cues : CuePlayer
-        `SilentCues` for a silent session.
-    words : callable, optional
-        What `cues` is to say of events that happened together, empty for nothing.
-    behind : callable, optional
-        True while sound waits that has not been heard yet. Running values are left out then, and a cue waits until it has
-        been heard, lest it sounds into a pluck.
+    `runner`: its `keep` is the journal's. `journal`: also told what was withdrawn, skipped and set aside. `tell`: takes each
+    event, for the display. `cues`: `SilentCues` for a silent session. `words`: what `cues` is to say of events that happened
+    together, empty for nothing. `behind`: True while sound waits that has not been heard yet. Running values are left out then,
+    and a cue waits until it has been heard, lest it sounds into a pluck.
     """
 
     def __init__(

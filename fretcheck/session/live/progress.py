@@ -1,11 +1,7 @@
 """How far a plan has come: the plucks that count, the steps left out, and the pace.
 
-Conventions
------------
-A step is an index into the plan's asks. Steps may be done in any order; a withdrawn pluck opens its step again.
+Conventions: a step is an index into the plan's asks. Steps may be done in any order; a withdrawn pluck opens its step again.
 """
-
-from __future__ import annotations
 
 import statistics
 from collections.abc import Callable, Iterable, Sequence
@@ -13,22 +9,13 @@ from collections.abc import Callable, Iterable, Sequence
 from fretcheck.session.events import Taken
 from fretcheck.session.plan import Plan
 
-_PACE_KNOWN_FROM = 3
-"""Notes."""
+_PACE_KNOWN_FROM = 3  # Notes
 
 
 class Progress:
     """What of a plan is done.
 
-    Parameters
-    ----------
-    plan : Plan
-    clock : callable
-        Seconds, monotonic; for the pace.
-    taken : sequence of Taken
-        What is accepted already.
-    skipped : iterable of int
-        Steps left out already.
+    `clock`: seconds, monotonic; for the pace. `taken`: what is accepted already. `skipped`: steps left out already.
     """
 
     def __init__(

@@ -4,18 +4,13 @@ The runner knows neither microphone nor screen nor disk. It is told what was hea
 `lost`) and what the player commands (`again`, `back`, `skip`, `pause`, `stop`), and answers each with the events that follow.
 An accepted pluck is handed to `keep` before it is told and before the next is asked for; when `keep` raises, nothing has moved.
 
-Conventions
------------
-Times in seconds of the session's sound, never of a wall clock; the clock passed in serves only for the time that is left.
-A step is an index into the plan's asks. Going back withdraws what was taken for that step; steps after it stay taken.
-An open string plucked twice in a row directly after a note was taken goes one back, to the fretted note before, or to the
-open note where there is none; an open note that is itself asked for answers that, and never counts toward the gesture. Later
-on, two open plucks are an open check.
-An open note that has moved by more than `RETUNED_CENTS` is asked for once more; when it stays there, what was played since the
-string was last heard open is played again.
+Conventions: times in seconds of the session's sound, never of a wall clock; the clock passed in serves only for the time that
+is left. A step is an index into the plan's asks. Going back withdraws what was taken for that step; steps after it stay taken.
+An open string plucked twice in a row directly after a note was taken goes one back, to the fretted note before, or to the open
+note where there is none; an open note that is itself asked for answers that, and never counts toward the gesture. Later on, two
+open plucks are an open check. An open note that has moved by more than `RETUNED_CENTS` is asked for once more; when it stays
+there, what was played since the string was last heard open is played again.
 """
-
-from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from typing import Literal
@@ -31,40 +26,27 @@ from fretcheck.session.live.progress import Progress
 from fretcheck.session.live.tuning import Tuning
 from fretcheck.session.plan import Ask, Plan
 
+# Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't
 Keep = Callable[[told.Taken, Pluck], told.Taken]
-"""Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't."""
 
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
+# What to ask next, from the plucks taken and the asks that were left out; called when the plan is done
 Choose = Callable[[Sequence[told.Taken], Sequence[Ask]], told.Grown]
-"""What to ask next, from the plucks taken and the asks that were left out; called when the plan is done."""
 
+# A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with an
+# honest uncertainty of 3 cents is worth more than none
 WEAK_CENTS = 2.0
-"""A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with
-an honest uncertainty of 3 cents is worth more than none."""
 
 
 class Runner:
     """Asks for the notes of a plan, one pluck at a time.
 
-    Parameters
-    ----------
-    neck, plan : Neck, Plan
-        What is played, and in which order.
-    keep : Keep
-        Called with each accepted pluck before anything else follows from it.
-    clock : callable
-        Seconds, monotonic; for the time left.
-    step_back : bool
-        Whether an open string plucked twice in a row goes one back.
-    tune_within_cents : float, optional
-        How well a string is to be tuned before it is played; None to take it as it is.
-    choose : Choose, optional
-        Chooses what a plan that grows asks next.
-    taken : sequence of Taken
-        What an interrupted session has already accepted (withdrawn plucks left out).
-    skipped : iterable of int
-        Steps it skipped.
+    `neck`, `plan`: what is played, and in which order. `keep`: called with each accepted pluck before anything else follows
+    from it. `clock`: seconds, monotonic; for the time left. `step_back`: whether an open string plucked twice in a row goes one
+    back. `tune_within_cents`: how well a string is to be tuned before it is played; None to take it as it is. `choose`: chooses
+    what a plan that grows asks next. `taken`: what an interrupted session has already accepted (withdrawn plucks left out).
+    `skipped`: steps it skipped.
     """
 
     def __init__(
@@ -89,14 +71,11 @@ class Runner:
         self._progress = Progress(plan, clock=clock, taken=taken, skipped=skipped)
         self._recheck: Ask | None = None
         self._unasked_opens = 0
-        self._just_taken = False
-        """Nothing but open plucks was heard since a note was taken: two of them go one back."""
+        self._just_taken = False  # Nothing but open plucks was heard since a note was taken: two of them go one back
+        # What was heard too uncertainly, or by its inharmonicity on another string: asked for once more, then taken as it is
         self._weak: Ask | None = None
-        """What was heard too uncertainly, or by its inharmonicity on another string: asked for once more, then taken as it is."""
-        self._heard: dict[int, list[tuple[Ask, NoteReading]]] = {}
-        """By string, what was asked and what was heard, taken or not."""
-        self._moved: int | None = None
-        """The string whose open note was heard elsewhere than before, and is asked for once more."""
+        self._heard: dict[int, list[tuple[Ask, NoteReading]]] = {}  # By string, what was asked and what was heard, taken or not
+        self._moved: int | None = None  # The string whose open note was heard elsewhere than before, and is asked for once more
         self._muted_until_s = float("-inf")
         self._step = self._progress.next_step(0)
         self._tuning = Tuning(neck, within_cents=tune_within_cents)
@@ -187,14 +166,8 @@ class Runner:
     def pluck(self, pluck: Pluck, note: NoteReading, *, start_s: float) -> list[told.Event]:
         """A pluck has settled or ended: judge it. To be called once for each pluck.
 
-        Parameters
-        ----------
-        pluck : Pluck
-            Its sound so far.
-        note : NoteReading
-            What was read from exactly that sound.
-        start_s : float
-            Its beginning, in seconds of the session's sound.
+        `pluck`: its sound so far. `note`: what was read from exactly that sound. `start_s`: its beginning, in seconds of the
+        session's sound.
         """
         ask = self.ask
         if ask is not None and self.state in ("waiting", "ringing") and start_s < self._muted_until_s:

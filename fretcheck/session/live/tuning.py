@@ -1,11 +1,7 @@
 """What is known of the strings' tuning while they are played: tuned up first, then watched for slipping and drift.
 
-Conventions
------------
-Cents from a string's nominal open note, or from where it was last; positive is sharp.
+Conventions: Cents from a string's nominal open note, or from where it was last; positive is sharp.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterable
 
@@ -19,28 +15,21 @@ from fretcheck.session.placement import OPEN_CAPTURE_CENTS
 from fretcheck.session.plan import Ask
 
 DRIFT_WARNING_CENTS = 3.0
-HOLDS_CENTS = 2.0
-"""A string that has just been turned holds still when two plucks agree so well: a hand repeats to 0.5 to 1 cent."""
+HOLDS_CENTS = 2.0  # A string that has just been turned holds still when two plucks agree so well: a hand repeats to 0.5 to 1 cent
 
 
 class Tuning:
     """The open notes of a session's strings.
 
-    Parameters
-    ----------
-    neck : Neck
-    within_cents : float, optional
-        How well a string is to be tuned before it is played; None to take it as it is.
+    `within_cents`: how well a string is to be tuned before it is played; None to take it as it is.
     """
 
     def __init__(self, neck: Neck, *, within_cents: float | None = None) -> None:
         self._neck = neck
         self._within_cents = within_cents
-        self.opens: dict[int, OpenHeard] = {}
-        """By string, as last heard."""
+        self.opens: dict[int, OpenHeard] = {}  # By string, as last heard
         self._first_hz: dict[int, float] = {}
-        self._tried_cents: dict[int, float] = {}
-        """By string, where it was at the last pluck while it was tuned up."""
+        self._tried_cents: dict[int, float] = {}  # By string, where it was at the last pluck while it was tuned up
 
     def note(self, taken: Taken) -> None:
         """An open note counts; fretted ones are passed over."""

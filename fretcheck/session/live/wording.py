@@ -1,7 +1,5 @@
 """Places on the neck in words, the same on every screen."""
 
-from __future__ import annotations
-
 from fretcheck.neck.description import Neck
 from fretcheck.session.plan import Ask
 

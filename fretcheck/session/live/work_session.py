@@ -4,12 +4,8 @@ A `Runner` without a plan: what it asks for is the pluck that would tell most, a
 the part is worked on. That it was is told by a pause, by an open note that has moved, or by a note that is not where it was: the
 string is then heard open before its notes count, and what was heard of it before is no part of how the work ends.
 
-Conventions
------------
-As in `runner`. What the plucks say of the part comes from a `Guide`, which is handed in.
+Conventions: as in `runner`. What the plucks say of the part comes from a `Guide`, which is handed in.
 """
-
-from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import partial
@@ -27,14 +23,12 @@ from fretcheck.session.live.wording import place_words
 from fretcheck.session.placement import OPEN_CAPTURE_CENTS
 from fretcheck.session.plan import WORK_PLAN, Ask, Plan
 
+# From one pluck to the next: a hand that plucks on takes two to five seconds, one that files or turns a screw takes longer
 PAUSE_S = 8.0
-"""From one pluck to the next: a hand that plucks on takes two to five seconds, one that files or turns a screw takes longer."""
-MOVED_OPEN_CENTS = 2.0
-"""An open note that has moved by more was tuned, or its saddle moved: a hand repeats to 0.5 to 1 cent."""
+MOVED_OPEN_CENTS = 2.0  # An open note that has moved by more was tuned, or its saddle moved: a hand repeats to 0.5 to 1 cent
+# A note further from what was to be expected, both in its standard deviations and in cents, is not of the state before
 SURPRISE_TIMES, SURPRISE_CENTS = 3.0, 2.0
-"""A note further from what was to be expected, both in its standard deviations and in cents, is not of the state before."""
-FRETTED_TO_AN_OPEN = 4
-"""So many fretted plucks of a string before it is asked for open again."""
+FRETTED_TO_AN_OPEN = 4  # So many fretted plucks of a string before it is asked for open again
 MOST_BACK = 12
 # How unlikely a place is, in units of a log-likelihood: judged, not measured (common practice, no source).
 _COST_OTHER_FRET, _COST_OTHER_STRING, _COST_UNHEARD = 0.2, 1.0, 1.5
@@ -72,12 +66,7 @@ class Guide(Protocol):
 class WorkRunner(Runner):
     """Listens to one place under work.
 
-    Parameters
-    ----------
-    neck, keep, clock : as of `Runner`
-    guide : Guide
-    known_cents : mapping of (string, fret) to float, optional
-        What the notes read before the work, where an inspection heard them.
+    `known_cents` (string, fret): what the notes read before the work, where an inspection heard them.
     """
 
     def __init__(
@@ -93,11 +82,10 @@ class WorkRunner(Runner):
         self.guide = guide
         self._first_cents = dict(known_cents or {})
         self._opens: dict[int, OpenHeard] = {}
-        self._to_open = set(range(1, len(neck.strings) + 1))
-        """Strings whose notes count only from a new open pluck on."""
+        self._to_open = set(range(1, len(neck.strings) + 1))  # Strings whose notes count only from a new open pluck on
         self._since_open: dict[int, int] = {}
+        # The string of which a fretted note was heard that does not count before its open note is
         self._first_open: int | None = None
-        """The string of which a fretted note was heard that does not count before its open note is."""
         self._kept: list[told.Taken] = []
         self._before: list[Guide] = []
         self._last_s: float | None = None
