@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.register.store import open_register
 
 

@@ -6,9 +6,9 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from fretcheck.cli.exits import exit_code_of
-from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
 from fretcheck.cli.report import document_of
+from fretcheck.cli.shared_options import ForceOption, JsonOption, RegisterOption
+from fretcheck.cli.shown import exit_code_of
 from fretcheck.files import check_place, is_page
 from fretcheck.inspection import comparison as comparing
 from fretcheck.report.pages.compare_page import compare_page

@@ -8,8 +8,8 @@ import typer
 import fretcheck
 from fretcheck.cli.inspect.from_folder import inspect_recorded
 from fretcheck.cli.inspect.second_opinion import disagreements
-from fretcheck.cli.register_option import ForceOption
-from fretcheck.cli.result_options import show, write_page
+from fretcheck.cli.shared_options import ForceOption
+from fretcheck.cli.shown import show, write_page
 from fretcheck.errors import RecordingError
 from fretcheck.files import check_place, is_page
 from fretcheck.neck.neck_file import read_neck

@@ -11,16 +11,8 @@ import typer
 from rich.console import Console
 from rich.progress import track
 
-from fretcheck.cli.register_option import (
-    ForceOption,
-    JsonOption,
-    RegisterOption,
-    SerialOption,
-    SinceOption,
-    UntilOption,
-    VerdictOption,
-    selection_of,
-)
+from fretcheck.cli.selection_options import SerialOption, SinceOption, UntilOption, VerdictOption, selection_of
+from fretcheck.cli.shared_options import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import UsageError
 from fretcheck.files import starts_like, written_whole
 from fretcheck.inspection.exchange import CSV_COLUMNS, EXPORT_SCHEMA, write_csv, write_json

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.lots.acceptance.lot_steps import serials_from
 from fretcheck.lots.gauge.study import GaugeStudy, add_inspection, compute_study, open_study
 from fretcheck.lots.lot_register import change_study, documents_of, keep_new_study, list_studies, load_study

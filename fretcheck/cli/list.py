@@ -7,7 +7,7 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.plain_text import plain_line
 from fretcheck.register.selection import Selection
 from fretcheck.register.store import open_register

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 
-from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
+from fretcheck.cli.shared_options import ForceOption, JsonOption, RegisterOption
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
 from fretcheck.files import check_place, is_page, read_text, starts_like, write_text
 from fretcheck.inspection.document import InspectionDocument

@@ -6,10 +6,8 @@ from typing import Annotated
 
 import typer
 
-from fretcheck.cli.job_options import JobOptions
-from fretcheck.cli.limit_options import LimitsOption
-from fretcheck.cli.option_groups import with_groups
-from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
+from fretcheck.cli.given import job_part
+from fretcheck.cli.shared_options import ForceOption, JobOptions, JsonOption, LimitsOption, RegisterOption, with_groups
 from fretcheck.errors import UsageError
 from fretcheck.files import check_place, is_page
 from fretcheck.inspection.document import InspectionDocument
@@ -45,7 +43,7 @@ def command(
     if out is not None:
         check_place(out, is_ours=is_page, force=force)
     document = document_of(inspection, register=register)
-    given = {name: value for name, value in job.part(limits=limits) if value is not None}
+    given = {name: value for name, value in job_part(job, limits=limits) if value is not None}
     document = document.model_copy(update={"job": document.job.model_copy(update=given)})
     path = write_report(document, out or Path(usual_name(document)), sheet=sheet, technical=technical, force=force)
     if json:

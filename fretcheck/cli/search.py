@@ -5,15 +5,8 @@ from typing import Annotated
 import typer
 
 from fretcheck.cli.list import LimitOption, print_found
-from fretcheck.cli.register_option import (
-    JsonOption,
-    RegisterOption,
-    SerialOption,
-    SinceOption,
-    UntilOption,
-    VerdictOption,
-    selection_of,
-)
+from fretcheck.cli.selection_options import SerialOption, SinceOption, UntilOption, VerdictOption, selection_of
+from fretcheck.cli.shared_options import JsonOption, RegisterOption
 
 
 def command(

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.register.store import open_register
 from fretcheck.report.tables.register_tables import circumstances
 from fretcheck.report.tables.terminal import print_result

@@ -12,7 +12,7 @@ import typer
 from fretcheck.cli.live.live_run import Inbox, conduct
 from fretcheck.cli.live.live_source import open_cues, open_source
 from fretcheck.cli.live.live_terminal import ending_in_order
-from fretcheck.cli.register_option import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen, places_after
 from fretcheck.diagnosis.conclude.worked_part import Place
 from fretcheck.errors import EXIT_DONE, DiagnosisRefusedError, FretcheckError, UsageError

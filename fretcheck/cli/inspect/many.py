@@ -2,16 +2,15 @@
 
 import json
 from contextlib import ExitStack
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
-from typing import Annotated
 
-import typer
 from rich.console import Console
 
 from fretcheck.cli.inspect.from_folder import progress_bar
-from fretcheck.cli.result_options import ResultOptions
+from fretcheck.cli.inspect.inspect_options import ManyOptions
+from fretcheck.cli.shared_options import ResultOptions
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.files import read_text
@@ -21,21 +20,6 @@ from fretcheck.lots.batch.batch import BatchResult, inspect_necks
 from fretcheck.lots.batch.neck_folders import find_necks
 from fretcheck.register.store import open_register
 from fretcheck.report.tables.batch_table import batch_table
-
-
-@dataclass(frozen=True, kw_only=True)
-class ManyOptions:
-    """The options as given."""
-
-    serials_from: Annotated[Path | None, typer.Option(metavar="FILE", help="Many necks: which, one serial or range a line.")] = (
-        None
-    )
-    processes: Annotated[int | None, typer.Option(metavar="N", min=1, help="Many necks: processes. Else: one a core.")] = None
-    scheduler: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Many necks: a Dask cluster's scheduler.")] = None
-
-    def chosen(self) -> list[str]:
-        """Those that were given."""
-        return [f"--{name.replace('_', '-')}" for name, value in asdict(self).items() if value is not None]
 
 
 def inspect_many(

@@ -6,8 +6,6 @@ from typing import Annotated
 
 import typer
 
-from fretcheck.session.plan import DECIDING
-
 
 @dataclass(frozen=True, kw_only=True)
 class LiveOptions:
@@ -66,7 +64,7 @@ class LiveOptions:
     @property
     def decides(self) -> bool:
         """Whether only what decides is asked for: by default, unless other notes were chosen."""
-        return self.plan == DECIDING or (self.plan is None and self.frets is None and self.repeats is None)
+        return self.plan == "deciding" or (self.plan is None and self.frets is None and self.repeats is None)
 
     def chosen(self) -> list[str]:
         """Options that only a live session has, as given."""

@@ -1,4 +1,4 @@
-"""The ``--register`` option of every command that keeps or reads inspections, and the selection options of those that search."""
+"""Options that select inspections of the register."""
 
 from datetime import date
 from typing import Annotated
@@ -8,16 +8,6 @@ import typer
 from fretcheck.errors import UsageError
 from fretcheck.register.selection import Selection
 
-RegisterOption = Annotated[
-    str | None,
-    typer.Option(
-        "--register",
-        metavar="PATH|URL",
-        help="Where inspections are kept: file, folder, or postgresql:// URL; else FRETCHECK_REGISTER, else the data folder.",
-    ),
-]
-ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that is no output of this kind, too.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 SerialOption = Annotated[str | None, typer.Option("--serial", help="Of the neck, or part of it; capitals do not matter.")]
 SinceOption = Annotated[str | None, typer.Option("--since", metavar="DATE", help="First day, such as 2026-03-14.")]
 UntilOption = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Last day, included.")]

@@ -1,32 +1,22 @@
 """What commands that inspect do with a result: keep it, show it, and end with its exit code."""
 
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
 
-import typer
 from rich.console import Console
 
-from fretcheck.cli.exits import exit_code_of
-from fretcheck.cli.register_option import ForceOption, JsonOption, RegisterOption
-from fretcheck.errors import FretcheckError
+from fretcheck.cli.shared_options import ResultOptions
+from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, FretcheckError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.register.store import open_register
 from fretcheck.report.pages.report_file import usual_name, write_report
 from fretcheck.report.tables.terminal import print_result
 
+_CODES = {"pass": EXIT_DONE, "fail": EXIT_OUT_OF_TOLERANCE}
 
-@dataclass(frozen=True, kw_only=True)
-class ResultOptions:
-    """What is to become of a result."""
 
-    register: RegisterOption = None
-    keep: Annotated[
-        bool | None, typer.Option(help="Keep even a fragment, or nothing.  [default: whole inspections]", show_default=False)
-    ] = None
-    report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the page, too; an intake always gets one.")] = None
-    force: ForceOption = False
-    json: JsonOption = False
+def exit_code_of(document: InspectionDocument) -> int:
+    """0 within tolerance, 1 out of tolerance, 3 undecided or not judged."""
+    return _CODES.get(document.verdict.decision or "", EXIT_UNDECIDED)
 
 
 def keep_and_show(

@@ -1,15 +1,12 @@
-"""What the person at the bench tells of the day: who, in what air, what was measured by hand and what was worked on."""
+"""Options of `inspect` alone: what the person at the bench tells of the day, and of many necks."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from fretcheck.errors import UsageError
-from fretcheck.inspection.assemble import Circumstances
-from fretcheck.inspection.document import JobPart
-from fretcheck.neck.description import Neck
-from fretcheck.neck.on_the_day import given, worked_parts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,17 +40,17 @@ class DayOptions:
             if name is not None and not name.strip():
                 raise UsageError(f"{option} is empty: give a name, or leave it out")
 
-    def circumstances(self, job: JobPart, neck: Neck | None = None) -> Circumstances:
-        """The options as they are kept; what was measured only with the neck it was measured on.
 
-        Raises UsageError for a measurement or part that is none; one line with the cure.
-        """
-        return Circumstances(
-            operator=self.operator,
-            bench=self.bench,
-            temperature_c=self.temperature,
-            humidity_pct=self.humidity,
-            job=job,
-            measured=() if neck is None else given(self.measured or [], neck),
-            worked=worked_parts(self.worked or []),
-        )
+@dataclass(frozen=True, kw_only=True)
+class ManyOptions:
+    """The options as given."""
+
+    serials_from: Annotated[Path | None, typer.Option(metavar="FILE", help="Many necks: which, one serial or range a line.")] = (
+        None
+    )
+    processes: Annotated[int | None, typer.Option(metavar="N", min=1, help="Many necks: processes. Else: one a core.")] = None
+    scheduler: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Many necks: a Dask cluster's scheduler.")] = None
+
+    def chosen(self) -> list[str]:
+        """Those that were given."""
+        return [f"--{name.replace('_', '-')}" for name, value in asdict(self).items() if value is not None]

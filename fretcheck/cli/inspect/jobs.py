@@ -1,0 +1,144 @@
+"""The jobs of `fretcheck inspect`: many necks, what was kept, recordings, or live."""
+
+import sys
+from pathlib import Path
+
+from fretcheck.cli.given import circumstances_of, job_part, with_gauge_study
+from fretcheck.cli.inspect.again import inspect_again
+from fretcheck.cli.inspect.from_folder import inspect_recorded
+from fretcheck.cli.inspect.inspect_options import DayOptions, ManyOptions
+from fretcheck.cli.inspect.many import inspect_many
+from fretcheck.cli.inspect.second_opinion import disagreements
+from fretcheck.cli.live.earlier import earlier_of
+from fretcheck.cli.live.live_options import LiveOptions
+from fretcheck.cli.live.live_run import run_live
+from fretcheck.cli.shared_options import JobOptions, LimitOptions, ResultOptions
+from fretcheck.cli.shown import keep_and_show
+from fretcheck.diagnosis.settings import DiagnosisSettings
+from fretcheck.errors import EXIT_UNDECIDED, UsageError
+from fretcheck.files import check_place, is_page
+from fretcheck.inspection.assemble import judge
+from fretcheck.inspection.document import InspectionDocument, JobPart
+from fretcheck.inspection.joined import joined
+from fretcheck.lots.batch.neck_folders import is_folder_of_necks
+from fretcheck.neck.neck_file import read_neck
+
+PLANS_OF_RECORDINGS = ("full", "intake", "spot")
+TOO_LITTLE = ", no inspection: too little to judge the neck, --keep keeps the fragment"
+
+
+def run(
+    neck: Path | None,
+    recordings: Path | None,
+    *,
+    again: str | None,
+    serial: str | None,
+    day: DayOptions,
+    job: JobOptions,
+    limits: LimitOptions,
+    live: LiveOptions,
+    many: ManyOptions,
+    cross_check: bool,
+    result: ResultOptions,
+) -> int:
+    """What the options ask for; the exit code of what came out."""
+    if result.report is not None:
+        check_place(result.report, is_ours=is_page, force=result.force)  # before the work, not after it
+    day.check()
+    part, settings = job_part(job, limits=limits.limits), limits.settings()
+    if result.keep is not False:
+        settings = with_gauge_study(settings, result.register, operator=day.operator, bench=day.bench)
+    if recordings is not None and again is None and is_folder_of_necks(recordings):
+        _check_recorded(live)
+        for names, wrong in (
+            ("--cross-check and --report are", cross_check or result.report),
+            ("--measured and --worked are", day.measured or day.worked),
+            ("--serial is", serial is not None),
+        ):
+            if wrong:
+                raise UsageError(f"{names} for one neck, and {recordings} holds a folder for each of several")
+        return inspect_many(
+            recordings,
+            many,
+            neck=neck,
+            plan=live.plan or "full",
+            settings=settings,
+            circumstances=circumstances_of(day, part),
+            result=result,
+        )
+    if many.chosen() and again is None:
+        given = many.chosen()[0]
+        raise UsageError(f"{given} goes with --from and a folder that holds a folder for each neck; one neck has --serial")
+    sounds: Path | None
+    if again is not None:
+        if live.more is not None:
+            raise UsageError("--more plucks notes again, and --again reads old sounds: leave one out")
+        if neck is not None or recordings is not None or serial is not None or live.chosen() or many.chosen():
+            raise UsageError("--again takes neck and sounds from what was kept; leave the neck and other choices out")
+        heard = inspect_again(again, data=live.data, register=result.register)
+        circumstances = circumstances_of(day, part, heard.inspection.neck)
+        document, sounds = judge(heard.inspection, settings=settings, circumstances=circumstances), heard.folder
+    elif neck is None:
+        raise UsageError("which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings")
+    elif recordings is not None:
+        _check_recorded(live)
+        described = read_neck(neck, serial=serial)
+        document = inspect_recorded(
+            described,
+            recordings,
+            settings=settings,
+            circumstances=circumstances_of(day, part, described),
+            plan=live.plan or "full",
+            quiet=result.json,
+        )
+        sounds = recordings if recordings.is_dir() else recordings.parent
+    else:
+        from_live = _inspect_live(neck, serial, live=live, day=day, job=part, settings=settings, result=result)
+        if from_live is None:
+            return EXIT_UNDECIDED
+        document, sounds = from_live
+    opinions = _second_opinion(document, recordings, quiet=result.json) if cross_check else None
+    return keep_and_show(document, result, sounds=sounds, opinions=opinions)
+
+
+def _check_recorded(live: LiveOptions) -> None:
+    if only_live := [one for one in live.chosen() if one != "--plan"]:
+        raise UsageError(f"{only_live[0]} is for a live session, and --from reads recordings; leave one out")
+    if live.plan not in (None, *PLANS_OF_RECORDINGS):
+        raise UsageError(f"--plan {live.plan} is none for recordings: choose {', '.join(PLANS_OF_RECORDINGS)}")
+
+
+def _inspect_live(
+    neck: Path,
+    serial: str | None,
+    *,
+    live: LiveOptions,
+    day: DayOptions,
+    job: JobPart,
+    settings: DiagnosisSettings,
+    result: ResultOptions,
+) -> tuple[InspectionDocument, Path] | None:
+    """What a session came to, and where its sounds are; None where it ended with too little to judge or keep."""
+    earlier = earlier_of(live.more, live.after, every_note=live.every_note, register=result.register)
+    described = read_neck(neck, serial=serial)
+    circumstances = circumstances_of(day, job, described)
+    heard = run_live(described, live, settings=settings, earlier=earlier, stdout_is_taken=result.json)
+    if earlier is not None and live.more is not None:
+        document = joined(earlier.document, heard.inspection, settings=settings, circumstances=circumstances)
+    elif heard.complete or heard.has_fretted_notes or result.json:
+        document = judge(heard.inspection, settings=settings, circumstances=circumstances)
+    else:
+        print(heard.how_to_go_on(TOO_LITTLE), file=sys.stderr)
+        return None
+    fragment = document.verdict.decision is None
+    if not heard.complete:
+        print(heard.how_to_go_on(TOO_LITTLE if fragment and not result.keep else ""), file=sys.stderr)
+        if fragment and not (result.keep or result.json):
+            return None
+    return document, heard.folder
+
+
+def _second_opinion(document: InspectionDocument, recordings: Path | None, *, quiet: bool) -> list[str]:
+    if recordings is None:
+        raise UsageError("--cross-check needs recordings: give --from FOLDER")
+    return disagreements(document, recordings, quiet=quiet)
