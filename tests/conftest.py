@@ -26,8 +26,24 @@ def pytest_runtest_makereport(item, call):
     return report
 
 
+def pytest_xdist_auto_num_workers():
+    """One more than there are cores: the one that listens in real time leaves most of its own to the others."""
+    return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else None
+
+
 def pytest_collection_modifyitems(items):
-    """Tests that listen in real time run one after another, in one process; all others share what cores there are."""
+    """Share the work: what takes long begins first, and what is prepared for a whole module is prepared in one process.
+
+    Tests that listen in real time run one after another, in one process, too.
+    """
     for item in items:
         if item.get_closest_marker("live"):
             item.add_marker(pytest.mark.xdist_group("live"))
+        elif _has_module_fixture(item) and not item.get_closest_marker("xdist_group"):
+            item.add_marker(pytest.mark.xdist_group(item.module.__name__))
+    items.sort(key=lambda item: (item.get_closest_marker("live") is None, item.get_closest_marker("slow") is None))
+
+
+def _has_module_fixture(item):
+    found = item._fixtureinfo.name2fixturedefs
+    return any(fixture.scope == "module" for name in item.fixturenames for fixture in found.get(name, ()))

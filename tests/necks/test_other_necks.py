@@ -80,10 +80,12 @@ def test_three_strings_are_read_right_from_the_first_fret_to_the_last(
 
     assert max(map(abs, cents_off(document, truth))) < CENTS
     judged = [fret for fret in document["frets"] if fret["fret"]]
-    # A neck as designed reads as expected: 0.2 cents of hand (four sigma) and 0.3 of pitch, the rest for what stays open; more
-    # only within three of the stated u (how stiff a wound string is counts most at the last frets of the thickest).
+    # A neck as designed reads as expected: 0.2 cents of hand (four sigma) and 0.3 of pitch, the rest for what stays open;
+    # of five bass strings only within three of the stated u (how stiff the thickest is counts most at its last frets: 1.6 cents).
     away = {(fret["string"], fret["fret"]): abs(fret["deviation_cents"] - fret["expected_cents"]) for fret in judged}
-    assert all(away[fret["string"], fret["fret"]] < max(1.5, 3 * fret["u_cents"]) for fret in judged), away
+    assert all(
+        away[fret["string"], fret["fret"]] < (max(1.5, 3 * fret["u_cents"]) if kind == "bass-5" else 1.5) for fret in judged
+    ), away
     assert [finding["text"] for finding in document["findings"]] == []
     assert document["verdict"]["decision"] != "fail"
     assert code in (0, 3)
