@@ -2,10 +2,11 @@
 
 Run it from the source tree, on an otherwise idle machine::
 
-    python -m tests.benchmarks.live [--minutes 3] [--busy]
+    python -m tests.benchmarks.live [--minutes 3] [--busy] [--work]
 
 A private sound server plays synthetic strings into a null sink; the real microphone source hears its monitor; session, journal
-and screen are the program's own, the screen drawn to a pseudo-terminal. With `--busy` another process keeps a core at work.
+and screen are the program's own, the screen drawn to a pseudo-terminal. With `--busy` another process keeps a core at work;
+with `--work` it is a session of work on a saddle that hears the same plucks.
 
 What is measured
 ----------------
@@ -53,11 +54,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Latency, load and steadiness of a live session.")
     parser.add_argument("--minutes", type=float, default=3.0, help="how long to listen")
     parser.add_argument("--busy", action="store_true", help="keep another core busy meanwhile")
+    parser.add_argument("--work", action="store_true", help="work on a saddle in place of an inspection")
     parser.add_argument("--measure", metavar="FOLDER", help=argparse.SUPPRESS)
     parser.add_argument("--doze", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.measure:
-        print(json.dumps(measure(Path(options.measure), options.minutes * 60.0)))
+        print(json.dumps(measure(Path(options.measure), options.minutes * 60.0, work=options.work)))
         return
     if options.doze:
         doze(options.minutes * 60.0)
@@ -70,14 +72,14 @@ def main() -> None:
         server.start()
         busy = subprocess.Popen([sys.executable, "-c", "while True: pass"]) if options.busy else None
         try:
-            run(server, Path(folder), options.minutes)
+            run(server, Path(folder), options.minutes, work=options.work)
         finally:
             if busy is not None:
                 busy.kill()
             server.close()
 
 
-def run(server: SoundServer, folder: Path, minutes: float) -> None:
+def run(server: SoundServer, folder: Path, minutes: float, *, work: bool) -> None:
     """Play round and round while the child listens, then print what it found."""
     neck, plan = bench()
     recording = played_plan(neck, plan, sample_rate=RATE, seconds_per_note=SECONDS_PER_NOTE, lead_s=0.8)
@@ -88,6 +90,7 @@ def run(server: SoundServer, folder: Path, minutes: float) -> None:
     body[-len(fade) :] *= fade[::-1]
     rounds = int(np.ceil((minutes * 60.0 + 20.0) / (len(body) / RATE)))
     command = [sys.executable, "-m", "tests.benchmarks.live", "--minutes", str(minutes), "--measure", str(folder)]
+    command += ["--work"] if work else []
     with subprocess.Popen(command, env=server.environment, stdout=subprocess.PIPE, text=True) as child:
         assert child.stdout is not None
         assert child.stdout.readline() == "listening\n"
@@ -165,7 +168,7 @@ class Probe:
             self.waiting = []
 
 
-def measure(folder: Path, seconds: float) -> dict[str, object]:
+def measure(folder: Path, seconds: float, *, work: bool = False) -> dict[str, object]:
     """Listen for so long, and say what it took."""
     import pty
     import queue
@@ -176,11 +179,15 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
     from fretcheck.audio.input.source import Block
     from fretcheck.cli.live.live_display import ScreenDisplay
     from fretcheck.cli.live.live_run import MANY_WAITING
+    from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen
     from fretcheck.report.bench.bench_screen import BenchScreen
     from fretcheck.report.bench.bench_view import BenchView
+    from fretcheck.report.bench.work_screen import WorkScreen
+    from fretcheck.report.bench.work_view import WorkView
     from fretcheck.session.journal.journal import Journal
     from fretcheck.session.live.live_session import LiveSession
     from fretcheck.session.live.runner import Runner
+    from fretcheck.session.live.work_session import WorkRunner
 
     clock = time.monotonic
     neck, plan = bench()
@@ -200,9 +207,15 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
             inbox.put((block, clock()))
 
     with source, Journal.create(folder / "sessions", neck, plan) as journal:
-        runner = Runner(neck, plan, keep=journal.keep, clock=clock, step_back=False)
-        view = BenchView(neck=neck, plan=plan, source=source.name)
-        with ScreenDisplay(view, BenchScreen(view), terminal, clock=clock) as display:
+        if work:
+            guide = WorkGuide(before_work(neck, None), [place_chosen(neck, "saddle", string=3, fret=None)])
+            runner: Runner = WorkRunner(neck, keep=journal.keep, clock=clock, guide=guide)
+            view: BenchView = WorkView(neck=neck, plan=plan, source=source.name, task=guide.title)
+        else:
+            runner = Runner(neck, plan, keep=journal.keep, clock=clock, step_back=False)
+            view = BenchView(neck=neck, plan=plan, source=source.name)
+        screen = WorkScreen(view) if isinstance(view, WorkView) else BenchScreen(view)
+        with ScreenDisplay(view, screen, terminal, clock=clock) as display:
             probe = Probe(display, clock)
             session = LiveSession(
                 runner, journal, tell=probe.apply, cues=SilentCues(), behind=lambda: inbox.qsize() >= MANY_WAITING
@@ -225,7 +238,7 @@ def measure(folder: Path, seconds: float) -> dict[str, object]:
                 lost += block.lost
                 reached = (block.start_frame + len(block.samples)) / source.sample_rate
                 session.take(block, decisive_only=not display.wants_running)
-                if probe.missed:  # goes on with the next, as the recording does
+                if probe.missed and not work:  # goes on with the next, as the recording does
                     probe.missed = False
                     session.command("skip")
                 view.notes_left, view.seconds_left = runner.notes_left, runner.seconds_left

@@ -87,6 +87,10 @@ class LinesPlayer:
             before(*asked)
             self.pluck(*asked)
 
+    def rest(self) -> str:
+        """What the program prints once the session is over, to its end."""
+        return self._program.stdout.read()
+
     def story(self):
         """The journal of the session."""
         (folder,) = (self.data / "sessions").iterdir()

@@ -5,19 +5,22 @@ The truth is that of the synthesis. Tolerance 0.3 cents, many times the estimato
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
 from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.journal.story import read_story
 from fretcheck.session.plan import make_plan
+from tests.live.lines_player import LinesPlayer
 from tests.live.strings import played, played_plan, three_string_neck
 from tests.neck_files import write_neck
 
 pytestmark = pytest.mark.live
 
 NECK = three_string_neck()
-RATE = 48_000.0
+RATE = 44_100
 CLOSE_CENTS = 0.3
 ROOM_DB = -64.0
 
@@ -108,6 +111,27 @@ def test_slips_are_named_cues_sound_and_the_plan_still_comes_to_its_end(bench):
     assert [taken.ask.fret for taken in story.taken] == [0, 1, 5, 12, 0]
     heard = [taken.note.f1_hz for taken in story.taken]
     assert np.max(np.abs(1200 * np.log2(np.array(heard) / truth))) < CLOSE_CENTS
+
+
+def test_only_what_decides_is_asked_to_its_end_by_sound_alone(sound_server, tmp_path):
+    """Of a neck of three strings and three frets, and limits that its notes keep by far: it asks its first round and is sure."""
+    neck = three_string_neck(frets=3)
+
+    def sound(string, fret, _off):
+        options = {"sample_rate": RATE, "seconds_per_note": 1.4, "lead_s": 0.1, "seed": fret, "room_db": -140.0}
+        rung = played(neck, [(string, fret)], **options).samples[: round(1.4 * RATE)]
+        rung[-round(0.05 * RATE) :] *= np.linspace(1.0, 0.0, round(0.05 * RATE))
+        return np.concatenate([rung, np.zeros(round(0.1 * RATE))])
+
+    with LinesPlayer(sound_server, tmp_path, neck, sound, "inspect", "--no-keep", "--no-cues", "--tolerance", "30") as bench:
+        bench.through()
+        rest = bench.rest()
+    story = bench.story()
+    assert story.complete
+    assert set(bench.plucks) == {(taken.ask.string, taken.ask.fret) for taken in story.taken}
+    assert {fret for _, fret in bench.plucks} == {0, 1, 2, 3}
+    assert any(line.startswith("enough    Decided after") for line in bench.lines), bench.lines
+    assert re.search(r"Within tolerance, \d of 9 notes heard", rest), rest
 
 
 @pytest.mark.parametrize("fault", ["sink pulled out", "server killed", "moved to another source"])

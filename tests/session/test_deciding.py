@@ -9,8 +9,6 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fretcheck.audio.cues import SilentCues
-from fretcheck.audio.input.source import Block
 from fretcheck.cli.live.earlier import Earlier
 from fretcheck.diagnosis.conclude.coverage import doubtful_unheard
 from fretcheck.diagnosis.model.as_designed import expected_cents
@@ -25,10 +23,9 @@ from fretcheck.session import events as told
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.journal.story import read_story
-from fretcheck.session.live.live_session import LiveSession
 from fretcheck.session.live.runner import Runner
-from fretcheck.session.plan import Plan, deciding_plan, make_plan, until_the_verdict
-from tests.live.strings import played_plan, three_string_neck
+from fretcheck.session.plan import deciding_plan, make_plan, until_the_verdict
+from tests.live.strings import three_string_neck
 from tests.session.bench import Player
 
 STEEL = start("guitar-6-steel").neck
@@ -208,37 +205,3 @@ def test_a_spot_check_stops_at_the_verdict_and_asks_its_own_notes_again_until_th
     decided = "Decided" in played.grown()[-1].why
     assert decided == (document.verdict.decision != "undecided")
     assert decided or more
-
-
-class Sounding:
-    """Answers every ask of a live session with a synthesised pluck."""
-
-    def __init__(self, neck, plan, root, *, limit):
-        self.runner, self.journal = session(neck, plan, root, limit=limit)
-        self.events = []
-        self.live = LiveSession(self.runner, self.journal, tell=self.events.append, cues=SilentCues())
-        self.frame = 0
-
-    def play(self):
-        while not self.live.finished:
-            left = self.runner.plan.asks[len(self.runner.taken) :]
-            recording = played_plan(
-                self.runner.neck, Plan(name="now", asks=tuple(left)), sample_rate=24000.0, seconds_per_note=1.25
-            )
-            if self.frame == 0:
-                self.live.begin(source="synthetic strings", sample_rate=recording.sample_rate)
-                self.live.start()
-            for begin in range(0, len(recording.samples), 1024):
-                samples = recording.samples[begin : begin + 1024]
-                self.live.take(Block(samples=samples, start_frame=self.frame, lost=False))
-                self.frame += len(samples)
-        return self
-
-
-def test_it_comes_to_its_end_by_sound_alone(tmp_path):
-    neck = three_string_neck()
-    heard = Sounding(neck, plan_for(neck, most_plucks=60), tmp_path, limit=30.0).play()
-    assert heard.events[-1] == told.Finished(complete=True)
-    assert any(isinstance(event, told.Grown) for event in heard.events)
-    document = judge(inspection_of(heard.journal.story), settings=DiagnosisSettings(limit_cents=30.0))
-    assert document.verdict.decision == "pass"

@@ -269,7 +269,10 @@ class NeckAtWork:
 
     def next_note(self) -> tuple[int, int]:
         """The fretted note whose pluck lowers the variance of what is left the most."""
-        rows = np.array([self._row(*cell) for cell in self._cells])
-        spread = rows @ self._covariance
-        drops = (spread @ self._goal) ** 2 / (np.einsum("ij,ij->i", spread, rows) + self._before.hand_cents**2)
+        # a note's row is 1 at its cell and its string's open error, and its slope at m
+        of, opened, slope = np.arange(self._size), self._m + 1 + self._before.model.design.string, self._work[: self._size]
+        with_goal, spread, moved = self._covariance @ self._goal, np.diag(self._covariance), self._covariance[:, self._m]
+        variance = spread[of] + spread[opened] + slope**2 * spread[self._m]
+        variance += 2.0 * (self._covariance[of, opened] + slope * (moved[of] + moved[opened]))
+        drops = (with_goal[of] + with_goal[opened] + slope * with_goal[self._m]) ** 2 / (variance + self._before.hand_cents**2)
         return list(self._cells)[int(np.argmax(drops))]

@@ -131,7 +131,7 @@ def place_costs(
     for string in range(1, len(neck.strings) + 1):
         for fret in (0, *neck.frets_of(string)):
             misfit = cents_between(note.f1_hz, expected_hz(neck, string, fret, opens))
-            if abs(misfit) > neck.reach_cents(string, fret):
+            if abs(misfit) > SAME_FRET_CENTS or abs(misfit) > neck.reach_cents(string, fret):  # the latter takes its time
                 continue
             cost = slip(string, fret) + 0.5 * (misfit / _PITCH_SCALE_CENTS) ** 2
             log_ratio = _log_inharmonicity_ratio(neck, string, fret, note, opens)
