@@ -1,9 +1,9 @@
 """What leads through work on one neck: its places one by one, and what the plucks tell of each."""
 
 from collections.abc import Sequence
-from typing import Self, get_args
+from typing import get_args
 
-from fretcheck.diagnosis.conclude.worked_part import BeforeWork, NeckAtWork, Place, ToGo, WorkedPart
+from fretcheck.diagnosis.conclude.worked_part import BeforeWork, NeckAtWork, Place, WorkedPart
 from fretcheck.diagnosis.result import Move
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import observations_in
@@ -19,18 +19,13 @@ PART_OF_MOVE: dict[str, WorkedPart] = {
 }
 
 
-class WorkGuide:
-    """The `Guide` of a work session. `places`: at least one, in the order in which they are worked on."""
+class WorkGuide(NeckAtWork):
+    """The `Guide` of a work session: one place after another, at least one, in the order in which they are worked on."""
 
     def __init__(self, before: BeforeWork, places: Sequence[Place]) -> None:
+        super().__init__(before, places[0])
         self._places = tuple(places)
         self._number = 0
-        self._neck = NeckAtWork(before, self._places[0])
-
-    @property
-    def place(self) -> Place:
-        """What is worked on now."""
-        return self._places[self._number]
 
     @property
     def title(self) -> str:
@@ -38,40 +33,13 @@ class WorkGuide:
         words = place_title(self.place)
         return words if len(self._places) == 1 else f"{words}, {self._number + 1} of {len(self._places)}"
 
-    @property
-    def strings(self) -> tuple[int, ...]:
-        return self._neck.strings
-
-    def opened(self, string: int) -> None:
-        self._neck.opened(string)
-
-    def moved(self) -> None:
-        self._neck.moved()
-
-    def away(self, string: int, fret: int, cents: float) -> tuple[float, float]:
-        return self._neck.away(string, fret, cents)
-
-    def hear(self, string: int, fret: int, cents: float, u_cents: float) -> None:
-        self._neck.hear(string, fret, cents, u_cents)
-
-    def next_note(self) -> tuple[int, int]:
-        return self._neck.next_note()
-
-    def remaining(self) -> ToGo | None:
-        return self._neck.to_go()
-
     def next_part(self) -> bool:
+        """Go on to the next place; False when there is none."""
         if self._number + 1 == len(self._places):
             return False
         self._number += 1
-        self._neck.begin(self.place)
+        self.begin(self._places[self._number])
         return True
-
-    def copy(self) -> Self:
-        twin = object.__new__(type(self))
-        twin.__dict__.update(self.__dict__)
-        twin._neck = self._neck.copy()
-        return twin
 
 
 def place_title(place: Place) -> str:

@@ -147,14 +147,10 @@ class Remaining(Protocol):
     """How far a part is to go, and whether to move it, to pluck again first, or to stop."""
 
     @property
-    def mm(self) -> float:
-        """Positive toward the bridge."""
-        ...
+    def mm(self) -> float: ...  # positive toward the bridge
 
     @property
-    def u_mm(self) -> float:
-        """Standard uncertainty."""
-        ...
+    def u_mm(self) -> float: ...  # standard uncertainty
 
     @property
     def state(self) -> Literal["move", "pluck", "done"]: ...

@@ -29,7 +29,7 @@ CLOSE_CENTS = 0.6
 """A note beside the truth: its hand's scatter here is 0.3 cents, its open note's less."""
 CLOSE_MM = 0.25
 """Of a move heard on three plucks: 0.3 cents each, 2.7 cents a mm at fret 12, what differs between frets besides."""
-_LINE = re.compile(r"string 3, fret (\d+) .* ([+-]\d+\.\d) cents +changed +([+-]\d+\.\d) +(\d+\.\d\d) mm to (bridge|nut)")
+_LINE = re.compile(r"string 3, fret (\d+) +([+-]\d+\.\d) cents +changed +([+-]\d+\.\d) +(\d+\.\d\d) mm to (bridge|nut)")
 
 
 @pytest.fixture

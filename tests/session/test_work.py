@@ -37,7 +37,7 @@ class Guide:
     def next_note(self):
         return 3, 12
 
-    def remaining(self):
+    def to_go(self):
         return None
 
     def next_part(self):

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from fretcheck.neck.description import Neck
 from fretcheck.session import events as told
-from fretcheck.session.live.wording import asked_words, place_words
+from fretcheck.session.live.wording import asked_words, place_words, way_words
 
 
 class BenchLines:
@@ -66,6 +66,5 @@ class BenchLines:
             return words
         if left.state == "done":
             return f"{words}  stop: {left.mm:+.2f} ± {left.u_mm:.2f} mm are left"
-        way = "bridge" if left.mm > 0 else "nut"
         more = "" if left.state == "move" else ", pluck before it is moved"
-        return f"{words}  {abs(left.mm):.2f} ± {left.u_mm:.2f} mm to go toward the {way}{more}"
+        return f"{words}  {abs(left.mm):.2f} ± {left.u_mm:.2f} mm to go {way_words(left.mm)}{more}"

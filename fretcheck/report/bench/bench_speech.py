@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from fretcheck.neck.description import Neck
 from fretcheck.session import events as told
-from fretcheck.session.live.wording import partners_of
+from fretcheck.session.live.wording import partners_of, way_words
 from fretcheck.session.plan import Ask
 
 IN_TUNE_CENTS = 0.5  # A smaller deviation is not worth a number: a hand repeats to 0.5 to 1 cent
@@ -81,5 +81,4 @@ def _left(remaining: told.Remaining | None) -> str:
         return ""
     if remaining.state == "done":
         return "Stop."
-    way = "toward the bridge" if remaining.mm > 0 else "toward the nut"
-    return f"{abs(remaining.mm):.1f} millimetres {way}." if remaining.state == "move" else "Pluck again."
+    return f"{abs(remaining.mm):.1f} millimetres {way_words(remaining.mm)}." if remaining.state == "move" else "Pluck again."

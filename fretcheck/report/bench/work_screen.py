@@ -3,6 +3,7 @@
 Conventions: as in `bench_screen`.
 """
 
+import textwrap
 from dataclasses import dataclass
 
 from rich.text import Text
@@ -12,7 +13,7 @@ from fretcheck.report.bench.big_digits import SMALLEST_ROWS, big_text, big_width
 from fretcheck.report.bench.work_view import WorkView
 from fretcheck.report.tables.neck_cells import Glyphs
 from fretcheck.session.events import Worked
-from fretcheck.session.live.wording import note_name, place_words
+from fretcheck.session.live.wording import note_name
 
 WORK_KEYS = "space worked on it   b one back   s next correction   p pause   q stop and keep"
 _FEWEST_TRAIL = 4
@@ -46,7 +47,7 @@ class WorkScreen(BenchScreen):
 
     def _task(self, width: int) -> list[Text]:
         text = self.view.clearance.text if self.view.clearance is not None else self.view.advice
-        return [Text(f" {line}") for line in _wrapped(text, width - 1)[:2]]
+        return [Text(f" {line}") for line in textwrap.wrap(text, max(2, width - 1))[:2]]
 
     def _figures(self, width: int, rows: int, ascii_only: bool) -> list[Text]:
         """The deviation, and beside it what is to go and the change."""
@@ -104,8 +105,8 @@ class WorkScreen(BenchScreen):
         return [Text("last plucks", style="dim"), *(self._pluck(one) for one in list(self.view.trail)[: room - 1])]
 
     def _pluck(self, one: Worked) -> Text:
-        where = place_words(self.view.neck, one.place.string, one.place.fret)
-        line = f" {where:<26} {one.deviation_cents:+7.1f} cents   changed {one.change_cents:+6.1f}"
+        where = f"string {one.place.string}" + (f", fret {one.place.fret}" if one.place.fret else " open")
+        line = f" {where:<18} {one.deviation_cents:+7.1f} cents   changed {one.change_cents:+6.1f}"
         if one.remaining is not None:
             way = "bridge" if one.remaining.mm > 0 else "nut"
             line += f"   {abs(one.remaining.mm):5.2f} mm to {way} ± {one.remaining.u_mm:.2f}"
@@ -116,9 +117,3 @@ def _figure(label: str, value: str, widest: str, width: int, rows: int, ascii_on
     size = next((size for size in range(rows, SMALLEST_ROWS, -1) if big_width(widest, size) <= width), SMALLEST_ROWS)
     digits = [Text(row, style="bold") for row in big_text(value or " ", size, ascii_only=ascii_only)]
     return [Text(label[:width], style="bold dim"), *digits]
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, max(2, width))

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from fretcheck.report.bench.bench_view import BenchView
 from fretcheck.session import events as told
-from fretcheck.session.live.wording import place_words
+from fretcheck.session.live.wording import place_words, way_words
 from fretcheck.session.plan import Ask
 
 TRAIL = 24
@@ -40,6 +40,7 @@ class WorkView(BenchView):
     place: Ask | None = None  # Where the note that is shown was plucked
     change_cents: float | None = None
     remaining: told.Remaining | None = None
+    heard: dict[tuple[int, int], told.Worked] = field(default_factory=dict)  # fretted notes since their string was moved
     trail: deque[told.Worked] = field(default_factory=lambda: deque(maxlen=TRAIL))
 
     def apply(self, event: told.Event) -> None:
@@ -55,10 +56,15 @@ class WorkView(BenchView):
             case told.Worked():
                 self.place, self.change_cents, self.remaining = event.place, event.change_cents, event.remaining
                 self.trail.appendleft(event)
+                if event.withdrawn:  # the string is not where it was
+                    self.heard = {at: one for at, one in self.heard.items() if at[0] != event.place.string}
+                if event.place.fret:
+                    self.heard[event.place.string, event.place.fret] = event
                 self._forget(event.withdrawn)
             case told.SteppedBack():
                 if self.trail:
-                    self.trail.popleft()
+                    gone = self.trail.popleft().place
+                    self.heard.pop((gone.string, gone.fret), None)
                 self.remaining = self.change_cents = self.deviation_cents = None
             case told.NextPart():
                 self.remaining = self.change_cents = self.deviation_cents = self.place = None
@@ -70,10 +76,9 @@ class WorkView(BenchView):
 
     def summary(self) -> list[str]:
         """How the work ended: every note as it was heard last, with its change, and what is left to go."""
-        last = {(one.place.string, one.place.fret): one for one in reversed(self.trail) if one.place.fret > 0}
         lines = [
             f"{place_words(self.neck, *place):<28} {one.deviation_cents:+6.1f} cents, changed by {one.change_cents:+.1f}"
-            for place, one in sorted(last.items())
+            for place, one in sorted(self.heard.items())
         ]
         return lines if self.remaining is None else [*lines, self._what_follows()]
 
@@ -84,7 +89,7 @@ class WorkView(BenchView):
             return "" if self.place is None else f"{place_words(self.neck, self.place.string, self.place.fret).capitalize()}."
         if left.state == "done":
             return STOP
-        way = "toward the bridge" if left.mm > 0 else "toward the nut"
+        words = f"{abs(left.mm):.2f} mm {way_words(left.mm)}"
         if left.state == "move":
-            return f"{abs(left.mm):.2f} mm {way} (± {left.u_mm:.2f})."
-        return f"{abs(left.mm):.2f} mm {way}, if anything (± {left.u_mm:.2f}): pluck before it is moved."
+            return f"{words} (± {left.u_mm:.2f})."
+        return f"{words}, if anything (± {left.u_mm:.2f}): pluck before it is moved."

@@ -32,3 +32,8 @@ def partners_of(neck: Neck, string: int) -> tuple[int, ...]:
     if course is None:
         return ()
     return tuple(n for n, other in enumerate(neck.strings, start=1) if other.course == course and n != string)
+
+
+def way_words(mm: float) -> str:
+    """Which way a part is to go."""
+    return "toward the bridge" if mm > 0 else "toward the nut"

@@ -54,7 +54,7 @@ class Guide(Protocol):
 
     def next_note(self) -> tuple[int, int]: ...
 
-    def remaining(self) -> told.Remaining | None: ...
+    def to_go(self) -> told.Remaining | None: ...
 
     def next_part(self) -> bool:
         """Go on to the next correction; False when there is none."""
@@ -211,7 +211,7 @@ class WorkRunner(Runner):
         cents = self.deviation_cents(place, kept.note)
         assert cents is not None
         change = cents - self._first_cents.setdefault((place.string, place.fret), cents)
-        remaining = self.guide.remaining()
+        remaining = self.guide.to_go()
         events: list[told.Event] = [
             told.Accepted(taken=kept, deviation_cents=cents, pluck=pluck),
             told.Worked(place=place, deviation_cents=cents, change_cents=change, remaining=remaining, withdrawn=withdrawn),
