@@ -48,10 +48,8 @@ def read_settings(path: Path, *, base: DiagnosisSettings | None = None) -> Diagn
             data[name] = value = FORMER_SADDLES.get(value, value) if isinstance(value, str) else value
             if value is not None and value not in get_args(SaddleStyle):
                 raise UsageError(f"{path}: saddle = {value!r}: must be one of {', '.join(get_args(SaddleStyle))}")
-        elif isinstance(value, bool) != (known[name].type == "bool") or not isinstance(value, int | float):
-            raise UsageError(
-                f"{path}: {name} = {value!r}: must be {'true or false' if known[name].type == 'bool' else 'a number'}"
-            )
+        elif isinstance(value, bool) != (known[name].type is bool) or not isinstance(value, int | float):
+            raise UsageError(f"{path}: {name} = {value!r}: must be {'true or false' if known[name].type is bool else 'a number'}")
     try:
         return replace(base or DiagnosisSettings(), **data)
     except FretcheckError as error:

@@ -131,7 +131,7 @@ def _draft(posterior: Posterior, number: int) -> _Draft:
         judged = row
         fret = int(design.fret[worst]) if fault.key.kind == "string" else None
     elif fault.key.kind == "pressure":
-        row, offset = _pressure(posterior, column)
+        row, offset = _pressure(posterior)
         judged = row
     elif fault.key.kind in MEAN_OF:
         for index in range(len(design.side)):
@@ -151,16 +151,16 @@ def _add(posterior: Posterior, row: Reals, kind: str, factor: float, *, string: 
         row[column] += factor
 
 
-def _pressure(posterior: Posterior, column: int) -> tuple[Reals, float]:
-    """Mean sharpening by the finger's depth, as tangent at the mean: row and offset."""
-    theta = posterior.mean
-    slope = np.mean(partials(posterior.model.stop(theta))["depth"] * posterior.parameters.patterns[column])
-    light = theta.copy()
-    light[column] = 0.0
+def _pressure(posterior: Posterior) -> tuple[Reals, float]:
+    """Mean sharpening by the finger's depth, at the low frets and on every string, as tangent at the mean: row and offset."""
+    theta, parameters = posterior.mean, posterior.parameters
+    columns = [number for kind in ("pressure", "finger_low", "own_pressure") for number in parameters.columns(kind)]
+    slope = partials(posterior.model.stop(theta))["depth"]
+    row, light = np.zeros(len(theta)), theta.copy()
+    row[columns] = np.mean(slope * parameters.matrix[columns], axis=1)
+    light[columns] = 0.0
     sharpening = float(np.mean(posterior.model.cents(theta) - posterior.model.cents(light)))
-    row = np.zeros(len(theta))
-    row[column] = float(slope)
-    return row, sharpening - float(slope) * float(theta[column])
+    return row, sharpening - float(row @ theta)
 
 
 def given_the_fault(posterior: Posterior, cause: PossibleCause) -> CauseEstimate:

@@ -30,6 +30,8 @@ OF_THE_HAND = ("finger_pressure", "tuning_drift")  # Faults of the reading, not 
 WITHOUT_REPEATS = 0.95  # Probability asked for when no note was plucked twice, so that the hand's scatter is only assumed
 SURE = 0.95
 SURELY_SOMETHING = 0.97
+# That finger or nut sharpens the low frets; at 0.95 every twentieth sound neck of a mildly real kind was told so
+LOW_SHARP = 0.98
 # When something is surely wrong but no single cause stands out, the most probable is named if it is at least this probable
 LEAST_PROBABLE = 0.35
 # A cause without rivals is told only when its uncertainty, were it there, is less than this share of what it was before
@@ -46,7 +48,6 @@ class Findings:
     rows: Reals  # Cents that they make together, per cell
     sharpeners: tuple[Sharpener, ...]
     warnings: tuple[str, ...]
-    few_strings: bool
 
 
 def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings: DiagnosisSettings) -> Findings:
@@ -90,8 +91,8 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
     covariance = posterior.covariance
     findings = [_finding(posterior, one, contests[id(one)], effects[id(one)]) for one in chosen]
     for nut in able:
-        alike = contests.get(id(nut))
-        if nut.kind == "nut_height" and nut not in chosen and alike is not None and alike.rivals and alike.together >= SURE:
+        alike = contests.get(id(nut)) if nut.kind == "nut_height" and nut not in chosen else None
+        if alike is not None and alike.rivals and alike.together >= LOW_SHARP:
             findings.append(_finger_or_nut(posterior, nut, alike))
     together = sum(effects.values(), np.zeros(len(posterior.design.cells)))
     layout = _layout_finding(posterior, few=few, needed=needed)
@@ -105,7 +106,6 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         rows=together,
         sharpeners=sharpeners,
         warnings=tuple(warnings),
-        few_strings=few,
     )
 
 

@@ -26,7 +26,6 @@ class JointDraws:
 
     theta: Reals  # Shape (draws, parameters)
     notes: Reals  # True deviation of every cell, shape (draws, cells)
-    remainder: Reals  # The part of it that belongs to no parameter, shape (draws, cells)
     # The mean of that part of the remainder which each cell has by itself; the rest is the finger's and the body's
     unexplained: Reals
 
@@ -47,7 +46,7 @@ def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
     remainder = (posterior.combined.cents - read[:, heard]) @ gain.T + chance.standard_normal(part.shape) @ root.T
     alone = np.zeros(len(field))
     alone[heard] = posterior.own[heard] * np.linalg.solve(readings, np.mean(posterior.combined.cents - read[:, heard], axis=0))
-    return JointDraws(theta=theta, notes=part + remainder, remainder=remainder, unexplained=alone)
+    return JointDraws(theta=theta, notes=part + remainder, unexplained=alone)
 
 
 def _theta(posterior: Posterior, chance: np.random.Generator, draws: int) -> Reals:

@@ -40,11 +40,12 @@ CRAFT = ((0.6, 0.25), (1.0, 0.5), (1.8, 0.25))
 # cent sharper for a pluck 3 dB harder and 0.07 for 6 dB (medians of 136 and 129; means 0.19 and 0.29), the means of 15
 # instruments -0.3 to +1.2, u 0.3 (`tests.benchmarks.harder_plucks`). One normal of ±0.22 left 7 points more necks undecided.
 OPENS = (((0.05, 0.12), 0.95), ((0.5, 0.3), 0.05))
-PULLS = ((0.05, 0.2), (0.2, 0.3), (0.6, 0.3), (1.8, 0.2))
-OWNS = ((0.01, 0.25), (0.03, 0.35), (0.08, 0.25), (0.2, 0.15))
 # How rough the field of the notes may be (cents, mm; the finger's as a factor), with prior weights; common practice, no source.
-# They reach down to a neck without any: with 0.15 cent and 0.7 the least, u was half as large again as the errors there.
-FINGERS = ((0.1, 0.2), (0.35, 0.3), (1.0, 0.3), (2.0, 0.2))
+# They reach down to a neck without any: with 0.15 cent and 0.7 the least, u was half as large again as the errors there. Four
+# levels of the notes' own and of the finger's told nothing more (7 necks of three worlds) and took a quarter more time.
+PULLS = ((0.05, 0.2), (0.2, 0.3), (0.6, 0.3), (1.8, 0.2))
+OWNS = ((0.01, 0.3), (0.05, 0.5), (0.2, 0.2))
+FINGERS = ((0.2, 0.5), (1.2, 0.5))
 MOST_STEPS = 5
 SETTLED_CENTS = 0.1  # Gauss–Newton steps end when no note moves by more
 SMOOTH = Roughness(finger=0.7, pull_cents=0.15, own_mm=0.03)
