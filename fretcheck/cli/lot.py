@@ -34,6 +34,7 @@ from fretcheck.lots.lot_register import (
     remove_lot,
 )
 from fretcheck.lots.template.slot_errors import neck_of
+from fretcheck.lots.template.template_errors import FEWEST_NECKS, power_in_words
 from fretcheck.lots.template.template_study import (
     LotSlots,
     drift_over_lots,
@@ -322,6 +323,8 @@ def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_j
 def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool, whole: bool = False) -> None:
     """Show a lot; `whole` with every neck of its sample."""
     risks, step = plan_risks_in_words(lot), next_step(lot, results)
+    if lot.template and lot.decision is None and lot.plan.sample >= FEWEST_NECKS:
+        risks = (*risks, power_in_words(lot.plan.sample))
     if as_json:
         _print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks), "next": step})
         return

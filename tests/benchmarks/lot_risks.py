@@ -122,17 +122,24 @@ def risks(pool: list[Judged]) -> None:
     """Maker's and buyer's risk, as promised and as held."""
     rng = np.random.default_rng(6)
     ends = [(margin, course[-1]) for one in pool for margin, course in one.ends]
-    within, out = ([said for margin, said in ends if (margin > 0) == sound] for sound in (True, False))
+    for least in (1.0, 0.0):
+        within = [said for margin, said in ends if margin > least]
+        out = [said for margin, said in ends if margin < -least]
+        _risks(f"{least:g} to 3 c from the limit", within, out, rng)
+
+
+def _risks(what: str, within: list[str | None], out: list[str | None], rng: np.random.Generator) -> None:
+    print(f" necks {what}:")
     for name, said in (("within", within), ("out", out)):
-        shares = {what: f"{said.count(what) / len(said):.1%}" for what in ("pass", "fail", "undecided")}
+        shares = {kind: f"{said.count(kind) / len(said):.1%}" for kind in ("pass", "fail", "undecided")}
         print(f"  {len(said)} necks truly {name}, at the end: {shares}")
     for good, bad, plan in PLANS:
-        for what, count in (("good", good), ("bad", bad)):
+        for kind, count in (("good", good), ("bad", bad)):
             promised = acceptance_probability(sample=plan.sample, accept=plan.accept, lot=LOT, bad=count)
             shares = np.mean([_outcome(plan, count, within, out, rng) for _ in range(SHOPS)], axis=0)
-            wrong = ("refused", 1 - promised, shares[1], shares[3]) if what == "good" else ("accepted", promised, *shares[[0, 0]])
+            wrong = ("refused", 1 - promised, shares[1], shares[3]) if kind == "good" else ("accepted", promised, *shares[[0, 0]])
             print(
-                f"plan {good}/{bad} ({plan.sample}, {plan.accept}), {what} lot with {count}: {wrong[0]} {wrong[2]:.1%}"
+                f"plan {good}/{bad} ({plan.sample}, {plan.accept}), {kind} lot with {count}: {wrong[0]} {wrong[2]:.1%}"
                 f" (promised {wrong[1]:.1%}), open {shares[2]:.1%}, {wrong[0]} with undecided as bad {wrong[3]:.1%}"
             )
 

@@ -158,21 +158,23 @@ def test_a_neck_without_description_says_so(tmp_path):
 
 @pytest.fixture(scope="module")
 def cluster():
-    """A scheduler and two worker processes on this machine."""
+    """A scheduler and two worker processes on this machine, as the product meets them: no client is this process's default."""
     distributed = pytest.importorskip("distributed")
     dask = pytest.importorskip("dask")
     with (
         dask.config.set({"distributed.scheduler.allowed-failures": 1}),  # give up sooner: each death takes seconds
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0") as running,
-        running.get_client() as client,
     ):
-        client.wait_for_workers(2)
-        yield running.scheduler_address, client
+        with distributed.Client(running.scheduler_address, set_as_default=False) as client:
+            client.wait_for_workers(2)
+            workers = set(client.run(os.getpid).values())
+        with pytest.raises(ValueError, match="No clients found"):
+            distributed.default_client()
+        yield running.scheduler_address, workers
 
 
 def test_a_cluster_loses_no_neck_when_a_worker_is_killed(tmp_path, register, cluster):
-    address, client = cluster
-    before = set(client.run(os.getpid).values())
+    address, before = cluster
     names = [f"WT-{number}" for number in range(1, 12)]
     folder = make_necks(tmp_path / "batch", *names, "WT-12-shaky", "WT-13-silent")
     result = inspect_necks(find_necks(folder), register=register, worker=inspect, scheduler=address)

@@ -56,6 +56,9 @@ def test_a_lot_from_opening_to_closing(shop, capsys):
     opened = printed(capsys, "lot", "open", "March", "--serials", "WT-01..WT-20", "--template", "T1", "--good", "0", "--bad", "8")
     # the smallest n with C(12, n)/C(20, n) ≤ 10 %: n = 4 gives 495/4845
     assert (opened["plan"]["sample"], opened["plan"]["accept"], opened["state"]) == (5, 0, "open")
+    # u of 5 necks, by hand: √((0.8²/12/4² + 0.033²)/5 + 0.0125²) = 0.0323 mm; 0.10 mm is 3.09 of them, and the first
+    # of 20 frets is named from 3.02: 52.8 of 100
+    assert "found by 53 of 100 shops with 5 necks read" in opened["risks"][-1]
     drawn = printed(capsys, "lot", "draw", "March", "--seed", "7")
     assert len(drawn["sample"]) == 5
     assert drawn["seed"] == 7

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
 from fretcheck.lots.acceptance.lot_decision import decide_lot, neck_result
-from fretcheck.lots.acceptance.lot_record import PlanPart, ReadPart
+from fretcheck.lots.acceptance.lot_record import CorrectionPart, PlanPart, ReadPart
 from fretcheck.lots.acceptance.lot_steps import add_inspections, draw_sample, open_lot, serials_from
-from fretcheck.lots.template.template_study import lot_slots, study_template
+from fretcheck.lots.template.template_study import lot_slots, since_corrections, study_template
 from fretcheck.report.pages.lot_page import lot_page
 from fretcheck.report.pages.template_page import template_page
 from tests.lots.shop import MORNING, STRINGS, inspection
@@ -51,9 +53,11 @@ def pages(tmp_path_factory):
     bare = draw_sample(bare, seed=3).model_copy(update={"closing_note": HOSTILE, "sample": (SERIAL, "A1")})
     slots = [lot_slots(name, MORNING.isoformat(), documents) for name, documents in series.items()]
     study = study_template(slots)
+    before = replace(slots[0], opened_at=(MORNING - timedelta(days=1)).isoformat())
+    anew = CorrectionPart(since=MORNING.isoformat())
     texts = {
         "lot": lot_page(lot, first, series=slots),
-        "template": template_page("T1", study, lots=list(series), series=slots),
+        "template": template_page("T1", study, lots=list(series), series=since_corrections([before, *slots[1:]], [anew])),
         "bare": lot_page(bare, {}),
     }
     for name, text in texts.items():
@@ -91,3 +95,10 @@ def test_the_first_sheet_of_a_template_says_what_to_correct(pages, tmp_path):
     first = " ".join(browser.printed(tmp_path, pages["template"])[0].split())
     assert "Correct the template" in first
     assert re.search(r"[Ff]ret 7 sits 0\.\d\d", first)
+
+
+def test_a_chart_marks_where_it_started_anew(pages):
+    page = pages["template"].read_text(encoding="utf-8")
+    assert page.count("3 points, ") >= 4
+    assert "started anew: corrected 2026-03-02" in page
+    assert "started anew" not in pages["lot"].read_text(encoding="utf-8")

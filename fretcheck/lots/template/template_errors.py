@@ -42,12 +42,14 @@ FALSE_TEMPLATE_ERRORS = 0.05
 # What one hand does to the first frets of all necks beyond the trend, where the string is stiffest under the finger: standard
 # deviation at fret 1, and its share from fret to fret. Common practice, no source: a hard press there sharpens by a cent.
 HAND_CENTS, HAND_FALLS = 0.5, 0.3
-# How well it is known from fret to fret what a perfect neck reads; the misfit of 200 sound necks was 0.03 to 0.06 cent
+# How well it is known from fret to fret what a perfect neck reads: stretch and stiffness of all strings one standard uncertainty
+# off (5 to 40 %, what makers tell of cores and windings) leave 0.01 to 0.03 cent beside the trend on the ready-made steel,
+# electric and bass descriptions; doubled for what a model of a string leaves out
 DESIGN_CENTS = 0.05
 _CUT_OFF, _KEPT_SQUARE = 2.5**2, 0.978  # and the mean of a normal deviate's square cut off there
 
-# At fret 7, of a hand of 0.8 cent plucking twice and slots cut to 0.035 mm: u² = 0.07²/necks + 0.0155² (60 shops of 5, 10 and 30)
-USUAL_SCATTER_MM, USUAL_FIXED_MM = 0.07, 0.0155
+# A hand plucking each of six strings twice at fret 7 of a 650 mm scale (common practice, no source)
+USUAL_HAND_CENTS, USUAL_NOTES, CENTS_PER_MM = 0.8, 12, 4.0
 
 Mask = NDArray[np.bool_]
 Quantity = Literal["position", "tilt"]
@@ -193,12 +195,14 @@ def power(necks: int, *, scatter_mm: float, fixed_mm: float, frets: int, error_m
 def power_in_words(
     necks: int,
     *,
-    scatter_mm: float = USUAL_SCATTER_MM,
-    fixed_mm: float = USUAL_FIXED_MM,
+    scatter_mm: float | None = None,
+    fixed_mm: float = DESIGN_CENTS / CENTS_PER_MM,
     frets: int = 20,
     tolerance_mm: float = 2 * PRACTICAL_MM,
 ) -> str:
     """What so many necks could find, and what twice as many could; without figures for a usual shop."""
+    if scatter_mm is None:  # slots that keep their tolerance by three standard deviations
+        scatter_mm = float(np.hypot(USUAL_HAND_CENTS / USUAL_NOTES**0.5 / CENTS_PER_MM, tolerance_mm / 3))
     few, many = (
         power(n, scatter_mm=scatter_mm, fixed_mm=fixed_mm, frets=frets, error_mm=tolerance_mm, practical_mm=tolerance_mm / 2)
         for n in (necks, 2 * necks)

@@ -31,6 +31,7 @@ class LotSlots:
     opened_at: str
     necks: tuple[NeckSlots, ...]
     left_out: tuple[str, ...] = ()  # A line for each neck that cannot be used, and for each correction since
+    corrected: tuple[CorrectionPart, ...] = ()  # Since its necks were cut
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +61,8 @@ class Drift:
     values_mm: tuple[float, ...]
     charts: tuple[Chart, ...]
     left_out: tuple[str, ...]
+    since: str | None = None
+    """Day of the last correction, from which the charts start anew."""
 
 
 def lot_slots(name: str, opened_at: str, documents: Iterable[InspectionDocument]) -> LotSlots:
@@ -83,7 +86,7 @@ def since_corrections(lots: Sequence[LotSlots], corrections: Iterable[Correction
             if datetime.fromisoformat(lot.opened_at) < since:
                 necks = () if one.fret is None else tuple(_without(neck, one.fret) for neck in lot.necks)
                 line = f"lot {lot.name} left out: {what} corrected on {since:%Y-%m-%d}, all starts anew from there"
-                found[place] = replace(lot, necks=necks, left_out=(*lot.left_out, line))
+                found[place] = replace(lot, necks=necks, left_out=(*lot.left_out, line), corrected=(*lot.corrected, one))
     return found
 
 
@@ -143,7 +146,7 @@ def drift_over_lots(lots: Sequence[LotSlots], *, fret: int, baseline: int | None
                 left_out.append(f"lot {lot.name}: fewer than {FEWEST_NECKS} necks")
         except StopIteration:
             left_out.append(f"lot {lot.name}: fret {fret} not read")
-    return _drift(fret, found, left_out, baseline)
+    return _drift(fret, found, left_out, baseline, lots)
 
 
 def drift_over_necks(lots: Sequence[LotSlots], *, fret: int, baseline: int | None = None) -> Drift:
@@ -153,10 +156,13 @@ def drift_over_necks(lots: Sequence[LotSlots], *, fret: int, baseline: int | Non
     if place is None:
         raise UsageError(f"fret {fret} was read on none of these necks")
     found = {neck: slots[place] for neck, slots in result.slots_mm.items() if np.isfinite(slots[place])}
-    return _drift(fret, found, [line for lot in lots for line in lot.left_out], baseline)
+    return _drift(fret, found, [line for lot in lots for line in lot.left_out], baseline, lots)
 
 
-def _drift(fret: int, found: Mapping[str, float], left_out: Sequence[str], baseline: int | None) -> Drift:
+def _drift(
+    fret: int, found: Mapping[str, float], left_out: Sequence[str], baseline: int | None, lots: Sequence[LotSlots]
+) -> Drift:
     values = tuple(found.values())
     charts = all_charts(values, baseline=baseline)
-    return Drift(fret=fret, labels=tuple(found), values_mm=values, charts=charts, left_out=tuple(left_out))
+    since = max((one.since[:10] for lot in lots for one in lot.corrected if one.fret in (None, fret)), default=None)
+    return Drift(fret=fret, labels=tuple(found), values_mm=values, charts=charts, left_out=tuple(left_out), since=since)

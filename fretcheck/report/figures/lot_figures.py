@@ -79,8 +79,11 @@ def description(result: TemplateResult) -> str:
     return text + (f"To correct: fret {', '.join(blamed)}." if blamed else "No fret stands out.")
 
 
-def chart_figure(chart: Chart, *, name: str, labels: Sequence[str]) -> Markup:
-    """One control chart: line, centre, limits, signals as filled triangles; points are numbered, their names are in the table."""
+def chart_figure(chart: Chart, *, name: str, labels: Sequence[str], since: str | None = None) -> Markup:
+    """One control chart: line, centre, limits, signals as filled triangles; points are numbered, their names are in the table.
+
+    `since`: day of the correction that it starts anew from, marked by a line before the first point.
+    """
     offset = 1 if chart.kind == "moving range" else 0
     places = [i + 1 + offset for i in range(len(chart.line))]
     with drawing.style():
@@ -99,15 +102,18 @@ def chart_figure(chart: Chart, *, name: str, labels: Sequence[str]) -> Markup:
             drawing.line(axes, places, below, color=drawing.FLAT, linewidth=1.3, marker="o", markersize=3.5)
         for index in chart.signals:
             drawing.line(axes, [index + 1], [_height(chart, index)], color=drawing.SHARP, linewidth=0, marker="^", markersize=9)
+        anew = "" if since is None else f"started anew: corrected {since}"
+        if anew:
+            drawing.line(axes, [0.6, 0.6], list(axes.get_ylim()), color=drawing.FLAT, linewidth=2.5)
         axes.xaxis.get_major_locator().set_params(integer=True)
-        axes.set_xlabel("point")
+        axes.set_xlabel(f"point ({anew})" if anew else "point")
         axes.set_title(f"{chart.kind}, mm", loc="left", color=drawing.SOFT)
         seen = f"signals at points {', '.join(str(i + 1) for i in chart.signals)}" if chart.signals else "no signal"
         return drawing.as_svg(
             figure,
             name=name,
             title=f"Chart: {chart.kind}",
-            description=f"{len(labels)} points, upper limit {chart.upper:.3f} mm, {seen}.",
+            description=f"{len(labels)} points, upper limit {chart.upper:.3f} mm, {seen}{anew and f', {anew}'}.",
         )
 
 

@@ -83,7 +83,9 @@ def _drift_context(drift: Drift) -> dict[str, Any]:
         "fret": drift.fret,
         "points": [(label, signed(value, 3)) for label, value in zip(drift.labels, drift.values_mm, strict=True)],
         "charts": [
-            chart_figure(chart, name=f"fret-{drift.fret}-{chart.kind.lower().replace(' ', '-')}", labels=drift.labels)
+            chart_figure(
+                chart, name=f"fret-{drift.fret}-{chart.kind.lower().replace(' ', '-')}", labels=drift.labels, since=drift.since
+            )
             for chart in drift.charts
         ],
         "lines": drift_in_words(drift),
