@@ -61,8 +61,7 @@ class Drift:
     values_mm: tuple[float, ...]
     charts: tuple[Chart, ...]
     left_out: tuple[str, ...]
-    since: str | None = None
-    """Day of the last correction, from which the charts start anew."""
+    since: str | None = None  # Day of the last correction, from which the charts start anew
 
 
 def lot_slots(name: str, opened_at: str, documents: Iterable[InspectionDocument]) -> LotSlots:
