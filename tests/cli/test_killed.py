@@ -207,12 +207,13 @@ def test_thirty_kills(command, forks, shop, tmp_path):
         took.append(seconds)
     done = check_nothing_lost(whole, before, expected)
     chance = np.random.default_rng(30)
-    killed = 0
+    killed, within_s = 0, min(took[1:])
     for attempt in range(4 * KILLS):
         folder = tmp_path / f"killed-{attempt}"
         shutil.copytree(template, folder)
-        status, _ = told(forks, folder, words, kill_after_s=float(chance.uniform(0.0, min(took[1:]))))
+        status, _ = told(forks, folder, words, kill_after_s=float(chance.uniform(0.0, within_s)))
         killed += os.WIFSIGNALED(status)
+        within_s *= 1.03 if os.WIFSIGNALED(status) else 0.9  # on a machine now more, now less busy: one in five comes to its end
         now = check_nothing_lost(folder, before, expected)
         new, gone, changed = now
         assert len(new) in (0, len(done[0])), "half of what was to be kept"
