@@ -21,8 +21,14 @@ cents in most notes and 2 cents in one of ten; the partials' disagreement, 0.2 c
 
 How well that keeps intervals was measured on whole necks of resampled recorded plucks, whose intervals are known exactly, heard
 as recordings (`tests.real.necks`, 29 November): 95 % come within 0.6 (guitars) and 0.9 cents (basses) up to fret 12, within 0.9
-and 1.0 up to fret 20, and 98 and 91 % within 2u; a plain spectrum over the fixed window is off by 2.1 and 2.6 there. The rest is
-mostly single strings that sink for as long as they ring, the worst by 8 cents in its first second; their u says so.
+and 1.0 up to fret 20, and 98 and 91 % within 2u; a plain spectrum over the fixed window is off by 2.1 and 2.6 there.
+
+What is left is mostly the strings' own: the pitch to which a hard pluck settles does not sound while it is read. Single strings
+sink by 3 to 12 cents in 3 s, up to half of it after the first, in all partials at once. A fret's note, here, runs through that
+fall up to three times as fast: no window of seconds hears both alike, and one of decibels is cut short by the 1.5 s of slow
+notes and the 0.5 s of quick ones. Read directly, 95 % of these intervals are within 1.0 and 0.8 cents; where the open note is
+heard over the very stretch of its fall that the fret's reading heard, which takes its third and fourth second, within 0.6 and
+0.6 (`tests.benchmarks.real_plucks`). So much is the reading's; the rest has to be guessed ahead, and u allows for it.
 
 Conventions: as in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its standard uncertainty.
 """

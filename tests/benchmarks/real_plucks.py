@@ -15,7 +15,7 @@ from __future__ import annotations
 import importlib.util
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -182,6 +182,8 @@ class NeckIntervals:
     off_cents: np.ndarray
     u_cents: np.ndarray
     plain_off_cents: np.ndarray
+    alike_off_cents: np.ndarray
+    """Above the open string where that is heard from and to the same points of its own ringing as the fret."""
     unused: int = 0
 
     def line(self) -> str:
@@ -193,7 +195,9 @@ class NeckIntervals:
             f" (to fret 12 {np.quantile(np.abs(self.off_cents[low]), 0.95):.2f}),"
             f" within 2u {100 * np.mean(np.abs(self.off_cents) < 2 * self.u_cents):.0f} %;"
             f" plain spectrum 95 % {np.quantile(np.abs(self.plain_off_cents), 0.95):.2f}"
-            f" (to fret 12 {np.quantile(np.abs(self.plain_off_cents[low]), 0.95):.2f})"
+            f" (to fret 12 {np.quantile(np.abs(self.plain_off_cents[low]), 0.95):.2f});"
+            f" open string heard over the same stretch 95 % {np.quantile(np.abs(self.alike_off_cents), 0.95):.2f}"
+            f" (to fret 12 {np.quantile(np.abs(self.alike_off_cents[low]), 0.95):.2f})"
         )
 
 
@@ -208,7 +212,7 @@ def neck_kind(label: str) -> str:
 def neck_intervals(kind: str) -> NeckIntervals:
     """Read every fret of every string of the necks of that kind, without cutting or placing."""
     rng = np.random.default_rng(1)
-    rows: list[tuple[float, float, float, float]] = []
+    rows: list[tuple[float, ...]] = []
     unused = 0
     for label in STRINGS:
         if neck_kind(label) != kind:
@@ -216,19 +220,33 @@ def neck_intervals(kind: str) -> NeckIntervals:
         for pluck in plucks_for(label):
             read = []
             for fret in range(neck_for(label).frets + 1):
-                sound = resampled(pluck.sound, pluck.sample_rate, 2.0 ** (fret / 12.0))[: round(LONGEST_PLAYED_S * RATE)]
+                ratio = 2.0 ** (fret / 12.0)
+                sound = resampled(pluck.sound, pluck.sample_rate, ratio)[: round(LONGEST_PLAYED_S * RATE)]
                 sound = sound / (3.0 * np.max(np.abs(sound))) + 10 ** (NOISE_DB / 20) * rng.standard_normal(len(sound))
-                note, due_hz = reader.read_pluck(sound, RATE), pluck.filed_hz * 2.0 ** (fret / 12.0)
+                note, due_hz = reader.read_pluck(sound, RATE), pluck.filed_hz * ratio
                 plain = plain_pitch(sound, RATE, due_hz)
                 unused += not note.usable
-                read.append((fret, _cents(note.f1_hz, due_hz), note.u_cents, _cents(plain[0], due_hz), note.usable))
+                off, alike = _cents(note.f1_hz, due_hz), _cents(_heard_alike(pluck, note, ratio), pluck.filed_hz)
+                read.append((fret, off, note.u_cents, _cents(plain[0], due_hz), off - alike, note.usable))
             base = read[0]
             rows += [
-                (fret, off - base[1], float(np.hypot(u, base[2])), plain - base[3])
-                for fret, off, u, plain, usable in read[1:]
-                if usable and base[4]
+                (fret, off - base[1], float(np.hypot(u, base[2])), plain - base[3], alike)
+                for fret, off, u, plain, alike, usable in read[1:]
+                if usable and base[-1]
             ]
     return NeckIntervals(*np.array(rows).T, unused=unused)
+
+
+def _heard_alike(pluck: RealPluck, note: NoteReading, ratio: float) -> float:
+    """The open string's pitch over the stretch of its own ringing that a fret's reading has heard, `ratio` times as fast.
+
+    Nothing but the stretch differs from what `read_pluck` does. No reader could do this: it hears the open string for 1.5 s.
+    """
+    band = Band(pluck.sound[: round((note.window_s[1] * ratio + 0.1) * pluck.sample_rate)], pluck.sample_rate)
+    stretch = {"start_s": reader.START_S * ratio, "end_s": min(note.window_s[1] * ratio, band.duration_s)}
+    coarse = coarse_pitch(band, **stretch)
+    numbers = reader.partial_numbers(replace(coarse, f0_hz=coarse.f0_hz * ratio), pluck.sample_rate)
+    return reader.read_partials(band, coarse, numbers, **stretch, noticed=[]).f1_hz
 
 
 def half_of(measured: Iterable[Measured]) -> dict[str, Row]:

@@ -73,7 +73,8 @@ def test_frets_of_one_string_are_as_far_apart_as_they_are_tuned(judged):
 def test_a_pluck_resampled_to_the_frets_keeps_its_intervals(kind, to_fret_12, to_fret_20):
     """In 95 %, cents. Wanted: 0.7 for guitars, 0.9 for basses; 0.76 and 1.04, 0.57 and 0.76 measured on 29 November.
 
-    Three of the 30 guitar strings sink for as long as they ring.
+    Three of the 30 guitar strings sink for as long as they ring. What the reading adds of itself, the open note being heard over
+    the stretch of its fall that the fret's reading heard, is held to the 0.7: 0.64 and 0.61 measured.
     """
     if absent := missing():
         pytest.skip(absent)
@@ -83,5 +84,6 @@ def test_a_pluck_resampled_to_the_frets_keeps_its_intervals(kind, to_fret_12, to
     assert np.quantile(off[read.fret <= 12], 0.95) <= to_fret_12
     assert np.quantile(off, 0.95) <= to_fret_20
     assert np.mean(off <= 2.0 * read.u_cents) >= 0.90
+    assert np.quantile(np.abs(read.alike_off_cents), 0.95) <= 0.7
     # no definition over a fixed window holds them as well: the plain spectrum, which is one
     assert np.quantile(off, 0.95) < np.quantile(np.abs(read.plain_off_cents), 0.95)
