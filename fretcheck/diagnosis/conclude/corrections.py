@@ -197,8 +197,10 @@ class _Planner:
         best = best_further(self.bench, done, style=self.style, settings=self.settings)
         filed = [one for one in best.works if one.how == "slots"]
         if filed and self.measured_mm:  # measured already: it must be sure to help
-            before = self.bench.outcome(all_done(self.bench, [*done, *(one for one in best.works if one not in filed)]))
-            after = self.bench.outcome(all_done(self.bench, [*done, *best.works]))
+            before = self.bench.outcome(
+                all_done(self.bench, joined(self.bench, [*done, *(one for one in best.works if one not in filed)]))
+            )
+            after = self.bench.outcome(all_done(self.bench, joined(self.bench, [*done, *best.works])))
             if np.mean(after.worst < before.worst) < SURE_TO_HELP:
                 return best_further(self.bench, done, style=self.style, settings=self.settings, slots=False)
         return best

@@ -60,11 +60,12 @@ def _clearance(bench: Bench, work: Work, before: Sequence[Work]) -> str:
     strings = work.slots
     gap = np.mean([bench.clearances_mm(bench.theta, string) for string in strings], axis=0)
     designed = float(np.mean([bench.designed_clearance_mm(string) for string in strings]))
-    edge = designed + 0.5 * work.lost_clearance_mm(bench)
+    found = work.lost_clearance_mm(bench) if work.fault is None else bench.above_nut * work.fault.value
+    edge = designed + 0.5 * found
     high = gap >= edge
     under = "every string" if set(strings) >= set(bench.slotted) else f"string {strings[0]}"
     which = "the slots are" if len(strings) > 1 else "the slot is"
-    by = float(np.mean(gap[high]) - designed) if high.any() else work.lost_clearance_mm(bench)
+    by = float(np.mean(gap[high]) - designed) + max(work.lost_clearance_mm(bench) - found, 0.0) if high.any() else found
     own = "" if len(strings) > 1 else f"/{strings[0]}"
     return (
         f"Before a nut slot is filed, measure the clearance over the crown of fret 1 with feeler gauges, under {under}, open, "

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.conclude.bench import PLACE_SLIP_MM, Bench
 from fretcheck.diagnosis.conclude.piece_of_work import Work, all_done, saddle_set, straight_saddle
+from fretcheck.diagnosis.conclude.repairs import joined
 from fretcheck.diagnosis.conclude.saddle_places import Moves, best_straight
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 
@@ -63,11 +64,18 @@ def best_further(
     notes = bench.outcome(theta).notes
     best = search.best(notes)
     filed = {}
-    if slots and bench.slotted and best.objective > settings.cost_slots and not any(one.how == "slots" for one in done):
+    repaired = [one for one in done if one.how == "slots"]
+    if slots and bench.slotted and not repaired and best.objective > settings.cost_slots:
         filed = {mm: notes + bench.by_filing(mm) for mm in FILINGS_MM}
     for mm, lower in filed.items():
         every = Work(how="slots", cost=settings.cost_slots, slots=tuple(bench.slotted), filed_mm=mm)
         best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
+    if slots and [one.slots for one in repaired if one.filed_mm > 0.0] == [tuple(bench.slotted)]:
+        for mm in FILINGS_MM:  # filed anyway, they may go below the design; no deeper than a hundredth of P for each step
+            every = Work(how="slots", cost=AGAIN * mm / FILINGS_MM[0], slots=tuple(bench.slotted), filed_mm=mm)
+            if best.objective > every.cost:
+                lower = bench.outcome(all_done(bench, joined(bench, [*done, every]))).notes
+                best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
     if filed:
         best = min(best, search.best(notes, filed=filed), key=lambda one: one.objective)
     column = bench.column("nut_position")
@@ -77,7 +85,7 @@ def best_further(
             slipped = (float(mm) + PLACE_SLIP_MM * bench.slips[:, column])[:, None] * bench.nut_slopes
             best = min(best, search.best(notes + slipped, before=move, finely=False), key=lambda one: one.objective)
     works = _set_again(bench, done, best.works, settings)
-    probability = bench.outcome(all_done(bench, works, theta)).probability
+    probability = bench.outcome(all_done(bench, joined(bench, [*done, *works]))).probability
     cost = sum(one.cost for one in works)
     untouched = Best(works=(), objective=_missing(np.mean(bench.outcome(theta).within), settings), probability=0.0)
     if untouched.objective <= cost + _missing(probability, settings):
@@ -204,7 +212,7 @@ class _Search:
 
 def _set_again(bench: Bench, done: Sequence[Work], works: tuple[Work, ...], settings: DiagnosisSettings) -> tuple[Work, ...]:
     """Single saddles set once more from where the tangent put them: it is off by a few tenths of a cent over 4 mm."""
-    notes = bench.outcome(all_done(bench, [*done, *works])).notes
+    notes = bench.outcome(all_done(bench, joined(bench, [*done, *works]))).notes
     answer = []
     for one in works:
         if one.how == "saddle" and one.string is not None:

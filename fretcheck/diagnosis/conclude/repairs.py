@@ -145,12 +145,14 @@ def joined(bench: Bench, works: Sequence[Work]) -> list[Work]:
     answer: dict[object, Work] = {}
     for one in works:
         known = answer.get(one.key)
-        if known is None or one.how not in ("saddle", "straight_saddle", "seat"):
+        if known is None or one.how not in ("saddle", "straight_saddle", "seat", "slots"):
             answer[one.key if known is None else (one.key, len(answer))] = one
             continue
         fault = known.fault or one.fault
         u = known.u_mm if one.u_mm is None else one.u_mm
-        if one.how == "saddle":
+        if one.how == "slots":
+            merged = replace(known, filed_mm=round(known.filed_mm + one.filed_mm, 2), u_mm=u, fault=fault)
+        elif one.how == "saddle":
             assert one.string is not None
             merged = saddle_set(bench, one.string, known.mm + one.mm, cost=known.cost, u_mm=u, fault=fault)
         else:

@@ -118,13 +118,12 @@ def _slots(work: Work, bench: Bench, measured_mm: dict[int, float]) -> str:
         how = f"Raise {which} by {millimetres(work.filed_mm)}{_u(work)} at the nut: shim it, or fill the slot and cut it anew."
         return f"{how}{_sure(work.fault)} {SLACKEN}"
     least = float(np.mean([bench.least_clearance_mm(string) for string in work.slots]))
-    less = f"{millimetres(work.lost_clearance_mm(bench))}{_u(work)} less"
     now = float(np.mean([measured_mm[string] for string in work.slots]))
-    left = millimetres(max(now - work.lost_clearance_mm(bench), least))
-    left += f" over the crown of fret 1, {less} than the {now:.2f} mm measured"
+    left = max(now - work.lost_clearance_mm(bench), least)
+    how = f"{millimetres(left)} over the crown of fret 1, {millimetres(now - left)}{_u(work)} less than the {now:.2f} mm measured"
     every = "each string has" if whole and len(bench.strings) > 1 else "it has"
     return (
-        f"File {which} until {every} {left}, and never under {millimetres(least)}.{_sure(work.fault)} A few strokes at a time, "
+        f"File {which} until {every} {how}, and never under {millimetres(least)}.{_sure(work.fault)} A few strokes at a time, "
         f"tune and measure again: a slot too low buzzes and must be filled. {SLACKEN} Measure the clearance anew afterwards: the "
         "old entry no longer holds."
     )
