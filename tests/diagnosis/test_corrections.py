@@ -116,6 +116,13 @@ def test_nut_slots_are_told_as_what_is_left_over_fret_1() -> None:
     assert worst(corrected(built, diagnosis)) < 7.5 < worst(built)
 
 
+def test_slots_filed_anyway_go_below_the_design_before_a_nut_is_moved() -> None:
+    built, heard = heard_on(steel_neck(), seed=4, nut_height_mm=0.4)
+    diagnosis = diagnose(with_clearance(built), heard, settings=DiagnosisSettings(limit_cents=5.0))
+    assert [move.part for move in moves_of(diagnosis)] == ["nut_height"]
+    assert worst(corrected(built, diagnosis)) < 5.0 < worst(corrected(built, diagnose(with_clearance(built), heard)))
+
+
 def test_slots_are_never_filed_below_the_least_clearance() -> None:
     built, heard = heard_on(steel_neck(), seed=4, nut_height_mm=0.4)
     neck = with_clearance(built)
