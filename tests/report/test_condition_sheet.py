@@ -56,6 +56,8 @@ def test_promise_is_the_probability_of_the_work_named() -> None:
 def test_without_work_nothing_is_promised_of_it() -> None:
     assert promise(advised("pass")) == "Nothing needs to be done. We are 98\N{NO-BREAK SPACE}% sure of that."
     assert "listen to them again" in promise(advised("undecided"))
+    again = replace(MEASURE, notes=((6, 1),))
+    assert promise(advised("undecided", again)) == promise(advised("undecided"))
     assert "no repair that we can promise" in promise(advised("fail"))
     assert "measure first" in promise(advised("fail", MEASURE))
 

@@ -121,7 +121,8 @@ class _Planner:
             return self._end([work for one in frets for work in one.works])
         corrections: tuple[Correction, ...] = ()
         if self.verdict.decision == "pass":
-            sure, limit = f"{100 * self.p:.0f} % sure", f"{self.verdict.limit_cents:g} cents"
+            sure = "more than 99 % sure" if self.p >= 0.995 else f"{100 * self.p:.0f} % sure"
+            limit = f"{self.verdict.limit_cents:g} cents"
             self.advice.append(f"Nothing to do: every note asked for lies within {limit} ({sure}).")
             if self.found.findings:
                 self.advice.append("What was found may stay: the limit does not need it put right.")

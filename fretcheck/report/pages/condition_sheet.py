@@ -80,6 +80,8 @@ def is_sure(finding: Finding) -> bool:
 
 def may_stay(finding: Finding, document: InspectionDocument) -> bool:
     """Whether the work named leaves this part alone, on purpose."""
+    if any(line.startswith("May stay") and finding.text in line for line in document.advice):
+        return True
     part = PARTS.get(finding.cause)
     moves = [move for step in document.corrections for move in step.moves]
     if part is None or any(step.kind == "measure" for step in document.corrections):
@@ -135,7 +137,7 @@ def to_be_checked(finding: Finding, *, strings: int) -> str:
 def promise(document: InspectionDocument) -> str:
     """What the work named on the sheet should bring, and how sure that is; or what comes instead of work."""
     done, verdict = works(document), document.verdict
-    measured = any(one.kind == "measure" for one in document.corrections)
+    measured = any(one.kind == "measure" and not one.notes for one in document.corrections)
     then = " Then we measure before anything more is filed or cut." if measured else ""
     if not done:
         if measured:
