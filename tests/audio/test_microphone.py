@@ -7,7 +7,7 @@ import threading
 import numpy as np
 import pytest
 
-from fretcheck.audio.input.microphone import MicrophoneSource
+from fretcheck.audio.input.microphone import MicrophoneSource, Reopening
 from fretcheck.errors import DeviceError, UsageError
 from tests.audio.fake_portaudio import FakeBackend, PortAudioError, device
 
@@ -146,7 +146,7 @@ def test_a_device_that_falls_silent_is_noticed_and_opened_anew(opened, states):
     assert "No sound has come for 0.5 s ('bench')" in states[0].sentence
     read_until(source, lambda: len(backend.streams) == 2)
     assert backend.streams[0].closed
-    read_until(source, lambda: source._recovery is None)
+    read_until(source, lambda: not isinstance(source._state, Reopening))
     backend.streams[1].deliver(np.zeros(1024))
     block = source.read(timeout_s=WAIT_S)
     assert block.lost
@@ -172,7 +172,7 @@ def test_an_ended_stream_is_noticed_at_once_and_retried_until_it_opens(opened, s
     backend.streams[0].finish()
     assert source.read(timeout_s=0.05) is None
     assert [state.kind for state in states] == ["lost"]
-    read_until(source, lambda: len(backend.streams) == 2 and source._recovery is None)
+    read_until(source, lambda: len(backend.streams) == 2 and not isinstance(source._state, Reopening))
     assert backend.restarts == 3
     backend.streams[1].deliver(np.zeros(64))
     assert source.read(timeout_s=WAIT_S).lost

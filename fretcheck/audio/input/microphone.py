@@ -19,7 +19,7 @@ from fretcheck.audio.input.capture import BLOCK_FRAMES, CLOSE_WITHIN_S, QUEUE_S,
 from fretcheck.audio.input.frame_clock import FrameClock
 from fretcheck.audio.input.portaudio import InputDevice, find_input, leave_at_exit, translated
 from fretcheck.audio.input.source import Block
-from fretcheck.errors import DeviceError, FretcheckError, UsageError
+from fretcheck.errors import DeviceError, UsageError
 
 T = TypeVar("T")
 StateKind = Literal["lost", "back", "moved", "overflow"]
@@ -38,6 +38,25 @@ class SourceState:
 
     kind: StateKind
     sentence: str
+
+
+@dataclass(frozen=True)
+class Sounding:
+    """Sound comes."""
+
+
+@dataclass(frozen=True)
+class Silent:
+    """None comes, and the capture that is open may go on by itself."""
+
+    since_s: float
+
+
+@dataclass(frozen=True)
+class Reopening:
+    """None comes, and a thread ends the capture and opens the device anew; what the old one still sends is not wanted."""
+
+    thread: threading.Thread
 
 
 class MicrophoneSource:
@@ -62,7 +81,7 @@ class MicrophoneSource:
         self._backend = backend or PortAudioBackend()
         self._channel = channel
         self._on_state = on_state or (lambda state: None)
-        self._opened: queue.SimpleQueue[Capture | FretcheckError] = queue.SimpleQueue()
+        self._opened: queue.SimpleQueue[Capture] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._captures = 0
         found, rate = _in_time(lambda: self._choose(device, sample_rate))
@@ -72,10 +91,8 @@ class MicrophoneSource:
         self._clock = FrameClock(rate)
         self._next_frame = 0
         self._capture: Capture = _in_time(lambda: self._open(found))
-        self._lost_at_s: float | None = None
+        self._state: Sounding | Silent | Reopening = Sounding()
         self._last_at_s = self._capture.last_callback_s
-        self._mark_lost = False
-        self._recovery: threading.Thread | None = None
         self._just_opened = True
         self._route: str | None = None
         self._route_now: str | None = None
@@ -98,7 +115,7 @@ class MicrophoneSource:
     @property
     def is_lost(self) -> bool:
         """True while no sound comes."""
-        return self._lost_at_s is not None
+        return not isinstance(self._state, Sounding)
 
     # -- opening -----------------------------------------------------------------------------------------------------
 
@@ -167,11 +184,9 @@ class MicrophoneSource:
                 yield block
 
     def _block(self, packet: Packet) -> Block:
-        lost = self._mark_lost
-        self._mark_lost = False
-        if self._lost_at_s is not None:
+        lost = self.is_lost
+        if lost:
             self._come_back(packet.at_s)
-            lost = True
         missing_s = self._clock.missing_s(packet.at_s, len(packet.samples))
         if (packet.lost_before or missing_s > 0.0) and not lost:
             lost = True
@@ -185,24 +200,24 @@ class MicrophoneSource:
 
     def _look_after(self) -> None:
         """Notice a loss, or a capture that was opened anew."""
-        if self._lost_at_s is None:
-            if self._capture.finished and self._inbox.empty():
-                why = self._capture.failure
-                self._lose("The sound input has ended" + (f" ({type(why).__name__}: {why})" if why else ""))
-            elif time.monotonic() - self._capture.last_callback_s > SILENT_S and self._inbox.empty():
-                self._lose(f"No sound has come for {SILENT_S} s")
-            else:
-                self._compare_route()
-        elif self._recovery is None:
-            if self._capture.finished or self._capture.abandoned or time.monotonic() - self._lost_at_s > GRACE_S:
-                self._recovery = threading.Thread(target=self._recover, args=(self._capture,), name="reopen", daemon=True)
-                self._recovery.start()
-        elif not self._opened.empty():
-            opened = self._opened.get()
-            self._recovery = None
-            if isinstance(opened, Capture):
-                self._capture = opened
-                self._lost_at_s = time.monotonic()  # it has its own time to begin
+        match self._state:
+            case Sounding():
+                if self._capture.finished and self._inbox.empty():
+                    why = self._capture.failure
+                    self._lose("The sound input has ended" + (f" ({type(why).__name__}: {why})" if why else ""))
+                elif time.monotonic() - self._capture.last_callback_s > SILENT_S and self._inbox.empty():
+                    self._lose(f"No sound has come for {SILENT_S} s")
+                else:
+                    self._compare_route()
+            case Silent(since_s):
+                if self._capture.finished or self._capture.abandoned or time.monotonic() - since_s > GRACE_S:
+                    self._capture.abandoned = True
+                    thread = threading.Thread(target=self._reopen, args=(self._capture,), name="reopen", daemon=True)
+                    self._state = Reopening(thread)
+                    thread.start()
+            case Reopening() if not self._opened.empty():
+                self._capture = self._opened.get()
+                self._state = Silent(time.monotonic())  # it has its own time to begin
                 self._route_now = None
                 self._just_opened = True
 
@@ -221,17 +236,17 @@ class MicrophoneSource:
         self._just_opened = False
 
     def _lose(self, what: str) -> None:
-        self._lost_at_s = time.monotonic()
+        self._state = Silent(time.monotonic())
         self._on_state(SourceState("lost", f"{what} ('{self.name}'). Check the cable; it goes on by itself once sound is back."))
 
     def _come_back(self, at_s: float) -> None:
         """The first packet after a loss."""
         self._next_frame += max(0, round((at_s - self._last_at_s) * self._rate))
-        self._lost_at_s = None
+        self._state = Sounding()
         self._clock.restart()
         self._on_state(SourceState("back", f"Sound is back from '{self._capture.device.name}'."))
 
-    def _recover(self, old: Capture) -> None:
+    def _reopen(self, old: Capture) -> None:
         """Runs in a thread: end the old capture, then open the device again as soon as it is there."""
         old.start_closing()
         while not old.closed_within(RETRY_S):
@@ -252,9 +267,9 @@ class MicrophoneSource:
     def _watch_route(self) -> None:
         """Runs in a thread: ask now and then where the sound comes from."""
         while not self._stop.wait(ROUTE_EVERY_S):
-            if self._lost_at_s is None:
+            if not self.is_lost:
                 capture, route = self._capture, self._backend.route()
-                if capture is self._capture and self._lost_at_s is None:
+                if capture is self._capture and not self.is_lost:
                     self._route_now = route
 
     # -- closing -----------------------------------------------------------------------------------------------------
@@ -265,13 +280,11 @@ class MicrophoneSource:
             return
         self._stop.set()
         done = self._capture.closed_within(CLOSE_WITHIN_S)
-        if self._recovery is not None:
-            self._recovery.join(timeout=CLOSE_WITHIN_S)
-            done = done and not self._recovery.is_alive()
+        if isinstance(self._state, Reopening):
+            self._state.thread.join(timeout=CLOSE_WITHIN_S)
+            done = done and not self._state.thread.is_alive()
             while not self._opened.empty():
-                opened = self._opened.get()
-                if isinstance(opened, Capture):
-                    done = opened.closed_within(CLOSE_WITHIN_S) and done
+                done = self._opened.get().closed_within(CLOSE_WITHIN_S) and done
         if not done:
             leave_at_exit()
 

@@ -9,6 +9,7 @@ Conventions: frames count from the start of the stream. Each `Onset` is followed
 The result does not depend on how the stream was cut into blocks.
 """
 
+from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
@@ -47,6 +48,24 @@ DOES_NOT_FADE = "a tone that does not fade: hum or a machine"
 OVER_RINGING = "a noise over a ringing note: a squeak, a knock or a voice"
 
 
+@dataclass
+class Waiting:
+    """No note sounds. At the start of a stream, what sounds may be a note that was plucked before it began."""
+
+    at_start: bool = False
+    swell_from: int | None = None  # Hop since which sound without a sharp beginning is heard
+
+
+@dataclass
+class Fading:
+    """What a stopped note leaves, or the sound after a gap, is passed over until it is quiet."""
+
+    from_hop: int = 0
+
+
+State = Waiting | Fading | Ring
+
+
 class Segmenter:
     """Takes blocks, gives onsets, plucks and what was set aside.
 
@@ -72,10 +91,7 @@ class Segmenter:
     def _restart(self, origin: int, *, at_start: bool) -> None:
         self._analyser.restart(origin)
         self._levels = Levels()
-        self._ring: Ring | None = None
-        self._fading_from: int | None = None if at_start else 0
-        self._starting = at_start
-        self._swell_from: int | None = None
+        self._state: State = Waiting(at_start=True) if at_start else Fading()
         self._heard_from: int | None = None
         self._quiet_from = origin
 
@@ -94,8 +110,8 @@ class Segmenter:
     @property
     def ringing(self) -> tuple[int, Reals] | None:
         """Start frame and samples so far of the note that rings now (at most `longest_s`); None in between."""
-        ring = self._ring
-        if ring is None or self._tape is None:
+        ring = self._state
+        if not isinstance(ring, Ring) or self._tape is None:
             return None
         if ring.kept is not None:
             return ring.start, ring.kept
@@ -104,12 +120,12 @@ class Segmenter:
     @property
     def ringing_from(self) -> int | None:
         """Frame at which the note that rings now began; None in between."""
-        return None if self._ring is None else self._ring.start
+        return self._state.start if isinstance(self._state, Ring) else None
 
     def so_far(self, frames: int) -> Pluck | SetAside | None:
         """The first `frames` of the note that rings now, judged as if it ended there; None until there are as many."""
-        ring = self._ring
-        if ring is None or self._tape is None or self._tape.end < ring.start + frames:
+        ring = self._state
+        if not isinstance(ring, Ring) or self._tape is None or self._tape.end < ring.start + frames:
             return None
         return self._judged(ring, "end_of_stream", ring.start + frames)
 
@@ -150,44 +166,44 @@ class Segmenter:
         if self._tape is None:
             return
         end = self._tape.end
-        if self._starting and self._ring is None:
-            self._judge_start(last_chance=True)
-        if self._ring is not None:
-            self._close(reason, end)
-        elif self._swell_from is not None:
-            self._close_swell(end)
+        self._judge_start(last_chance=True)
+        if isinstance(self._state, Ring):
+            self._close(self._state, reason, end)
+        elif isinstance(self._state, Waiting):
+            self._close_swell(self._state, end)
 
     def _trim(self) -> None:
-        tape, ring = self._tape, self._ring
+        tape, state = self._tape, self._state
         assert tape is not None
         recent = tape.end - round(0.5 * self.sample_rate)
-        if self._starting:
+        if isinstance(state, Waiting) and state.at_start:
             return
-        if ring is not None and ring.kept is None:
-            if tape.end - ring.start >= self._longest + round(0.5 * self.sample_rate):
-                ring.kept = tape.copy(ring.start, ring.start + self._longest)
+        if isinstance(state, Ring) and state.kept is None:
+            if tape.end - state.start >= self._longest + round(0.5 * self.sample_rate):
+                state.kept = tape.copy(state.start, state.start + self._longest)
             else:
-                recent = min(recent, ring.start)
+                recent = min(recent, state.start)
         tape.forget_before(recent)
 
     # -- one hop -----------------------------------------------------------------------------------------------------
 
     def _take(self, hop: int, bands: Reals, recent: Reals | None) -> None:
         """Take one hop; `recent` is None where the bands are known not to have risen."""
-        levels, ring = self._levels, self._ring
+        levels, state = self._levels, self._state
         levels.step()
         if recent is not None and self._sets_in(hop, bands, recent):
-            if ring is None or hop - ring.hop > APART:
+            if not isinstance(state, Ring) or hop - state.hop > APART:
                 self._begin(hop)
-            elif 4 <= hop - ring.hop <= TOUCH and levels.mean(PAIR) > STANDS_OUT * ring.loudest:
-                ring.start, ring.hop = self._start_frame(hop), hop
+            elif 4 <= hop - state.hop <= TOUCH and levels.mean(PAIR) > STANDS_OUT * state.loudest:
+                state.start, state.hop = self._start_frame(hop), hop
         levels.add_bands(bands)
-        if self._ring is not None:
-            self._follow(self._ring, hop)
-        elif self._fading_from is not None:
-            self._fade(hop)
-        else:
-            self._idle(hop)
+        match self._state:
+            case Ring() as ring:
+                self._follow(ring, hop)
+            case Fading() as fading:
+                self._fade(fading, hop)
+            case Waiting() as waiting:
+                self._wait(waiting, hop)
 
     def _sets_in(self, hop: int, bands: Reals, recent: Reals) -> bool:
         if hop < LOWEST_START or self._levels.mean(PAIR) <= STANDS_OUT * self._room.known_power:
@@ -198,19 +214,19 @@ class Segmenter:
 
     def _begin(self, hop: int) -> None:
         start = self._start_frame(hop)
-        if self._starting:
-            self._judge_start(last_chance=True)
-        was_ringing = self._ring is not None or self._fading_from is not None
-        if self._fading_from is not None:
-            self._report_rest(hop, start)
-        if self._ring is not None:
-            self._close("next_pluck", start)
-        if self._swell_from is not None:
-            self._close_swell(start)
-        before = self._levels.bands_before_rise() if was_ringing else None
-        self._starting = False
-        self._fading_from = None
-        self._ring = Ring(start, hop, before, self._noise_before(start, was_ringing))
+        self._judge_start(last_chance=True)
+        match self._state:
+            case Ring() as ring:
+                self._close(ring, "next_pluck", start)
+                before = self._levels.bands_before_rise()
+            case Fading() as fading:
+                self._report_rest(fading, hop, start)
+                before = self._levels.bands_before_rise()
+            case Waiting() as waiting:
+                self._close_swell(waiting, start)
+                self._learn_noise(start)
+                before = None
+        self._state = Ring(start, hop, before, self._noise_rms)
         self._events.append(Onset(start))
 
     def _start_frame(self, hop: int) -> int:
@@ -220,29 +236,25 @@ class Segmenter:
         since = frames_since_start(self._tape.view(end - CELLS_LOOKED_AT * cell, end), cell)
         return self._analyser.frame(hop) if since is None else end - since
 
-    def _noise_before(self, start: int, was_ringing: bool) -> float | None:
+    def _learn_noise(self, start: int) -> None:
         assert self._tape is not None
-        if not was_ringing and self._swell_from is None:
-            end = start - round(0.01 * self.sample_rate)
-            quiet = self._tape.view(max(self._quiet_from, end - round(0.3 * self.sample_rate)), end)
-            if len(quiet) >= 0.1 * self.sample_rate:
-                self._noise_rms = float(np.std(quiet))
-        return self._noise_rms
+        end = start - round(0.01 * self.sample_rate)
+        quiet = self._tape.view(max(self._quiet_from, end - round(0.3 * self.sample_rate)), end)
+        if len(quiet) >= 0.1 * self.sample_rate:
+            self._noise_rms = float(np.std(quiet))
 
     def _judge_start(self, *, last_chance: bool) -> None:
         """A recording may begin with a pluck: a string's sound that has been fading since frame 0."""
         assert self._tape is not None
-        if len(self._levels.bands) < hops(0.25):
+        if not (isinstance(self._state, Waiting) and self._state.at_start) or len(self._levels.bands) < hops(0.25):
             return
         if self._levels.mean_fall_of_bands_db(most_db=MOST_A_BAND) < (2.0 if last_chance else 4.0):
             return
         origin = self._analyser.origin
         settled = origin + ATTACK * self._analyser.hop
         if speaks_against_string(self._tape.view(settled, self._tape.end), self.sample_rate) is None:
-            self._starting = False
             self._room.forget()
-            self._ring = Ring(origin, 0, None, None, loudest=self._levels.loudest())
-            self._swell_from = None
+            self._state = Ring(origin, 0, None, None, loudest=self._levels.loudest())
             self._events.append(Onset(origin))
 
     # -- while it lasts ----------------------------------------------------------------------------------------------
@@ -258,75 +270,68 @@ class Segmenter:
         ring.quiet_hops = ring.quiet_hops + 1 if faded else 0
         if ring.quiet_hops >= FAST:
             steep = levels.fall_db(ago=ring.quiet_hops) > 8.0
-            self._close("stopped" if steep else "decayed", self._analyser.frame(hop - ring.quiet_hops))
+            self._close(ring, "stopped" if steep else "decayed", self._analyser.frame(hop - ring.quiet_hops))
         elif age >= hops(0.2) and levels.hand_stopped(self._room.known_power):
-            self._close("stopped", self._analyser.frame(hop - levels.hops_since_fall()))
-            self._fading_from = hop
+            self._close(ring, "stopped", self._analyser.frame(hop - levels.hops_since_fall()))
+            self._state = Fading(hop)
         elif age >= STILL_FROM and hop % LOOK_EVERY == 0 and levels.standing_still():
-            self._close("decayed", self._analyser.frame(hop))
+            self._close(ring, "decayed", self._analyser.frame(hop))
             self._room.set(levels.smooth, levels.mean_bands())
 
     # -- in between --------------------------------------------------------------------------------------------------
 
-    def _fade(self, hop: int) -> None:
-        """A stopped note's remains, or sound after a gap: swallowed until quiet."""
-        assert self._fading_from is not None
-        waited = hop - self._fading_from
+    def _fade(self, fading: Fading, hop: int) -> None:
+        waited = hop - fading.from_hop
         unknown = self._room.power is None and waited >= hops(0.3)
         known = self._room.power is not None and self._levels.smooth < STANDS_OUT * self._room.known_power
         if unknown or known or (hop % LOOK_EVERY == 0 and self._levels.standing_still()):
             if not known:
                 self._room.set(self._levels.smooth, self._levels.mean_bands())
             if not unknown:
-                self._report_rest(hop, self._analyser.frame(hop))
-            self._fading_from = None
+                self._report_rest(fading, hop, self._analyser.frame(hop))
+            self._state = Waiting()
             self._quiet_from = self._analyser.frame(hop)
 
-    def _report_rest(self, hop: int, end: int) -> None:
-        assert self._fading_from is not None
-        if hop - self._fading_from >= hops(0.3):
-            self._set_aside(self._analyser.frame(self._fading_from), end, RANG_ON)
+    def _report_rest(self, fading: Fading, hop: int, end: int) -> None:
+        if hop - fading.from_hop >= hops(0.3):
+            self._set_aside(self._analyser.frame(fading.from_hop), end, RANG_ON)
 
-    def _idle(self, hop: int) -> None:
-        if self._starting and hop % LOOK_EVERY == 0:
+    def _wait(self, waiting: Waiting, hop: int) -> None:
+        if waiting.at_start and hop % LOOK_EVERY == 0:
             self._judge_start(last_chance=False)
-            if self._ring is not None:
+            if self._state is not waiting:
                 return
-            if hop > START_WITHIN:
-                self._starting = False
+            waiting.at_start = hop <= START_WITHIN
         smooth = self._levels.smooth
         if hop >= SMOOTH:
             self._room.learn(smooth, self._levels.bands[-1])
         loud = smooth > 4.0 * STANDS_OUT * self._room.known_power
         if smooth <= STANDS_OUT * self._room.known_power:
             self._heard_from = None
-            if self._swell_from is not None:
-                self._close_swell(self._analyser.frame(hop))
+            self._close_swell(waiting, self._analyser.frame(hop))
             return
         self._heard_from = hop if self._heard_from is None else self._heard_from
         if hop - self._heard_from >= SMOOTH:  # long enough to be no pluck's own beginning
             self._quiet_from = self._analyser.frame(hop + 1)
-        if loud and self._swell_from is None:
-            self._swell_from = hop
+        if loud and waiting.swell_from is None:
+            waiting.swell_from = hop
         if hop % LOOK_EVERY == 0 and self._levels.standing_still():
             self._room.set(smooth, self._levels.mean_bands())
-            if self._swell_from is not None:
-                self._close_swell(self._analyser.frame(hop))
+            self._close_swell(waiting, self._analyser.frame(hop))
 
     # -- endings -----------------------------------------------------------------------------------------------------
 
-    def _close_swell(self, end: int) -> None:
-        assert self._swell_from is not None
-        start = self._analyser.frame(self._swell_from)
+    def _close_swell(self, waiting: Waiting, end: int) -> None:
+        if waiting.swell_from is None:
+            return
+        start = self._analyser.frame(waiting.swell_from)
         if end - start >= 0.1 * self.sample_rate:
             self._set_aside(start, end, NO_BEGINNING)
             self._quiet_from = end
-        self._swell_from = None
+        waiting.swell_from = None
 
-    def _close(self, reason: EndReason, end: int) -> None:
-        ring = self._ring
-        assert ring is not None
-        self._ring = None
+    def _close(self, ring: Ring, reason: EndReason, end: int) -> None:
+        self._state = Waiting()
         self._quiet_from = end
         self._events.append(self._judged(ring, reason, end))
 
