@@ -25,7 +25,7 @@ from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.on_the_day import fresh, given, on_the_day
 from fretcheck.register.store import open_register
 from fretcheck.report.bench.work_view import Clearance, WorkView
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.journal.story import read_story, sessions_folder
@@ -101,8 +101,8 @@ def command(
         runner = WorkRunner(described, keep=journal.keep, clock=time.monotonic, guide=guide, known_cents=known)
         view = WorkView(neck=described, plan=journal.story.plan, source=source.name)
 
-        def say_what(event: told.Event) -> None:
-            if isinstance(event, told.NextPart):
+        def say_what(event: events.Event) -> None:
+            if isinstance(event, events.NextPart):
                 _say_place(view, described, runner)
 
         _say_place(view, described, runner)

@@ -145,16 +145,16 @@ class Probe:
 
     def apply(self, event) -> None:
         """Note when an event's sound had arrived."""
-        from fretcheck.session import events as told
+        from fretcheck.session import events
 
-        if isinstance(event, told.Accepted):
+        if isinstance(event, events.Accepted):
             self.waiting.append(("accepted", self.block_at))
-        elif isinstance(event, told.Running):
+        elif isinstance(event, events.Running):
             self.waiting = [one for one in self.waiting if one[0] != "running"]
             self.waiting.append(("running", self.block_at))
-        if isinstance(event, told.Accepted | told.WrongNote | told.Again) and not getattr(event, "silent", False):
+        if isinstance(event, events.Accepted | events.WrongNote | events.Again) and not getattr(event, "silent", False):
             self.notes += 1
-            self.missed |= not isinstance(event, told.Accepted)
+            self.missed |= not isinstance(event, events.Accepted)
         self.display.apply(event)
 
     def draw(self) -> None:

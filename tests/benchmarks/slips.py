@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fretcheck.neck.starts import start
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.deviation import inspection_from
 from fretcheck.session.journal.outcome import placed
 from fretcheck.session.live.runner import Runner
@@ -69,9 +69,9 @@ def play(slip_cents: float, seed: int) -> Outcome:
         off = tuned[ask.string] + (HAND_CENTS if ask.fret else OPEN_CENTS) * float(chance.standard_normal())
         plucks += 1
         for event in player.pluck(ask.string, ask.fret, cents=off):
-            moved = isinstance(event, told.Drifted) and event.string == slips_at.string
+            moved = isinstance(event, events.Drifted) and event.string == slips_at.string
             noticed |= slipped and moved
-            if isinstance(event, told.OutOfTune) or (moved and abs(tuned[slips_at.string]) > INAUDIBLE_CENTS):
+            if isinstance(event, events.OutOfTune) or (moved and abs(tuned[slips_at.string]) > INAUDIBLE_CENTS):
                 tuned[ask.string] = TUNED_CENTS * float(chance.standard_normal())
     kept = inspection_from(NECK, [placed(one) for one in runner.taken], planned=PLAN.notes).readings
     wrong = [one for one in kept if one.used and one.fret and abs(one.deviation_cents or 0.0) > WRONG_CENTS]

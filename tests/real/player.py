@@ -17,7 +17,7 @@ from fretcheck.audio.cues import SilentCues
 from fretcheck.audio.input.source import Block
 from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.neck.temperament import cents_between
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.live.live_session import LiveSession
 from fretcheck.session.live.runner import Runner
@@ -43,7 +43,7 @@ class RealPlayer:
 
     def __init__(self, folder: Path, label: str, plan: Plan, *, seed: int = 1, tune_within_cents: float | None = None) -> None:
         self.neck = neck_for(label)
-        self.events: list[told.Event] = []
+        self.events: list[events.Event] = []
         self.plucks_of: Counter[Ask] = Counter()
         """How often each ask of the plan was plucked; asks that are alike are counted together."""
         self.tuning_cents: Counter[int] = Counter()
@@ -79,7 +79,7 @@ class RealPlayer:
                 known = len(self.events)
                 self._hear(self._sound(ask))
                 for event in self.events[known:]:
-                    if isinstance(event, told.OutOfTune):
+                    if isinstance(event, events.OutOfTune):
                         self.tuning_cents[ask.string] -= event.cents
                 if self.runner.ask is not ask or self.runner.step != step:
                     break

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.diagnosis.model.as_designed import expected_cents
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.plan import make_plan
 from tests.real.necks import STRINGS, neck_for
@@ -24,7 +24,7 @@ def taken_within_two(label, folder):
     plan = make_plan(neck_for(label), name="spot")
     player = RealPlayer(folder, label, plan).through()
     asked = {ask: plan.asks.count(ask) for ask in plan.asks}
-    assert len([event for event in player.events if isinstance(event, told.Accepted)]) == len(plan.asks) - len(
+    assert len([event for event in player.events if isinstance(event, events.Accepted)]) == len(plan.asks) - len(
         player.runner.skipped
     )
     return sum(count for ask, count in asked.items() if player.plucks_of[ask] <= 2 * count), len(plan.asks)
@@ -57,7 +57,7 @@ def test_a_string_that_slips_is_noticed_and_nothing_wrong_is_kept(slip, tmp_path
             player.tuning_cents[string] = 0.0  # the player has seen that it is far off, and tunes it again
 
     player.through(before=slip_at_the_fifth_fret)
-    assert any(isinstance(event, told.Drifted) for event in player.events[slipped[0] :])
+    assert any(isinstance(event, events.Drifted) for event in player.events[slipped[0] :])
     assert player.runner.notes_left == 0
     inspection = inspection_of(player.session.journal.story)
     assert inspection.missing == ()
@@ -73,7 +73,7 @@ def test_strings_are_tuned_up_first(tmp_path):
     player = RealPlayer(tmp_path, label, plan, tune_within_cents=5.0)
     player.tuning_cents.update({3: -35, 5: 22})
     player.through()
-    opens = [event for event in player.events if isinstance(event, told.Accepted) and event.taken.ask.fret == 0]
+    opens = [event for event in player.events if isinstance(event, events.Accepted) and event.taken.ask.fret == 0]
     assert len(opens) == 4
     assert max(abs(event.deviation_cents) for event in opens) <= 5.0
-    assert {event.ask.string for event in player.events if isinstance(event, told.OutOfTune)} == {3, 5}
+    assert {event.ask.string for event in player.events if isinstance(event, events.OutOfTune)} == {3, 5}

@@ -22,7 +22,7 @@ from fretcheck.report.bench.bench_screen import BenchScreen
 from fretcheck.report.bench.bench_view import BenchView, duration_words
 from fretcheck.report.bench.big_digits import big_text, big_width
 from fretcheck.report.tables.neck_cells import Cell
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.plan import Ask, make_plan
 from tests.session.bench import make_neck, note_at, pluck_of
 
@@ -33,15 +33,15 @@ ASK = Ask(string=3, fret=12)
 
 def a_view(**changes):
     view = BenchView(neck=NECK, plan=PLAN, source="a microphone", notes_left=100, seconds_left=305.0)
-    view.apply(told.Asked(ask=Ask(string=3, fret=12)))
+    view.apply(events.Asked(ask=Ask(string=3, fret=12)))
     for name, value in changes.items():
         setattr(view, name, value)
     return view
 
 
 def accepted(ask, cents, number):
-    taken = told.Taken(step=0, ask=ask, start_s=1.0, note=note_at(NECK, ask.string, ask.fret), number=number)
-    return told.Accepted(taken=taken, deviation_cents=cents, pluck=pluck_of())
+    taken = events.Taken(step=0, ask=ask, start_s=1.0, note=note_at(NECK, ask.string, ask.fret), number=number)
+    return events.Accepted(taken=taken, deviation_cents=cents, pluck=pluck_of())
 
 
 def shown(view, columns, rows, *, encoding="utf-8"):
@@ -90,8 +90,8 @@ def test_many_strings_do_not_make_the_figures_small():
 
 def test_what_matters_is_on_the_screen():
     view = a_view(level_db=-20.0)
-    view.apply(told.Begun())
-    view.apply(told.Running(deviation_cents=-3.24, u_cents=0.08, settled=0.5))
+    view.apply(events.Begun())
+    view.apply(events.Running(deviation_cents=-3.24, u_cents=0.08, settled=0.5))
     text = shown(view, 100, 30)
     for words in (
         "LISTENING",
@@ -146,19 +146,19 @@ def test_the_scale_runs_from_flat_at_the_left_to_sharp_at_the_right():
     ("event", "heading", "words"),
     [
         (
-            told.Again(ask=Ask(string=3, fret=12), reason="Two strings are sounding; damp the others."),
+            events.Again(ask=Ask(string=3, fret=12), reason="Two strings are sounding; damp the others."),
             "ONCE MORE",
             "damp the others",
         ),
         (
-            told.WrongNote(ask=Ask(string=3, fret=12), heard=((3, 11),), text="Heard string 3, fret 11 (F#4)."),
+            events.WrongNote(ask=Ask(string=3, fret=12), heard=((3, 11),), text="Heard string 3, fret 11 (F#4)."),
             "ONCE MORE",
             "fret 11",
         ),
-        (told.TooFaint(ask=Ask(string=3, fret=12), text="Heard a note of -52 dB. Pluck harder."), "TOO FAINT", "Pluck harder"),
-        (told.SourceTrouble(text="The sound input has ended.", listening=False), "NO SOUND", "has ended"),
-        (told.Paused(), "PAUSED", "Press p"),
-        (told.Finished(complete=True), "FINISHED", "All notes are taken"),
+        (events.TooFaint(ask=Ask(string=3, fret=12), text="Heard a note of -52 dB. Pluck harder."), "TOO FAINT", "Pluck harder"),
+        (events.SourceTrouble(text="The sound input has ended.", listening=False), "NO SOUND", "has ended"),
+        (events.Paused(), "PAUSED", "Press p"),
+        (events.Finished(complete=True), "FINISHED", "All notes are taken"),
         (accepted(Ask(string=3, fret=12), 2.25, 1), "TAKEN", "+2.2 cents"),
     ],
 )
@@ -172,14 +172,14 @@ def test_what_happened_is_said_in_words(event, heading, words):
 
 def test_a_long_sentence_goes_on_in_the_next_line():
     view = a_view()
-    view.apply(told.WrongNote(ask=Ask(string=3, fret=12), heard=(), text="word " * 25 + "the end"))
+    view.apply(events.WrongNote(ask=Ask(string=3, fret=12), heard=(), text="word " * 25 + "the end"))
     assert "the end" in shown(view, 100, 30)
 
 
 def test_no_word_is_torn_at_the_end_of_the_line():
     view = a_view()
     words = [f"w{number}" + "x" * (number % 9) for number in range(20)]
-    view.apply(told.Again(ask=Ask(string=3, fret=12), reason=" ".join(words)))
+    view.apply(events.Again(ask=Ask(string=3, fret=12), reason=" ".join(words)))
     text = shown(view, 80, 24).split()
     assert [word for word in text if word in words] == words
 
@@ -188,10 +188,10 @@ def test_no_word_is_torn_at_the_end_of_the_line():
 def test_the_last_value_is_not_taken_for_that_of_the_note_asked_for(columns, rows):
     view = a_view()
     view.apply(accepted(Ask(string=3, fret=11), 2.25, 1))
-    view.apply(told.Asked(ask=Ask(string=3, fret=12)))
+    view.apply(events.Asked(ask=Ask(string=3, fret=12)))
     assert "taken: string 3, fret 11 (F#4)" in shown(view, columns, rows)
-    view.apply(told.Begun())
-    view.apply(told.Running(deviation_cents=1.0, u_cents=0.2, settled=0.3))
+    view.apply(events.Begun())
+    view.apply(events.Running(deviation_cents=1.0, u_cents=0.2, settled=0.3))
     assert "taken:" not in shown(view, columns, rows)
 
 
@@ -207,9 +207,9 @@ def test_the_deviation_grows_with_the_screen_and_keeps_its_size_as_it_moves():
 def test_drift_stays_on_the_screen_until_another_string_is_played():
     view = a_view()
     view.apply(accepted(Ask(string=3, fret=0, check=True), -4.0, 1))
-    view.apply(told.Drifted(string=3, cents=-4.0, text="String 3 has moved by -4.0 cents."))
-    view.apply(told.StringFinished(string=3))
-    view.apply(told.Asked(ask=Ask(string=2, fret=0)))
+    view.apply(events.Drifted(string=3, cents=-4.0, text="String 3 has moved by -4.0 cents."))
+    view.apply(events.StringFinished(string=3))
+    view.apply(events.Asked(ask=Ask(string=2, fret=0)))
     assert "has moved" in shown(view, 100, 30)
     view.apply(accepted(Ask(string=2, fret=0), 0.0, 2))
     assert "has moved" not in shown(view, 100, 30)
@@ -219,7 +219,7 @@ def test_a_pluck_gone_back_to_leaves_the_neck():
     view = a_view()
     view.apply(accepted(Ask(string=3, fret=1), 4.0, 5))
     assert view.cells[3, 1].cents == 4.0
-    view.apply(told.SteppedBack(step=1, ask=Ask(string=3, fret=1), withdrawn=(5,)))
+    view.apply(events.SteppedBack(step=1, ask=Ask(string=3, fret=1), withdrawn=(5,)))
     assert view.cells[3, 1].cents is None
 
 
@@ -281,7 +281,7 @@ def test_no_more_than_ten_frames_in_any_second_and_what_happened_is_shown_at_onc
         for tick in range(1000):  # ten seconds, a block every 10 ms
             clock.now = tick / 100
             if tick % 40 == 7:
-                display.apply(told.Begun())
+                display.apply(events.Begun())
             before = display.draws
             display.draw()
             if display.draws > before:
@@ -300,12 +300,12 @@ def test_running_values_are_wanted_when_they_would_be_shown_and_leave_room_for_w
         for tick in range(1000):  # ten seconds, a running value with every block it is wanted for
             clock.now = tick / 100
             if display.wants_running:
-                display.apply(told.Running(deviation_cents=1.0, u_cents=0.1, settled=0.5))
+                display.apply(events.Running(deviation_cents=1.0, u_cents=0.1, settled=0.5))
                 display.draw()
                 shown_at.append(clock.now)
             if tick % 100 == 57:  # and something happens once a second
                 before = display.draws
-                display.apply(told.Begun())
+                display.apply(events.Begun())
                 display.draw()
                 late.append(display.draws == before)
     assert max(b - a for a, b in itertools.pairwise(shown_at)) <= 0.25
@@ -365,7 +365,7 @@ def test_only_lines_that_changed_are_written_and_all_of_them_now_and_then(monkey
             assert everything == list(range(1, 25))
             view.level_db = -20.0
             assert 1 <= len(rows_written(display)) <= 2
-            display.apply(told.Running(deviation_cents=12.0, u_cents=0.1, settled=0.5))
+            display.apply(events.Running(deviation_cents=12.0, u_cents=0.1, settled=0.5))
             assert 2 <= len(rows_written(display)) < 12
             fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 25, 80, 0, 0))
             assert rows_written(display) == list(range(1, 26))
@@ -381,10 +381,10 @@ def test_lines_say_what_happens():
     stream = io.StringIO()
     view = a_view()
     with LinesDisplay(view, stream) as display:
-        display.apply(told.Asked(ask=Ask(string=3, fret=12)))
-        display.apply(told.Begun())
+        display.apply(events.Asked(ask=Ask(string=3, fret=12)))
+        display.apply(events.Begun())
         display.apply(accepted(Ask(string=3, fret=12), 2.25, 1))
-        display.apply(told.Finished(complete=True))
+        display.apply(events.Finished(complete=True))
     assert stream.getvalue().splitlines() == [
         "pluck     string 3, fret 12 (G4)",
         "taken     string 3, fret 12 (G4)  +2.25 cents",
@@ -394,7 +394,7 @@ def test_lines_say_what_happens():
 
 def test_a_string_that_is_tuned_up_shows_how_far_it_is_off_in_the_largest_figures():
     view = a_view(ask=Ask(string=3, fret=0))
-    view.apply(told.OutOfTune(ask=view.ask, cents=-12.3, text="String 3 (G3) is 12 cents flat: tighten it."))
+    view.apply(events.OutOfTune(ask=view.ask, cents=-12.3, text="String 3 (G3) is 12 cents flat: tighten it."))
     text = shown(view, 100, 30)
     assert "STRING 3 OPEN   G3   CENTS FLAT" in text
     assert "TUNE UP  String 3 (G3) is 12 cents flat: tighten it." in text
@@ -409,18 +409,18 @@ def test_going_back_by_the_open_string_is_offered_only_while_it_would():
     assert "one back" not in shown(view, 100, 30)
     view.apply(accepted(ASK, 0.4, 1))
     assert "open string twice: one back" in shown(view, 100, 30)
-    view.apply(told.Again(ask=ASK, reason="Once more."))
+    view.apply(events.Again(ask=ASK, reason="Once more."))
     assert "one back" not in shown(view, 100, 30)
 
 
 def test_why_a_pluck_was_not_taken_is_said_in_large_type():
     view = a_view()
-    view.apply(told.WrongNote(ask=ASK, heard=((3, 11),), text="Heard string 3, fret 11 (F#4). Wanted: string 3, fret 12 (G4)."))
+    view.apply(events.WrongNote(ask=ASK, heard=((3, 11),), text="Heard string 3, fret 11 (F#4). Wanted: string 3, fret 12 (G4)."))
     for columns, rows in ((80, 24), (100, 30), (200, 50)):
         text = shown(view, columns, rows)
         # figures of five rows are about 2.5 cm high in a usual terminal
         assert any(all(row in text for row in big_text("FRET 11", size)) for size in range(5, 11)), (columns, rows)
-    view.apply(told.Again(ask=ASK, reason="Two strings are sounding; damp the others.", short="TWO STRINGS"))
+    view.apply(events.Again(ask=ASK, reason="Two strings are sounding; damp the others.", short="TWO STRINGS"))
     assert any(all(row in shown(view, 100, 30) for row in big_text("TWO STRINGS", size)) for size in range(5, 11))
     view.apply(accepted(ASK, 0.1, 1))
     assert "1 E4" in shown(view, 80, 24)  # the neck is back
@@ -429,7 +429,7 @@ def test_why_a_pluck_was_not_taken_is_said_in_large_type():
 @pytest.mark.parametrize("columns", [60, 80, 100, 200])
 def test_a_warning_is_never_cut_off(columns):
     view = a_view(warning="String 3 has moved by +4.2 cents since its first open pluck. Let it settle; check the tuner.")
-    view.apply(told.Again(ask=ASK, reason="The note was stopped before it could be read; let it ring for at least a second."))
+    view.apply(events.Again(ask=ASK, reason="The note was stopped before it could be read; let it ring for at least a second."))
     words = " ".join(shown(view, columns, 30).split())
     assert view.warning in words
     assert "let it ring for at least a second." in words
@@ -439,7 +439,7 @@ def test_a_warning_is_never_cut_off(columns):
 def test_the_level_is_there_for_pairs_of_strings_too(columns, rows):
     neck = make_neck(courses={3: 1, 4: 1})
     view = BenchView(neck=neck, plan=make_plan(neck), level_db=-30.0, deviation_cents=2.3, u_cents=0.4)
-    view.apply(told.Asked(ask=ASK))
+    view.apply(events.Asked(ask=ASK))
     text = shown(view, columns, rows)
     assert "pair: damp string 4" in text
     assert "level   █" in text

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pytest
 
 from fretcheck.report.bench.bench_speech import BenchSpeech
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.plan import Ask
 from tests.session.bench import make_neck, note_at, pluck_of
 
@@ -22,12 +22,12 @@ class Left:
 
 
 def asked(string, fret, **how):
-    return told.Asked(ask=Ask(string=string, fret=fret, **how))
+    return events.Asked(ask=Ask(string=string, fret=fret, **how))
 
 
 def taken(string, fret, cents):
-    one = told.Taken(step=0, ask=Ask(string=string, fret=fret), start_s=0.0, note=note_at(NECK, string, fret))
-    return told.Accepted(taken=one, deviation_cents=cents, pluck=pluck_of())
+    one = events.Taken(step=0, ask=Ask(string=string, fret=fret), start_s=0.0, note=note_at(NECK, string, fret))
+    return events.Accepted(taken=one, deviation_cents=cents, pluck=pluck_of())
 
 
 def test_the_string_is_said_when_it_is_another_and_nothing_twice():
@@ -43,13 +43,13 @@ def test_why_a_pluck_is_not_taken_and_what_to_do():
     say = BenchSpeech(NECK).words
     ask = Ask(string=3, fret=5)
     say([asked(3, 5)])
-    again = told.Again(ask=ask, reason="Too quiet to be measured.", short="TOO QUIET")
+    again = events.Again(ask=ask, reason="Too quiet to be measured.", short="TOO QUIET")
     assert say([again, asked(3, 5)]) == "Too quiet, once more. String 3, fret 5."
-    wrong = told.WrongNote(ask=ask, heard=((3, 6),), text="")
+    wrong = events.WrongNote(ask=ask, heard=((3, 6),), text="")
     assert say([wrong, asked(3, 5)]) == "That was fret 6. String 3, fret 5."
-    assert say([told.OutOfTune(ask=Ask(string=3, fret=0), cents=12.4, text="")]) == "12 sharp: slacken."
-    assert say([told.TooFaint(ask=ask, text="")]) == "Too faint: pluck harder."
-    silent = told.Again(ask=ask, reason="A cue still sounded.", short="TOO EARLY", silent=True)
+    assert say([events.OutOfTune(ask=Ask(string=3, fret=0), cents=12.4, text="")]) == "12 sharp: slacken."
+    assert say([events.TooFaint(ask=ask, text="")]) == "Too faint: pluck harder."
+    silent = events.Again(ask=ask, reason="A cue still sounded.", short="TOO EARLY", silent=True)
     assert say([silent, asked(3, 5)]) == ""  # else the voice would answer itself for ever
 
 
@@ -63,5 +63,5 @@ def test_why_a_pluck_is_not_taken_and_what_to_do():
     ],
 )
 def test_work_says_the_note_once_and_what_is_left(left, words):
-    worked = told.Worked(place=Ask(string=3, fret=12), deviation_cents=-2.0, change_cents=1.0, remaining=left)
+    worked = events.Worked(place=Ask(string=3, fret=12), deviation_cents=-2.0, change_cents=1.0, remaining=left)
     assert BenchSpeech(NECK).words([taken(3, 12, -2.0), worked]).strip() == words

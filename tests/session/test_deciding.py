@@ -19,7 +19,7 @@ from fretcheck.inspection.next_asks import chooser
 from fretcheck.neck.starts import start
 from fretcheck.report.pages.inspection_page import inspection_page
 from fretcheck.report.words.verdict_words import headline, looked_for
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.journal.story import read_story
@@ -72,12 +72,12 @@ class Fretting(Player):
                 ask.fret > 0
             )
             for event in self.pluck(ask.string, ask.fret, cents=off, inharmonicity=False):
-                if isinstance(event, told.Grown):
+                if isinstance(event, events.Grown):
                     self.journal.grow(event.asks)
         return self
 
     def grown(self):
-        return [event for event in self.events if isinstance(event, told.Grown)]
+        return [event for event in self.events if isinstance(event, events.Grown)]
 
 
 def test_the_first_round_of_a_guitar_is_52_plucks_each_string_begun_and_ended_open():
@@ -120,7 +120,7 @@ def decided(tmp_path_factory):
 
 def test_a_fret_out_is_asked_about_and_found(decided):
     document = judge(inspection_of(decided.journal.story), settings=DiagnosisSettings(limit_cents=12.0))
-    assert decided.events[-1] == told.Finished(complete=True)
+    assert decided.events[-1] == events.Finished(complete=True)
     assert (document.findings[0].cause, document.findings[0].fret) == ("fret_position", 7)
     assert document.verdict.decision == "pass"
     assert document.coverage.asked == 120

@@ -13,7 +13,7 @@ import pytest
 
 from fretcheck.audio.cues import Cue
 from fretcheck.audio.input.source import Block
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.live.faint import SILENT_FOR_S, TWICE_WITHIN_S, FaintNotes
 from fretcheck.session.live.live_session import LiveSession
@@ -143,18 +143,18 @@ def test_a_session_tells_of_faint_plucks_takes_none_and_goes_on(tmp_path):
     ]
     sound = np.concatenate([np.zeros(round(0.5 * RATE)), *parts])
     sound += room(np.random.default_rng(10), len(sound) / RATE)
-    events, cues = [], Cues()
+    happened, cues = [], Cues()
     with Journal.create(tmp_path, NECK, plan) as journal:
         runner = Runner(NECK, plan, keep=journal.keep, clock=itertools.count().__next__)
-        session = LiveSession(runner, journal, tell=events.append, cues=cues)
+        session = LiveSession(runner, journal, tell=happened.append, cues=cues)
         session.begin(source="synthetic strings", sample_rate=RATE)
         session.start()
         for start in range(0, len(sound), BLOCK):
             session.take(Block(samples=sound[start : start + BLOCK], start_frame=start))
-    (faint,) = [event for event in events if isinstance(event, told.TooFaint)]
+    (faint,) = [event for event in happened if isinstance(event, events.TooFaint)]
     assert (faint.ask.string, faint.ask.fret) == (2, 1)
     assert "Pluck harder" in faint.text
-    assert events[-1] == told.Finished(complete=True)
+    assert happened[-1] == events.Finished(complete=True)
     assert cues.played == [Cue.ACCEPTED, Cue.AGAIN, *[Cue.ACCEPTED] * 3, Cue.STRING_FINISHED]
     first_loud_s = 0.5 + (len(parts[0]) + len(parts[1])) / RATE
     assert [taken.ask.fret for taken in runner.taken] == [0, 1, 5, 12, 0]

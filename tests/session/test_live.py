@@ -16,7 +16,7 @@ from fretcheck.audio.cues import Cue, SilentCues, SpeakerCues
 from fretcheck.audio.input.file_source import FileSource
 from fretcheck.audio.input.source import Block
 from fretcheck.audio.segment.cutting import cut_plucks
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.journal.outcome import inspection_of, read_again
 from fretcheck.session.journal.sounds import flac_bytes, on_grid
@@ -91,7 +91,7 @@ def whole(tmp_path_factory):
 
 def test_a_whole_inspection_by_sound_alone(whole):
     bench, recording = whole
-    assert bench.events[-1] == told.Finished(complete=True)
+    assert bench.events[-1] == events.Finished(complete=True)
     inspection = inspection_of(bench.journal.story)
     assert inspection.missing == ()
     assert len([r for r in inspection.readings if r.used]) == 15
@@ -100,7 +100,7 @@ def test_a_whole_inspection_by_sound_alone(whole):
 
 def test_each_note_is_taken_while_it_still_rings(whole):
     bench, _ = whole
-    lengths = {len(event.pluck.samples) / event.pluck.sample_rate for event in bench.of(told.Accepted)}
+    lengths = {len(event.pluck.samples) / event.pluck.sample_rate for event in bench.of(events.Accepted)}
     assert lengths == {FIRST_S}
 
 
@@ -186,20 +186,20 @@ def test_a_wrong_fret_a_neighbour_string_and_two_strings_at_once_are_told_in_tim
     length = min(len(other.samples), round(1.9 * rate))
     recording.samples[begin : begin + length] += other.samples[:length]
     bench = Bench(tmp_path, ONE).hear(recording)
-    fret, string = bench.of(told.WrongNote)
+    fret, string = bench.of(events.WrongNote)
     assert (fret.heard[0], string.heard[0]) == ((2, 2), (3, 5))
-    (both,) = bench.of(told.Again)
+    (both,) = bench.of(events.Again)
     assert both.short == "TWO STRINGS"
     for event, note, within_s in ((fret, 1, 1.5), (string, 3, 1.5), (both, 5, 1.8)):
         assert bench.told_s[bench.events.index(event)] - recording.notes[note].start_s <= within_s
-    assert bench.events[-1] == told.Finished(complete=True)
+    assert bench.events[-1] == events.Finished(complete=True)
 
 
 def test_an_open_string_twice_goes_one_back(tmp_path):
     places = [(2, 0), (2, 1), (2, 0), (2, 0), (2, 1), (2, 5), (2, 12), (2, 0)]
     recording = played(NECK, places)
     bench = Bench(tmp_path, ONE, step_back=True).hear(recording)
-    (back,) = bench.of(told.SteppedBack)
+    (back,) = bench.of(events.SteppedBack)
     assert back.ask.fret == 1
     story, _ = read_story(bench.journal.folder)
     assert [one.ask.fret for one in story.taken] == [0, 1, 5, 12, 0]
@@ -211,10 +211,10 @@ def test_samples_lost_within_a_pluck_discard_it(tmp_path):
     recording = played(NECK, places)
     lost_at = recording.notes[1].start_s + 0.4
     bench = Bench(tmp_path, ONE).hear(recording, lose=[(lost_at, lost_at + 0.1)])
-    assert any("lost" in event.reason for event in bench.of(told.Again))
-    taken = [event.taken for event in bench.of(told.Accepted)]
+    assert any("lost" in event.reason for event in bench.of(events.Again))
+    taken = [event.taken for event in bench.of(events.Accepted)]
     assert taken[1].start_s == pytest.approx(recording.notes[2].start_s, abs=0.05)
-    assert bench.events[-1] == told.Finished(complete=True)
+    assert bench.events[-1] == events.Finished(complete=True)
 
 
 class ScriptedCues:
@@ -257,7 +257,7 @@ def test_a_cue_waits_for_sound_that_was_not_heard_yet_and_is_dropped_where_that_
     assert second_s > recording.notes[0].start_s + 1.2  # the first note was taken well before the second began
     assert cues.played == [Cue.ACCEPTED, Cue.ACCEPTED, Cue.ACCEPTED, Cue.STRING_FINISHED]
     assert heard_s[0] > third_s + 0.2
-    assert bench.events[-1] == told.Finished(complete=True)
+    assert bench.events[-1] == events.Finished(complete=True)
 
 
 @pytest.mark.parametrize("fails", ["missing", "open", "write"])
@@ -275,9 +275,9 @@ def test_a_loudspeaker_that_fails_disturbs_nothing(tmp_path, monkeypatch, fails)
     cues.play = play_and_wait
     bench.hear(played(NECK, [(2, 0), (2, 1), (2, 5), (2, 12), (2, 0)]))
     cues.close()
-    assert bench.events[-1] == told.Finished(complete=True)
-    assert len(bench.of(told.Accepted)) == 5
-    (failed,) = bench.of(told.NoCues)
+    assert bench.events[-1] == events.Finished(complete=True)
+    assert len(bench.of(events.Accepted)) == 5
+    (failed,) = bench.of(events.NoCues)
     assert failed.text.startswith("No cues will sound: playing a cue failed")
 
 
@@ -289,7 +289,7 @@ def test_a_pluck_that_begins_while_a_cue_sounds_is_not_taken(tmp_path):
     assert [one.start_s for one in bench.journal.story.taken] == pytest.approx(
         [recording.notes[index].start_s for index in (0, 2, 4, 6, 8)], abs=0.05
     )
-    assert sum("cue" in event.reason for event in bench.of(told.Again)) == 4
+    assert sum("cue" in event.reason for event in bench.of(events.Again)) == 4
     assert cues.played == [Cue.ACCEPTED] * 4 + [Cue.STRING_FINISHED]
 
 
@@ -300,15 +300,15 @@ def test_a_session_goes_on_where_it_was_interrupted(tmp_path):
     with Journal.open(bench.journal.folder) as journal:
         story = journal.story
         runner = Runner(NECK, story.plan, keep=journal.keep, clock=itertools.count().__next__, taken=story.taken)
-        events = []
-        session = LiveSession(runner, journal, tell=events.append, cues=SilentCues())
+        happened = []
+        session = LiveSession(runner, journal, tell=happened.append, cues=SilentCues())
         rest = played(NECK, [(2, 0), (2, 12), (2, 0)], seed=8)
         session.begin(source="synthetic strings", sample_rate=rest.sample_rate)
         session.start()
         for start in range(0, len(rest.samples), BLOCK):
             session.take(Block(samples=rest.samples[start : start + BLOCK], start_frame=start))
         session.end_of_sound()
-    assert events[-1] == told.Finished(complete=True)
+    assert happened[-1] == events.Finished(complete=True)
     story, _ = read_story(bench.journal.folder)
     assert story.complete
     assert [one.ask.fret for one in story.taken] == [0, 1, 5, 0, 12, 0]

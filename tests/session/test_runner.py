@@ -8,7 +8,7 @@ import pytest
 
 from fretcheck.errors import StorageError
 from fretcheck.pitch.remarks import Remark
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.deviation import read_deviations
 from fretcheck.session.live.runner import Runner
 from fretcheck.session.placement import PlacedNote
@@ -48,16 +48,16 @@ def bench(*, neck=None, shelf=None, clock=None, **options):
     return Player(Runner(neck, plan, keep=shelf or Shelf(), clock=clock or Clock(), **options))
 
 
-def only(events, kind):
-    return [event for event in events if isinstance(event, kind)]
+def only(happened, kind):
+    return [event for event in happened if isinstance(event, kind)]
 
 
 def test_a_whole_plan_is_played_through_untouched():
     player = bench(strings=[1, 2, 3])
-    events = player.through()
-    assert len(only(events, told.Accepted)) == 15
-    assert [event.string for event in only(events, told.StringFinished)] == [3, 2, 1]
-    assert events[-1] == told.Finished(complete=True)
+    happened = player.through()
+    assert len(only(happened, events.Accepted)) == 15
+    assert [event.string for event in only(happened, events.StringFinished)] == [3, 2, 1]
+    assert happened[-1] == events.Finished(complete=True)
     assert player.runner.notes_left == 0
     assert [t.ask for t in player.runner.taken] == list(player.runner.plan.asks)
 
@@ -65,9 +65,9 @@ def test_a_whole_plan_is_played_through_untouched():
 def test_a_pluck_is_kept_before_it_is_told_and_before_the_next_is_asked_for():
     shelf = Shelf()
     player = bench(shelf=shelf)
-    events = player.as_asked()
-    assert [type(event) for event in events] == [told.Begun, told.Running, told.Accepted, told.Asked]
-    assert events[2].taken is shelf.kept[0]
+    happened = player.as_asked()
+    assert [type(event) for event in happened] == [events.Begun, events.Running, events.Accepted, events.Asked]
+    assert happened[2].taken is shelf.kept[0]
 
 
 def test_nothing_moves_when_a_pluck_cannot_be_kept():
@@ -86,15 +86,15 @@ def test_nothing_moves_when_a_pluck_cannot_be_kept():
 def test_a_note_within_half_a_semitone_is_the_one_asked_for(cents):
     player = bench()
     player.as_asked()
-    events = player.as_asked(cents=cents)
-    (accepted,) = only(events, told.Accepted)
+    happened = player.as_asked(cents=cents)
+    (accepted,) = only(happened, events.Accepted)
     assert accepted.deviation_cents == pytest.approx(cents, abs=1e-9)  # exact pitches went in; rounding only
 
 
 def test_fretted_notes_are_judged_from_the_open_string_as_it_is_tuned():
     player = bench()
     player.as_asked(cents=30.0)
-    (accepted,) = only(player.as_asked(cents=32.0), told.Accepted)
+    (accepted,) = only(player.as_asked(cents=32.0), events.Accepted)
     assert accepted.deviation_cents == pytest.approx(2.0, abs=1e-9)
 
 
@@ -102,25 +102,25 @@ def test_fretted_notes_are_judged_from_the_open_string_as_it_is_tuned():
 def test_a_wrong_fret_is_noticed_and_named(slip):
     player = bench(frets=[5])
     player.as_asked()
-    events = player.pluck(3, 5 + slip)
-    (wrong,) = only(events, told.WrongNote)
+    happened = player.pluck(3, 5 + slip)
+    (wrong,) = only(happened, events.WrongNote)
     assert wrong.heard[0] == (3, 5 + slip)
     assert f"fret {5 + slip}" in wrong.text
-    assert only(events, told.Asked)[-1] == told.Asked(ask=Ask(string=3, fret=5), again=True)
-    assert only(player.as_asked(), told.Accepted)
+    assert only(happened, events.Asked)[-1] == events.Asked(ask=Ask(string=3, fret=5), again=True)
+    assert only(player.as_asked(), events.Accepted)
 
 
 @pytest.mark.parametrize("other", [2, 4])
 def test_the_same_fret_of_a_neighbour_string_is_noticed_and_named(other):
     player = bench(frets=[5])
     player.as_asked()
-    (wrong,) = only(player.pluck(other, 5), told.WrongNote)
+    (wrong,) = only(player.pluck(other, 5), events.WrongNote)
     assert wrong.heard[0] == (other, 5)
 
 
 def test_the_open_neighbour_string_is_noticed_when_an_open_string_is_asked_for():
     player = bench()
-    (wrong,) = only(player.pluck(2, 0), told.WrongNote)
+    (wrong,) = only(player.pluck(2, 0), events.WrongNote)
     assert (2, 0) in wrong.heard
 
 
@@ -129,60 +129,60 @@ def test_the_right_pitch_on_the_wrong_string_is_noticed_once_both_open_strings_a
     player = bench(strings=[2, 3], frets=[4])
     for _ in range(4):  # string 3: open, 4, open; string 2: open
         player.as_asked()
-    (wrong,) = only(player.pluck(3, 8), told.WrongNote)
+    (wrong,) = only(player.pluck(3, 8), events.WrongNote)
     assert wrong.heard == ((3, 8),)
-    assert only(player.pluck(2, 4), told.Accepted)
+    assert only(player.pluck(2, 4), events.Accepted)
 
 
 def test_without_inharmonicity_the_right_pitch_is_taken_as_played():
     player = bench(strings=[2, 3], frets=[4])
     for _ in range(4):
         player.as_asked()
-    assert only(player.pluck(3, 8, inharmonicity=False), told.Accepted)
+    assert only(player.pluck(3, 8, inharmonicity=False), events.Accepted)
 
 
 def test_a_string_out_of_tune_is_said_to_be():
     player = bench()
-    (wrong,) = only(player.pluck(3, 0, cents=-80.0), told.WrongNote)
+    (wrong,) = only(player.pluck(3, 0, cents=-80.0), events.WrongNote)
     assert "in tune?" in wrong.text or "out of tune" in wrong.text
 
 
 def test_a_pitch_that_belongs_nowhere_is_asked_for_again():
     player = bench(strings=[6])
     player.as_asked()
-    (wrong,) = only(player.pluck(6, 0, cents=-3000.0), told.WrongNote)
+    (wrong,) = only(player.pluck(6, 0, cents=-3000.0), events.WrongNote)
     assert wrong.heard == ()
 
 
 @pytest.mark.parametrize("flag", [Remark.TOO_QUIET, Remark.TWO_STRINGS, Remark.TOO_SHORT, Remark.UNREADABLE])
 def test_a_flagged_pluck_is_asked_for_again_with_the_reason(flag):
     player = bench()
-    (again,) = only(player.as_asked(flags=[flag]), told.Again)
+    (again,) = only(player.as_asked(flags=[flag]), events.Again)
     assert again.reason.endswith(".")
     assert again.short.isupper()  # to be read from afar
     assert not player.runner.taken
-    assert only(player.as_asked(), told.Accepted)
+    assert only(player.as_asked(), events.Accepted)
 
 
 def test_a_harmless_flag_does_not_stop_a_reading():
-    assert only(bench().as_asked(flags=[Remark.BEATING, Remark.CLIPPED]), told.Accepted)
+    assert only(bench().as_asked(flags=[Remark.BEATING, Remark.CLIPPED]), events.Accepted)
 
 
 def test_two_strings_of_a_pair_sounding_together_are_told_apart_from_others():
     player = bench(neck=make_neck(courses={3: 1, 4: 1}))
-    (again,) = only(player.as_asked(flags=[Remark.TWO_STRINGS]), told.Again)
+    (again,) = only(player.as_asked(flags=[Remark.TWO_STRINGS]), events.Again)
     assert "pair" in again.reason
 
 
 def test_the_unison_partner_of_a_pair_is_not_called_a_wrong_string():
     neck = make_neck(notes=("E4", "E4", "B3", "B3", "G3", "G3"), courses={1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3})
     player = bench(neck=neck, strings=[1, 2])
-    assert not only(player.through(), told.WrongNote)
+    assert not only(player.through(), events.WrongNote)
 
 
 def test_lost_samples_discard_the_pluck_and_ask_again():
     player = bench()
-    (again,) = only(player.as_asked(end="lost_samples"), told.Again)
+    (again,) = only(player.as_asked(end="lost_samples"), events.Again)
     assert "lost" in again.reason
     assert not player.runner.taken
 
@@ -196,7 +196,7 @@ def test_drift_of_the_open_string_is_warned_of():
     player = bench()
     for _ in range(4):
         player.as_asked()
-    (drifted,) = only(player.as_asked(cents=-4.0), told.Drifted)
+    (drifted,) = only(player.as_asked(cents=-4.0), events.Drifted)
     assert drifted.cents == pytest.approx(-4.0, abs=1e-9)
     assert "String 3" in drifted.text
 
@@ -205,7 +205,7 @@ def test_small_drift_is_not_worth_a_word():
     player = bench()
     for _ in range(4):
         player.as_asked()
-    assert not only(player.as_asked(cents=1.5), told.Drifted)
+    assert not only(player.as_asked(cents=1.5), events.Drifted)
 
 
 def test_an_open_string_plucked_twice_goes_back_to_the_fretted_note_before():
@@ -213,8 +213,8 @@ def test_an_open_string_plucked_twice_goes_back_to_the_fretted_note_before():
     for _ in range(2):
         player.as_asked()  # open, 1
     assert player.runner.ask.fret == 5
-    assert only(player.pluck(3, 0), told.WrongNote)
-    (back,) = only(player.pluck(3, 0), told.SteppedBack)
+    assert only(player.pluck(3, 0), events.WrongNote)
+    (back,) = only(player.pluck(3, 0), events.SteppedBack)
     assert (back.ask.fret, back.withdrawn) == (1, (2,))
     assert player.runner.ask.fret == 1
     player.as_asked()
@@ -226,7 +226,7 @@ def test_an_open_string_plucked_twice_goes_back_to_the_fretted_note_before():
 def test_the_open_note_that_was_asked_for_does_not_count_toward_going_back():
     player = bench()
     player.as_asked()  # the open note, as asked
-    assert only(player.pluck(3, 0), told.WrongNote)  # one too many: a slip, not a sign
+    assert only(player.pluck(3, 0), events.WrongNote)  # one too many: a slip, not a sign
     assert player.runner.ask.fret == 1
 
 
@@ -234,7 +234,7 @@ def test_before_the_first_fret_two_open_plucks_ask_for_the_open_note_again():
     player = bench()
     player.as_asked()
     player.pluck(3, 0)
-    (back,) = only(player.pluck(3, 0), told.SteppedBack)
+    (back,) = only(player.pluck(3, 0), events.SteppedBack)
     assert back.ask == Ask(string=3, fret=0)
     player.as_asked(cents=10.0)
     assert player.runner.ask.fret == 1
@@ -247,7 +247,7 @@ def test_a_fretted_pluck_between_two_open_ones_breaks_the_sign():
         player.as_asked()
     player.pluck(3, 0)
     player.pluck(3, 6)
-    assert not only(player.pluck(3, 0), told.SteppedBack)
+    assert not only(player.pluck(3, 0), events.SteppedBack)
 
 
 def test_going_back_by_the_open_string_can_be_turned_off():
@@ -255,7 +255,7 @@ def test_going_back_by_the_open_string_can_be_turned_off():
     for _ in range(2):
         player.as_asked()
     for _ in range(4):
-        assert not only(player.pluck(3, 0), told.SteppedBack)
+        assert not only(player.pluck(3, 0), events.SteppedBack)
     assert player.runner.ask.fret == 5
 
 
@@ -265,7 +265,7 @@ def test_going_back_steps_over_an_open_check():
         player.as_asked()
     assert player.runner.ask.fret == 7
     player.pluck(3, 0)
-    (back,) = only(player.pluck(3, 0), told.SteppedBack)
+    (back,) = only(player.pluck(3, 0), events.SteppedBack)
     assert back.ask.fret == 6
     player.as_asked()
     assert player.runner.ask.fret == 7
@@ -274,11 +274,11 @@ def test_going_back_steps_over_an_open_check():
 def test_nothing_is_taken_while_a_cue_sounds():
     player = bench()
     player.runner.mute(4.0)
-    (again,) = only(player.as_asked(), told.Again)  # begins at 3 s
+    (again,) = only(player.as_asked(), events.Again)  # begins at 3 s
     assert again.silent
     assert "cue" in again.reason
     assert player.runner.taken == ()
-    assert only(player.as_asked(), told.Accepted)  # begins at 6 s
+    assert only(player.as_asked(), events.Accepted)  # begins at 6 s
 
 
 def test_a_cue_that_is_heard_itself_is_passed_over():
@@ -298,18 +298,18 @@ def test_a_pluck_that_still_rings_is_not_heard_twice():
 def test_keys_again_drops_the_pluck_under_way():
     player = bench()
     player.runner.onset(3.0)
-    assert player.runner.again() == [told.Asked(ask=Ask(string=3, fret=0), again=True)]
+    assert player.runner.again() == [events.Asked(ask=Ask(string=3, fret=0), again=True)]
     assert player.runner.pluck(pluck_of(), note_at(player.runner.neck, 3, 0), start_s=3.0) == []
 
 
 def test_keys_back_and_skip():
     player = bench()
-    assert only(player.runner.back(), told.Asked)  # nothing before: the same again
+    assert only(player.runner.back(), events.Asked)  # nothing before: the same again
     player.as_asked()
-    (back,) = only(player.runner.back(), told.SteppedBack)
+    (back,) = only(player.runner.back(), events.SteppedBack)
     assert back.withdrawn == (1,)
     player.as_asked()
-    (skipped,) = only(player.runner.skip(), told.Skipped)
+    (skipped,) = only(player.runner.skip(), events.Skipped)
     assert (skipped.step, skipped.ask.fret) == (1, 1)
     player.through()
     assert player.runner.skipped == {1}
@@ -318,16 +318,16 @@ def test_keys_back_and_skip():
 
 def test_paused_takes_nothing_until_resumed():
     player = bench()
-    assert player.runner.pause() == [told.Paused()]
+    assert player.runner.pause() == [events.Paused()]
     assert player.as_asked() == []
-    assert [type(event) for event in player.runner.pause()] == [told.Resumed, told.Asked]
-    assert only(player.as_asked(), told.Accepted)
+    assert [type(event) for event in player.runner.pause()] == [events.Resumed, events.Asked]
+    assert only(player.as_asked(), events.Accepted)
 
 
 def test_stop_keeps_what_is_taken():
     player = bench()
     player.as_asked()
-    assert player.runner.stop() == [told.Finished(complete=False)]
+    assert player.runner.stop() == [events.Finished(complete=False)]
     assert player.as_asked() == []
     assert len(player.runner.taken) == 1
 
@@ -361,8 +361,8 @@ def test_a_resumed_session_asks_for_the_open_string_first_and_then_goes_on():
 
 def test_a_string_retuned_while_the_session_lay_still_is_played_afresh():
     player = bench(strings=[3, 2], taken=interrupted_after(2))
-    assert only(player.as_asked(cents=-25.0), told.Again)  # one odd pluck is no retuning
-    (drifted,) = only(player.as_asked(cents=-25.0), told.Drifted)
+    assert only(player.as_asked(cents=-25.0), events.Again)  # one odd pluck is no retuning
+    (drifted,) = only(player.as_asked(cents=-25.0), events.Drifted)
     assert drifted.withdrawn == (1, 2)
     assert player.runner.ask == Ask(string=3, fret=1)
     for _ in range(4):
@@ -379,7 +379,7 @@ def test_a_session_interrupted_between_strings_just_goes_on():
 
 def test_a_finished_session_has_nothing_to_ask():
     player = bench(strings=[3, 2], taken=interrupted_after(10))
-    assert player.events == [told.Finished(complete=True)]
+    assert player.events == [events.Finished(complete=True)]
 
 
 def test_a_faint_note_is_told_while_a_pluck_is_waited_for_and_moves_nothing():
@@ -408,17 +408,17 @@ def test_the_pitch_waited_for_follows_the_open_string_and_is_none_while_a_pluck_
 def test_an_uncertain_note_is_asked_for_once_more_and_then_taken_as_it_is():
     player = bench()
     player.as_asked()
-    (again,) = only(player.as_asked(u_cents=3.0, flags=[Remark.BEATING]), told.Again)
+    (again,) = only(player.as_asked(u_cents=3.0, flags=[Remark.BEATING]), events.Again)
     assert "±6 cents" in again.reason
     assert "beats" in again.reason
-    assert only(player.as_asked(u_cents=4.0), told.Accepted)
-    assert only(player.as_asked(u_cents=2.0), told.Accepted)  # not above two: taken at once
-    assert only(player.as_asked(u_cents=3.0), told.Again)  # another note gets its own second pluck
+    assert only(player.as_asked(u_cents=4.0), events.Accepted)
+    assert only(player.as_asked(u_cents=2.0), events.Accepted)  # not above two: taken at once
+    assert only(player.as_asked(u_cents=3.0), events.Again)  # another note gets its own second pluck
 
 
 def test_an_open_string_is_never_called_bent_or_slid():
     player = bench()
-    (again,) = only(player.as_asked(u_cents=3.0, flags=[Remark.UNSTABLE]), told.Again)
+    (again,) = only(player.as_asked(u_cents=3.0, flags=[Remark.UNSTABLE]), events.Again)
     assert "press" not in again.reason
     assert "bent" not in again.reason
 
@@ -432,8 +432,8 @@ def test_a_string_that_slipped_is_heard_at_its_open_check_and_what_cannot_be_tru
     for _ in range(4):
         player.as_asked(cents=cents)
     assert player.runner.ask.fret == 0
-    assert only(player.as_asked(cents=cents), told.Again)
-    (drifted,) = only(player.as_asked(cents=cents), told.Drifted)
+    assert only(player.as_asked(cents=cents), events.Again)
+    (drifted,) = only(player.as_asked(cents=cents), events.Drifted)
     assert drifted.cents == pytest.approx(cents, abs=1e-6)
     assert drifted.withdrawn == (9, 10, 11, 12, 13, 14)  # 7 to 12; what came before the open check before is kept
     assert player.runner.ask.fret == 7
@@ -454,10 +454,10 @@ def test_a_slip_of_half_a_semitone_and_more_is_told_from_a_wrong_fret(cents):
     for _ in range(4):
         player.as_asked()
     for _ in range(4):
-        events = player.as_asked(cents=cents)
-        if not only(events, told.WrongNote):
+        happened = player.as_asked(cents=cents)
+        if not only(happened, events.WrongNote):
             break
-    (drifted,) = only(events, told.Drifted)
+    (drifted,) = only(happened, events.Drifted)
     assert "slipped" in drifted.text
     assert player.runner.ask == Ask(string=3, fret=0, check=True)
     assert not [t for t in player.runner.taken if t.start_s > 12.0]  # nothing taken since it slipped
@@ -477,31 +477,31 @@ def test_a_wrong_fret_twice_is_no_slip():
     for _ in range(4):
         player.as_asked()
     for _ in range(2):
-        assert only(player.pluck(3, 5), told.WrongNote)
-    assert only(player.as_asked(), told.Accepted)
+        assert only(player.pluck(3, 5), events.WrongNote)
+    assert only(player.as_asked(), events.Accepted)
 
 
 def test_a_string_is_tuned_up_first_and_the_session_goes_on_by_itself_once_it_holds_still():
     player = bench(tune_within_cents=5.0)
     for cents, way in ((-40.0, "tighten"), (12.0, "slacken"), (3.0, "holds still"), (6.0, "slacken"), (1.0, "holds still")):
-        (off,) = only(player.as_asked(cents=cents), told.OutOfTune)
+        (off,) = only(player.as_asked(cents=cents), events.OutOfTune)
         assert off.cents == pytest.approx(cents, abs=1e-6)
         assert way in off.text
         assert player.runner.ask == Ask(string=3, fret=0)
     assert not player.runner.taken
-    assert only(player.as_asked(cents=0.5), told.Accepted)
+    assert only(player.as_asked(cents=0.5), events.Accepted)
     assert player.runner.ask.fret == 1
 
 
 def test_a_string_in_tune_costs_no_further_pluck():
     player = bench(tune_within_cents=5.0, strings=[1, 2, 3])
-    assert len(only(player.through(), told.Accepted)) == 15
-    assert sum(isinstance(event, told.Begun) for event in player.events) == 15
+    assert len(only(player.through(), events.Accepted)) == 15
+    assert sum(isinstance(event, events.Begun) for event in player.events) == 15
 
 
 def test_another_string_is_not_taken_for_one_that_is_out_of_tune():
     player = bench(tune_within_cents=5.0)
-    assert only(player.pluck(2, 0), told.WrongNote)
+    assert only(player.pluck(2, 0), events.WrongNote)
 
 
 def test_two_open_plucks_later_on_are_a_tuning_check():
@@ -510,9 +510,9 @@ def test_two_open_plucks_later_on_are_a_tuning_check():
         player.as_asked()  # open, 1
     player.pluck(3, 7)  # a wrong fret: nothing was just taken
     player.pluck(3, 0)
-    events = player.pluck(3, 0, cents=1.0)
-    assert not only(events, told.SteppedBack)
-    (check,) = only(events, told.Accepted)
+    happened = player.pluck(3, 0, cents=1.0)
+    assert not only(happened, events.SteppedBack)
+    (check,) = only(happened, events.Accepted)
     assert (check.taken.step, check.taken.ask) == (None, Ask(string=3, fret=0, check=True))
     assert player.runner.ask.fret == 5
 
@@ -520,15 +520,15 @@ def test_two_open_plucks_later_on_are_a_tuning_check():
 def test_a_voice_before_the_first_pluck_is_no_reason_to_ask_again():
     player = bench()
     player.runner.onset(1.0)
-    assert player.runner.unusable("Set aside: a voice.", start_s=1.0) == [told.Asked(ask=Ask(string=3, fret=0), again=True)]
+    assert player.runner.unusable("Set aside: a voice.", start_s=1.0) == [events.Asked(ask=Ask(string=3, fret=0), again=True)]
     player.as_asked()
     player.runner.onset(10.0)
-    assert only(player.runner.unusable("Set aside: a voice.", start_s=10.0), told.Again)
+    assert only(player.runner.unusable("Set aside: a voice.", start_s=10.0), events.Again)
 
 
 def test_a_string_whose_inharmonicity_is_another_ones_is_asked_for_once_more_and_then_taken():
     player = bench(strings=[2, 3], frets=[4])
     for _ in range(4):
         player.as_asked()
-    assert only(player.pluck(3, 8), told.WrongNote)
-    assert only(player.pluck(3, 8), told.Accepted)  # the same pitch again: an old string, not an obstinate hand
+    assert only(player.pluck(3, 8), events.WrongNote)
+    assert only(player.pluck(3, 8), events.Accepted)  # the same pitch again: an old string, not an obstinate hand

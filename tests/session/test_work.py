@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.live.work_session import PAUSE_S, WorkRunner
 from tests.session.bench import make_neck, note_at, pluck_of
 
@@ -73,9 +73,9 @@ class Player:
         return [*self.runner.onset(self.now_s), *self.runner.pluck(pluck_of(note.f1_hz), note, start_s=self.now_s)]
 
 
-def worked(events):
+def worked(happened):
     return [(one.place.string, one.place.fret, round(one.deviation_cents, 2), round(one.change_cents, 2))
-            for one in events if isinstance(one, told.Worked)]  # fmt: skip
+            for one in happened if isinstance(one, events.Worked)]  # fmt: skip
 
 
 def test_any_note_is_recognised_and_laid_against_its_own_open_note():
@@ -108,9 +108,9 @@ def test_after_a_pause_the_string_is_heard_open_and_what_was_before_is_no_part_o
     player.pluck(3, 0), player.pluck(3, 12, cents=1.0)
     assert player.pluck(3, 12, cents=-1.0, after_s=PAUSE_S + 1.0)[-2].short == "OPEN FIRST"
     assert player.runner.guide.moves == 1
-    events = player.pluck(3, 0, cents=0.5)
-    assert worked(events) == [(3, 0, 0.5, 0.5)]
-    assert next(one for one in events if isinstance(one, told.Worked)).withdrawn == (1, 2)
+    happened = player.pluck(3, 0, cents=0.5)
+    assert worked(happened) == [(3, 0, 0.5, 0.5)]
+    assert next(one for one in happened if isinstance(one, events.Worked)).withdrawn == (1, 2)
     assert [one.number for one in player.runner.taken] == [3]
     assert worked(player.pluck(3, 12, cents=-1.0)) == [(3, 12, -1.5, -2.5)]
 
@@ -143,10 +143,10 @@ def test_back_takes_the_last_pluck_back_and_the_keys_do_what_they_say():
     player.runner.again()
     assert player.runner.guide.moves == 1
     assert player.wanted == (3, 0)
-    assert isinstance(player.runner.pause()[0], told.Paused)
+    assert isinstance(player.runner.pause()[0], events.Paused)
     assert player.runner.skip() == []
     player.runner.pause()
-    assert player.runner.skip() == [told.Finished(complete=True)]  # there is no further correction
+    assert player.runner.skip() == [events.Finished(complete=True)]  # there is no further correction
     assert player.runner.ask is None
 
 

@@ -11,7 +11,7 @@ from typing import Protocol, Self, TextIO
 from fretcheck.cli.live.terminal_screen import Picture, TerminalScreen
 from fretcheck.report.bench.bench_lines import BenchLines
 from fretcheck.report.bench.bench_view import BenchView
-from fretcheck.session import events as told
+from fretcheck.session import events
 
 MOST_DRAWS_A_SECOND = 10
 RUNNING_INTERVAL_S = 0.125  # Leaves two frames a second for what has to be shown at once
@@ -21,7 +21,7 @@ LEVEL_INTERVAL_S = 0.2
 class Display(Protocol):
     """Where a session is shown."""
 
-    def apply(self, event: told.Event) -> None:
+    def apply(self, event: events.Event) -> None:
         """Take in one event."""
 
     def draw(self) -> None:
@@ -60,10 +60,10 @@ class ScreenDisplay:
     def __exit__(self, *exc: object) -> None:
         self._screen.__exit__(*exc)
 
-    def apply(self, event: told.Event) -> None:
+    def apply(self, event: events.Event) -> None:
         self._view.apply(event)
         self._owed = True
-        self._owed_at_once |= not isinstance(event, told.Running)
+        self._owed_at_once |= not isinstance(event, events.Running)
 
     @property
     def wants_running(self) -> bool:
@@ -97,7 +97,7 @@ class LinesDisplay:
     def __exit__(self, *exc: object) -> None:
         pass
 
-    def apply(self, event: told.Event) -> None:
+    def apply(self, event: events.Event) -> None:
         self._view.apply(event)
         self._lines.apply(event)
 

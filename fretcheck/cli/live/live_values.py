@@ -12,7 +12,7 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import FretcheckError
 from fretcheck.inspection.assemble import judge
 from fretcheck.report.tables.neck_cells import Cell
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.events import Event
 from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.journal.story import Story
@@ -36,7 +36,7 @@ def judging(story: Story, settings: DiagnosisSettings, show: Show) -> Iterator[C
                 show(cells)
 
     def tell(event: Event) -> None:
-        if isinstance(event, told.Accepted | told.SteppedBack | told.Drifted):
+        if isinstance(event, events.Accepted | events.SteppedBack | events.Drifted):
             woken.set()
 
     thread = threading.Thread(target=work, name="values", daemon=True)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from fretcheck.neck.description import Neck
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.live.wording import asked_words, place_words, way_words
 
 
@@ -14,52 +14,52 @@ class BenchLines:
         self._neck = neck
         self._write = write
 
-    def apply(self, event: told.Event) -> None:
+    def apply(self, event: events.Event) -> None:
         """Print what the event means, if anything."""
         line = self.words(event)
         if line is not None:
             self._write(line)
 
-    def words(self, event: told.Event) -> str | None:
+    def words(self, event: events.Event) -> str | None:
         """The line of an event; None for those that pass too quickly to be worth one."""
         match event:
-            case told.Asked(again=False):
+            case events.Asked(again=False):
                 return f"pluck     {asked_words(self._neck, event.ask)}"
-            case told.Accepted():
+            case events.Accepted():
                 ask = event.taken.ask
                 cents = "" if event.deviation_cents is None else f"  {event.deviation_cents:+.2f} cents"
                 return f"taken     {place_words(self._neck, ask.string, ask.fret)}{cents}"
-            case told.Worked():
+            case events.Worked():
                 return self._worked(event)
-            case told.NextPart():
+            case events.NextPart():
                 return "next      the next correction"
-            case told.Again():
+            case events.Again():
                 return f"once more {event.reason}"
-            case told.WrongNote() | told.Drifted() | told.NoCues():
-                return f"{'once more' if isinstance(event, told.WrongNote) else 'warning':<9} {event.text}"
-            case told.OutOfTune():
+            case events.WrongNote() | events.Drifted() | events.NoCues():
+                return f"{'once more' if isinstance(event, events.WrongNote) else 'warning':<9} {event.text}"
+            case events.OutOfTune():
                 return f"tune up   {event.text}"
-            case told.TooFaint():
+            case events.TooFaint():
                 return f"too faint {event.text}"
-            case told.SteppedBack():
+            case events.SteppedBack():
                 return f"one back  {asked_words(self._neck, event.ask)}"
-            case told.Skipped():
+            case events.Skipped():
                 return f"skipped   {place_words(self._neck, event.ask.string, event.ask.fret)}"
-            case told.Paused():
+            case events.Paused():
                 return "paused"
-            case told.Resumed():
+            case events.Resumed():
                 return "resumed"
-            case told.SourceTrouble():
+            case events.SourceTrouble():
                 return f"{'sound' if event.listening else 'no sound':<9} {event.text}"
-            case told.Grown():
+            case events.Grown():
                 return f"{'why' if event.asks else 'enough':<9} {event.why}"
-            case told.StringFinished():
+            case events.StringFinished():
                 return f"finished  string {event.string}"
-            case told.Finished():
+            case events.Finished():
                 return "finished  all notes are taken" if event.complete else "stopped   what was taken is kept"
         return None
 
-    def _worked(self, event: told.Worked) -> str:
+    def _worked(self, event: events.Worked) -> str:
         words = f"changed   {event.change_cents:+.2f} cents"
         left = event.remaining
         if left is None:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from fretcheck.neck.description import Neck
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.live.wording import partners_of, way_words
 from fretcheck.session.plan import Ask
 
@@ -17,41 +17,41 @@ class BenchSpeech:
         self._neck = neck
         self._asked: Ask | None = None  # As spoken last
 
-    def words(self, events: Sequence[told.Event]) -> str:
+    def words(self, happened: Sequence[events.Event]) -> str:
         """One prompt for all that happened together; empty where nothing is worth a word."""
-        worked = any(isinstance(one, told.Worked) for one in events)
-        spoken = [self._word(one) for one in events if not (worked and isinstance(one, told.Accepted))]
+        worked = any(isinstance(one, events.Worked) for one in happened)
+        spoken = [self._word(one) for one in happened if not (worked and isinstance(one, events.Accepted))]
         return " ".join(one for one in spoken if one)
 
-    def _word(self, event: told.Event) -> str:
+    def _word(self, event: events.Event) -> str:
         match event:
-            case told.Asked():
+            case events.Asked():
                 return self._wanted(event.ask)
-            case told.Accepted():
+            case events.Accepted():
                 return _cents(event.deviation_cents)
-            case told.Worked():
+            case events.Worked():
                 return f"{_cents(event.deviation_cents)} {_left(event.remaining)}"
-            case told.Again(silent=False):
+            case events.Again(silent=False):
                 self._asked = None
                 return f"{event.short.capitalize()}, once more."
-            case told.TooFaint():
+            case events.TooFaint():
                 return "Too faint: pluck harder."
-            case told.WrongNote():
+            case events.WrongNote():
                 self._asked = None
                 return f"That was {event.short.lower()}."
-            case told.OutOfTune():
+            case events.OutOfTune():
                 return f"{abs(event.cents):.0f} {'sharp: slacken' if event.cents > 0 else 'flat: tighten'}."
-            case told.Drifted():
+            case events.Drifted():
                 return f"String {event.string} has moved." if event.text else ""
-            case told.SteppedBack():
+            case events.SteppedBack():
                 return "One back."
-            case told.Paused():
+            case events.Paused():
                 return "Paused."
-            case told.NextPart():
+            case events.NextPart():
                 return "The next correction."
-            case told.SourceTrouble():
+            case events.SourceTrouble():
                 return "The sound is back." if event.listening else "No sound."
-            case told.Finished():
+            case events.Finished():
                 return "Finished."
         return ""
 
@@ -76,7 +76,7 @@ def _cents(cents: float | None) -> str:
     return f"{abs(cents):.0f} {'sharp' if cents > 0 else 'flat'}."
 
 
-def _left(remaining: told.Remaining | None) -> str:
+def _left(remaining: events.Remaining | None) -> str:
     if remaining is None:
         return ""
     if remaining.state == "done":

@@ -11,7 +11,7 @@ from typing import Literal
 
 from fretcheck.neck.description import Neck
 from fretcheck.report.tables.neck_cells import Cell
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.live.wording import asked_words, place_words
 from fretcheck.session.plan import Ask, Plan
 
@@ -59,60 +59,60 @@ class BenchView:
     # By (string, fret): value and decision as the result will have them, of what has been heard so far
     judged: Mapping[tuple[int, int], Cell] = field(default_factory=dict)
 
-    def apply(self, event: told.Event) -> None:
+    def apply(self, event: events.Event) -> None:
         """Take in one event."""
         match event:
-            case told.Asked():
+            case events.Asked():
                 self.ask = event.ask
                 if self.mood in ("paused", "trouble", "faint", "listening"):
                     self.mood, self.message = "waiting", ""
                 if self.mood == "waiting":
                     self.message = self._wanted()
-            case told.Begun():
+            case events.Begun():
                 self.mood, self.message = "listening", self._wanted()
                 self.deviation_of = self.ask
                 self.deviation_cents = self.u_cents = None
                 self.settled = 0.0
-            case told.Running():
+            case events.Running():
                 self.deviation_cents, self.u_cents, self.settled = event.deviation_cents, event.u_cents, event.settled
-            case told.Accepted():
+            case events.Accepted():
                 self._accepted(event)
-            case told.Again():
+            case events.Again():
                 self._rejected(event.reason, event.short)
                 self.may_go_back = False
-            case told.WrongNote():
+            case events.WrongNote():
                 self._rejected(event.text, event.short)
                 self.may_go_back &= event.heard[:1] == ((event.ask.string, 0),)
-            case told.OutOfTune():
+            case events.OutOfTune():
                 self.mood, self.message, self.tuning = "tune", event.text, True
                 self.deviation_of, self.deviation_cents = event.ask, event.cents
-            case told.TooFaint():
+            case events.TooFaint():
                 self.mood, self.message, self.short = "faint", event.text, "TOO FAINT"
-            case told.SteppedBack():
+            case events.SteppedBack():
                 self.may_go_back = False
                 self._forget(event.withdrawn)
                 self.mood, self.message = "again", f"One back. {self._wanted(event.ask)}"
-            case told.Skipped():
+            case events.Skipped():
                 self.mood, self.message, self.tuning, self.may_go_back = "waiting", "", False, False
-            case told.Drifted():
+            case events.Drifted():
                 self._forget(event.withdrawn)
                 self.warning, self.warned_of = event.text, event.string
-            case told.Grown():
+            case events.Grown():
                 self.why = event.why
-            case told.NoCues():
+            case events.NoCues():
                 self.warning, self.warned_of = event.text, self.ask.string if self.ask else None
-            case told.Paused():
+            case events.Paused():
                 self.mood, self.message = "paused", "Press p to go on."
-            case told.SourceTrouble():
+            case events.SourceTrouble():
                 if event.listening:
                     self.mood, self.message = "waiting", event.text
                 else:
                     self.mood, self.message = "trouble", event.text
-            case told.Finished():
+            case events.Finished():
                 self.mood = "finished"
                 self.message = "All notes are taken." if event.complete else "Stopped; what was taken is kept."
 
-    def remember(self, taken: told.Taken, deviation_cents: float | None) -> None:
+    def remember(self, taken: events.Taken, deviation_cents: float | None) -> None:
         """Show a pluck of an earlier part of the session."""
         self.plucks[taken.ask.string, taken.ask.fret][taken.number or 0] = deviation_cents
 
@@ -134,7 +134,7 @@ class BenchView:
         ask = ask or self.ask
         return "" if ask is None else _capital(asked_words(self.neck, ask)) + "."
 
-    def _accepted(self, event: told.Accepted) -> None:
+    def _accepted(self, event: events.Accepted) -> None:
         ask = event.taken.ask
         self.mood = "taken"
         self.tuning, self.may_go_back = False, True

@@ -4,7 +4,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from fretcheck.report.bench.bench_view import BenchView
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.live.wording import place_words, way_words
 from fretcheck.session.plan import Ask
 
@@ -39,21 +39,21 @@ class WorkView(BenchView):
     clearance: Clearance | None = None
     place: Ask | None = None  # Where the note that is shown was plucked
     change_cents: float | None = None
-    remaining: told.Remaining | None = None
-    heard: dict[tuple[int, int], told.Worked] = field(default_factory=dict)  # fretted notes since their string was moved
-    trail: deque[told.Worked] = field(default_factory=lambda: deque(maxlen=TRAIL))
+    remaining: events.Remaining | None = None
+    heard: dict[tuple[int, int], events.Worked] = field(default_factory=dict)  # fretted notes since their string was moved
+    trail: deque[events.Worked] = field(default_factory=lambda: deque(maxlen=TRAIL))
 
-    def apply(self, event: told.Event) -> None:
+    def apply(self, event: events.Event) -> None:
         """Take in one event."""
         super().apply(event)
         match event:
-            case told.Begun():
+            case events.Begun():
                 self.place = self.change_cents = None
-            case told.Running():
+            case events.Running():
                 self.place = event.place
-            case told.Accepted():
+            case events.Accepted():
                 self.message = f"{self.message}  Next: {self._wanted()}"
-            case told.Worked():
+            case events.Worked():
                 self.place, self.change_cents, self.remaining = event.place, event.change_cents, event.remaining
                 self.trail.appendleft(event)
                 if event.withdrawn:  # the string is not where it was
@@ -61,17 +61,17 @@ class WorkView(BenchView):
                 if event.place.fret:
                     self.heard[event.place.string, event.place.fret] = event
                 self._forget(event.withdrawn)
-            case told.SteppedBack():
+            case events.SteppedBack():
                 if self.trail:
                     gone = self.trail.popleft().place
                     self.heard.pop((gone.string, gone.fret), None)
                 self.remaining = self.change_cents = self.deviation_cents = None
-            case told.NextPart():
+            case events.NextPart():
                 self.remaining = self.change_cents = self.deviation_cents = self.place = None
                 self.mood, self.message = "waiting", ""
-            case told.Asked() if self.mood == "taken":
+            case events.Asked() if self.mood == "taken":
                 self.message = f"{self._what_follows()} Next: {self._wanted()}"
-            case told.Finished():
+            case events.Finished():
                 self.message = "The end of the work is kept."
 
     def summary(self) -> list[str]:

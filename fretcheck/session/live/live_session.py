@@ -8,7 +8,7 @@ from typing import Literal
 
 from fretcheck.audio.cues import Cue, CuePlayer
 from fretcheck.audio.input.source import Block
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.live.ear import Began, Complete, Ear, Heard, Lost, Measured, NoPluck
 from fretcheck.session.live.faint import FaintNotes
@@ -16,17 +16,17 @@ from fretcheck.session.live.runner import Runner
 from fretcheck.session.placed_reading import SoundSetAside
 
 Command = Literal["again", "back", "skip", "pause", "stop"]
-Tell = Callable[[told.Event], None]
+Tell = Callable[[events.Event], None]
 
 KNOCK_S = 0.3  # Sound that was set aside and shorter than this is passed over without a cue: the bench is full of knocks
 
-_CUES: dict[type[told.Event], Cue] = {
-    told.Accepted: Cue.ACCEPTED,
-    told.Again: Cue.AGAIN,
-    told.TooFaint: Cue.AGAIN,
-    told.WrongNote: Cue.WRONG_FRET,
-    told.SteppedBack: Cue.AGAIN,
-    told.StringFinished: Cue.STRING_FINISHED,
+_CUES: dict[type[events.Event], Cue] = {
+    events.Accepted: Cue.ACCEPTED,
+    events.Again: Cue.AGAIN,
+    events.TooFaint: Cue.AGAIN,
+    events.WrongNote: Cue.WRONG_FRET,
+    events.SteppedBack: Cue.AGAIN,
+    events.StringFinished: Cue.STRING_FINISHED,
 }
 _CUE_RANK = (Cue.STRING_FINISHED, Cue.WRONG_FRET, Cue.AGAIN, Cue.ACCEPTED)
 
@@ -47,7 +47,7 @@ class LiveSession:
         *,
         tell: Tell,
         cues: CuePlayer,
-        words: Callable[[Sequence[told.Event]], str] | None = None,
+        words: Callable[[Sequence[events.Event]], str] | None = None,
         behind: Callable[[], bool] = lambda: False,
     ) -> None:
         self.runner = runner
@@ -88,14 +88,14 @@ class LiveSession:
         assert self._ear is not None
         if self._cues.failure is not None and not self._cues_failed:
             self._cues_failed = True
-            self._follow([told.NoCues(text=f"No cues will sound: {self._cues.failure}.")])
+            self._follow([events.NoCues(text=f"No cues will sound: {self._cues.failure}.")])
         sounding = self._cues.is_sounding
         if sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
-        events = [
+        happened = [
             event for heard in self._ear.push(block, decisive_only=decisive_only or self._behind()) for event in self._hear(heard)
         ]
-        self._sound_cue([*events, *self._listen_for_faint(block, cue_sounds=sounding)])
+        self._sound_cue([*happened, *self._listen_for_faint(block, cue_sounds=sounding)])
 
     def end_of_sound(self) -> None:
         """The source has ended: judge what was still ringing."""
@@ -115,10 +115,10 @@ class LiveSession:
 
     def trouble(self, text: str, *, listening: bool) -> None:
         """The sound failed or came back."""
-        events = [] if listening else self.runner.lost()
-        self._follow([*events, told.SourceTrouble(text=text, listening=listening)])
+        happened = [] if listening else self.runner.lost()
+        self._follow([*happened, events.SourceTrouble(text=text, listening=listening)])
 
-    def _hear(self, heard: Heard) -> list[told.Event]:
+    def _hear(self, heard: Heard) -> list[events.Event]:
         runner, offset = self.runner, self._offset_s
         match heard:
             case Began():
@@ -132,7 +132,7 @@ class LiveSession:
             case Lost():
                 return self._follow(runner.lost())
 
-    def _listen_for_faint(self, block: Block, *, cue_sounds: bool) -> list[told.Event]:
+    def _listen_for_faint(self, block: Block, *, cue_sounds: bool) -> list[events.Event]:
         """Between plucks: does the player pluck too softly to be noticed?"""
         assert self._ear is not None
         assert self._faint is not None
@@ -143,37 +143,37 @@ class LiveSession:
         found = self._faint.push(block.samples, expected_hz)
         return [] if found is None else self._follow(self.runner.faint(found.level_db, found.room_db))
 
-    def _set_aside(self, heard: NoPluck) -> list[told.Event]:
+    def _set_aside(self, heard: NoPluck) -> list[events.Event]:
         ask = self.runner.ask
         start_s, end_s = self._offset_s + heard.start_s, self._offset_s + heard.end_s
-        events = self.runner.unusable(f"Set aside: {heard.reason}.", start_s=start_s, silent=end_s - start_s < KNOCK_S)
-        if ask is not None and any(isinstance(event, told.Again) for event in events):
+        happened = self.runner.unusable(f"Set aside: {heard.reason}.", start_s=start_s, silent=end_s - start_s < KNOCK_S)
+        if ask is not None and any(isinstance(event, events.Again) for event in happened):
             self.journal.set_aside(SoundSetAside(string=ask.string, start_s=start_s, end_s=end_s, reason=heard.reason))
-        return self._follow(events)
+        return self._follow(happened)
 
-    def _follow(self, events: list[told.Event]) -> list[told.Event]:
+    def _follow(self, happened: list[events.Event]) -> list[events.Event]:
         """Write down and tell what happened."""
-        for event in events:
+        for event in happened:
             match event:
-                case told.SteppedBack():
+                case events.SteppedBack():
                     self.journal.withdraw(event.withdrawn, step=event.step)
-                case told.Drifted() | told.Worked():
+                case events.Drifted() | events.Worked():
                     self.journal.withdraw(event.withdrawn)
-                case told.Grown():
+                case events.Grown():
                     self.journal.grow(event.asks)
-                case told.Skipped(step=int(step)):
+                case events.Skipped(step=int(step)):
                     self.journal.skip(step)
-                case told.Finished():
+                case events.Finished():
                     self.journal.finish(complete=event.complete)
             self._tell(event)
-        return events
+        return happened
 
-    def _sound_cue(self, events: list[told.Event]) -> None:
+    def _sound_cue(self, happened: list[events.Event]) -> None:
         """One cue for all that happened together; none while a pluck is under way: it would get into the reading."""
-        wanted = {_CUES[type(event)] for event in events if type(event) in _CUES and not getattr(event, "silent", False)}
+        wanted = {_CUES[type(event)] for event in happened if type(event) in _CUES and not getattr(event, "silent", False)}
         self._due_cue = next((cue for cue in _CUE_RANK if cue in wanted), self._due_cue)
         if self._words is not None:
-            self._due_words = self._words(events) or self._due_words
+            self._due_words = self._words(happened) or self._due_words
         if self.runner.state == "listening":
             self._due_cue = None
         elif self._due_words and not self._behind():

@@ -19,7 +19,7 @@ from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.live.complaints import Complaint, uncertain, useless, wrong_note_words
 from fretcheck.session.live.heard import Match, expected_hz, match
 from fretcheck.session.live.progress import Progress
@@ -27,12 +27,12 @@ from fretcheck.session.live.tuning import Tuning
 from fretcheck.session.plan import Ask, Plan
 
 # Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't
-Keep = Callable[[told.Taken, Pluck], told.Taken]
+Keep = Callable[[events.Taken, Pluck], events.Taken]
 
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
 # What to ask next, from the plucks taken and the asks that were left out; called when the plan is done
-Choose = Callable[[Sequence[told.Taken], Sequence[Ask]], told.Grown]
+Choose = Callable[[Sequence[events.Taken], Sequence[Ask]], events.Grown]
 
 # A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with an
 # honest uncertainty of 3 cents is worth more than none
@@ -59,7 +59,7 @@ class Runner:
         step_back: bool = True,
         tune_within_cents: float | None = None,
         choose: Choose | None = None,
-        taken: Sequence[told.Taken] = (),
+        taken: Sequence[events.Taken] = (),
         skipped: Iterable[int] = (),
     ) -> None:
         self.neck = neck
@@ -98,7 +98,7 @@ class Runner:
         return None if self._recheck is not None else self._step
 
     @property
-    def taken(self) -> tuple[told.Taken, ...]:
+    def taken(self) -> tuple[events.Taken, ...]:
         """Accepted plucks that count, in the order in which they were played."""
         return self._progress.taken
 
@@ -133,7 +133,7 @@ class Runner:
 
     # what begins
 
-    def start(self) -> list[told.Event]:
+    def start(self) -> list[events.Event]:
         """Ask for the first note. A session that was interrupted within a string asks for its open note first."""
         self._progress.begin_step()
         ask = self.ask
@@ -149,21 +149,21 @@ class Runner:
         """Take nothing that begins before `until_s`: a cue is sounding."""
         self._muted_until_s = max(self._muted_until_s, until_s)
 
-    def onset(self, start_s: float) -> list[told.Event]:
+    def onset(self, start_s: float) -> list[events.Event]:
         """A pluck has begun."""
         if not self._listens_to(start_s):
             return []
         self.state = "listening"
-        return [told.Begun()]
+        return [events.Begun()]
 
-    def running(self, note: NoteReading, *, settled: float) -> list[told.Event]:
+    def running(self, note: NoteReading, *, settled: float) -> list[events.Event]:
         """The value of the pluck under way, and how far it has settled (0 to 1)."""
         ask = self.ask
         if self.state != "listening" or ask is None:
             return []
-        return [told.Running(deviation_cents=self.deviation_cents(ask, note), u_cents=note.u_cents, settled=settled)]
+        return [events.Running(deviation_cents=self.deviation_cents(ask, note), u_cents=note.u_cents, settled=settled)]
 
-    def pluck(self, pluck: Pluck, note: NoteReading, *, start_s: float) -> list[told.Event]:
+    def pluck(self, pluck: Pluck, note: NoteReading, *, start_s: float) -> list[events.Event]:
         """A pluck has settled or ended: judge it. To be called once for each pluck.
 
         `pluck`: its sound so far. `note`: what was read from exactly that sound. `start_s`: its beginning, in seconds of the
@@ -180,11 +180,11 @@ class Runner:
             return self._again(ask, useless(self.neck, ask, note))
         return self._judge(ask, pluck, note, start_s)
 
-    def _judge(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+    def _judge(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[events.Event]:
         """Is a usable note what was asked for, and can it be taken?"""
         if (off := self._tuning.to_tune(ask, note)) is not None:
             self.state = "ringing"
-            return [told.OutOfTune(ask=ask, cents=off[0], text=off[1]), self._asked(again=True)]
+            return [events.OutOfTune(ask=ask, cents=off[0], text=off[1]), self._asked(again=True)]
         before = self._heard.setdefault(ask.string, [])
         found = match(self.neck, ask, note, self._tuning.opens, before)
         before.append((ask, note))
@@ -205,7 +205,7 @@ class Runner:
             return self._again(ask, Complaint(text, "MOVED"))
         return self._start_anew(ask, pluck, note, start_s, jump)
 
-    def unusable(self, reason: str, *, start_s: float, silent: bool = False) -> list[told.Event]:
+    def unusable(self, reason: str, *, start_s: float, silent: bool = False) -> list[events.Event]:
         """What began as a pluck turned out to be none: `reason` is a sentence for the player, `silent` for a mere knock."""
         ask = self.ask
         if self.state != "listening" or ask is None or not self._listens_to(start_s):
@@ -215,7 +215,7 @@ class Runner:
             return [self._asked(again=True)]
         return self._again(ask, Complaint(reason, "NO PLUCK"), silent=silent)
 
-    def faint(self, level_db: float, room_db: float) -> list[told.Event]:
+    def faint(self, level_db: float, room_db: float) -> list[events.Event]:
         """The note asked for was heard more than once, at `level_db`, too faint for a room of `room_db` to be a pluck."""
         ask = self.ask
         if self.state not in ("waiting", "ringing") or ask is None:
@@ -224,9 +224,9 @@ class Runner:
             f"Heard a note of {level_db:.0f} dB, too faint to be measured in this room ({room_db:.0f} dB). "
             "Pluck harder or move the microphone nearer."
         )
-        return [told.TooFaint(ask=ask, text=text)]
+        return [events.TooFaint(ask=ask, text=text)]
 
-    def lost(self) -> list[told.Event]:
+    def lost(self) -> list[events.Event]:
         """Samples were lost; a pluck under way is given up and asked for again."""
         ask = self.ask
         if self.state != "listening" or ask is None:
@@ -235,7 +235,7 @@ class Runner:
 
     # what the player commands
 
-    def again(self) -> list[told.Event]:
+    def again(self) -> list[events.Event]:
         """Drop the pluck under way and ask for the same note afresh."""
         ask = self.ask
         if ask is None or self.state == "paused":
@@ -245,14 +245,14 @@ class Runner:
         self._just_taken = False
         return [self._asked(again=True)]
 
-    def back(self) -> list[told.Event]:
+    def back(self) -> list[events.Event]:
         """One back in the plan; what was taken for that note no longer counts."""
         before = self._step if self._step is not None else len(self.plan.asks)
         if self._recheck is not None or before == 0 or self.state == "paused":
             return self.again()
         return self._go_back(before - 1)
 
-    def skip(self) -> list[told.Event]:
+    def skip(self) -> list[events.Event]:
         """Leave this note out."""
         ask = self.ask
         if ask is None or self.state == "paused":
@@ -260,20 +260,20 @@ class Runner:
         step = self.step
         if step is not None:
             self._progress.skip(step)
-        return [told.Skipped(step=step, ask=ask), *self._step_on(ask)]
+        return [events.Skipped(step=step, ask=ask), *self._step_on(ask)]
 
-    def pause(self) -> list[told.Event]:
+    def pause(self) -> list[events.Event]:
         """Stop taking plucks, or take them again when paused."""
         if self.ask is None:
             return []
         if self.state == "paused":
             self.state = "waiting"
             self._progress.begin_step()
-            return [told.Resumed(), self._asked(again=True)]
+            return [events.Resumed(), self._asked(again=True)]
         self.state = "paused"
-        return [told.Paused()]
+        return [events.Paused()]
 
-    def stop(self) -> list[told.Event]:
+    def stop(self) -> list[events.Event]:
         """End here and keep what is taken."""
         return self._finish()
 
@@ -282,25 +282,25 @@ class Runner:
     def _listens_to(self, start_s: float) -> bool:
         return self.state in ("waiting", "listening", "ringing") and start_s >= self._muted_until_s
 
-    def _asked(self, *, again: bool = False) -> told.Asked:
+    def _asked(self, *, again: bool = False) -> events.Asked:
         ask = self.ask
         assert ask is not None
-        return told.Asked(ask=ask, again=again)
+        return events.Asked(ask=ask, again=again)
 
-    def _again(self, ask: Ask, why: Complaint, *, silent: bool = False) -> list[told.Event]:
+    def _again(self, ask: Ask, why: Complaint, *, silent: bool = False) -> list[events.Event]:
         self.state = "ringing"
         self._unasked_opens = 0
         self._just_taken = False
-        return [told.Again(ask=ask, reason=why.text, short=why.short, silent=silent), self._asked(again=True)]
+        return [events.Again(ask=ask, reason=why.text, short=why.short, silent=silent), self._asked(again=True)]
 
-    def _fell_into_cue(self, ask: Ask, note: NoteReading) -> list[told.Event]:
+    def _fell_into_cue(self, ask: Ask, note: NoteReading) -> list[events.Event]:
         """A pluck that began while a cue sounded is not measured, but its player is told; the cue itself is passed over."""
         if not note.usable or not match(self.neck, ask, note, self._tuning.opens).as_asked:
             return []
         reason = "That pluck began while a cue still sounded; pluck it again."
-        return [told.Again(ask=ask, reason=reason, short="TOO EARLY", silent=True), self._asked(again=True)]
+        return [events.Again(ask=ask, reason=reason, short="TOO EARLY", silent=True), self._asked(again=True)]
 
-    def _not_as_asked(self, ask: Ask, found: Match, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+    def _not_as_asked(self, ask: Ask, found: Match, pluck: Pluck, note: NoteReading, start_s: float) -> list[events.Event]:
         self.state = "ringing"
         open_of_this = ask.fret > 0 and (ask.string, 0) in found.places[:1]
         self._unasked_opens = self._unasked_opens + 1 if open_of_this else 0
@@ -315,38 +315,38 @@ class Runner:
         if found.slipped:
             return self._ask_for_open(ask, found.cents)
         text = wrong_note_words(self.neck, ask, found, note)
-        return [told.WrongNote(ask=ask, heard=found.places, text=text), self._asked(again=True)]
+        return [events.WrongNote(ask=ask, heard=found.places, text=text), self._asked(again=True)]
 
-    def _go_back(self, step: int) -> list[told.Event]:
+    def _go_back(self, step: int) -> list[events.Event]:
         withdrawn = self._progress.reopen(step)
         self._tuning.anew(self.plan.asks[step].string, self.taken)
         self._recheck = None
         self._step = step
         self._unasked_opens = 0
         self.state = "ringing"
-        return [told.SteppedBack(step=step, ask=self.plan.asks[step], withdrawn=withdrawn), self._asked(again=True)]
+        return [events.SteppedBack(step=step, ask=self.plan.asks[step], withdrawn=withdrawn), self._asked(again=True)]
 
-    def _accept(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
-        taken = self._keep(told.Taken(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
+    def _accept(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[events.Event]:
+        taken = self._keep(events.Taken(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
         deviation = self.deviation_cents(ask, note)
         self._progress.take(taken)
         self._unasked_opens = 0
         self._just_taken = True
         self._weak = None
         self.state = "ringing"
-        accepted = told.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
+        accepted = events.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
         return [accepted, *self._drifted(taken), *self._step_on(ask)]
 
-    def _drifted(self, taken: told.Taken) -> list[told.Event]:
+    def _drifted(self, taken: events.Taken) -> list[events.Event]:
         self._tuning.note(taken)
         cents = self._tuning.drift_cents(taken)
         if cents is None:
             return []
         string = taken.ask.string
         text = f"String {string} has moved by {cents:+.1f} cents since its first open pluck. Let it settle; check the tuner."
-        return [told.Drifted(string=string, cents=cents, text=text)]
+        return [events.Drifted(string=string, cents=cents, text=text)]
 
-    def _ask_for_open(self, ask: Ask, cents: float) -> list[told.Event]:
+    def _ask_for_open(self, ask: Ask, cents: float) -> list[events.Event]:
         """Notes are shifted alike: has the string slipped? Its open note tells."""
         self.state = "ringing"
         self._unasked_opens = 0
@@ -354,9 +354,9 @@ class Runner:
         text = (
             f"These notes are {cents:+.0f} cents off alike: string {ask.string} seems to have slipped. Tune it and pluck it open."
         )
-        return [told.Drifted(string=ask.string, cents=cents, text=text), self._asked()]
+        return [events.Drifted(string=ask.string, cents=cents, text=text), self._asked()]
 
-    def _start_anew(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float, jump: float) -> list[told.Event]:
+    def _start_anew(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float, jump: float) -> list[events.Event]:
         """The string has slipped or was retuned: this is its open note now; what was played since the last is played again."""
         string = ask.string
         own = [taken for taken in self.taken if taken.ask.string == string]
@@ -364,7 +364,7 @@ class Runner:
         kept = last_open + 1 if any(taken.ask.fret > 0 for taken in own[:last_open]) else 0
         stale = own[kept:]
         step = next((taken.step for taken in stale if taken.ask.fret == 0), None)
-        fresh = self._keep(told.Taken(step=step, ask=ask, start_s=start_s, note=note), pluck)
+        fresh = self._keep(events.Taken(step=step, ask=ask, start_s=start_s, note=note), pluck)
         withdrawn = self._progress.withdraw(stale)
         self._progress.take(fresh)
         self._tuning.anew(string, [fresh])
@@ -376,13 +376,13 @@ class Runner:
         )
         text = f"String {string} has moved by {jump:+.1f} cents. What was played since it was last heard open is played again."
         return [
-            told.Accepted(taken=fresh, deviation_cents=self.deviation_cents(ask, note), pluck=pluck),
-            told.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn),
+            events.Accepted(taken=fresh, deviation_cents=self.deviation_cents(ask, note), pluck=pluck),
+            events.Drifted(string=string, cents=jump, text=text, withdrawn=withdrawn),
             *self._ask_or_finish(),
         ]
 
-    def _step_on(self, ask: Ask) -> list[told.Event]:
-        events: list[told.Event] = []
+    def _step_on(self, ask: Ask) -> list[events.Event]:
+        happened: list[events.Event] = []
         if self._recheck is not None:
             self._recheck = None
         elif self._step is not None:
@@ -390,10 +390,10 @@ class Runner:
         if self.state == "listening":
             self.state = "ringing"
         if self._progress.string_done(ask.string):
-            events.append(told.StringFinished(string=ask.string))
-        return [*events, *self._ask_or_finish()]
+            happened.append(events.StringFinished(string=ask.string))
+        return [*happened, *self._ask_or_finish()]
 
-    def _ask_or_finish(self) -> list[told.Event]:
+    def _ask_or_finish(self) -> list[events.Event]:
         """Ask for what is next, or, when the plan is done, for what is chosen now."""
         if self.ask is not None:
             return [self._asked()]
@@ -407,8 +407,8 @@ class Runner:
         self._progress.grow(self.plan)
         return [grown, self._asked()]
 
-    def _finish(self) -> list[told.Event]:
+    def _finish(self) -> list[events.Event]:
         if self.state == "finished":
             return []
         self.state = "finished"
-        return [told.Finished(complete=self._step is None)]
+        return [events.Finished(complete=self._step is None)]

@@ -15,7 +15,7 @@ from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.session import events as told
+from fretcheck.session import events
 from fretcheck.session.live.complaints import Complaint
 from fretcheck.session.live.heard import OpenHeard, place_costs
 from fretcheck.session.live.runner import Keep, Runner
@@ -54,7 +54,7 @@ class Guide(Protocol):
 
     def next_note(self) -> tuple[int, int]: ...
 
-    def to_go(self) -> told.Remaining | None: ...
+    def to_go(self) -> events.Remaining | None: ...
 
     def next_part(self) -> bool:
         """Go on to the next correction; False when there is none."""
@@ -86,7 +86,7 @@ class WorkRunner(Runner):
         self._since_open: dict[int, int] = {}
         # The string of which a fretted note was heard that does not count before its open note is
         self._first_open: int | None = None
-        self._kept: list[told.Taken] = []
+        self._kept: list[events.Taken] = []
         self._before: list[Guide] = []
         self._last_s: float | None = None
         self._last: Ask | None = None
@@ -108,7 +108,7 @@ class WorkRunner(Runner):
         return Ask(string=string, fret=fret)
 
     @property
-    def taken(self) -> tuple[told.Taken, ...]:
+    def taken(self) -> tuple[events.Taken, ...]:
         """Plucks that show how the work stands."""
         return tuple(self._kept)
 
@@ -126,21 +126,21 @@ class WorkRunner(Runner):
         base = self.neck.open_hz(ask.string) if ask.fret == 0 else self._opens[ask.string].f1_hz
         return cents_between(note.f1_hz, base) - self.neck.cents_above_open(ask.string, ask.fret)
 
-    def start(self) -> list[told.Event]:
+    def start(self) -> list[events.Event]:
         """Ask for the first pluck."""
         return [self._asked()]
 
     # what is heard
 
-    def running(self, note: NoteReading, *, settled: float) -> list[told.Event]:
+    def running(self, note: NoteReading, *, settled: float) -> list[events.Event]:
         """The value of the pluck under way, at the place where it seems to be played."""
         place = self._place(note) if self.state == "listening" else None
         if place is None:
             return []
         cents = self.deviation_cents(place, note)
-        return [told.Running(deviation_cents=cents, u_cents=note.u_cents, settled=settled, place=place)]
+        return [events.Running(deviation_cents=cents, u_cents=note.u_cents, settled=settled, place=place)]
 
-    def _judge(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[told.Event]:
+    def _judge(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[events.Event]:
         place = self._place(note)
         self._heard.setdefault(ask.string, []).append((ask, note))
         if place is None:
@@ -150,7 +150,7 @@ class WorkRunner(Runner):
         if self._last_s is not None and start_s - self._last_s >= PAUSE_S:
             self._worked()
         self._last_s, self._last = start_s, place
-        taken = told.Taken(step=None, ask=place, start_s=start_s, note=note)
+        taken = events.Taken(step=None, ask=place, start_s=start_s, note=note)
         if place.fret == 0:
             return self._open(taken, pluck)
         if place.string in self._to_open or self._surprising(taken):
@@ -161,7 +161,7 @@ class WorkRunner(Runner):
             return self._again(place, Complaint(text, "OPEN FIRST"))
         return [*self._take(taken, pluck), self._asked()]
 
-    def _surprising(self, taken: told.Taken) -> bool:
+    def _surprising(self, taken: events.Taken) -> bool:
         cents = self.deviation_cents(taken.ask, taken.note)
         away, u = self.guide.away(taken.ask.string, taken.ask.fret, 0.0 if cents is None else cents)
         return abs(away) > max(SURPRISE_CENTS, SURPRISE_TIMES * u)
@@ -172,7 +172,7 @@ class WorkRunner(Runner):
         self._to_open.update(self.guide.strings)
         self._done_told = False
 
-    def _open(self, taken: told.Taken, pluck: Pluck) -> list[told.Event]:
+    def _open(self, taken: events.Taken, pluck: Pluck) -> list[events.Event]:
         string = taken.ask.string
         assert taken.note.f1_hz is not None
         before = self._opens.get(string)
@@ -189,7 +189,7 @@ class WorkRunner(Runner):
         self.guide.opened(string)
         return [*self._keep_and_tell(taken, pluck, withdrawn=withdrawn), self._asked()]
 
-    def _take(self, taken: told.Taken, pluck: Pluck) -> list[told.Event]:
+    def _take(self, taken: events.Taken, pluck: Pluck) -> list[events.Event]:
         """A fretted note whose open note is known."""
         place = taken.ask
         cents = self.deviation_cents(place, taken.note)
@@ -203,7 +203,7 @@ class WorkRunner(Runner):
     def _remember(self) -> None:
         self._before = [*self._before[1 - MOST_BACK :], self.guide.copy()]
 
-    def _keep_and_tell(self, taken: told.Taken, pluck: Pluck, *, withdrawn: tuple[int, ...] = ()) -> list[told.Event]:
+    def _keep_and_tell(self, taken: events.Taken, pluck: Pluck, *, withdrawn: tuple[int, ...] = ()) -> list[events.Event]:
         kept = self._keep(taken, pluck)
         self._kept.append(kept)
         self.state = "ringing"
@@ -212,14 +212,14 @@ class WorkRunner(Runner):
         assert cents is not None
         change = cents - self._first_cents.setdefault((place.string, place.fret), cents)
         remaining = self.guide.to_go()
-        events: list[told.Event] = [
-            told.Accepted(taken=kept, deviation_cents=cents, pluck=pluck),
-            told.Worked(place=place, deviation_cents=cents, change_cents=change, remaining=remaining, withdrawn=withdrawn),
+        happened: list[events.Event] = [
+            events.Accepted(taken=kept, deviation_cents=cents, pluck=pluck),
+            events.Worked(place=place, deviation_cents=cents, change_cents=change, remaining=remaining, withdrawn=withdrawn),
         ]
         if remaining is not None and remaining.state == "done" and not self._done_told:
             self._done_told = True
-            events.append(told.StringFinished(string=place.string))
-        return events
+            happened.append(events.StringFinished(string=place.string))
+        return happened
 
     def _forget(self, string: int) -> tuple[int, ...]:
         """What was heard of a string before is no part of how the work ends."""
@@ -252,7 +252,7 @@ class WorkRunner(Runner):
 
     # what the player commands
 
-    def again(self) -> list[told.Event]:
+    def again(self) -> list[events.Event]:
         """The part was worked on: what follows is heard afresh."""
         if self._ended or self.state == "paused":
             return []
@@ -261,7 +261,7 @@ class WorkRunner(Runner):
         self.state = "waiting"
         return [self._asked(again=True)]
 
-    def back(self) -> list[told.Event]:
+    def back(self) -> list[events.Event]:
         """The last pluck no longer counts."""
         if self._ended or self.state == "paused" or not self._kept or not self._before:
             return []
@@ -269,9 +269,9 @@ class WorkRunner(Runner):
         self.guide = self._before.pop()
         self.state = "waiting"
         assert last.number is not None
-        return [told.SteppedBack(step=None, ask=last.ask, withdrawn=(last.number,)), self._asked(again=True)]
+        return [events.SteppedBack(step=None, ask=last.ask, withdrawn=(last.number,)), self._asked(again=True)]
 
-    def skip(self) -> list[told.Event]:
+    def skip(self) -> list[events.Event]:
         """Go on to the next correction."""
         if self._ended or self.state == "paused":
             return []
@@ -282,11 +282,11 @@ class WorkRunner(Runner):
         self._to_open.update(self.guide.strings)
         self._first_open = None
         self.state = "waiting"
-        return [told.NextPart(), self._asked()]
+        return [events.NextPart(), self._asked()]
 
-    def _finish(self) -> list[told.Event]:
+    def _finish(self) -> list[events.Event]:
         self._ended = True
         if self.state == "finished":
             return []
         self.state = "finished"
-        return [told.Finished(complete=True)]
+        return [events.Finished(complete=True)]
