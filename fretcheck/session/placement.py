@@ -94,14 +94,14 @@ def place_notes(
     frets = places_of(neck, string)
     targets = [neck.cents_above_open(string, fret) for fret in frets]
     pitches = [heard_pitch(neck, string, note.note) for note in notes]
-    told = place_pitches(pitches, targets)
+    places = place_pitches(pitches, targets)
     placed: list[PlacedNote] = []
     unplaced: list[Unplaced] = []
-    tuning = _tuning_cents(pitches, told)
+    tuning = _tuning_cents(pitches, places)
     for index, heard in enumerate(notes):
-        place = int(np.argmax(told.probability[index]))
+        place = int(np.argmax(places.probability[index]))
         cents = pitches[index].cents
-        certain = told.probability[index, place] >= CERTAIN
+        certain = places.probability[index, place] >= CERTAIN
         if cents is None:
             reason = _complaint(heard.note)
         elif certain and (nearest := neck.nearest_fret(string, cents - tuning[index])) and nearest[0] == frets[place]:
@@ -110,25 +110,25 @@ def place_notes(
             )
             continue
         else:
-            reason = _nowhere(neck, string, heard.note, cents - tuning[index], misread=told.misread[index])
+            reason = _nowhere(neck, string, heard.note, cents - tuning[index], misread=places.misread[index])
         unplaced.append(Unplaced(heard=heard, reason=reason))
-    if wrong := _of_another_string(neck, string, notes, pitches, told, placed):
+    if wrong := _of_another_string(neck, string, notes, pitches, places, placed):
         raise RecordingError(f"{name}{wrong}", file=file)
     if not any(note.fret == 0 for note in placed):
-        raise UnreadStringError(f"{name}{_without_open(neck, string, told)}", file=file)
+        raise UnreadStringError(f"{name}{_without_open(neck, string, places)}", file=file)
     return placed, unplaced
 
 
-def _tuning_cents(pitches: Sequence[HeardPitch], told: Places) -> list[float]:
+def _tuning_cents(pitches: Sequence[HeardPitch], places: Places) -> list[float]:
     """The open note's pitch at each pluck: that of the nearest open pluck, one of the same tuning if there is one."""
     opens = [
         (index, pitch.cents)
         for index, pitch in enumerate(pitches)
-        if pitch.cents is not None and not pitch.in_doubt and told.probability[index, 0] >= CERTAIN
+        if pitch.cents is not None and not pitch.in_doubt and places.probability[index, 0] >= CERTAIN
     ]
 
     def at(index: int) -> float:
-        tuning = float(told.tuning_cents[index])
+        tuning = float(places.tuning_cents[index])
         near = [(abs(cents - tuning) > SAME_FRET_CENTS, abs(other - index), cents) for other, cents in opens]
         return min(near)[2] if near else tuning
 
@@ -155,23 +155,23 @@ def _of_another_string(
     string: int,
     notes: Sequence[HeardNote],
     pitches: Sequence[HeardPitch],
-    told: Places,
+    places: Places,
     placed: Sequence[PlacedNote],
 ) -> str | None:
     """What tells that a recording is another string's; None when nothing does."""
     pitched = [(index, pitch.cents) for index, pitch in enumerate(pitches) if pitch.cents is not None]
     cents = [one for _, one in pitched]
-    below = sum(one < told.tuning_cents[index] - SAME_FRET_CENTS for index, one in pitched)
+    below = sum(one < places.tuning_cents[index] - SAME_FRET_CENTS for index, one in pitched)
     no_open = not any(note.fret == 0 for note in placed)
     if below >= max(3, 0.1 * len(pitched)) or (no_open and min(map(abs, cents)) > _LOST_BELOW_CENTS):
         return _wrong_string(neck, string, min(cents), notes[pitched[int(np.argmin(cents))][0]])
     return None
 
 
-def _without_open(neck: Neck, string: int, told: Places) -> str:
+def _without_open(neck: Neck, string: int, places: Places) -> str:
     """Why nothing can be judged of a string whose open note was not heard for certain."""
     frets = places_of(neck, string)
-    doubted = max(told.probability, key=lambda row: float(np.sort(row)[-2]))
+    doubted = max(places.probability, key=lambda row: float(np.sort(row)[-2]))
     if float(np.sort(doubted)[-2]) < 1.0 - CERTAIN:
         return f"no open pluck of string {string} could be read, and its frets are judged from it; pluck it open first and last"
     first, second = (f"fret {frets[place]}" if place else "the open string" for place in np.argsort(doubted)[::-1][:2])

@@ -316,7 +316,7 @@ class _Planner:
 
     def _measure(self, work: Work, before: list[Work], outcome: Outcome) -> Correction:
         finding = None if work.fault is None else work.fault.finding
-        text = measurement_for(self.bench, finding).told(self.bench, work, before)
+        text = measurement_for(self.bench, finding).sentence(self.bench, work, before)
         predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
         return Correction(kind="measure", moves=(), predicted=predicted, text=text)
 

@@ -25,7 +25,7 @@ class DecidingMeasurement:
     of_frets: bool  # The place or the crown of frets; else the clearance over fret 1
     made: bool
 
-    def told(self, bench: Bench, work: Work, before: Sequence[Work]) -> str:
+    def sentence(self, bench: Bench, work: Work, before: Sequence[Work]) -> str:
         """The measurement, and what to do after it; `work` is what it decides, `before` what is done anyway."""
         return _fret(bench, work, before) if self.of_frets else _clearance(bench, work, before)
 

@@ -117,7 +117,7 @@ class _Search:
         each = self.style in (None, "per_string")
         for string in bench.strings:
             if each:
-                options[string].append(self._own(string, moves[string], ()))
+                options[string].append(self._one_saddle(string, moves[string], ()))
             if filed and string in bench.slotted:
                 options[string] += self._slot(string, filed, each=each)
         best = self._joined(options, start, first)
@@ -127,7 +127,7 @@ class _Search:
                 best = Best(works=(*first, *option.works), objective=objective, probability=float(np.mean(option.within)))
         return best
 
-    def _own(self, string: int, moves: Moves, before: tuple[Work, ...]) -> _Option:
+    def _one_saddle(self, string: int, moves: Moves, before: tuple[Work, ...]) -> _Option:
         bench, settings = self.bench, self.settings
         column = bench.saddle_column(string)
         slip = PLACE_SLIP_MM * bench.slips[:, column] if column is not None else 0.0
@@ -135,8 +135,8 @@ class _Search:
         move = moves.best(bound=reach, slip=slip)
         again = any(one.how == "saddle" and one.string == string for one in self.done)
         cost = AGAIN if again else settings.cost_saddle
-        middles = 0.5 * (moves.low + moves.high)
-        work = saddle_set(bench, string, move, cost=cost, u_mm=float(np.std(middles[np.isfinite(middles)])))
+        midpoints = 0.5 * (moves.low + moves.high)
+        work = saddle_set(bench, string, move, cost=cost, u_mm=float(np.std(midpoints[np.isfinite(midpoints)])))
         if abs(work.mm) < LEAST_MOVE_MM:
             return _Option(cost=cost, works=before, within=moves.inside(0.0))
         cost += sum(one.cost for one in before)
@@ -149,7 +149,7 @@ class _Search:
             moves = self.bench.saddle_moves(notes, string)
             options.append(_Option(cost=work.cost, works=(work,), within=moves.inside(0.0)))
             if each:
-                options.append(self._own(string, moves, (work,)))
+                options.append(self._one_saddle(string, moves, (work,)))
         by_works: dict[int, _Option] = {}
         for one in options:
             known = by_works.get(len(one.works))
@@ -197,9 +197,9 @@ class _Search:
             cost = AGAIN if again else (settings.cost_seat if how == "seat" else settings.cost_saddle)
             bound = settings.most_saddle_mm
             treble, bass = best_straight(listed, sides, bound=bound, slant=slant, slip=slip, finely=finely)
-            middles = np.mean([0.5 * (one.low + one.high) for one in listed], axis=0)
+            midpoints = np.mean([0.5 * (one.low + one.high) for one in listed], axis=0)
             work = straight_saddle(
-                bench, treble, bass, how="seat" if how == "seat" else "straight_saddle", cost=cost, u_mm=float(np.std(middles))
+                bench, treble, bass, how="seat" if how == "seat" else "straight_saddle", cost=cost, u_mm=float(np.std(midpoints))
             )
             assert work.bass_mm is not None
             if max(abs(work.mm), abs(work.bass_mm)) < LEAST_MOVE_MM:

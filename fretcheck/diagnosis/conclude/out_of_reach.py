@@ -26,16 +26,16 @@ def three_figures(bench: Bench, repairs: Sequence[Work], style: SaddleStyle | No
     states = [bench.outcome(bench.filed(theta, bench.slotted, mm) if mm else theta).notes for mm in FILINGS_MM]
     saddles = _saddle_columns(bench, style)
     easy = min(_least_worst(notes, saddles, settings.most_saddle_mm, bench) for notes in states)
-    told = (
+    text = (
         f"No work worth its cost makes it likely that every note lies within {bench.limit:.3g} cents. Worst note to expect: "
         f"{described:.1f} cents on a neck exactly as described, under this hand; {easy:.1f} with this neck's saddles and "
         "slots set as well as they allow"
     )
     if bench.column("nut_position") is None:
-        return [f"{told}."]
+        return [f"{text}."]
     nut = [(bench.nut_slopes, settings.most_nut_mm)]
     moved = min(_least_worst(notes, saddles, settings.most_saddle_mm, bench, more=nut) for notes in states)
-    return [f"{told}; {min(moved, easy):.1f} with the nut moved as well."]
+    return [f"{text}; {min(moved, easy):.1f} with the nut moved as well."]
 
 
 def _saddle_columns(bench: Bench, style: SaddleStyle | None) -> list[Reals]:
@@ -52,14 +52,14 @@ def _least_worst(
 ) -> float:
     columns = np.array([*saddles, *(one for one, _ in more)]).T
     bounds = [(-most_mm, most_mm)] * len(saddles) + [(-most, most) for _, most in more]
-    middle = np.mean(notes, axis=0)
-    ones = np.ones((len(middle), 1))
+    mean = np.mean(notes, axis=0)
+    ones = np.ones((len(mean), 1))
     answer = linprog(
         np.array([0.0] * len(bounds) + [1.0]),
         A_ub=np.block([[columns, -ones], [-columns, -ones]]),
-        b_ub=np.concatenate([-middle, middle]),
+        b_ub=np.concatenate([-mean, mean]),
         bounds=[*bounds, (0.0, None)],
         method="highs",
     )
-    set_as_told = notes + columns @ answer.x[:-1]
-    return float(np.mean(np.max(np.abs(set_as_told), axis=1)))
+    after_setting = notes + columns @ answer.x[:-1]
+    return float(np.mean(np.max(np.abs(after_setting), axis=1)))

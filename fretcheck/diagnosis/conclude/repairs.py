@@ -32,11 +32,11 @@ class Repair:
 
 def faults_of(posterior: Posterior, found: Findings) -> list[Fault]:
     """The found causes beside what is said of them."""
-    told = {(one.cause, one.fret, one.string): one for one in found.findings}
+    by_cause = {(one.cause, one.fret, one.string): one for one in found.findings}
     faults = []
     for cause in found.causes:
         estimate = given_the_fault(posterior, cause)
-        finding: Finding | None = told.get((estimate.cause, estimate.fret, estimate.string))
+        finding: Finding | None = by_cause.get((estimate.cause, estimate.fret, estimate.string))
         if finding is not None and estimate.cause not in IMMOVABLE:
             faults.append(Fault(cause=cause, value=estimate.value, u=estimate.u, finding=finding))
     return faults

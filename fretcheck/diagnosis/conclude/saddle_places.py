@@ -46,8 +46,8 @@ class Moves:
         inside = begun - ended
         most = int(np.argmax(inside))
         if inside[most] < FEWEST_INSIDE * len(low):
-            middles = 0.5 * (low + high)
-            return float(np.clip(np.median(middles), -bound, bound))
+            midpoints = 0.5 * (low + high)
+            return float(np.clip(np.median(midpoints), -bound, bound))
         good = inside >= inside[most] - AS_GOOD * len(low)
         first = most - int(np.argmin(np.append(good[most::-1], False))) + 1
         last = most + int(np.argmin(np.append(good[most:], False))) - 1

@@ -34,9 +34,9 @@ def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
     """Draw all notes of a neck together; the same posterior gives the same draws."""
     chance = np.random.default_rng(draws)
     theta = _theta(posterior, chance, draws)
-    middle = posterior.mean
-    jacobian = posterior.model.jacobian(middle)
-    read = posterior.model.cents(middle) + (theta - middle) @ jacobian.T
+    mean = posterior.mean
+    jacobian = posterior.model.jacobian(mean)
+    read = posterior.model.cents(mean) + (theta - mean) @ jacobian.T
     references = posterior.parameters.columns("open_note")
     part = read - theta[:, references] @ jacobian[:, references].T
     field, heard = posterior.field, posterior.heard

@@ -270,7 +270,7 @@ def _expected(model: ForwardModel, theta: Reals, sets: FaultSets) -> dict[Cell, 
     rows = model.jacobian(theta)
     variance = np.einsum("ij,jk,ik->i", rows, sets.sound.covariance, rows) + np.sum((rows @ sets.best.root) ** 2, axis=1)
     cents, u = model.cents(theta), np.sqrt(np.maximum(variance, 0.0))
-    return {cell: (float(middle), float(spread)) for cell, middle, spread in zip(model.design.cells, cents, u, strict=True)}
+    return {cell: (float(value), float(spread)) for cell, value, spread in zip(model.design.cells, cents, u, strict=True)}
 
 
 def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, ...]:

@@ -140,7 +140,7 @@ class Marginals:
         low = np.min(self.means - 6.0 * self.spreads, axis=0)
         high = np.max(self.means + 6.0 * self.spreads, axis=0)
         for _ in range(24):
-            middle = 0.5 * (low + high)
-            under = self.below(middle) < share
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
+            midpoint = 0.5 * (low + high)
+            under = self.below(midpoint) < share
+            low, high = np.where(under, midpoint, low), np.where(under, high, midpoint)
         return np.asarray(0.5 * (low + high))

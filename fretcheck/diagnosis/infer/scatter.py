@@ -166,20 +166,20 @@ def _weighed(values: Reals, variance: Reals, prior: Reals | None) -> tuple[Reals
     slipped = np.array([[one in some for one in range(count)] for some in chosen])
     spread = variance[:, None, :] * np.where(slipped, SLIPPED_TIMES**2, 1.0)
     total = np.sum(1.0 / spread, axis=2)
-    middle = np.sum(values[:, None, :] / spread, axis=2) / total
-    log = -0.5 * np.sum(np.log(spread) + (values[:, None, :] - middle[:, :, None]) ** 2 / spread, axis=2) - 0.5 * np.log(total)
+    mean = np.sum(values[:, None, :] / spread, axis=2) / total
+    log = -0.5 * np.sum(np.log(spread) + (values[:, None, :] - mean[:, :, None]) ** 2 / spread, axis=2) - 0.5 * np.log(total)
     log = log + np.sum(slipped, axis=1) * math.log(SLIPPED_SHARE / (1.0 - SLIPPED_SHARE))
     logs = log[:, :, None]
     if prior is not None:
-        of_its_own = np.array([0.0, ODD_CENTS**2])
-        wide = (prior[:, 1] ** 2)[:, None, None] + of_its_own + 1.0 / total[:, :, None]
-        far = middle - prior[:, :1]
+        odd_variance = np.array([0.0, ODD_CENTS**2])
+        wide = (prior[:, 1] ** 2)[:, None, None] + odd_variance + 1.0 / total[:, :, None]
+        far = mean - prior[:, :1]
         logs = logs - 0.5 * (np.log(wide) + far[:, :, None] ** 2 / wide) + np.log([1.0 - ODD_SHARE, ODD_SHARE])
     weight = np.exp(logs - np.max(logs, axis=(1, 2), keepdims=True))
     weight /= np.sum(weight, axis=(1, 2), keepdims=True)
     of_set = np.sum(weight, axis=2)
-    value = np.sum(of_set * middle, axis=1)
-    u_squared = 1.0 / np.sum(of_set * total, axis=1) + np.sum(of_set * (middle - value[:, None]) ** 2, axis=1)
+    value = np.sum(of_set * mean, axis=1)
+    u_squared = 1.0 / np.sum(of_set * total, axis=1) + np.sum(of_set * (mean - value[:, None]) ** 2, axis=1)
     if prior is None:
         return value, np.sqrt(u_squared), np.zeros(len(value))
     odd = np.sum(weight[:, :, 1], axis=1)

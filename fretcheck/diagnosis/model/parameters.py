@@ -250,7 +250,7 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
     if several:
         table.fault("saddle_slant", [table.add("saddle_slant", "saddle", side, SADDLE_SLANT.sound)], SADDLE_SLANT)
     for index in range(count):
-        _own(table, design, index=index, here=of[index], several=count > 1, open_u_cents=open_u_cents[index])
+        _add_string(table, design, index=index, here=of[index], several=count > 1, open_u_cents=open_u_cents[index])
     _straight_saddle(table, design)
     _wear(table, design)
     table.add("open_note", "cents", -ones, OPEN_COMMON, mean=OPEN_COMMON_MEAN)
@@ -311,7 +311,7 @@ def _wear(table: Parameters, design: AsDesigned) -> None:
         table.fault("fret_wear", columns, WEAR)
 
 
-def _own(table: Parameters, design: AsDesigned, *, index: int, here: Reals, several: bool, open_u_cents: float) -> None:
+def _add_string(table: Parameters, design: AsDesigned, *, index: int, here: Reals, several: bool, open_u_cents: float) -> None:
     """What belongs to one string alone."""
     number = index + 1
     neck = design.neck

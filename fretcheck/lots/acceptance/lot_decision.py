@@ -75,8 +75,8 @@ def plan_risks_in_words(lot: Lot) -> tuple[str, ...]:
     if plan.sample >= size:
         return ("every neck is checked: nothing is left to chance",)
     levels = [level for level in (plan.good, plan.bad) if level] or [max(1, round(size * share)) for share in (0.05, 0.10, 0.25)]
-    told = {*levels, 2} if size > 2 else {*levels}
-    words = [risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted(told)]
+    counts = {*levels, 2} if size > 2 else {*levels}
+    words = [risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted(counts)]
     worst, _ = worst_outgoing_fraction_bad(sample=plan.sample, accept=plan.accept, lot=size)
     if not lot.sample and plan.bad is not None and plan.sample > 2:
         words.append(_cheaper(plan.sample, plan.accept, size, plan.bad))

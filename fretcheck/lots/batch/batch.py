@@ -96,7 +96,7 @@ def inspect_necks(
     when no scheduler answers.
     """
     worker = worker or _default_worker()
-    ledger = None if register is None else Ledger(register, necks, how=_told(worker))
+    ledger = None if register is None else Ledger(register, necks, how=_described(worker))
     lines = {} if ledger is None else ledger.kept_before()
     todo = [neck for neck in necks if neck.name not in lines]
     done = len(lines)
@@ -182,7 +182,7 @@ def _one_pool(
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _told(worker: Worker) -> str:
+def _described(worker: Worker) -> str:
     """What the worker was told beside the neck, such as limits: with other ones a kept result does not stand."""
     return repr(sorted(worker.keywords.items())) if isinstance(worker, partial) else ""
 

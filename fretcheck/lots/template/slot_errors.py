@@ -75,7 +75,7 @@ def slots_of(document: InspectionDocument) -> NeckSlots:
     shared = np.linalg.pinv(across) @ fit.rows  # what the strings' trends have in common, and how they turn across the neck
     slots = fit.columns + (shared @ shapes.T).T
     u = np.sqrt(np.diagonal(fit.columns_covariance, axis1=1, axis2=2))
-    told = np.isfinite(values).sum(axis=0) >= FEWEST_FOR_TILT
+    known = np.isfinite(values).sum(axis=0) >= FEWEST_FOR_TILT
     return NeckSlots(
         neck=neck_of(document),
         frets=tuple(frets),
@@ -83,7 +83,7 @@ def slots_of(document: InspectionDocument) -> NeckSlots:
         scale_mm=scale,
         position_mm=slots[:, 0],
         u_position_mm=u[:, 0],
-        tilt_mm=np.where(told, slots[:, -1], np.nan) if across.shape[1] > 1 else np.full(len(frets), np.nan),
+        tilt_mm=np.where(known, slots[:, -1], np.nan) if across.shape[1] > 1 else np.full(len(frets), np.nan),
         u_tilt_mm=u[:, -1],
         found=tuple(sorted({_label(one.cause, one.fret, one.string) for one in document.findings})),
     )

@@ -152,7 +152,7 @@ def template_errors(
     slots[used] = errors + fit.left / free
     departures = []
     for neck in np.flatnonzero(~used)[np.argsort(chances[~used])]:
-        left = _own(values[neck] - fit.columns[:, 0], u[neck], shapes)
+        left = _residual(values[neck] - fit.columns[:, 0], u[neck], shapes)
         slots[neck] = errors + left / free
         departures.append(_departure(names[neck], frets, left / free, float(chances[neck]), quantity))
     stated = u[used][np.isfinite(values[used])] ** 2
@@ -230,8 +230,8 @@ def _table(necks: Sequence[NeckSlots], quantity: Quantity) -> tuple[list[str], l
     gamma = np.nanmedian(ratios, axis=0)
     if np.any(np.nanmax(np.abs(ratios / gamma - 1.0), axis=1) > 0.01):  # a sixth of a semitone: another division, not a rounding
         raise UsageError("these necks have different fret layouts: a template is judged by necks of one design")
-    told = np.isfinite(values)
-    rows, columns = told.sum(axis=1) > 0, told.sum(axis=0) >= min(2, len(necks))
+    known = np.isfinite(values)
+    rows, columns = known.sum(axis=1) > 0, known.sum(axis=0) >= min(2, len(necks))
     if rows.sum() < FEWEST_NECKS:
         raise DiagnosisRefusedError(f"fewer than {FEWEST_NECKS} necks have frets read on enough strings for {quantity}")
     keep = np.ix_(rows, columns)
@@ -263,7 +263,7 @@ def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals, used: Mask) ->
     """For each neck the chance of slots departing so far, as a whole or at its worst slot; 1 where it is too little to matter."""
     from scipy.special import chdtrc
 
-    left = np.array([_own(row - fit.columns[:, 0], sigma, shapes) for row, sigma in zip(values, u, strict=True)])
+    left = np.array([_residual(row - fit.columns[:, 0], sigma, shapes) for row, sigma in zip(values, u, strict=True)])
     variance = np.maximum(u**2 + fit.added, 0.25 * u**2)
     square = np.minimum(left**2 / variance, _CUT_OFF)
     room = np.maximum(np.isfinite(left).sum(axis=1) - shapes.shape[1], 1)
@@ -273,7 +273,7 @@ def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals, used: Mask) ->
     return np.asarray(np.where(own >= LOOSE_MM, chdtrc(room, whole), 1.0))
 
 
-def _own(away: Reals, u: Reals, shapes: Reals) -> Reals:
+def _residual(away: Reals, u: Reals, shapes: Reals) -> Reals:
     """A neck's departures, its own trend taken out robustly."""
     left: Reals = two_way(away[None, :], u[None, :], shapes=shapes, across=np.zeros((1, 1))).left[0]
     return left

@@ -67,8 +67,10 @@ def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals) -> TwoWay:
             ratio = float(np.median(np.abs(left[read]) / np.sqrt(square[read]))) * _MAD_TO_SD
             added = (ratio**2 / share - 1.0) * float(np.median(square[read]))
         else:  # by moments, each value as the more it tells the narrower it is
-            told = (kept / variance)[read] ** 2
-            added = float(np.sum(told * (left[read] ** 2 / (_KEPT_SQUARE * share) - square[read])) / np.sum(told))
+            squared_weight = (kept / variance)[read] ** 2
+            added = float(
+                np.sum(squared_weight * (left[read] ** 2 / (_KEPT_SQUARE * share) - square[read])) / np.sum(squared_weight)
+            )
         variance = np.maximum(square + added, 0.25 * square)
         far = left**2 / np.maximum(variance, square)  # never nearer than the stated uncertainty: what is kept would shrink itself
         kept = read & (far <= LAID_ASIDE**2)

@@ -208,34 +208,34 @@ class BenchScreen:
 
     def _scale(self, width: int, ascii_only: bool) -> list[Text]:
         """A ruler of cents with the tolerance marked, and a bar from zero to the value."""
-        middle = width // 2
-        per_cent = (middle - 3) / SCALE_CENTS
+        centre = width // 2
+        per_cent = (centre - 3) / SCALE_CENTS
         limit = self.view.neck.tolerance_cents
         ruler = [" "] * width
         rule, zero, tick = ("-", "|", "+") if ascii_only else ("─", "┼", "┴")
-        for column in range(middle - round(SCALE_CENTS * per_cent), middle + round(SCALE_CENTS * per_cent) + 1):
+        for column in range(centre - round(SCALE_CENTS * per_cent), centre + round(SCALE_CENTS * per_cent) + 1):
             ruler[column] = rule
         for cents in range(-SCALE_CENTS, SCALE_CENTS + 1, 5):
-            ruler[middle + round(cents * per_cent)] = tick
-        ruler[middle] = zero
+            ruler[centre + round(cents * per_cent)] = tick
+        ruler[centre] = zero
         for edge, mark in ((-limit, "["), (limit, "]")):
-            column = middle + round(edge * per_cent)
+            column = centre + round(edge * per_cent)
             if 0 <= column < width:
                 ruler[column] = mark
         for cents in (-SCALE_CENTS, -10, 10, SCALE_CENTS):
             label = f"{cents:+d}"
-            at = middle + round(cents * per_cent) - len(label) // 2
+            at = centre + round(cents * per_cent) - len(label) // 2
             at = min(max(0, at), width - len(label))
             ruler[at : at + len(label)] = label
-        return [self._scale_bar(width, middle, per_cent, ascii_only), Text("".join(ruler), style="dim")]
+        return [self._scale_bar(width, centre, per_cent, ascii_only), Text("".join(ruler), style="dim")]
 
-    def _scale_bar(self, width: int, middle: int, per_cent: float, ascii_only: bool) -> Text:
+    def _scale_bar(self, width: int, centre: int, per_cent: float, ascii_only: bool) -> Text:
         cents = self.view.deviation_cents
         if cents is None:
             return Text(" " * width)
         filled = "=" if ascii_only else "█"
-        end = middle + round(min(max(cents, -SCALE_CENTS), SCALE_CENTS) * per_cent)
-        first, last = min(middle, end), max(middle, end)
+        end = centre + round(min(max(cents, -SCALE_CENTS), SCALE_CENTS) * per_cent)
+        first, last = min(centre, end), max(centre, end)
         row = [filled if first <= column <= last else " " for column in range(width)]
         if abs(cents) > SCALE_CENTS:
             row[end] = "<" if cents < 0 else ">"

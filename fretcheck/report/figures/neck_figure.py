@@ -43,8 +43,8 @@ def neck_figure(plan: NeckPlan, findings: list[Finding], *, chart: bool = True, 
         axes.axis("off")
         _draw(axes, plan, upright=False)
         for fret, row in numbers.items():
-            axes.text(_middle(plan, fret), -0.05 - row * NUMBER_ROW / BOARD, str(fret), ha="center", va="top", fontsize=12.0)
-        axes.text(_middle(plan, 0), -0.05, "nut", ha="center", va="top", fontsize=12.0, color=drawing.SOFT)
+            axes.text(_midpoint(plan, fret), -0.05 - row * NUMBER_ROW / BOARD, str(fret), ha="center", va="top", fontsize=12.0)
+        axes.text(_midpoint(plan, 0), -0.05, "nut", ha="center", va="top", fontsize=12.0, color=drawing.SOFT)
         if plan.saddles:
             axes.text(plan.saddle(len(plan.neck.strings)), -0.05, "saddle", ha="center", va="top", color=drawing.SOFT)
         for text, start, anchor, lane, colour in labels:
@@ -69,8 +69,8 @@ def upright_neck_figure(plan: NeckPlan, findings: list[Finding], *, name: str = 
         axes.axis("off")
         _draw(axes, plan, upright=True)
         for fret, row in _number_rows(plan, least_mm=12.0 * (high - low) / length).items():
-            axes.text(-0.06 - row * 17.0 / board, _middle(plan, fret), str(fret), ha="right", va="center", fontsize=11.0)
-        axes.text(-0.06, _middle(plan, 0), "nut", ha="right", va="center", fontsize=11.0, color=drawing.SOFT)
+            axes.text(-0.06 - row * 17.0 / board, _midpoint(plan, fret), str(fret), ha="right", va="center", fontsize=11.0)
+        axes.text(-0.06, _midpoint(plan, 0), "nut", ha="right", va="center", fontsize=11.0, color=drawing.SOFT)
         line, taken = (high - low) / length * 15.0, low
         anchors = [(anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None]
         for anchor, finding in sorted(anchors, key=lambda one: one[0]):
@@ -115,7 +115,7 @@ def _ends(plan: NeckPlan) -> tuple[float, float]:
     return nut - 26.0, end + max(reach, 12.0) + 22.0
 
 
-def _middle(plan: NeckPlan, fret: int) -> float:
+def _midpoint(plan: NeckPlan, fret: int) -> float:
     """Where a fret's number stands: its design place at the edge of the last string."""
     return plan.along(fret, len(plan.neck.strings))
 
@@ -125,7 +125,7 @@ def _number_rows(plan: NeckPlan, *, least_mm: float) -> dict[int, int]:
     ends: list[float] = []
     rows = {}
     for fret in sorted(plan.frets):
-        place = _middle(plan, fret)
+        place = _midpoint(plan, fret)
         rows[fret] = next((row for row, end in enumerate(ends) if place - end >= least_mm), len(ends))
         ends[rows[fret] : rows[fret] + 1] = [place]
     return rows
@@ -257,7 +257,7 @@ def _band(finding: Finding | None) -> dict[str, Any]:
 
 def _board_end(plan: NeckPlan) -> float:
     """Where the chart ends and its legend may begin."""
-    return _middle(plan, plan.neck.frets) + 18.0
+    return _midpoint(plan, plan.neck.frets) + 18.0
 
 
 def _chart(figure: Any, plan: NeckPlan, *, low: float, high: float, height: float, beside: bool) -> None:
@@ -278,7 +278,7 @@ def _chart(figure: Any, plan: NeckPlan, *, low: float, high: float, height: floa
             axes.text(-4.0, tick, f"{tick:+.1f}".replace("-", "−") if count else "0", ha="right", va="center", fontsize=11.0)
             drawing.line(axes, [-2.0, 0.0], [tick, tick], color=drawing.SOFT, linewidth=0.8)
     for fret, one in plan.frets.items():
-        x, named = _middle(plan, fret), one.finding
+        x, named = _midpoint(plan, fret), one.finding
         colour = drawing.INK if named is None else _fret_colour(one)
         drawing.line(axes, [x, x], [one.low, one.high], color=colour, linewidth=1.4 if named is None else 3.0)
         drawing.line(axes,

@@ -198,11 +198,11 @@ def _taken_from(line: Line) -> Taken:
     )
 
 
-def _plan_from(told: Line) -> Plan:
-    growth = told.get("growth")
+def _plan_from(record: Line) -> Plan:
+    growth = record.get("growth")
     if growth is not None:
         growth = Growth(**{**growth, "judged": tuple((string, fret) for string, fret in growth["judged"])})
-    return Plan(name=told["name"], asks=tuple(Ask(**ask) for ask in told["asks"]), growth=growth)
+    return Plan(name=record["name"], asks=tuple(Ask(**ask) for ask in record["asks"]), growth=growth)
 
 
 def story_from(header: Line) -> Story:

@@ -91,7 +91,7 @@ class WorkRunner(Runner):
         self._last_s: float | None = None
         self._last: Ask | None = None
         self._ended = False
-        self._done_told = False
+        self._done_announced = False
 
     # what is known
 
@@ -170,7 +170,7 @@ class WorkRunner(Runner):
         """The part may have been moved since the last pluck."""
         self.guide.moved()
         self._to_open.update(self.guide.strings)
-        self._done_told = False
+        self._done_announced = False
 
     def _open(self, taken: events.Taken, pluck: Pluck) -> list[events.Event]:
         string = taken.ask.string
@@ -216,8 +216,8 @@ class WorkRunner(Runner):
             events.Accepted(taken=kept, deviation_cents=cents, pluck=pluck),
             events.Worked(place=place, deviation_cents=cents, change_cents=change, remaining=remaining, withdrawn=withdrawn),
         ]
-        if remaining is not None and remaining.state == "done" and not self._done_told:
-            self._done_told = True
+        if remaining is not None and remaining.state == "done" and not self._done_announced:
+            self._done_announced = True
             happened.append(events.StringFinished(string=place.string))
         return happened
 
@@ -276,7 +276,7 @@ class WorkRunner(Runner):
         if self._ended or self.state == "paused":
             return []
         self._before = []
-        self._done_told = False
+        self._done_announced = False
         if not self.guide.next_part():
             return self._finish()
         self._to_open.update(self.guide.strings)
