@@ -20,8 +20,7 @@ from numpy.typing import NDArray
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.remarks import refuses, sentence
-from fretcheck.session.placed_reading import Inspection, Reading, SoundSetAside
-from fretcheck.session.placement import PlacedNote
+from fretcheck.session.placed_reading import Inspection, PlacedNote, Reading, SoundSetAside
 
 DRIFT_WARNING_CENTS = 2.0
 
@@ -152,10 +151,7 @@ def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> R
         else:
             deviation = from_nominal - 100.0 * steps - reference.at(note.start_s)
     return Reading(
-        string=note.string,
-        fret=note.fret,
-        note=note.note,
-        start_s=note.start_s,
+        **vars(note),
         target_hz=nominal_hz * 2.0 ** (steps / 12.0),
         deviation_cents=deviation,
         u_cents=u if deviation is not None else None,
@@ -163,8 +159,6 @@ def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> R
         length_equivalent_error_mm=None if deviation is None else length_equivalent_error_mm(length_mm, deviation),
         used=why_not is None and deviation is not None,
         why_not_used=why_not,
-        press=note.press,
-        sound_file=note.sound_file,
     )
 
 

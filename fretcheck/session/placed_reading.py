@@ -16,13 +16,21 @@ Press = Literal["light", "firm"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Reading:
-    """One pluck, laid against the design."""
+class PlacedNote:
+    """A pluck with its string and fret."""
 
     string: int
     fret: int
     note: NoteReading
     start_s: float
+    press: Press | None = None  # Set for plucks of the press test only
+    sound_file: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading(PlacedNote):
+    """One pluck, laid against the design."""
+
     target_hz: float
     deviation_cents: float | None
     u_cents: float | None  # Of the pluck's own pitch, without the open note's
@@ -30,8 +38,6 @@ class Reading:
     length_equivalent_error_mm: float | None
     used: bool
     why_not_used: str | None = None
-    press: Press | None = None  # Set for readings of the press test only
-    sound_file: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

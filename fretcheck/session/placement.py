@@ -16,7 +16,7 @@ from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between, midi_to_note, note_to_midi
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.remarks import refuses, sentence
-from fretcheck.session.placed_reading import Press
+from fretcheck.session.placed_reading import PlacedNote, SoundSetAside
 from fretcheck.session.placing import HeardPitch, Places, place_pitches
 
 OPEN_CAPTURE_CENTS = 150.0  # How far from nominal a string may be tuned for its open note still to be known as such
@@ -40,24 +40,9 @@ class HeardNote:
     sound_file: str | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlacedNote:
-    """A pluck with its string and fret."""
-
-    string: int
-    fret: int
-    start_s: float
-    note: NoteReading
-    press: Press | None = None
-    sound_file: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Unplaced:
-    """A pluck that belongs to no planned fret, with the reason in a sentence."""
-
-    heard: HeardNote
-    reason: str
+def set_aside_for(heard: HeardNote, reason: str) -> SoundSetAside:
+    """A note that is not used, with the reason in a sentence."""
+    return SoundSetAside(string=heard.string, start_s=heard.start_s, end_s=heard.end_s, reason=reason)
 
 
 def note_name(frequency_hz: float, *, reference_hz: float) -> str:
@@ -80,11 +65,11 @@ def heard_pitch(neck: Neck, string: int, note: NoteReading) -> HeardPitch:
 
 def place_notes(
     neck: Neck, string: int, notes: Sequence[HeardNote], *, file: Path | None = None
-) -> tuple[list[PlacedNote], list[Unplaced]]:
+) -> tuple[list[PlacedNote], list[SoundSetAside]]:
     """Give each note of one string's recording its fret.
 
     `neck`, `string`: the design, and the number of the string that was recorded. `notes`: in the order in which they were
-    played; those without a pitch are returned as unplaced. `file`: named in errors.
+    played; those without a pitch or a place are set aside with the reason. `file`: named in errors.
     Raises RecordingError when the notes are those of another string; UnreadStringError when nothing could be read, or which
     frets the notes are stays open.
     """
@@ -96,7 +81,7 @@ def place_notes(
     pitches = [heard_pitch(neck, string, note.note) for note in notes]
     places = place_pitches(pitches, targets)
     placed: list[PlacedNote] = []
-    unplaced: list[Unplaced] = []
+    set_aside: list[SoundSetAside] = []
     tuning = _tuning_cents(pitches, places)
     for index, heard in enumerate(notes):
         place = int(np.argmax(places.probability[index]))
@@ -111,12 +96,12 @@ def place_notes(
             continue
         else:
             reason = _nowhere(neck, string, heard.note, cents - tuning[index], misread=places.misread[index])
-        unplaced.append(Unplaced(heard=heard, reason=reason))
+        set_aside.append(set_aside_for(heard, reason))
     if wrong := _of_another_string(neck, string, notes, pitches, places, placed):
         raise RecordingError(f"{name}{wrong}", file=file)
     if not any(note.fret == 0 for note in placed):
         raise UnreadStringError(f"{name}{_without_open(neck, string, places)}", file=file)
-    return placed, unplaced
+    return placed, set_aside
 
 
 def _tuning_cents(pitches: Sequence[HeardPitch], places: Places) -> list[float]:

@@ -17,8 +17,8 @@ from fretcheck.audio.segment.cutting import cut_plucks
 from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placed_reading import Inspection, SoundSetAside
-from fretcheck.session.placement import HeardNote, PlacedNote, Unplaced, UnreadStringError, place_notes
+from fretcheck.session.placed_reading import Inspection, PlacedNote, SoundSetAside
+from fretcheck.session.placement import HeardNote, UnreadStringError, place_notes, set_aside_for
 from fretcheck.session.plan import make_plan
 from fretcheck.session.take import read_take
 from fretcheck.workers import worker_pool
@@ -55,10 +55,8 @@ def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
         placed, unplaced = place_notes(neck, string, heard, file=file)
     except UnreadStringError as error:
         problem, placed = error, []
-        unplaced = [Unplaced(heard=one, reason="its fret could not be told, see the warnings") for one in heard]
-    set_aside += [
-        SoundSetAside(string=string, start_s=one.heard.start_s, end_s=one.heard.end_s, reason=one.reason) for one in unplaced
-    ]
+        unplaced = [set_aside_for(one, "its fret could not be told, see the warnings") for one in heard]
+    set_aside += unplaced
     set_aside.sort(key=lambda one: one.start_s)
     return HeardString(string=string, notes=tuple(placed), set_aside=tuple(set_aside), sample_rate=rate, problem=problem)
 

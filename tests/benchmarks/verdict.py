@@ -30,7 +30,7 @@ from fretcheck.inspection.comparison import compare
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placement import PlacedNote
+from fretcheck.session.placed_reading import PlacedNote
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.case import Case, draw
 from tests.worlds.observer import sound_draws

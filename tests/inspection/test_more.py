@@ -15,8 +15,7 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.inspection.joined import OWN_OPEN, joined, plucks_wanted
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placed_reading import Inspection
-from fretcheck.session.placement import PlacedNote
+from fretcheck.session.placed_reading import Inspection, PlacedNote
 from fretcheck.session.plan import plan_of_notes
 from tests.diagnosis.necks import steel_neck
 from tests.synth.perfect_listener import sampled_deviations

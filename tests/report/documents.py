@@ -11,7 +11,7 @@ from fretcheck.inspection.assemble import Circumstances, judge
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placement import PlacedNote
+from fretcheck.session.placed_reading import PlacedNote
 from tests.synth.demo import demo_built
 from tests.synth.perfect_listener import sampled_deviations
 from tests.synth.strung_neck import BuiltNeck

@@ -6,7 +6,8 @@ from fretcheck.neck.description import Neck, String
 from fretcheck.neck.temperament import cents_to_ratio
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.remarks import Remark
-from fretcheck.session.placement import HeardNote, PlacedNote
+from fretcheck.session.placed_reading import PlacedNote
+from fretcheck.session.placement import HeardNote
 
 
 def three_strings(*, frets: int = 12, first_frets: tuple[int, ...] = (0, 0, 0)) -> Neck:

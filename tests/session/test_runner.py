@@ -11,7 +11,7 @@ from fretcheck.pitch.remarks import Remark
 from fretcheck.session import events
 from fretcheck.session.deviation import read_deviations
 from fretcheck.session.live.runner import Runner
-from fretcheck.session.placement import PlacedNote
+from fretcheck.session.placed_reading import PlacedNote
 from fretcheck.session.plan import Ask, make_plan
 from tests.benchmarks import slips
 from tests.session.bench import Player, make_neck, note_at, pluck_of

@@ -15,8 +15,7 @@ from fretcheck.session.deviation import inspection_from
 from fretcheck.session.events import Taken
 from fretcheck.session.journal.sounds import read_flac
 from fretcheck.session.journal.story import Story, pluck_from, read_story
-from fretcheck.session.placed_reading import Inspection
-from fretcheck.session.placement import PlacedNote
+from fretcheck.session.placed_reading import Inspection, PlacedNote
 
 ReadPluck = Callable[[Pluck], NoteReading]
 
