@@ -9,8 +9,6 @@ measured.
 
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -32,7 +30,7 @@ class SpokenPrompts(SpeakerCues):
     Raises UsageError without a voice: one line with the cure.
     """
 
-    def __init__(self, *, device: int | str | None = None, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self) -> None:
         self._folder = TemporaryDirectory(prefix="fretcheck-speech-")
         self._voice = subprocess.Popen(
             [sys.executable, "-m", "fretcheck.audio.speech", self._folder.name],
@@ -46,7 +44,7 @@ class SpokenPrompts(SpeakerCues):
         if state != _READY:
             self._end_voice()
             raise UsageError(f"--speak: {why or 'the voice did not start'}; or leave --speak out, tones tell as much")
-        super().__init__(device=device, clock=clock)
+        super().__init__()
 
     def play(self, cue: Cue) -> None:
         """No tones: words say more."""

@@ -47,13 +47,11 @@ class StringConstants:
     u_tension_n: float
     kappa: float | None  # κ = EA/T0, no unit
     u_kappa: float | None
-    beta0: float | None  # β0 = √(EI/(T0 L0²)) of the open string, no unit
-    u_beta0: float | None
     inharmonicity: float | None  # B = π²β0² of the open string
     u_inharmonicity: float | None
     kappa_prior: Prior  # Also where `kappa` is None
     beta0_prior: Prior
-    reason: str | None  # Why `kappa` or `beta0` is None, and what would tell it; None where both are known
+    reason: str | None  # Why `kappa` or `inharmonicity` is None, and what would tell it; None where both are known
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,8 +132,6 @@ def string_constants(
         u_tension_n=tension_prior.median * tension_prior.u_rel,
         kappa=kappa_prior.median if kappa_known else None,
         u_kappa=kappa_prior.median * kappa_prior.u_rel if kappa_known else None,
-        beta0=beta0_prior.median if beta0_known else None,
-        u_beta0=beta0_prior.median * beta0_prior.u_rel if beta0_known else None,
         inharmonicity=(math.pi * beta0_prior.median) ** 2 if beta0_known else None,
         u_inharmonicity=2.0 * beta0_prior.u_rel * (math.pi * beta0_prior.median) ** 2 if beta0_known else None,
         kappa_prior=kappa_prior,

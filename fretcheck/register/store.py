@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import IO, TYPE_CHECKING, Literal, Self
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
 
 # What documents are made of is imported where they are read or written: `list` and `search` are asked often, and need none of it.
-Summaries = list[InspectionSummary]  # a name for use inside `Register`, where `list` is a method
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -185,27 +183,12 @@ class Register:
                         path=self.location.file,
                     ) from error
 
-    def search(
-        self,
-        *,
-        serial: str | None = None,
-        since: date | datetime | None = None,
-        until: date | datetime | None = None,
-        verdict: str | None = None,
-        text: str | None = None,
-        limit: int | None = None,
-    ) -> Summaries:
-        """Inspections for which all that is given holds, newest first; see `Selection` for the meaning of each."""
-        return self.select(Selection(serial=serial, since=since, until=until, verdict=verdict, text=text), limit=limit)
-
-    def list(self, *, limit: int | None = None) -> Summaries:
-        """All inspections, newest first, or the newest `limit` of them."""
-        return self.select(Selection(), limit=limit)
-
-    def select(self, selection: Selection, *, limit: int | None = None) -> Summaries:
-        """Inspections of a selection, newest first."""
+    def select(self, selection: Selection | None = None, *, limit: int | None = None) -> list[InspectionSummary]:
+        """Inspections of a selection (all, unless told), newest first, or the newest `limit` of them."""
         with self.session(write=False) as session:
-            return [InspectionSummary(**row) for row in session.execute(summaries(selection).limit(limit)).mappings()]
+            return [
+                InspectionSummary(**row) for row in session.execute(summaries(selection or Selection()).limit(limit)).mappings()
+            ]
 
     def count(self, selection: Selection | None = None) -> int:
         """How many inspections a selection holds (all, unless told)."""
@@ -243,7 +226,7 @@ class Register:
         return back_up(self, path)
 
     def _ids(self, ids: Sequence[str] | None) -> Sequence[str]:
-        return [one.id for one in reversed(self.list())] if ids is None else ids
+        return [one.id for one in reversed(self.select())] if ids is None else ids
 
     def _with_sounds(self, document: InspectionDocument, folder: Path) -> InspectionDocument:
         new = [one for one in document.readings if one.sound_file is not None and one.sound_sha256 is None]

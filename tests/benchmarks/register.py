@@ -19,6 +19,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from fretcheck.register.selection import Selection
 from fretcheck.register.store import Register, open_register
 from tests.register.documents import make_document
 
@@ -83,17 +84,20 @@ def main() -> None:
             fill(register, options.inspections)
             if register.location.file is not None:
                 print(f"the file has {register.location.file.stat().st_size / 1e6:.0f} MB")
-            newest = register.list(limit=1)[0].id
+            newest = register.select(limit=1)[0].id
             timed("open", lambda: open_register(place).close())
-            timed("list, newest 50", lambda: (register.list(limit=50), register.count()))
-            timed("list, all", register.list)
-            timed("search by serial", lambda: register.search(serial="wt-00042"))
-            timed("search by verdict, newest 50", lambda: register.search(verdict="fail", limit=50))
-            timed("search by verdict, all", lambda: register.search(verdict="fail"))
-            timed("search by words in all, found in all", lambda: register.search(text="toward the bridge"))
-            timed("search by words, found nowhere", lambda: register.search(text="no such words"))
+            timed("list, newest 50", lambda: (register.select(limit=50), register.count()))
+            timed("list, all", register.select)
+            timed("search by serial", lambda: register.select(Selection(serial="wt-00042")))
+            timed("search by verdict, newest 50", lambda: register.select(Selection(verdict="fail"), limit=50))
+            timed("search by verdict, all", lambda: register.select(Selection(verdict="fail")))
+            timed("search by words in all, found in all", lambda: register.select(Selection(text="toward the bridge")))
+            timed("search by words, found nowhere", lambda: register.select(Selection(text="no such words")))
             timed("load one", lambda: register.load(newest))
-            timed("history of one neck", lambda: [*register.documents([one.id for one in register.search(serial="WT-00042")])])
+            timed(
+                "history of one neck",
+                lambda: list(register.documents([one.id for one in register.select(Selection(serial="WT-00042"))])),
+            )
         command(place, "list")
         command(place, "search", "toward the bridge")
         command(place, "search", "--serial", "wt-00042")

@@ -26,6 +26,7 @@ from fretcheck.cli.main import build_app, run
 from fretcheck.cli.secrets import without_secrets
 from fretcheck.files import LEFT_OVER_S, write_text
 from fretcheck.folders import data_folder
+from fretcheck.register.selection import Selection
 from fretcheck.register.store import open_register
 from tests.lots.shop import STRINGS, inspection
 from tests.report import documents
@@ -410,7 +411,7 @@ def test_a_damaged_stored_document_is_one_line(bench: Path, capsys: pytest.Captu
     import sqlite3
 
     with open_register() as store:
-        wanted = store.search()[0].id
+        wanted = store.select(Selection())[0].id
     with sqlite3.connect(bench / "data" / "register.sqlite") as database:
         database.execute("UPDATE documents SET json = '{\"schema\": 7}'")
     assert "damaged" in refused(["show", wanted], capsys, codes=(4,))

@@ -14,6 +14,7 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import EXIT_UNDECIDED
 from fretcheck.inspection.assemble import judge
 from fretcheck.inspection.joined import plucks_wanted
+from fretcheck.register.selection import Selection
 from fretcheck.register.store import open_register
 from fretcheck.session.journal.outcome import inspection_of
 from fretcheck.session.journal.sounds import flac_bytes, on_grid
@@ -44,7 +45,7 @@ def bench(tmp_path, monkeypatch):
 
 def kept(folder):
     with open_register(str(folder / "data")) as store:
-        return [one.id for one in store.search()]
+        return [one.id for one in store.select(Selection())]
 
 
 @pytest.mark.parametrize("keep", [False, True])

@@ -75,7 +75,7 @@ def test_one_bad_neck_never_stops_the_rest(tmp_path, register):
     assert result.exit_code == 2
     assert seen[0] == (0, 7)
     assert seen[-1] == (7, 7)
-    assert {one.serial for one in register.list()} == {"WT-1", "WT-4-shaky", "WT-6-bad", "WT-10"}
+    assert {one.serial for one in register.select()} == {"WT-1", "WT-4-shaky", "WT-6-bad", "WT-10"}
 
 
 def test_what_was_kept_is_not_read_again(tmp_path, register):
@@ -183,7 +183,7 @@ def test_a_cluster_loses_no_neck_when_a_worker_is_killed(tmp_path, register, clu
     assert int(first) in before, "the one that was killed was a worker of the cluster"
     assert others, "the neck it was reading was read again"
     assert first not in others
-    assert len(register.list()) == 12
+    assert len(register.select()) == 12
 
 
 def test_a_neck_that_kills_every_worker_is_given_up(tmp_path, cluster):
@@ -240,7 +240,7 @@ def recorded_necks(tmp_path_factory):
 def check_recorded(result, register):
     assert states(result) == {"N-1": "inspected", "N-2": "failed"}
     assert "no recording of string 1" in result.lines[1].error
-    assert {one.serial for one in register.list()} == {"N-1"}
+    assert {one.serial for one in register.select()} == {"N-1"}
     document = register.load(result.lines[0].inspection)
     heard = {(f.string, f.fret): f.deviation_cents for f in document.frets}
     perfect = BuiltNeck(neck=small_neck())

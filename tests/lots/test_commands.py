@@ -93,7 +93,7 @@ def test_a_bad_sample_refuses_the_lot(shop, capsys):
     printed(capsys, "lot", "draw", "April")
     keep_necks(shop, ["A2"], decisions={"A2": "fail"})
     with open_register(shop) as register:
-        number = register.list()[0].id
+        number = register.select()[0].id
     printed(capsys, "lot", "add", "April", number)
     assert run(["lot", "spoil", "April", number]) == 2  # no reason
     capsys.readouterr()

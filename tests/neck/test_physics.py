@@ -38,7 +38,6 @@ def test_plain_steel(note, gauge_mm, tension_n, kappa, inharmonicity):
     assert constants.tension_n == pytest.approx(tension_n, abs=0.05)
     assert constants.kappa == pytest.approx(kappa, abs=0.05)
     assert constants.inharmonicity == pytest.approx(inharmonicity, rel=0.005)
-    assert constants.beta0 == pytest.approx(math.sqrt(constants.inharmonicity) / math.pi, rel=1e-12)
     assert constants.reason is None
     assert 0.03 < constants.u_kappa / constants.kappa < 0.10
 
@@ -53,7 +52,7 @@ def test_nylon_from_its_measured_inharmonicity(note, radius_mm, kappa, beta0):
     string = replace(NYLON, note=note, gauge_mm=2 * radius_mm)
     measured = (math.pi * beta0) ** 2
     constants = string_constants(string, reference_hz=440.0, inharmonicity=measured, u_inharmonicity=0.02 * measured)
-    assert constants.beta0 == pytest.approx(beta0, rel=1e-9)
+    assert constants.inharmonicity == pytest.approx(measured, rel=1e-9)
     assert constants.kappa == pytest.approx(kappa, rel=0.015)
     assert constants.reason is None
 
@@ -62,7 +61,7 @@ def test_nylon_from_its_measured_inharmonicity(note, radius_mm, kappa, beta0):
 def test_nylon_prior_covers_the_published_set(note, radius_mm, kappa, beta0):
     constants = string_constants(replace(NYLON, note=note, gauge_mm=2 * radius_mm), reference_hz=440.0)
     assert constants.kappa is None
-    assert constants.beta0 is None
+    assert constants.inharmonicity is None
     assert "measured inharmonicity" in constants.reason
     for prior, published in ((constants.kappa_prior, kappa), (constants.beta0_prior, beta0)):
         assert abs(math.log(published / prior.median)) < 2 * prior.u_rel

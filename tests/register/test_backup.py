@@ -33,7 +33,7 @@ def test_a_backup_holds_what_is_committed_and_only_that(sqlite_register, tmp_pat
         with open_register(tmp_path) as other:
             assert other.backup(tmp_path / "copy.sqlite") == 1
     with open_register(tmp_path / "copy.sqlite") as copy:
-        assert [one.name for one in copy.list()] == ["Walnut tenor 1"]
+        assert [one.name for one in copy.select()] == ["Walnut tenor 1"]
 
 
 def test_nothing_is_overwritten(sqlite_register, tmp_path):

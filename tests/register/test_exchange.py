@@ -124,7 +124,7 @@ def test_a_file_that_is_not_there(tmp_path):
 
 def csv_rows(register):
     stream = io.StringIO(newline="")
-    count = write_csv(register.documents([one.id for one in reversed(register.list())]), stream)
+    count = write_csv(register.documents([one.id for one in reversed(register.select())]), stream)
     rows = list(csv.DictReader(io.StringIO(stream.getvalue(), newline="")))
     assert len(rows) == count
     return rows

@@ -7,6 +7,7 @@ from sqlalchemy import text
 
 from fretcheck.errors import UsageError
 from fretcheck.inspection.document import NeckPart
+from fretcheck.register.selection import Selection
 from tests.register.documents import make_document, make_neck
 
 # FIPS 180-4 example, SHA-256 of the message "abc" (MEMORY).
@@ -52,7 +53,7 @@ def test_the_same_content_is_kept_once(register):
 def test_whatever_a_user_typed_is_only_text(register, said):
     kept = register.keep(make_document(1, neck=make_neck(said, said)))
     assert register.load(kept.id).neck == make_neck(said, said)
-    assert [one.id for one in register.search(serial=said)] == [kept.id]
+    assert [one.id for one in register.select(Selection(serial=said))] == [kept.id]
     assert register.count() == 1
 
 
@@ -60,7 +61,7 @@ def test_a_document_without_serial_moment_or_readings_is_kept(register):
     bare = make_document(1, neck=make_neck("Unnamed", None), taken_at=None, readings=[], frets=[], findings=[])
     kept = register.keep(bare)
     assert register.load(kept.id).neck.serial is None
-    assert register.list()[0].taken_at is None
+    assert register.select()[0].taken_at is None
 
 
 def test_the_parts_lie_in_tables_of_their_own(register):

@@ -19,6 +19,7 @@ from fretcheck.register import schema
 from fretcheck.register.base import Base
 from fretcheck.register.connection import connect
 from fretcheck.register.location import find_location
+from fretcheck.register.selection import Selection
 from fretcheck.register.store import open_register
 from tests.register.documents import make_document
 
@@ -85,7 +86,7 @@ def test_a_database_of_an_older_schema_opens_with_all_it_holds(place, version):
     with open_register(place) as register:
         assert version_in(register) == schema.newest_version()
         assert register.load("260302-1") == document
-        assert [one.id for one in register.search(text="fret 7")] == ["260302-1"]
+        assert [one.id for one in register.select(Selection(text="fret 7"))] == ["260302-1"]
 
 
 INSERT_INSPECTION = """

@@ -26,39 +26,39 @@ def names(found):
 
 
 def test_a_list_shows_the_newest_first(filled):
-    assert names(filled.list()) == ["1", "1", "5", "4", "3", "2", "1"]
-    assert names(filled.list(limit=3)) == ["1", "1", "5"]
+    assert names(filled.select()) == ["1", "1", "5", "4", "3", "2", "1"]
+    assert names(filled.select(limit=3)) == ["1", "1", "5"]
     assert filled.count() == 7
 
 
 def test_a_summary_tells_what_the_document_tells(filled):
-    one = filled.search(serial="WT-00002")[0]
+    one = filled.select(Selection(serial="WT-00002"))[0]
     assert (one.taken_at, one.decision, one.limit_cents) == ("2026-03-02T11:00:00+00:00", "undecided", 3.0)
     assert (one.worst_string, one.worst_fret, one.worst_cents, one.findings) == (1, 3, 6.2, 1)
 
 
 def test_by_verdict(filled):
     # number % 3: 0 pass, 1 fail, 2 undecided; 40 % 3 = 1, 30 % 3 = 0
-    assert names(filled.search(verdict="fail")) == ["1", "4", "1"]
-    assert names(filled.search(verdict="pass")) == ["1", "3"]
+    assert names(filled.select(Selection(verdict="fail"))) == ["1", "4", "1"]
+    assert names(filled.select(Selection(verdict="pass"))) == ["1", "3"]
     with pytest.raises(UsageError, match="verdict 'good' is none of pass, fail, undecided"):
-        filled.search(verdict="good")
+        filled.select(Selection(verdict="good"))
 
 
 def test_by_serial_without_regard_to_capitals_or_width(filled):
     for typed in ("WT-00001", "wt-00001", " ＷＴ-00001 "):
-        assert names(filled.search(serial=typed)) == ["1", "1", "1"]
+        assert names(filled.select(Selection(serial=typed))) == ["1", "1", "1"]
 
 
 def test_a_part_of_a_serial_finds_its_necks(filled):
-    assert len(filled.search(serial="wt-0000")) == len(filled.search(text=None))
-    assert filled.search(serial="XT-") == []
+    assert len(filled.select(Selection(serial="wt-0000"))) == len(filled.select(Selection(text=None)))
+    assert filled.select(Selection(serial="XT-")) == []
 
 
 def test_moments_bound_the_search_inclusively(filled):
     at = [datetime(2026, 3, 2, 9 + hours, tzinfo=UTC) for hours in (0, 3, 4)]
-    assert names(filled.search(since=at[1], until=at[2])) == ["4", "3"]
-    assert names(filled.search(until=at[0])) == []
+    assert names(filled.select(Selection(since=at[1], until=at[2]))) == ["4", "3"]
+    assert names(filled.select(Selection(until=at[0]))) == []
 
 
 def test_a_day_is_whole_in_the_local_zone(register, monkeypatch):
@@ -70,7 +70,7 @@ def test_a_day_is_whole_in_the_local_zone(register, monkeypatch):
         for hour in (9, 10, 33, 34):  # UTC hours from 1 March; local midnights lie at 10:00 UTC
             day, hour_of_day = divmod(hour, 24)
             register.keep(make_document(hour, taken_at=datetime(2026, 3, 1 + day, hour_of_day, tzinfo=UTC).isoformat()))
-        found = register.search(since=date(2026, 3, 2), until=date(2026, 3, 2))
+        found = register.select(Selection(since=date(2026, 3, 2), until=date(2026, 3, 2)))
     finally:
         monkeypatch.undo()
         time.tzset()
@@ -89,16 +89,16 @@ def test_words_are_found_wherever_they_stand(filled):
 
 def test_signs_of_the_query_language_are_only_text(filled):
     for number, words in enumerate(("%", "_", "fret_7", "' OR 1=1 --", "\\", "/"), start=50):
-        assert filled.search(text=words) == []
+        assert filled.select(Selection(text=words)) == []
         kept = filled.keep(make_document(number, neck=make_neck(f"odd |{words}| name", None)))
-        assert [one.id for one in filled.search(text=f"|{words}|")] == [kept.id]
+        assert [one.id for one in filled.select(Selection(text=f"|{words}|"))] == [kept.id]
 
 
 def test_the_inspections_of_a_neck_newest_first(filled):
-    moments = [filled.load(one.id).taken_at for one in filled.search(serial="wt-00001")]
+    moments = [filled.load(one.id).taken_at for one in filled.select(Selection(serial="wt-00001"))]
     assert moments == ["2026-03-04T01:00:00+00:00", "2026-03-03T15:00:00+00:00", "2026-03-02T10:00:00+00:00"]
-    assert filled.search(serial="unknown") == []
+    assert filled.select(Selection(serial="unknown")) == []
 
 
 def test_all_conditions_must_hold(filled):
-    assert names(filled.search(serial="WT-00001", verdict="fail", since=datetime(2026, 3, 3, tzinfo=UTC))) == ["1"]
+    assert names(filled.select(Selection(serial="WT-00001", verdict="fail", since=datetime(2026, 3, 3, tzinfo=UTC)))) == ["1"]

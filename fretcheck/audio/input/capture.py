@@ -55,9 +55,6 @@ class Backend(Protocol):
 class PortAudioBackend:
     """The real one."""
 
-    def __init__(self, *, latency_s: float = LATENCY_S) -> None:
-        self._latency_s = latency_s
-
     def inputs(self) -> list[InputDevice]:
         return list_inputs()
 
@@ -81,7 +78,7 @@ class PortAudioBackend:
                 channels=channels,
                 dtype="float32",
                 blocksize=BLOCK_FRAMES,
-                latency=self._latency_s,
+                latency=LATENCY_S,
                 callback=callback,
                 finished_callback=finished,
             )

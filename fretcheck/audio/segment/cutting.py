@@ -23,11 +23,9 @@ class Cut(Generic[Taken]):
     frames: int
 
 
-def cut_events(
-    source: AudioSource, *, segmenter: Segmenter | None = None, progress: Callable[[float], None] | None = None
-) -> Iterator[Onset | Pluck | SetAside]:
+def cut_events(source: AudioSource, *, progress: Callable[[float], None] | None = None) -> Iterator[Onset | Pluck | SetAside]:
     """Yield what the segmenter hears in `source`, to its end; `progress` is told the seconds heard so far."""
-    segmenter = segmenter or Segmenter(source.sample_rate)
+    segmenter = Segmenter(source.sample_rate)
     for block in source.blocks():
         yield from segmenter.push(block)
         if progress is not None:

@@ -42,7 +42,7 @@ class Hops:
 class HopAnalyser:
     """Turns samples into hops; what it gives does not depend on how the samples were cut into blocks."""
 
-    def __init__(self, sample_rate: float, *, origin: int = 0) -> None:
+    def __init__(self, sample_rate: float) -> None:
         self.hop = max(1, round(HOP_S * sample_rate))
         self._size = fast_length(round(WINDOW_S * sample_rate))
         self._window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(self._size) / self._size)  # Hann
@@ -53,7 +53,7 @@ class HopAnalyser:
         for index in range(1, BANDS + 1):  # at low sample rates the lowest bands are a bin wide
             self._edges[index] = max(self._edges[index], self._edges[index - 1] + 1)
         self._high_pass = HighPass(HIGH_PASS_HZ, sample_rate)
-        self.restart(origin)
+        self.restart(0)
 
     def restart(self, origin: int) -> None:
         """Forget the past; the next sample is frame `origin`."""

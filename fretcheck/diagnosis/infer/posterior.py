@@ -131,10 +131,6 @@ class Marginals:
         """Probability that each lies below its limit."""
         return np.asarray(self.weights @ ndtr((limits - self.means) / self.spreads))
 
-    def beyond(self, sizes: Reals) -> Reals:
-        """Probability that each is larger than its size, either way."""
-        return np.asarray(1.0 - self.below(sizes) + self.below(-sizes))
-
     def quantile(self, share: float) -> Reals:
         """By bisection, to a millionth of the spread."""
         low = np.min(self.means - 6.0 * self.spreads, axis=0)

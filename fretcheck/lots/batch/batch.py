@@ -234,7 +234,7 @@ class Ledger:
         """Necks whose inspection is in the register and still stands, by name."""
         lines: dict[str, BatchLine] = {}
         written = self._written()
-        present = {summary.id for summary in self._register.list()} if written else set()
+        present = {summary.id for summary in self._register.select()} if written else set()
         for neck in self._necks:
             entry = written.get(neck.name)
             if entry is not None and entry["inspection"] in present and entry["fingerprint"] == neck.fingerprint(self._how):

@@ -81,11 +81,6 @@ class Ear:
         """True while a pluck is under way that has not been told yet."""
         return self._open
 
-    @property
-    def now_s(self) -> float:
-        """How far the source has been heard."""
-        return self._end_frame / self.sample_rate
-
     def push(self, block: Block, *, decisive_only: bool = False) -> Iterator[Heard]:
         """Hear the next block; `decisive_only` leaves running values out, when nobody looks at them or more sound is waiting."""
         self._end_frame = block.start_frame + len(block.samples)
