@@ -116,10 +116,7 @@ def written_whole(
     path: Path, *, is_ours: Recogniser | None = None, force: bool = False, encoding: str = "utf-8", newline: str | None = "\n"
 ) -> Iterator[IO[str]]:
     """A text stream whose content becomes `path` when the context ends well; see `replacing`."""
-    with (
-        replacing(path, is_ours=is_ours, force=force) as beside,
-        beside.open("w", encoding=encoding, newline=newline) as stream,
-    ):
+    with replacing(path, is_ours=is_ours, force=force) as beside, beside.open("w", encoding=encoding, newline=newline) as stream:
         yield stream
 
 

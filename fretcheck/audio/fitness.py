@@ -78,7 +78,6 @@ class FitnessCheck:
         self._hum: tuple[float, float] | None = None
 
     def push(self, block: Block) -> None:
-        """Take the next block."""
         if len(block.samples) and block.samples.any():
             self._all_zero = False
         self._frames += len(block.samples)

@@ -2,9 +2,6 @@
 
 A voice's engine may want a main thread of its own, or hang: it runs in a process of its own, which reads a line of text and
 writes a sound file. The sound is then played by this program, which so knows to the moment how long it sounds.
-
-Conventions: as in `cues`: `is_sounding` is True from `say` until the room has taken the words away; nothing heard meanwhile is
-measured.
 """
 
 import subprocess

@@ -18,14 +18,7 @@ from fretcheck.audio.input.portaudio import list_inputs, load_sounddevice, suppo
 from fretcheck.audio.input.quiet_stderr import quiet_stderr
 from fretcheck.audio.input.source import Block
 from fretcheck.audio.segment.segmenter import Segmenter
-from fretcheck.errors import (
-    EXIT_DONE,
-    EXIT_OUT_OF_TOLERANCE,
-    EXIT_UNDECIDED,
-    DeviceError,
-    StorageError,
-    UsageError,
-)
+from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, DeviceError, StorageError, UsageError
 from fretcheck.files import check_place, replacing
 from fretcheck.report.tables.devices_table import fitness_document, fitness_report, inputs_document, inputs_table, meter
 

@@ -113,12 +113,5 @@ def _show(study: GaugeStudy, *, as_json: bool) -> None:
 
 
 command = typer.Typer(help="Study how well this bench repeats itself: necks × operators × repeats.", no_args_is_help=True)
-for _name, _function in (
-    ("open", open_),
-    ("next", next_),
-    ("add", add),
-    ("compute", compute),
-    ("list", list_),
-    ("show", next_),
-):
+for _name, _function in (("open", open_), ("next", next_), ("add", add), ("compute", compute), ("list", list_), ("show", next_)):
     command.command(_name)(_function)

@@ -1,7 +1,4 @@
-"""The whole diagnosis of one neck, from its plucks to findings, corrections and verdict.
-
-Conventions: see `observation` for what goes in and `result` for what comes out.
-"""
+"""The whole diagnosis of one neck, from its plucks to findings, corrections and verdict."""
 
 import math
 from collections.abc import Collection, Sequence

@@ -119,7 +119,6 @@ class Comparison:
 
     @property
     def changed_notes(self) -> tuple[NoteChange, ...]:
-        """Those that changed."""
         return tuple(one for one in self.notes if one.changed)
 
     @property

@@ -1,7 +1,4 @@
-"""The causes of a document, told from the design: also where the frets follow another rule, from which the diagnosis then counts.
-
-Conventions: mm, positive nearer the bridge.
-"""
+"""The causes of a document, told from the design: also where the frets follow another rule, from which they were counted."""
 
 from dataclasses import replace
 

@@ -150,7 +150,6 @@ def change_study(register: Register, name: str, change: Callable[[GaugeStudy], G
 
 
 def load_study(register: Register, name: str) -> GaugeStudy:
-    """The study of that name."""
     with register.session(write=False) as session:
         return GaugeStudy.model_validate_json(_study_row(session, name).record_json)
 

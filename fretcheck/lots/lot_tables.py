@@ -2,8 +2,6 @@
 
 The whole record lies as JSON in `record_json`; the other columns are what is searched, and the links to inspections, which
 the database itself keeps whole.
-
-Conventions: as in `fretcheck.register.tables`: units in the names, NULL is "unknown", moments in UTC.
 """
 
 from datetime import datetime

@@ -67,7 +67,6 @@ def worked_of(row: WorkedTable, *, number: int) -> Worked:
 
 
 def _day(date: datetime.date | str | None, *, place: str) -> datetime.date | None:
-    """A day, given as a date or as text."""
     if not isinstance(date, str):
         return date
     try:

@@ -20,13 +20,7 @@ from functools import cached_property
 from typing import Literal
 
 from fretcheck.errors import NeckError
-from fretcheck.neck.temperament import (
-    CENTS_PER_OCTAVE,
-    cents_to_ratio,
-    midi_frequency_hz,
-    midi_to_note,
-    note_to_midi,
-)
+from fretcheck.neck.temperament import CENTS_PER_OCTAVE, cents_to_ratio, midi_frequency_hz, midi_to_note, note_to_midi
 
 Construction = Literal["plain", "wound"]
 WorkedPart = Literal["nut", "saddle", "frets", "neck", "strings"]
@@ -140,7 +134,6 @@ class Neck:
     """What was worked on and when: earlier measurements of it no longer hold."""
 
     def string(self, number: int) -> String:
-        """String by its number."""
         return self.strings[number - 1]
 
     def across(self, number: int) -> float:

@@ -23,7 +23,6 @@ class Rounding:
 
     @property
     def step_mm(self) -> float:
-        """The step in mm."""
         return self.step * MM_PER_INCH if self.unit == "in" else self.step
 
     def nearest_mm(self, length_mm: float) -> float:

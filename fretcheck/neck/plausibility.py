@@ -11,7 +11,6 @@ GIVEN_AGAINST_COMPUTED = 1.35  # A given tension this many times over or under t
 
 
 def constants_of(neck: Neck) -> tuple[StringConstants, ...]:
-    """Constants of all strings, string 1 first."""
     return tuple(string_constants(neck, number) for number in range(1, len(neck.strings) + 1))
 
 

@@ -1,7 +1,4 @@
-"""Where a recording is cut off.
-
-Conventions: sound of shape ``(frames,)``, at any scale.
-"""
+"""Where a recording is cut off."""
 
 import numpy as np
 from numpy.typing import NDArray

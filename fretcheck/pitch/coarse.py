@@ -86,11 +86,9 @@ class CoarsePitch:
 
     @property
     def f1_hz(self) -> float:
-        """Partial 1."""
         return self.f0_hz * float(np.sqrt(1.0 + self.inharmonicity))
 
     def partial_hz(self, numbers: Reals) -> Reals:
-        """Partials of those numbers."""
         return np.asarray(numbers * self.f0_hz * np.sqrt(1.0 + self.inharmonicity * numbers**2))
 
 
@@ -269,7 +267,6 @@ class _Combs:
         return self.f0_hz, self.inharmonicity, self.score, self.explained
 
     def only(self, which: NDArray[np.intp]) -> _Combs:
-        """Those of them."""
         return _Combs(*(each[which] for each in self.columns()))
 
 

@@ -29,8 +29,6 @@ fall up to three times as fast: no window of seconds hears both alike, and one o
 notes and the 0.5 s of quick ones. Read directly, 95 % of these intervals are within 1.0 and 0.8 cents; where the open note is
 heard over the very stretch of its fall that the fret's reading heard, which takes its third and fourth second, within 0.6 and
 0.6 (`tests.benchmarks.real_plucks`). So much is the reading's; the rest has to be guessed ahead, and u allows for it.
-
-Conventions: as in `reading`: `f1_hz` is partial 1 of the settled string and `u_cents` its standard uncertainty.
 """
 
 import numpy as np

@@ -55,7 +55,6 @@ class InspectionSummary:
     plan: str
 
     def as_json(self) -> dict[str, Any]:
-        """As a JSON object."""
         return asdict(self)
 
 

@@ -1,7 +1,4 @@
-"""What happens in a live session, as the runner tells it; screens and cues are made from these and from nothing else.
-
-Conventions: times in seconds of the session's sound (`start_s`), cents measured minus target, positive is sharp.
-"""
+"""What happens in a live session, as the runner tells it; screens and cues are made from these and from nothing else."""
 
 from dataclasses import dataclass
 from typing import Literal, Protocol

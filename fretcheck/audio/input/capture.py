@@ -99,14 +99,7 @@ class Capture:
     """Opens `device` and starts it; packets appear in `inbox`."""
 
     def __init__(
-        self,
-        backend: Backend,
-        device: InputDevice,
-        *,
-        channel: int,
-        sample_rate: float,
-        inbox: queue.Queue[Packet],
-        number: int,
+        self, backend: Backend, device: InputDevice, *, channel: int, sample_rate: float, inbox: queue.Queue[Packet], number: int
     ) -> None:
         self.device = device
         self.number = number

@@ -144,12 +144,7 @@ class MicrophoneSource:
     def _start(self, device: InputDevice) -> Capture:
         self._captures += 1
         return Capture(
-            self._backend,
-            device,
-            channel=self._channel,
-            sample_rate=self._rate,
-            inbox=self._inbox,
-            number=self._captures,
+            self._backend, device, channel=self._channel, sample_rate=self._rate, inbox=self._inbox, number=self._captures
         )
 
     def _why(self, error: Exception, device: InputDevice) -> str:

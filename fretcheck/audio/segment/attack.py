@@ -15,7 +15,6 @@ _BEFORE, _AHEAD = 8, 3
 
 
 def cell_frames(sample_rate: float) -> int:
-    """Frames of a cell."""
     return max(1, round(0.001 * sample_rate))
 
 

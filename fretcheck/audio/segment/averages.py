@@ -15,7 +15,6 @@ from fretcheck.audio.segment.windows import overlapping
 
 
 def hops(seconds: float) -> int:
-    """Number of hops in `seconds`."""
     return round(seconds / HOP_S)
 
 

@@ -65,7 +65,6 @@ class HopAnalyser:
         self._past = np.zeros((RECENT[1], BANDS))
 
     def frame(self, hop: int) -> int:
-        """First frame of hop number `hop`."""
         return self.origin + hop * self.hop
 
     def push(self, samples: Reals) -> Hops:

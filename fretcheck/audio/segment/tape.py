@@ -35,7 +35,6 @@ class Tape:
         self._high += len(samples)
 
     def forget_before(self, frame: int) -> None:
-        """Drop all frames before `frame`."""
         drop = min(max(frame - self.start, 0), self._high - self._low)
         self._low += drop
         self.start += drop

@@ -52,7 +52,6 @@ class Outcome:
 
     @property
     def expected_worst(self) -> float:
-        """Mean of the worst note."""
         return float(np.mean(self.worst))
 
 
@@ -103,7 +102,6 @@ class Bench:
         return self._columns.get(Key(kind=kind, fret=fret, string=string))
 
     def saddle_column(self, string: int) -> int | None:
-        """The column that moves the saddle of one string."""
         own = self.column("saddle", string=string)
         return own if own is not None else self.column("bridge")
 

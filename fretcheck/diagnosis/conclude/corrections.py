@@ -82,13 +82,7 @@ class _Chosen:
 
 class _Planner:
     def __init__(
-        self,
-        *,
-        bench: Bench,
-        found: Findings,
-        again: Sequence[Place],
-        verdict: Verdict,
-        settings: DiagnosisSettings,
+        self, *, bench: Bench, found: Findings, again: Sequence[Place], verdict: Verdict, settings: DiagnosisSettings
     ) -> None:
         self.bench, self.settings, self.again, self.found, self.verdict = bench, settings, again, found, verdict
         self.neck = bench.posterior.design.neck
@@ -339,9 +333,7 @@ def _layout(bench: Bench) -> Plan:
     return Plan(
         corrections=(Correction(kind="measure", moves=(), predicted=predicted, text=text),),
         predicted=Predicted(
-            worst_cents=outcome.expected_worst,
-            worst_90=(float(low), float(high)),
-            probability_within=outcome.probability,
+            worst_cents=outcome.expected_worst, worst_90=(float(low), float(high)), probability_within=outcome.probability
         ),
         advice=(),
     )

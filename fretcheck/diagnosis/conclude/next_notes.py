@@ -4,8 +4,6 @@ What is open, as functions of one draw: whether a note is out, and which way; of
 a size worth looking for; of every cause between 5 and 95 % whether it exceeds its practical size. With S the covariance of notes
 and these functions over the draws, a pluck of note c takes Σ_q S_cq² / (S_cc + u²) from their variance, and
 S ← S − S_c S_cᵀ / (S_cc + u²) is what is left: Gaussian, rank one, so that no reading has to be imagined.
-
-Conventions: Cents, mm. A note on a string that is not among those chosen yet counts half: it costs an open pluck as well.
 """
 
 from collections.abc import Collection, Sequence

@@ -55,7 +55,6 @@ class Work:
 
     @property
     def key(self) -> Key:
-        """What is worked on."""
         return (self.how, self.string, self.fret, self.slots)
 
     @property

@@ -2,8 +2,6 @@
 
 Measured with uncertainty u, a linear function r·θ takes (c·Σ·r)²/(r·Σ·r + u²) off the variance of a cause c·θ; the candidate
 that takes most is named, if it takes enough.
-
-Conventions: hand measurements and their usual uncertainties as in `neck.measurement`; mm. Σ is the posterior covariance of θ.
 """
 
 from collections.abc import Sequence

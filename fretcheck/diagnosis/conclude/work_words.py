@@ -34,14 +34,9 @@ def several(numbers: Sequence[int], what: str) -> str:
 def text_of(work: Work, bench: Bench, settings: DiagnosisSettings, *, measured_mm: dict[int, float]) -> str:
     """One piece of work, told. `measured_mm` is what strings were measured to leave over fret 1."""
     return (
-        {
-            "string": _string,
-            "saddle": _saddle,
-            "straight_saddle": _straight,
-            "seat": _straight,
-            "nut": _nut,
-            "fret": _fret,
-        }[work.how](work, bench, settings)
+        {"string": _string, "saddle": _saddle, "straight_saddle": _straight, "seat": _straight, "nut": _nut, "fret": _fret}[
+            work.how
+        ](work, bench, settings)
         if work.how != "slots"
         else _slots(work, bench, measured_mm)
     )

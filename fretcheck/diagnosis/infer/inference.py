@@ -3,8 +3,6 @@
 At each step the forward model is replaced by its tangent, the linear problem solved in closed form for the sound neck
 (`linear_gaussian`), and the sets of faults weighed (`fault_sets`). How well the workshop cuts frets is not known either: a few
 factors on the narrow spreads of frets and tilts are weighed together with the faults.
-
-Conventions: θ as in `parameters`, cells as in `as_designed`, cents and mm.
 """
 
 import math

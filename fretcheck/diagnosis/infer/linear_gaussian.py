@@ -68,12 +68,10 @@ class LinearGaussian:
 
     @cached_property
     def mean(self) -> Reals:
-        """Posterior mean."""
         return np.asarray(self.prior_mean + self.gain @ self.residual)
 
     @cached_property
     def covariance(self) -> Reals:
-        """Posterior covariance."""
         covariance = self.prior_covariance - self.gain @ self._cross
         return np.asarray(0.5 * (covariance + covariance.T))
 

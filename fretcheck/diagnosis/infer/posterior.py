@@ -58,17 +58,14 @@ class Posterior:
 
     @property
     def parameters(self) -> Parameters:
-        """The table of θ."""
         return self.model.parameters
 
     @cached_property
     def weights(self) -> Reals:
-        """Of the components."""
         return np.array([one.weight for one in self.components])
 
     @cached_property
     def mean(self) -> Reals:
-        """Of θ."""
         return np.asarray(self.weights @ np.array([one.mean for one in self.components]))
 
     @cached_property
@@ -119,7 +116,6 @@ class Marginals:
 
     @cached_property
     def mean(self) -> Reals:
-        """Shape (scalars,)."""
         return np.asarray(self.weights @ self.means)
 
     @cached_property

@@ -52,7 +52,6 @@ class AsDesigned:
 
     @cached_property
     def fret(self) -> NDArray[np.intp]:
-        """Fret number of each cell."""
         return np.array([cell.fret for cell in self.cells], dtype=np.intp)
 
     @cached_property

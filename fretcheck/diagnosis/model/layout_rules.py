@@ -77,10 +77,7 @@ RULES: tuple[LayoutRule, ...] = (
     ),
     *(
         LayoutRule(
-            name=f"rounded to {label}",
-            text=f"Every slot was rounded to {label} of a rule.",
-            share=0.005,
-            shift_mm=_rounded(step),
+            name=f"rounded to {label}", text=f"Every slot was rounded to {label} of a rule.", share=0.005, shift_mm=_rounded(step)
         )
         for label, step in (("0.5 mm", 0.5), ("1 mm", 1.0), ("1/32 in", MM_PER_INCH / 32.0), ("1/16 in", MM_PER_INCH / 16.0))
     ),

@@ -66,11 +66,7 @@ def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:
     cents = depth_slope * depth * played
     finger = np.where(same_string, np.outer(cents, cents) * smooth, 0.0)
     finger += np.where(same_string, FINGER_LOW_CENTS**2 * np.outer(low * played, low * played), 0.0)
-    return NoteField(
-        finger=finger,
-        pull=_pull(design),
-        own_of_mm=np.square(CENTS_PER_NEPER / design.speaking_mm),
-    )
+    return NoteField(finger=finger, pull=_pull(design), own_of_mm=np.square(CENTS_PER_NEPER / design.speaking_mm))
 
 
 def usual_depth(design: AsDesigned) -> Reals:

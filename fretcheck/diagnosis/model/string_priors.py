@@ -29,7 +29,6 @@ WINDING, U_WINDING_REL = 1.075, 0.045
 
 
 def constants_of(neck: Neck, observations: Sequence[Observation]) -> tuple[StringConstants, ...]:
-    """Constants of every string, string 1 first."""
     return tuple(_one(neck, number, observations) for number in range(1, len(neck.strings) + 1))
 
 

@@ -108,19 +108,11 @@ class GaugeStudy(_Record):
 
     @property
     def read(self) -> int:
-        """Number of steps done."""
         return sum(step.inspection is not None for step in self.steps)
 
 
 def open_study(
-    *,
-    name: str,
-    necks: Sequence[str],
-    operators: Sequence[str],
-    repeats: int,
-    bench: str | None = None,
-    seed: int,
-    now: datetime,
+    *, name: str, necks: Sequence[str], operators: Sequence[str], repeats: int, bench: str | None = None, seed: int, now: datetime
 ) -> GaugeStudy:
     """A new study with its order drawn. Raises UsageError with fewer than 2 necks, no operator, or fewer than 2 repeats."""
     check_serials(necks)

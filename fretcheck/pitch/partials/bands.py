@@ -39,7 +39,6 @@ class Bands:
         return 1.0 / self.half_width_hz
 
     def first(self, count: int) -> Bands:
-        """The first `count` frames."""
         return replace(self, values=self.values[:, :count], time_s=self.time_s[:count])
 
 

@@ -49,7 +49,6 @@ class PhaseLines:
         return np.asarray(np.sqrt(np.sum(self.weight * self.strayed**2, axis=1) / np.maximum(self.energy, 1e-300)))
 
     def only(self, which: NDArray[np.bool_]) -> PhaseLines:
-        """Those of them."""
         return PhaseLines(*(getattr(self, each.name)[which] for each in fields(self)))
 
 
@@ -64,7 +63,6 @@ def noise_power(values: NDArray[np.complex128]) -> Reals:
 
 
 def phase_lines(bands: Bands) -> PhaseLines:
-    """Fit the lines."""
     values, time = bands.values, bands.time_s
     power = np.abs(values) ** 2
     noise = np.maximum(noise_power(values), _LEAKAGE * np.max(power))

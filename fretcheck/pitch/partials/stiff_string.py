@@ -3,8 +3,6 @@
 Partials scatter about a stiff string's by more than their own uncertainty, since resonances of the body pull each on its own and
 planes of vibration beat. The scatter is estimated with the string (R. DerSimonian & N. Laird, Control. Clin. Trials 7, 177,
 1986, from memory), so that a loud partial does not rule alone; and single outliers count less (Student weights).
-
-Conventions: log frequencies; u are standard uncertainties.
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,4 @@
-"""What a person at the bench needs to see at this moment, made from the session's events; no drawing here.
-
-Conventions: Cents measured minus target, positive is sharp. Levels in dB below full scale.
-"""
+"""What a person at the bench needs to see at this moment, made from the session's events; no drawing here."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -60,7 +57,6 @@ class BenchView:
     judged: Mapping[tuple[int, int], Cell] = field(default_factory=dict)
 
     def apply(self, event: events.Event) -> None:
-        """Take in one event."""
         match event:
             case events.Asked():
                 self.ask = event.ask

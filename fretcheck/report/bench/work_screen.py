@@ -1,7 +1,4 @@
-"""The screen of work on one place: the note just plucked and how far the part is to go, in figures read from across the bench.
-
-Conventions: as in `bench_screen`.
-"""
+"""The screen of work on one place: the note just plucked and how far the part is to go, in figures read from across the bench."""
 
 import textwrap
 from dataclasses import dataclass
@@ -93,10 +90,7 @@ class WorkScreen(BenchScreen):
         lines += _figure("CENTS CHANGED", change, _WIDEST, width, second, ascii_only)
         level = 0.0 if view.level_db is None else (view.level_db + 70.0) / 70.0
         lines = lines[: rows - 1] + [Text()] * (rows - 1 - len(lines))
-        return [
-            *lines,
-            Text("level " + bar(level, min(32, max(4, width - 8)), ascii_only), style="dim"),
-        ]
+        return [*lines, Text("level " + bar(level, min(32, max(4, width - 8)), ascii_only), style="dim")]
 
     def _trail(self, room: int) -> list[Text]:
         """The last plucks, the newest first."""

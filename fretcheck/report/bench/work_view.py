@@ -44,7 +44,6 @@ class WorkView(BenchView):
     trail: deque[events.Worked] = field(default_factory=lambda: deque(maxlen=TRAIL))
 
     def apply(self, event: events.Event) -> None:
-        """Take in one event."""
         super().apply(event)
         match event:
             case events.Begun():

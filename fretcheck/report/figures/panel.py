@@ -37,12 +37,10 @@ class Panel:
     reach_cents: float  # At the top edge; minus that at the bottom
 
     def x(self, fret: float) -> float:
-        """Fret to px."""
         first, last = self.frets
         return self.left + (fret - first) / (last - first) * (self.right - self.left)
 
     def y(self, cents: float) -> float:
-        """Cents to px."""
         return self.bottom + (cents / self.reach_cents + 1.0) / 2.0 * (self.top - self.bottom)
 
     def line(self, frets: Sequence[float], cents: Sequence[float], **how: Any) -> None:

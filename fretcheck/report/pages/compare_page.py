@@ -18,7 +18,6 @@ WIDTH, HEIGHT = 360.0, 206.0
 
 
 def compare_page(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
-    """The page as HTML."""
     strings = sorted({one.string for one in comparison.notes})
     reach = 1.12 * max(
         2.0 * after.verdict.limit_cents, *(max(abs(one.before_cents), abs(one.after_cents)) for one in comparison.notes)

@@ -63,7 +63,6 @@ class StringOnPage:
 
 
 def inspection_page(document: InspectionDocument) -> str:
-    """The page as HTML."""
     return render("inspection.html", running=running_line(document), **context_of(document))
 
 

@@ -1,7 +1,4 @@
-"""The page of a lot: its decision with the risks, the sample, and what its necks say about their template.
-
-Conventions: made from the lot and the documents of its inspections alone.
-"""
+"""The page of a lot: its decision with the risks, the sample, and what its necks say about their template."""
 
 from __future__ import annotations
 

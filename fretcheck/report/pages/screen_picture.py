@@ -36,7 +36,6 @@ _FORMAT = """<svg viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/s
 
 
 def is_picture(head: bytes) -> bool:
-    """A picture that this wrote."""
     return _MARK in head
 
 

@@ -1,7 +1,4 @@
-"""The page of a template: what to correct, errors fret by fret, necks that depart, capability, drift over lots.
-
-Conventions: mm are positive toward the bridge.
-"""
+"""The page of a template: what to correct, errors fret by fret, necks that depart, capability, drift over lots."""
 
 from __future__ import annotations
 

@@ -17,7 +17,6 @@ OUTCOME_STYLES = {"done as advised": "green", "not done": "dim", "cannot be told
 
 
 def print_comparison(comparison: Comparison, before: InspectionDocument, after: InspectionDocument, console: Console) -> None:
-    """Print the comparison."""
     console.print(comparison_text(comparison, before, after, Shown(glyphs_for(console))))
 
 

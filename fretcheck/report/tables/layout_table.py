@@ -224,7 +224,6 @@ def _csv_rows(layout: Layout, unit: LengthUnit) -> Iterator[dict[str, Any]]:
 
 
 def scale_in(scale: Scale, unit: LengthUnit) -> float:
-    """Scale length in `unit`."""
     return _fine(scale.scale_length_mm, unit)
 
 

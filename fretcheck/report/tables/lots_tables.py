@@ -135,7 +135,7 @@ def scatter_in_words(study: TemplateStudy) -> list[str]:
     lines = [
         f"standard deviations: of single slots {position.slot_scatter_mm:.3f} mm, the readings' own"
         f" {position.reading_scatter_mm:.3f} mm taken out; of what moves all frets of a neck (nut, saddle, hand)"
-        f" {position.neck_scatter_mm:.3f} mm",
+        f" {position.neck_scatter_mm:.3f} mm"
     ]
     if position.trend_mm is not None:
         first, last = position.trend_mm[0], position.trend_mm[-1]

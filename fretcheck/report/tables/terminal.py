@@ -32,12 +32,10 @@ DECISION_STYLES: dict[str | None, str] = {
 
 
 def print_result(document: InspectionDocument, console: Console) -> None:
-    """Print the result of one inspection."""
     console.print(result(document, glyphs=glyphs_for(console), width=min(console.width, 100)))
 
 
 def result(document: InspectionDocument, *, glyphs: Glyphs, width: int = 80) -> RenderableType:
-    """The whole result as one renderable."""
     show = Shown(glyphs)
     parts: list[RenderableType] = [_headline(document, show), Text()]
     parts += [_neck(document, glyphs, width), legend(glyphs), Text()]

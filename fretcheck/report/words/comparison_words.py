@@ -1,7 +1,4 @@
-"""A comparison in words: the headline, and the names of parts.
-
-Conventions: before and after are the two inspections in the order given; mm positive is nearer the bridge or higher.
-"""
+"""A comparison in words: the headline, and the names of parts."""
 
 from fretcheck.inspection.comparison import Comparison, FindingThen, MoveOutcome
 from fretcheck.inspection.document import InspectionDocument

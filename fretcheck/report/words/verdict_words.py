@@ -1,7 +1,4 @@
-"""The result of an inspection in a few sentences, the same on screen, on paper and in the terminal.
-
-Conventions: Cents with one decimal and the word sharp or flat in place of a sign.
-"""
+"""The result of an inspection in a few sentences, the same on screen, on paper and in the terminal."""
 
 from collections import defaultdict
 from collections.abc import Sequence

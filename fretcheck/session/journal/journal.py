@@ -148,7 +148,6 @@ class Journal:
             self._write({"kind": "withdrawn", "numbers": list(numbers), "step": step})
 
     def skip(self, step: int) -> None:
-        """A step left out."""
         self._write({"kind": "skipped", "step": step})
 
     def grow(self, asks: Iterable[Ask]) -> None:

@@ -1,7 +1,4 @@
-"""What a session comes to: the inspection of its accepted plucks, as read then or read again now.
-
-Conventions: ends in the same `inspection_from` as recordings do.
-"""
+"""What a session comes to: the inspection of its accepted plucks, as read then or read again now."""
 
 import hashlib
 from collections.abc import Callable, Iterable

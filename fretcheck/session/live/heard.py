@@ -20,11 +20,7 @@ import numpy as np
 from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.session.placement import (
-    CERTAIN,
-    heard_pitch,
-    places_of,
-)
+from fretcheck.session.placement import CERTAIN, heard_pitch, places_of
 from fretcheck.session.placing import place_pitches
 from fretcheck.session.plan import Ask
 

@@ -96,7 +96,6 @@ class Progress:
         return self.withdraw(taken for taken in self._taken if taken.step == step)
 
     def skip(self, step: int) -> None:
-        """Leave a step out."""
         self._skipped.add(step)
 
     def _done(self) -> set[int]:

@@ -253,7 +253,6 @@ class Runner:
         return self._go_back(before - 1)
 
     def skip(self) -> list[events.Event]:
-        """Leave this note out."""
         ask = self.ask
         if ask is None or self.state == "paused":
             return []

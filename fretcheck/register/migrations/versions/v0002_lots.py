@@ -8,7 +8,6 @@ down_revision = "0001"
 
 
 def upgrade() -> None:
-    """From schema 0001."""
     op.create_table(
         "lots",
         sa.Column("key", sa.Integer(), nullable=False),
