@@ -15,8 +15,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.remarks import refuses, sentence
@@ -36,7 +36,7 @@ class OpenReference:
     `start_s`, `cents` (shape (n,)): reference points in time order, at least one.
     """
 
-    def __init__(self, start_s: NDArray[np.float64], cents: NDArray[np.float64]) -> None:
+    def __init__(self, start_s: Reals, cents: Reals) -> None:
         self._start_s = start_s
         self._cents = cents
 

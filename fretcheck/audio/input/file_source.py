@@ -13,7 +13,6 @@ from typing import Self
 
 import numpy as np
 import soundfile
-from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.audio.input.announced_size import announced_bytes
@@ -52,7 +51,7 @@ class FileSource:
             self._file.close()
             raise
 
-    def _prepare(self, channel: int | None) -> NDArray[np.float64]:
+    def _prepare(self, channel: int | None) -> Reals:
         rate, channels = self._file.samplerate, self._file.channels
         if not LOWEST_RATE_HZ <= rate <= HIGHEST_RATE_HZ:
             raise RecordingError(
@@ -93,7 +92,7 @@ class FileSource:
             yield Block(samples=self._mono(data), start_frame=start)
             start += len(data)
 
-    def _mono(self, data: NDArray[np.float64]) -> Reals:
+    def _mono(self, data: Reals) -> Reals:
         chosen = np.flatnonzero(self._weights)
         if len(chosen) == 1:
             return np.ascontiguousarray(data[:, chosen[0]])
@@ -113,10 +112,10 @@ class FileSource:
 class _Scan:
     """What the first pass found, per channel."""
 
-    rms: NDArray[np.float64]
-    mean: NDArray[np.float64]
-    peak: NDArray[np.float64]
-    at_rail: NDArray[np.float64]  # Share of the samples that lie at the channel's peak
+    rms: Reals
+    mean: Reals
+    peak: Reals
+    at_rail: Reals  # Share of the samples that lie at the channel's peak
     correlation: float  # Between the two channels of a stereo file, else 1
 
 
@@ -198,9 +197,9 @@ def _cut_short(path: Path, seen: int, frames: int, rate: int) -> str:
     )
 
 
-def _choose(scan: _Scan, channel: int | None) -> NDArray[np.float64]:
+def _choose(scan: _Scan, channel: int | None) -> Reals:
     """Weights of the channels: of two, the one that carries a string, that is not clipped, their mean if alike, or the louder."""
-    only: list[NDArray[np.float64]] = list(np.eye(len(scan.rms)))
+    only: list[Reals] = list(np.eye(len(scan.rms)))
     if channel is not None or len(only) == 1:
         return only[(channel or 1) - 1]
     stronger = int(np.argmax(scan.rms))
@@ -212,7 +211,7 @@ def _choose(scan: _Scan, channel: int | None) -> NDArray[np.float64]:
     return np.array([0.5, 0.5]) if scan.correlation >= MIXABLE_CORRELATION else only[stronger]
 
 
-def _refuse_useless(scan: _Scan, weights: NDArray[np.float64], path: Path) -> None:
+def _refuse_useless(scan: _Scan, weights: Reals, path: Path) -> None:
     used = np.flatnonzero(weights)
     rms, mean = float(scan.rms[used].max()), float(np.abs(scan.mean[used]).max())
     if rms < SILENT_RMS:

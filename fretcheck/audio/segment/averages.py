@@ -32,7 +32,7 @@ class Averages:
     fast: Reals
     smooth: Reals
     # How far the fast average fell in 100 ms, beyond the rate at which it had been falling in the 200 ms before
-    fall_db: NDArray[np.float64]
+    fall_db: Reals
 
 
 class Averager:
@@ -56,7 +56,7 @@ class Averager:
         return Averages(pair, fast, smooth, _fall_db(self._fast, held))
 
 
-def _fall_db(fast: Reals, held: NDArray[np.intp]) -> NDArray[np.float64]:
+def _fall_db(fast: Reals, held: NDArray[np.intp]) -> Reals:
     """Of the last ``len(held)`` values of `fast`; the natural fall is known once the hops `held` reach back far enough."""
     count = len(held)
     level = 10.0 * np.log10(np.maximum(fast, _NOTHING))

@@ -12,7 +12,6 @@ window that ends with it. Powers are mean squares, full scale 1. A first-order h
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.audio.segment.high_pass import HighPass
@@ -34,9 +33,9 @@ class Hops:
     """A run of consecutive hops, first hop number `first`."""
 
     first: int
-    bands: NDArray[np.float64]  # Shape ``(hops, BANDS)``
-    recent: NDArray[np.float64]  # Largest recent power of each band, shape ``(hops, BANDS)``; 0 where there is no past
-    level: NDArray[np.float64]  # Mean square of each hop alone, shape ``(hops,)``
+    bands: Reals  # Shape ``(hops, BANDS)``
+    recent: Reals  # Largest recent power of each band, shape ``(hops, BANDS)``; 0 where there is no past
+    level: Reals  # Mean square of each hop alone, shape ``(hops,)``
 
 
 class HopAnalyser:

@@ -7,7 +7,6 @@ from collections import deque
 from math import log10
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.audio.segment.averages import FALL, FAST, PAIR, SMOOTH, Averager, hops
@@ -40,7 +39,7 @@ class Levels:
         self._falls: list[float] = []
         self.bands: deque[Reals] = deque(maxlen=KEPT)
 
-    def take(self, levels: NDArray[np.float64]) -> None:
+    def take(self, levels: Reals) -> None:
         """Take the levels of a run of new hops, shape ``(hops,)``; `step` makes them known one after the other."""
         if len(self._cells) >= 2 * KEPT:
             for kept in (self._cells, self._falls, *self._means.values()):

@@ -5,8 +5,8 @@ slowly, and does not follow anything that stands out of it.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.audio.segment.hops import BANDS
 
 QUIETEST = 10**-9.5  # −95 dB: below it there is nothing but rounding of 16 bits
@@ -22,14 +22,14 @@ class Room:
         self.power: float | None = None
         self._bands = np.zeros(BANDS)
         # Added to both sides of a comparison of band powers, so that noise compares as equal
-        self.allowance: NDArray[np.float64] = LEAST_ALLOWANCE
+        self.allowance: Reals = LEAST_ALLOWANCE
 
     @property
     def known_power(self) -> float:
         """The floor, or the least it can be while it is unknown."""
         return QUIETEST if self.power is None else max(self.power, QUIETEST)
 
-    def learn(self, level: float, bands: NDArray[np.float64]) -> None:
+    def learn(self, level: float, bands: Reals) -> None:
         """Take one hop at which nothing sounds."""
         if self.power is None:
             self.set(level, bands)
@@ -40,7 +40,7 @@ class Room:
         self._bands += _BANDS_RATE * (bands - self._bands)
         self._allow()
 
-    def set(self, level: float, bands: NDArray[np.float64]) -> None:
+    def set(self, level: float, bands: Reals) -> None:
         """Take `level` as the floor at once: the sound has been standing still for long."""
         self.power = level
         self._bands = bands.copy()

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.audio.input.clipping import clipped_fraction
@@ -363,7 +362,7 @@ class Segmenter:
         self._events.append(SetAside(start / self.sample_rate, end / self.sample_rate, reason))
 
 
-def _novelty_db(bands: Reals, recent: Reals, allowance: Reals) -> NDArray[np.float64]:
+def _novelty_db(bands: Reals, recent: Reals, allowance: Reals) -> Reals:
     """Mean rise of the bands, last axis, over their recent maxima; a larger allowance never makes it larger."""
     added = allowance + 1e-7 * recent.sum(axis=-1, keepdims=True)
     rise = 10.0 * np.log10((bands + added) / (recent + added))

@@ -1,10 +1,11 @@
 """Overlapping windows along an array, without copying it."""
 
 import numpy as np
-from numpy.typing import NDArray
+
+from fretcheck.arrays import Reals
 
 
-def overlapping(values: NDArray[np.float64], size: int, step: int = 1) -> NDArray[np.float64]:
+def overlapping(values: Reals, size: int, step: int = 1) -> Reals:
     """Windows of `size` rows, `step` rows apart.
 
     What numpy's sliding_window_view gives, for a tenth of its time: blocks from a microphone are short and many.

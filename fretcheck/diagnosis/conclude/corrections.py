@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fretcheck.arrays import Reals
 from fretcheck.diagnosis.conclude.bench import Bench, Outcome
 from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
 from fretcheck.diagnosis.conclude.deciding_measurement import clearance_measured, measurement_for
@@ -287,7 +287,7 @@ class _Planner:
             )
         return corrections, before
 
-    def _together(self, left: list[Work], theta: NDArray[np.float64], before: Outcome) -> list[Work]:
+    def _together(self, left: list[Work], theta: Reals, before: Outcome) -> list[Work]:
         """The next work, with the fewest others that keep it from raising the worst note."""
         for others in range(len(left)):
             tried = [[left[0], *chosen] for chosen in combinations(left[1:], others)]

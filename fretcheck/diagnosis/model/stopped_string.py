@@ -14,7 +14,6 @@ import math
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.units import CENTS_PER_NEPER
@@ -85,7 +84,7 @@ def sharpness_cents(stop: Stop) -> Reals:
     return np.asarray(CENTS_PER_NEPER * nepers + stop.cents)
 
 
-def partials(stop: Stop) -> dict[str, NDArray[np.float64]]:
+def partials(stop: Stop) -> dict[str, Reals]:
     """Derivative of `sharpness_cents` by each of `LOCALS`, same shape as the arguments."""
     shape = np.broadcast_shapes(*(np.shape(getattr(stop, field.name)) for field in fields(stop)))
     slopes = {}

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import NormalDist
 
+from scipy.special import chdtri
+
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.plain_text import decimal
 
@@ -83,8 +85,6 @@ def capability_indices(*, mean: float, scatter: float, lower: float, upper: floa
 
 def cp_limits(cp: float, *, freedom: float, confidence: float) -> tuple[float, float]:
     """Confidence limits of Cp, exact for a scatter from normal values."""
-    from scipy.special import chdtri
-
     tail = (1 - confidence) / 2
     low, high = chdtri(freedom, 1 - tail), chdtri(freedom, tail)
     return cp * sqrt(low / freedom), cp * sqrt(high / freedom)

@@ -13,10 +13,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import pi, sqrt
 from statistics import NormalDist
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
-if TYPE_CHECKING:
-    from fretcheck.arrays import Reals
+import numpy as np
+from scipy.special import ndtr
+
+from fretcheck.arrays import Reals
 
 _NODES = 32
 _SHOPS = 99
@@ -37,8 +39,6 @@ class _RunLength(Protocol):
 
 def run_lengths(of_chart: _RunLength, *, points: int | None) -> RunLengths:
     """As they are with centre and scatter (mean moving range) from so many points; None: known."""
-    import numpy as np
-
     if points is None:
         return RunLengths(on_target=of_chart(), unlucky_on_target=of_chart(), after_shift=of_chart(shift=1.0))
     shops = np.random.default_rng(1).standard_normal(
@@ -67,9 +67,6 @@ def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0, wider: f
     `weight`: share of the newest point, 0 < weight ≤ 1. `limit`: width of the steady limits, in standard deviations of the
     average itself. `shift`: of the mean from the centre.
     """
-    import numpy as np
-    from scipy.special import ndtr
-
     edge = wider * limit * sqrt(weight / (2 - weight))
     nodes, weights = np.polynomial.legendre.leggauss(_NODES)
     levels, widths = edge * nodes, edge * weights
@@ -96,9 +93,6 @@ def cusum_run_length(*, allowance: float, limit: float, shift: float = 0.0, wide
 
 def _one_sided_cusum(allowance: float, limit: float, shift: float) -> float:
     """Run length of S ← max(0, S + x − k), signal when S > h, x of mean `shift`."""
-    import numpy as np
-    from scipy.special import ndtr
-
     nodes, weights = np.polynomial.legendre.leggauss(_NODES)
     levels, widths = limit * (nodes + 1) / 2, limit * weights / 2
     start = np.concatenate([[0.0], levels])

@@ -23,8 +23,9 @@ from itertools import combinations
 from math import floor, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.special import chdtri, fdtri
 
+from fretcheck.arrays import Reals
 from fretcheck.errors import DiagnosisRefusedError
 
 FEWEST_NECKS, FEWEST_REPEATS = 2, 2
@@ -63,9 +64,7 @@ class GaugeResult:
     distinct_categories: int | None  # None when the gauge shows no scatter at all
 
 
-def gauge_study(
-    values: NDArray[np.float64], strings: Sequence[int], frets: Sequence[int], *, confidence: float = 0.90
-) -> GaugeResult:
+def gauge_study(values: Reals, strings: Sequence[int], frets: Sequence[int], *, confidence: float = 0.90) -> GaugeResult:
     """Analyse a balanced study.
 
     `values` (shape (necks, operators, repeats, notes)). `strings`, `frets`: of each note. `confidence`: of the intervals.
@@ -79,7 +78,7 @@ def gauge_study(
     strata = _strata(strings, frets)
     free = [1, *(round(float(np.trace(one))) for one in strata[1:])]
 
-    def squares(deviations: NDArray[np.float64], freedom: int) -> list[Term]:
+    def squares(deviations: Reals, freedom: int) -> list[Term]:
         """The strata of deviations that each hold so many degrees of freedom, as shares of a single note's variance."""
         found = [(k, freedom * max(k, 1), float(np.sum((deviations @ one) ** 2))) for one, k in zip(strata, free, strict=True)]
         return [(k / notes, MeanSquare(value=square / of, freedom=of)) for k, of, square in found]
@@ -116,7 +115,7 @@ def gauge_study(
     )
 
 
-def _strata(strings: Sequence[int], frets: Sequence[int]) -> list[NDArray[np.float64]]:
+def _strata(strings: Sequence[int], frets: Sequence[int]) -> list[Reals]:
     """What takes an inspection's notes apart, each (notes, notes): what the strings share, the strings, the notes."""
     of_fret, of_string = (np.equal.outer(places, np.unique(places)).astype(float) for places in (frets, strings))
     shared, both = (one @ np.linalg.pinv(one) for one in (of_fret, np.hstack([of_fret, of_string])))
@@ -141,7 +140,6 @@ def scatter_with_interval(terms: Sequence[Term], *, confidence: float) -> Scatte
 
 def _spread(added: Sequence[Term], taken: Sequence[Term], *, tail: float, upper: bool) -> float:
     """Square of the distance from estimate to limit: Burdick & Graybill 1992, table 3.4 (sums) and 3.3 (differences)."""
-    from scipy.special import chdtri, fdtri
 
     def toward(freedom: int, *, up: bool) -> float:
         """H (up) or G (down): relative room of one mean square on that side."""

@@ -16,9 +16,9 @@ from math import sqrt
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from fretcheck.arrays import Reals
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.budget import plucked_u_cents
 from fretcheck.inspection.document import InspectionDocument
@@ -203,7 +203,7 @@ def compute_study(
         )
     limit = min(documents[step.inspection].verdict.limit_cents for step in study.steps if step.inspection is not None)
     necks, operators, repeats = (sorted({getattr(step, what) for step in study.steps}) for what in ("neck", "operator", "repeat"))
-    values: NDArray[np.float64] = np.empty((len(necks), len(operators), len(repeats), len(everywhere)))
+    values: Reals = np.empty((len(necks), len(operators), len(repeats), len(everywhere)))
     for step, one in zip(study.steps, read, strict=True):
         cell = necks.index(step.neck), operators.index(step.operator), repeats.index(step.repeat)
         values[cell] = [one[note][0] for note in everywhere]

@@ -22,6 +22,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chdtrc, ndtr, ndtri, stdtrit
 
 from fretcheck.arrays import Reals
 from fretcheck.errors import DiagnosisRefusedError, UsageError
@@ -126,8 +127,6 @@ def template_errors(
     Raises DiagnosisRefusedError with fewer than three necks, which cannot tell a template's error from a neck's; UsageError
     when the necks' frets do not belong to one design.
     """
-    from scipy.special import stdtrit
-
     if not 0.5 <= confidence < 1:
         raise UsageError(f"confidence = {confidence:g} lies outside 0.5 to 1: 0.90 is usual")
     names, frets, gamma, values, u = _table(necks, quantity)
@@ -185,8 +184,6 @@ def template_errors(
 def power(necks: int, *, scatter_mm: float, fixed_mm: float, frets: int, error_mm: float, practical_mm: float) -> float:
     """Chance that so many necks find an error of one fret: beyond chance among so many frets (the first step of Benjamini &
     Hochberg) and beyond the practical size. `scatter_mm` falls with the root of the necks, `fixed_mm` stays."""
-    from scipy.special import ndtr, ndtri
-
     u = (scatter_mm**2 / necks + fixed_mm**2) ** 0.5
     least = max(practical_mm, u * float(ndtri(1 - FALSE_TEMPLATE_ERRORS / (2 * frets))))
     return float(ndtr((abs(error_mm) - least) / u))
@@ -261,8 +258,6 @@ def _screen(values: Reals, u: Reals, shapes: Reals) -> tuple[Mask, TwoWay, Reals
 
 def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals, used: Mask) -> Reals:
     """For each neck the chance of slots departing so far, as a whole or at its worst slot; 1 where it is too little to matter."""
-    from scipy.special import chdtrc
-
     left = np.array([_residual(row - fit.columns[:, 0], sigma, shapes) for row, sigma in zip(values, u, strict=True)])
     variance = np.maximum(u**2 + fit.added, 0.25 * u**2)
     square = np.minimum(left**2 / variance, _CUT_OFF)
@@ -283,8 +278,6 @@ def _whole(
     trend: CommonTrend, fit: TwoWay, frets: Sequence[int], gamma: Reals, shapes: Reals, confidence: float, tolerance_mm: float
 ) -> WholeError:
     """The part that grows toward the body, at the last fret."""
-    from scipy.special import stdtrit
-
     own = fit.rows[:, 1] * shapes[-1, 1]
     error = float(own.mean() + trend.coefficients[1] * shapes[-1, 1])
     u = float(np.hypot(own.std(ddof=1) / len(own) ** 0.5, trend.coefficients_covariance[1, 1] ** 0.5 * shapes[-1, 1]))
