@@ -84,38 +84,36 @@ def storage_error(error: BaseException, location: Location) -> FretcheckError:
     return StorageError(f"the register {location} {reason}", path=location.file or str(location))
 
 
+_SQLITE_REASONS = {
+    "SQLITE_NOTADB": "is not a database: choose another file, or bring back a backup",
+    "SQLITE_CORRUPT": "is damaged: keep the file, and bring back a backup",
+    "SQLITE_FULL": "cannot be written: the disk is full; nothing of this was kept, what was kept before is safe",
+    "SQLITE_READONLY": "cannot be written: the file or its folder is read-only",
+    "SQLITE_PERM": "cannot be written: the file or its folder is read-only",
+    "SQLITE_BUSY": f"is in use: another process has been writing for more than {BUSY_TIMEOUT_S:g} s",
+    "SQLITE_LOCKED": f"is in use: another process has been writing for more than {BUSY_TIMEOUT_S:g} s",
+    "SQLITE_IOERR": "cannot be read or written: the disk reports an error (full, damaged or gone)",
+}
+_POSTGRES_REASONS = {
+    "53100": "cannot be written: the server's disk is full",
+    "25006": "cannot be written: the server allows reading only",
+}
+
+
 def _sqlite_reason(error: BaseException, location: Location) -> str:
     name = str(getattr(error, "sqlite_errorname", ""))
-    folder = location.folder
-    if name.startswith("SQLITE_NOTADB"):
-        return "is not a database: choose another file, or bring back a backup"
-    if name.startswith("SQLITE_CORRUPT"):
-        return "is damaged: keep the file, and bring back a backup"
-    if name.startswith("SQLITE_FULL"):
-        return "cannot be written: the disk is full; nothing of this was kept, what was kept before is safe"
-    if name.startswith(("SQLITE_READONLY", "SQLITE_PERM")):
-        return "cannot be written: the file or its folder is read-only"
     if name.startswith("SQLITE_CANTOPEN"):
-        cause = "its folder is read-only" if not _writable(folder) else "is it a folder, or of another user?"
+        cause = "is it a folder, or of another user?" if _writable(location.folder) else "its folder is read-only"
         return f"cannot be opened: {cause}"
-    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-        return f"is in use: another process has been writing for more than {BUSY_TIMEOUT_S:g} s"
-    if name.startswith("SQLITE_IOERR"):
-        return "cannot be read or written: the disk reports an error (full, damaged or gone)"
-    return f"reports: {_first_line(error)}"
+    return next((why for start, why in _SQLITE_REASONS.items() if name.startswith(start)), f"reports: {_first_line(error)}")
 
 
 def _postgres_reason(error: BaseException) -> str:
     state = getattr(error, "sqlstate", None)
-    if state == "53100":
-        return "cannot be written: the server's disk is full"
-    if state == "25006":
-        return "cannot be written: the server allows reading only"
-    if state == "42501":
-        return f"is not open to this user: {_first_line(error)}"
-    if state is None:
-        return f"cannot be opened: {_first_line(error)}"
-    return f"reports: {_first_line(error)}"
+    if state in _POSTGRES_REASONS:
+        return _POSTGRES_REASONS[state]
+    how = {None: "cannot be opened", "42501": "is not open to this user"}.get(state, "reports")
+    return f"{how}: {_first_line(error)}"
 
 
 def _writable(path: Path) -> bool:

@@ -8,12 +8,12 @@ that probability is at most the risk, and is undecided between: how many notes w
 band w it passes when every note's value lies within limit − w and fails when one lies beyond limit + w.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Sequence
 
 import numpy as np
 
 from fretcheck.diagnosis.conclude.notes import DrawnNotes, Place
+from fretcheck.diagnosis.conclude.words import listed_notes
 from fretcheck.diagnosis.result import Decision, Note, Verdict, Worst
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Neck
@@ -51,7 +51,9 @@ def judge(
     decision, reason = _of_neck(judged, within, limit_cents, settings)
     missing = set(must_hear) - {(note.string, note.fret) for note in heard}
     if decision == "pass" and missing:
-        decision, reason = "undecided", f"{listed_notes(missing)} {'was' if len(missing) == 1 else 'were'} not heard. {reason}"
+        unheard = listed_notes(missing)
+        were = "was" if len(missing) == 1 else "were"
+        decision, reason = "undecided", f"{unheard[:1].upper()}{unheard[1:]} {were} not heard. {reason}"
     if frets_out:
         decision = "fail"
         what = f"Fret {frets_out[0]} is" if len(frets_out) == 1 else f"Frets {', '.join(map(str, frets_out))} are"
@@ -59,19 +61,6 @@ def judge(
     elif decision == "pass" and not found:
         reason = f"Nothing is wrong beyond tolerance. {reason}"
     return Verdict(decision=decision, limit_cents=limit_cents, probability_within=within, reason=reason, worst=worst)
-
-
-def listed_notes(places: Collection[Place]) -> str:
-    """Notes by string, as the beginning of a sentence: ``String 4 frets 2, 3; string 5 fret 7``."""
-    by_string: dict[int, list[str]] = defaultdict(list)
-    for string, fret in sorted(places):
-        by_string[string].append("open" if fret == 0 else str(fret))
-    parts = [
-        f"string {string} {'fret' if len(frets) == 1 else 'frets'} {', '.join(frets)}".replace("fret open", "open")
-        for string, frets in by_string.items()
-    ]
-    text = "; ".join(parts)
-    return text[:1].upper() + text[1:]
 
 
 def _worst(heard: Sequence[Note]) -> Worst | None:

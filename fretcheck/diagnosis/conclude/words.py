@@ -4,6 +4,9 @@ Conventions: values are rounded by their uncertainty: two digits of u, no finer 
 "±" its standard uncertainty.
 """
 
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+
 from fretcheck.diagnosis.result import CauseEstimate
 from fretcheck.neck.description import Neck
 
@@ -132,3 +135,32 @@ def _nut(estimate: CauseEstimate, size: str, *, last: int, kind: str) -> str:
 def millimetres(value: float) -> str:
     """A length for a text, without sign; ``0.30 mm``."""
     return f"{abs(value):.2f} mm"
+
+
+def listed_notes(places: Collection[tuple[int, int]]) -> str:
+    """Notes by string, to stand within a sentence: ``string 3 frets 1, 2; string 5 open and fret 7``."""
+    by_string: dict[int, list[int]] = defaultdict(list)
+    for string, fret in sorted(places):
+        by_string[string].append(fret)
+    return "; ".join(f"string {string} {_frets(frets)}" for string, frets in by_string.items())
+
+
+def _frets(frets: list[int]) -> str:
+    stopped = [fret for fret in frets if fret > 0]
+    many = [f"fret{'s' if len(stopped) > 1 else ''} {listed_numbers(stopped)}"] if stopped else []
+    return " and ".join((["open"] if 0 in frets else []) + many)
+
+
+def listed_numbers(numbers: Sequence[int]) -> str:
+    """Numbers with runs drawn together.
+
+    >>> listed_numbers([2, 4, 6, 7, 8, 11])
+    '2, 4, 6 to 8, 11'
+    """
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)

@@ -57,7 +57,6 @@ class Place:
     fret: int | None = None
     end: End = None
     asked_mm: float | None = None  # The move that an inspection advised; None to find it
-    clearance_mm: float | None = None  # Over fret 1, measured by hand; nut slots only
     to_clearance_mm: float | None = None  # The clearance at which to stop; nut slots only
     text: str = ""  # The advice in words
 

@@ -76,7 +76,6 @@ class Departure:
     neck: str
     probability: float  # Of so large a departure by chance on a neck that follows the template
     worst_fret: int
-    worst_mm: float
     text: str
 
 
@@ -297,7 +296,7 @@ def _departure(name: str, frets: Sequence[int], left: Reals, chance: float, quan
     worst = int(np.nanargmax(np.abs(left)))
     size = float(left[worst])
     text = f"neck {name} departs from the template, most at fret {frets[worst]}: {_where(size, quantity)} of where it should be"
-    return Departure(neck=name, probability=chance, worst_fret=frets[worst], worst_mm=size, text=text)
+    return Departure(neck=name, probability=chance, worst_fret=frets[worst], text=text)
 
 
 def _warnings(necks: int, used: int, trend: CommonTrend | None) -> list[str]:

@@ -8,6 +8,7 @@ write on.
 
 from typing import Any
 
+from fretcheck.diagnosis.conclude.words import listed_numbers
 from fretcheck.diagnosis.result import Finding
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import moment, plain_line
@@ -16,7 +17,7 @@ from fretcheck.report.figures.neck_plan import plan_of
 from fretcheck.report.pages.inspection_page import context_of, facts, running_line
 from fretcheck.report.pages.page import render
 from fretcheck.report.words.condition_words import how_noticeable, plain_rival, plain_words, plain_work
-from fretcheck.report.words.verdict_words import listed_numbers, sureness, works
+from fretcheck.report.words.verdict_words import sureness, works
 
 SURE = 0.9
 MOST_MATTERS = 4

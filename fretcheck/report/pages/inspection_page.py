@@ -10,6 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from fretcheck.diagnosis.conclude.words import listed_notes
 from fretcheck.diagnosis.result import Finding
 from fretcheck.inspection.budget import NoteBudget, note_budget
 from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
@@ -26,7 +27,6 @@ from fretcheck.report.words.verdict_words import (
     headline,
     heard_words,
     in_short,
-    listed_notes,
     looked_for,
     not_listened_to,
     predicted_sentence,

@@ -6,7 +6,7 @@ remark says why.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from rich.console import Group, RenderableType
@@ -37,16 +37,11 @@ def note_document(plucks: Sequence[NotePluck]) -> dict[str, Any]:
 
 def _pluck_document(pluck: NotePluck) -> dict[str, Any]:
     reading = pluck.reading
+    measured = asdict(reading)
+    del measured["remarks"]
     return {
         "start_s": round(pluck.start_s, 6),
-        "f1_hz": reading.f1_hz,
-        "u_cents": reading.u_cents,
-        "inharmonicity": reading.inharmonicity,
-        "u_inharmonicity": reading.u_inharmonicity,
-        "snr_db": reading.snr_db,
-        "partials": reading.partials,
-        "glide_cents": reading.glide_cents,
-        "window_s": None if reading.window_s is None else list(reading.window_s),
+        **measured,
         "used": reading.usable,
         "flags": [remark.value for remark in reading.remarks],
         "why": [sentence(remark) for remark in reading.remarks],

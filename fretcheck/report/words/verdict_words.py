@@ -1,8 +1,8 @@
 """The result of an inspection in a few sentences, the same on screen, on paper and in the terminal."""
 
 from collections import defaultdict
-from collections.abc import Sequence
 
+from fretcheck.diagnosis.conclude.words import listed_notes, listed_numbers
 from fretcheck.diagnosis.result import Correction
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.report.words.finding_words import clause, sentence_of
@@ -60,21 +60,6 @@ def not_listened_to(document: InspectionDocument) -> str:
     return f"{text}: as far as the rest of the neck tells, a note there is out with {sureness(coverage.probability_out_there)}."
 
 
-def listed_numbers(numbers: Sequence[int]) -> str:
-    """Numbers with runs drawn together.
-
-    >>> listed_numbers([2, 4, 6, 7, 8, 11])
-    '2, 4, 6 to 8, 11'
-    """
-    runs: list[list[int]] = []
-    for number in sorted(numbers):
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
-
-
 def in_short(document: InspectionDocument) -> str:
     """All findings in one sentence, each with its certainty; empty where none is needed."""
     if not document.findings:
@@ -128,20 +113,6 @@ def step_words(step: Correction) -> str:
     if step.predicted.probability_within is not None:
         parts.append(f"all within with {sureness(step.predicted.probability_within)}")
     return ", ".join(parts)
-
-
-def listed_notes(places: Sequence[tuple[int, int]]) -> str:
-    """Notes by string: ``string 3 frets 1, 2; string 5 open``."""
-    by_string: dict[int, list[int]] = defaultdict(list)
-    for string, fret in sorted(places):
-        by_string[string].append(fret)
-    return "; ".join(f"string {string} {_frets(frets)}" for string, frets in sorted(by_string.items()))
-
-
-def _frets(frets: Sequence[int]) -> str:
-    stopped = [fret for fret in frets if fret > 0]
-    many = [f"{'frets' if len(stopped) > 1 else 'fret'} {listed_numbers(stopped)}"] if stopped else []
-    return " and ".join((["open"] if 0 in frets else []) + many)
 
 
 def set_aside_by_reason(document: InspectionDocument) -> list[tuple[str, str]]:
