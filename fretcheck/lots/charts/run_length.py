@@ -8,8 +8,6 @@ Conventions: points are independent and normal; limits, allowance and shift in s
 wide when the scatter was overrated. Centre and scatter are taken as known, save in `run_lengths`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from math import pi, sqrt
 from statistics import NormalDist
