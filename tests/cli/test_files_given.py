@@ -400,6 +400,10 @@ def test_a_relative_data_folder_keeps_and_shows(bench: Path, capsys: pytest.Capt
         ["list", "--register", "~nobody-of-that-name/x"],
         ["list", "--register", "caf\udce9"],
         ["inspect", "neck.toml", "--frets", "1-999999999999"],
+        ["lot", "open", "May", "--serials", "A..", "--sample", "1"],
+        ["lot", "open", "May", "--serials", "A-\N{ARABIC-INDIC DIGIT ONE}..A-\N{ARABIC-INDIC DIGIT THREE}", "--sample", "1"],
+        ["gauge", "open", "May", "--necks", "A-1..A-2", "--operator", " "],
+        ["inspect", "neck.toml", "--from", "sounds", "--operator", ""],
         ["inspect", "neck.toml", "--frets", "\N{ARABIC-INDIC DIGIT ONE}"],
     ],
 )

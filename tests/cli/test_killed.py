@@ -51,6 +51,7 @@ WRITING = {
     "lot decide": "lot decide Heard",
     "lot close": "lot close Decided",
     "lot remove": "lot remove Opened",
+    "lot corrected": "lot corrected T --since Drawn",
     "lot page": "lot show Heard --html own.html",
     "lot table": "lot show Heard --csv own-lot.csv",
     "gauge open": "gauge open New --necks A-1..A-2 --operator Ann",
