@@ -116,15 +116,10 @@ def open_study(
 ) -> GaugeStudy:
     """A new study with its order drawn. Raises UsageError with fewer than 2 necks, no operator, or fewer than 2 repeats."""
     check_serials(necks)
-    if (
-        len(necks) < 2
-        or not operators
-        or not all(map(str.strip, operators))
-        or len(set(operators)) < len(operators)
-        or not 2 <= repeats <= 20
-    ):
+    named = {operator.strip() for operator in operators} - {""}
+    if len(necks) < 2 or not named or len(named) < len(operators) or not 2 <= repeats <= 20:
         raise UsageError(
-            f"{len(necks)} necks, {len(operators)} operators, {repeats} repeats make no study:"
+            f"{len(necks)} necks, {len(named)} named operators, {repeats} repeats make no study:"
             " it takes at least 2 necks, 1 operator and 2 to 20 repeats; 5 necks × 3 operators × 2 repeats is a good size"
         )
     steps = [
