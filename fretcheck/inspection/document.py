@@ -20,9 +20,9 @@ from fretcheck.diagnosis.result import (
     Sharpener,
     Verdict,
 )  # fmt: skip
-from fretcheck.inspection.first_version import FIRST_SCHEMA, upgraded
 
 SCHEMA: Literal["fretcheck/inspection/2"] = "fretcheck/inspection/2"
+FIRST_SCHEMA = "fretcheck/inspection/1"
 
 
 class _Part(BaseModel):
@@ -170,8 +170,37 @@ class InspectionDocument(_Part):
     @model_validator(mode="before")
     @classmethod
     def _from_first(cls, content: Any) -> Any:
-        return upgraded(content) if isinstance(content, dict) and content.get("schema") == FIRST_SCHEMA else content
+        return _upgraded(content) if isinstance(content, dict) and content.get("schema") == FIRST_SCHEMA else content
 
     def to_json(self, *, indent: int | None = 2) -> str:
         """The document as JSON text, under its contract names."""
         return self.model_dump_json(by_alias=True, indent=indent)
+
+
+def _upgraded(content: dict[str, Any]) -> dict[str, Any]:
+    """A document of version 0.1 in today's shape: shown as it was judged then, what was not known then null.
+
+    A note's value was the mean of its plucks, so it is both deviation and plucked. What is not of its kind is left to be refused.
+    """
+    answer = {key: value for key, value in content.items() if key != "schema"}
+    for name, one_by_one in (("frets", _note), ("corrections", _correction)):
+        parts = content.get(name)
+        if isinstance(parts, list):
+            answer[name] = [one_by_one(part) if isinstance(part, dict) else part for part in parts]
+    return answer
+
+
+def _note(part: dict[str, Any]) -> dict[str, Any]:
+    part = dict(part)
+    within = part.pop("probability_conforming", None)
+    if isinstance(within, float | int):
+        part["probability_out"] = 1.0 - within
+    part["plucked_cents"] = part.get("deviation_cents")
+    return part
+
+
+def _correction(part: dict[str, Any]) -> dict[str, Any]:
+    move = {name: part[name] for name in ("part", "string", "fret", "move_mm", "u_mm") if name in part}
+    rest = {name: value for name, value in part.items() if name not in move and name != "worst_after_cents"}
+    predicted = {"worst_cents": part.get("worst_after_cents"), "probability_within": None}
+    return {**rest, "kind": "repair", "moves": [move], "predicted": predicted}

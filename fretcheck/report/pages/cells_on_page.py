@@ -3,18 +3,17 @@
 Conventions: like the picture on the terminal (`tables.neck_cells`): sign and number carry the meaning, colour repeats it.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from fretcheck.inspection.document import FretPart, InspectionDocument
 from fretcheck.plain_text import signed
 
 
-@dataclass(frozen=True, kw_only=True)
-class CellOnPage:
+class CellOnPage(NamedTuple):
     """One note; `kind` is a class of the style sheet."""
 
-    string: int
-    fret: int
     kind: str
     sign: str
     words: str
@@ -28,34 +27,27 @@ class CellsOnPage:
     rows: list[tuple[int, list[CellOnPage | None]]]
 
 
+def in_rows(cells: Mapping[tuple[int, int], CellOnPage]) -> CellsOnPage:
+    """Cells by string and fret, laid out."""
+    frets = sorted({fret for _, fret in cells})
+    strings = sorted({string for string, _ in cells})
+    return CellsOnPage(frets=frets, rows=[(string, [cells.get((string, fret)) for fret in frets]) for string in strings])
+
+
 def cells_on_page(document: InspectionDocument) -> CellsOnPage:
     """The cells of a document's notes, missing ones included."""
     notes = {(one.string, one.fret): one for one in document.frets}
-    asked = {*notes, *document.missing}
-    frets = sorted({fret for _, fret in asked})
-    strings = sorted({string for string, _ in asked})
-    return CellsOnPage(
-        frets=frets,
-        rows=[
-            (string, [_cell(string, fret, notes.get((string, fret))) if (string, fret) in asked else None for fret in frets])
-            for string in strings
-        ],
-    )
+    return in_rows({place: _cell(notes.get(place)) for place in (*notes, *document.missing)})
 
 
-def _cell(string: int, fret: int, note: FretPart | None) -> CellOnPage:
-    kind, sign, words = _look(note)
-    return CellOnPage(string=string, fret=fret, kind=kind, sign=sign, words=words)
-
-
-def _look(note: FretPart | None) -> tuple[str, str, str]:
+def _cell(note: FretPart | None) -> CellOnPage:
     if note is None or note.deviation_cents is None or note.plucks == 0:
-        return "unheard", "–", "not heard"
+        return CellOnPage("unheard", "–", "not heard")
     cents = note.deviation_cents
     way = "sharp" if cents > 0 else "flat"
     if note.decision in (None, "pass"):
-        return "within", signed(cents, 0), f"within tolerance, {abs(cents):.1f} cents {way}"
+        return CellOnPage("within", signed(cents, 0), f"within tolerance, {abs(cents):.1f} cents {way}")
     sign = "▲" if cents > 0 else "▼"
     if note.decision == "undecided":
-        return "unsure", f"{sign}{abs(cents):.0f}?", f"too close to call, {abs(cents):.1f} cents {way}"
-    return way, f"{sign}{abs(cents):.0f}", f"out of tolerance, {abs(cents):.1f} cents {way}"
+        return CellOnPage("unsure", f"{sign}{abs(cents):.0f}?", f"too close to call, {abs(cents):.1f} cents {way}")
+    return CellOnPage(way, f"{sign}{abs(cents):.0f}", f"out of tolerance, {abs(cents):.1f} cents {way}")

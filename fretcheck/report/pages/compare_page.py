@@ -9,7 +9,7 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import moment, signed
 from fretcheck.report.figures import drawing
 from fretcheck.report.figures.panel import Panel, canvas
-from fretcheck.report.pages.cells_on_page import CellOnPage, CellsOnPage
+from fretcheck.report.pages.cells_on_page import CellOnPage, in_rows
 from fretcheck.report.pages.inspection_page import open_note, running_line
 from fretcheck.report.pages.page import render
 from fretcheck.report.words.comparison_words import corrected_part, finding_then, headline, part_name, summary
@@ -41,7 +41,7 @@ def compare_page(comparison: Comparison, before: InspectionDocument, after: Insp
         corrections=[(corrected_part(one), one) for one in comparison.corrections],
         parts_moved=[(part_name(one.kind, fret=one.fret, string=one.string), one) for one in comparison.parts],
         findings=[finding_then(one) for one in comparison.findings],
-        cells=change_cells(comparison.notes),
+        cells=in_rows({(one.string, one.fret): _cell(one) for one in comparison.notes}),
         curves=[
             change_figure(
                 [one for one in comparison.notes if one.string == string],
@@ -56,34 +56,13 @@ def compare_page(comparison: Comparison, before: InspectionDocument, after: Insp
     )
 
 
-def change_cells(notes: Sequence[NoteChange]) -> CellsOnPage:
-    """Cells strings by frets of how much each note changed."""
-    by_place = {(one.string, one.fret): one for one in notes}
-    frets = sorted({one.fret for one in notes})
-    return CellsOnPage(
-        frets=frets,
-        rows=[
-            (string, [_cell(by_place[string, fret]) if (string, fret) in by_place else None for fret in frets])
-            for string in sorted({one.string for one in notes})
-        ],
-    )
-
-
 def _cell(one: NoteChange) -> CellOnPage:
-    size, sharper = f"{abs(one.change_cents):.0f}", one.change_cents > 0
-    way = "sharper" if sharper else "flatter"
+    """How much a note changed."""
+    sharper = one.change_cents > 0
+    words = f"{abs(one.change_cents):.0f} cents {'sharper' if sharper else 'flatter'}"
     if not one.changed:
-        sign = signed(one.change_cents, 0)
-        return CellOnPage(
-            string=one.string, fret=one.fret, kind="unheard", sign=sign, words=f"{size} cents {way}, not surely changed"
-        )
-    return CellOnPage(
-        string=one.string,
-        fret=one.fret,
-        kind="sharp" if sharper else "flat",
-        sign=("▲" if sharper else "▼") + size,
-        words=f"{size} cents {way}",
-    )
+        return CellOnPage("unheard", signed(one.change_cents, 0), f"{words}, not surely changed")
+    return CellOnPage("sharp" if sharper else "flat", f"{'▲' if sharper else '▼'}{abs(one.change_cents):.0f}", words)
 
 
 def change_figure(notes: Sequence[NoteChange], *, string: int, note: str, limit_cents: float, reach_cents: float) -> Markup:
