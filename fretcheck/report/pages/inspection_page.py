@@ -21,20 +21,8 @@ from fretcheck.report.figures.string_figure import string_figure
 from fretcheck.report.pages.cells_on_page import cells_on_page
 from fretcheck.report.pages.page import render
 from fretcheck.report.tables.neck_summary import said_of_heights
+from fretcheck.report.words import verdict_words as words
 from fretcheck.report.words.finding_words import label, where_heard
-from fretcheck.report.words.verdict_words import (
-    first_step,
-    headline,
-    heard_words,
-    in_short,
-    looked_for,
-    not_listened_to,
-    predicted_sentence,
-    reason_of,
-    set_aside_by_reason,
-    step_words,
-    worst_sentence,
-)
 
 PLAN_WORDS = {
     "full": "every fret",
@@ -75,14 +63,14 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
     return {
         "document": document,
         "facts": facts(document),
-        "decision_word": headline(document),
-        "sentence": reason_of(document),
-        "in_short": in_short(document),
-        "heard": heard_words(document),
-        "not_listened": " ".join(one for one in (looked_for(document), not_listened_to(document)) if one),
-        "first": first_step(document),
-        "worst": worst_sentence(document),
-        "predicted": predicted_sentence(document),
+        "decision_word": words.headline(document),
+        "sentence": words.reason_of(document),
+        "in_short": words.in_short(document),
+        "heard": words.heard_words(document),
+        "not_listened": " ".join(one for one in (words.looked_for(document), words.not_listened_to(document)) if one),
+        "first": words.first_step(document),
+        "worst": words.worst_sentence(document),
+        "predicted": words.predicted_sentence(document),
         "plan": plan,
         "neck": None if plan is None else neck_figure(plan, document.findings),
         "neck_upright": None if plan is None else upright_neck_figure(plan, document.findings),
@@ -98,8 +86,8 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
         "budget": worst_budget(document, plan),
         "signed": signed,
         "own_missing": listed_notes(document.missing),
-        "step_words": step_words,
-        "set_aside": set_aside_by_reason(document),
+        "step_words": words.step_words,
+        "set_aside": words.set_aside_by_reason(document),
     }
 
 

@@ -56,18 +56,7 @@ def inputs_document(inputs: Sequence[InputDevice], rates: Mapping[int, Sequence[
     """The same for a program."""
     return {
         "schema": LIST_SCHEMA,
-        "inputs": [
-            {
-                "number": device.number,
-                "name": device.name,
-                "system": device.system,
-                "channels": device.channels,
-                "default_rate_hz": device.default_rate_hz,
-                "rates_hz": list(rates.get(device.number, ())),
-                "is_default": device.is_default,
-            }
-            for device in inputs
-        ],
+        "inputs": [asdict(device) | {"rates_hz": list(rates.get(device.number, ()))} for device in inputs],
     }
 
 

@@ -10,22 +10,9 @@ from rich.text import Text
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import IN_ASCII, plain_line
 from fretcheck.report.tables.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
-from fretcheck.report.words import verdict_words
-from fretcheck.report.words.verdict_words import (
-    first_step,
-    headline,
-    heard_words,
-    in_short,
-    looked_for,
-    not_listened_to,
-    predicted_sentence,
-    reason_of,
-    set_aside_by_reason,
-    sureness,
-    worst_sentence,
-)
+from fretcheck.report.words import verdict_words as words
 
-DECISION_WORDS = {decision: word.upper() for decision, word in verdict_words.DECISION_WORDS.items()}
+DECISION_WORDS = {decision: word.upper() for decision, word in words.DECISION_WORDS.items()}
 DECISION_STYLES: dict[str | None, str] = {
     "pass": "bold black on green", "fail": "bold white on red", "undecided": "bold black on yellow", None: "bold",
 }  # fmt: skip
@@ -44,14 +31,14 @@ def result(document: InspectionDocument, *, glyphs: Glyphs, width: int = 80) -> 
         parts += [section("What to do, in this order" if len(document.corrections) > 1 else "What to do")]
         parts += [show.text(line) for line in document.advice]
         parts += [_corrections(document, show)] if document.corrections else []
-        parts += [show.text(predicted_sentence(document)), Text()]
-    elif first_step(document):
-        parts += [section("What to do"), show.text(first_step(document)), Text()]
+        parts += [show.text(words.predicted_sentence(document)), Text()]
+    elif words.first_step(document):
+        parts += [section("What to do"), show.text(words.first_step(document)), Text()]
     if document.rests_on:
         parts += [section("Measured by hand"), show.bullets(document.rests_on), Text()]
     if document.sharpeners:
         parts += [section("What would make this surer"), show.bullets([one.text for one in document.sharpeners]), Text()]
-    aside = [f"Set aside: {reason} ({places})." for reason, places in set_aside_by_reason(document)]
+    aside = [f"Set aside: {reason} ({places})." for reason, places in words.set_aside_by_reason(document)]
     if document.warnings or aside:
         parts += [section("To be borne in mind"), show.bullets([*document.warnings, *aside]), Text()]
     return Group(*parts[:-1])
@@ -107,14 +94,22 @@ def _headline(document: InspectionDocument, show: Shown) -> RenderableType:
     if document.neck.serial:
         title.append_text(show.text(f"  ({document.neck.serial})", style="dim"))
     badge = Text(
-        f" {DECISION_WORDS[verdict.decision]}{headline(document)[len(DECISION_WORDS[verdict.decision]) :]} ",
+        f" {DECISION_WORDS[verdict.decision]}{words.headline(document)[len(DECISION_WORDS[verdict.decision]) :]} ",
         style=DECISION_STYLES[verdict.decision],
     )
-    line = Text.assemble(badge, "  ", show.text(reason_of(document)))
+    line = Text.assemble(badge, "  ", show.text(words.reason_of(document)))
     heard = show.text(
-        " ".join(one for one in (f"{heard_words(document)}.", looked_for(document), not_listened_to(document)) if one)
+        " ".join(
+            one
+            for one in (
+                f"{words.heard_words(document)}.",
+                words.looked_for(document),
+                words.not_listened_to(document),
+            )
+            if one
+        )
     )
-    rest = [show.text(in_short(document), style="bold"), show.text(worst_sentence(document)), heard]
+    rest = [show.text(words.in_short(document), style="bold"), show.text(words.worst_sentence(document)), heard]
     return Group(title, line, *(one for one in rest if one.plain))
 
 
@@ -132,9 +127,9 @@ def _findings(document: InspectionDocument, show: Shown) -> RenderableType:
     table.add_column(overflow="fold", ratio=1)
     table.add_column(justify="right", no_wrap=True, style="dim")
     for number, finding in enumerate(document.findings, start=1):
-        table.add_row(f"{number}.", show.text(finding.text), show.text(f"{sureness(finding.probability)} sure"))
+        table.add_row(f"{number}.", show.text(finding.text), show.text(f"{words.sureness(finding.probability)} sure"))
         for rival in finding.rivals:
-            table.add_row("", show.text(f"May as well be: {rival.text}"), show.text(sureness(rival.share)))
+            table.add_row("", show.text(f"May as well be: {rival.text}"), show.text(words.sureness(rival.share)))
         if finding.rivals and finding.decided_by:
             table.add_row("", show.text(f"What would decide: {finding.decided_by}"), "")
     return table
@@ -149,6 +144,6 @@ def _corrections(document: InspectionDocument, show: Shown) -> RenderableType:
         worst = correction.predicted.worst_cents
         after = "" if worst is None else f"{worst:.1f} c"
         within = correction.predicted.probability_within
-        after += "" if within is None else f", {sureness(within)}"
+        after += "" if within is None else f", {words.sureness(within)}"
         table.add_row(f"{number}.", show.text(correction.text), show.text(after))
     return table
