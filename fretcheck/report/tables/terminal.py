@@ -100,13 +100,7 @@ def _headline(document: InspectionDocument, show: Shown) -> RenderableType:
     line = Text.assemble(badge, "  ", show.text(words.reason_of(document)))
     heard = show.text(
         " ".join(
-            one
-            for one in (
-                f"{words.heard_words(document)}.",
-                words.looked_for(document),
-                words.not_listened_to(document),
-            )
-            if one
+            one for one in (f"{words.heard_words(document)}.", words.looked_for(document), words.not_listened_to(document)) if one
         )
     )
     rest = [show.text(words.in_short(document), style="bold"), show.text(words.worst_sentence(document)), heard]
