@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from fretcheck.diagnosis.conclude.deciding import Deciding
+from fretcheck.diagnosis.conclude.next_notes import MOST_NOTES, MOST_STRINGS
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import DiagnosisRefusedError
 from fretcheck.inspection.assemble import observations_in, reading_part
@@ -30,10 +31,12 @@ def chooser(neck: Neck, growth: Growth, *, strings: Sequence[int], settings: Dia
         rest = [place for place in growth.judged if place not in heard and place not in passed_over]
         if now.notes:
             return Grown(
-                asks=batch_asks(now.notes, strings), why=f"{now.why} {len(taken)} of at most {growth.most_plucks} plucks."
+                asks=batch_asks(now.notes, strings), why=f"{now.why} {len(taken)} of at most {deciding.most_plucks} plucks."
             )
         if rest and growth.every_note:
-            return Grown(asks=batch_asks(rest, strings), why=f"{now.why} Now the {len(rest)} notes not heard yet, once each.")
+            asks = batch_asks(rest, strings)
+            deciding.most_plucks = len(taken) + len(asks) + MOST_NOTES + MOST_STRINGS  # one batch more for what they leave open
+            return Grown(asks=asks, why=f"{now.why} Now the {len(rest)} notes not heard yet, once each.")
         if not rest:
             return Grown(asks=(), why=now.why)
         return Grown(

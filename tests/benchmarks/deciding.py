@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fretcheck.diagnosis.conclude.deciding import MOST_PLUCKS, Deciding
-from fretcheck.diagnosis.conclude.next_notes import LOOK_FOR_MM, open_in, what_is_open
+from fretcheck.diagnosis.conclude.next_notes import LOOK_FOR_MM, MOST_NOTES, MOST_STRINGS, open_in, what_is_open
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis, Finding
@@ -141,6 +141,10 @@ def run_one(job: Job) -> Outcome:
         rest = set(asked) - {(one.string, one.fret) for one in heard}
         player.pluck(sorted(rest), closing=False)
         heard = player.observations
+        deciding.most_plucks = len(heard) + MOST_NOTES + MOST_STRINGS
+        while (now := deciding.round(heard, plucks=len(heard))).notes:
+            player.pluck(list(now.notes), closing=False)
+            heard = player.observations
     outcome = _outcome(job, case, margin, heard, diagnose(neck, heard, asked=asked, must_hear=begun, settings=settings))
     outcome.round_ms = times
     state = what_is_open(neck, heard, asked=asked, settings=settings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -115,3 +116,16 @@ def test_a_note_passed_over_is_not_asked_for() -> None:
     every = [place for place in ASKED if place[0] != 4]
     notes = Deciding(NECK, ASKED, settings=limit(3.0)).round(heard({}), plucks=52, passed_over=every).notes
     assert {string for string, _ in notes} == {4}
+
+
+def test_a_note_that_was_out_at_its_only_pluck_is_plucked_again_before_a_pass() -> None:
+    """One of 40 notes reads 4 cents beyond the limit: a bad pluck, or a dent. A second pluck within settles it."""
+    string, fret = sorted(FIRST)[5]
+    plucks = heard({})
+    odd = next(n for n, one in enumerate(plucks) if (one.string, one.fret) == (string, fret))
+    spoiled = [*plucks[:odd], replace(plucks[odd], cents=16.0), *plucks[odd + 1 :]]
+    now = what_is_open(NECK, spoiled, asked=ASKED, settings=limit(12.0))
+    assert now.out_once == ((string, fret),)
+    assert (string, fret) in now.to_hear
+    again = replace(plucks[odd], start_s=1000.0)
+    assert what_is_open(NECK, [*spoiled, again], asked=ASKED, settings=limit(12.0)).out_once == ()

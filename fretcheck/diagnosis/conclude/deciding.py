@@ -2,7 +2,7 @@
 
 It is decided when the verdict has stood on one side two rounds running, or stands there at half of the accepted risk, no cause
 is between 20 and 90 %, and a fret out by what is looked for is improbable where none was named. A pass needs every note heard
-that is out with more than 1 % (`next_notes`).
+that is out with more than 1 %, and a second pluck of one that was out at its only one (`next_notes`).
 """
 
 from collections.abc import Collection, Sequence
@@ -50,7 +50,7 @@ class Deciding:
         self._asked = frozenset(asked)
         self._settings = settings
         self._look_for_mm = look_for_mm
-        self._most_plucks = most_plucks
+        self.most_plucks = most_plucks
         self._side: Decision | None = None
 
     def round(self, observations: Sequence[Observation], *, plucks: int, passed_over: Collection[Place] = ()) -> Round:
@@ -63,19 +63,19 @@ class Deciding:
         stood, self._side = now.side == self._side, now.side
         if self.settled(now) and (stood or self._look_for_mm is None or now.clear):
             return Round(notes=(), decided=True, why=f"Decided after {plucks} plucks.")
-        left = self._most_plucks - plucks
+        left = self.most_plucks - plucks
         strings = min(MOST_STRINGS, left // 2)
         notes: tuple[Place, ...] = ()
         if strings > 0:
             notes = now.choose(notes=min(MOST_NOTES, left - strings), strings=strings, passed_over=passed_over)
         if not notes:
-            spent = f"all {self._most_plucks} plucks are used" if left < 2 else "no other note would tell"
+            spent = f"all {self.most_plucks} plucks are used" if left < 2 else "no other note would tell"
             return Round(notes=(), decided=self.settled(now), why=f"Stopped after {plucks} plucks: {spent}.")
         return Round(notes=notes, decided=False, why=f"{_question(now)} {_progress(now)}")
 
     def settled(self, now: WhatIsOpen) -> bool:
         """Whether nothing is open, by this round alone."""
-        return (now.side == "fail" or (now.side == "pass" and not now.unheard)) and now.causes_decided
+        return (now.side == "fail" or (now.side == "pass" and not now.to_hear)) and now.causes_decided
 
 
 def _question(now: WhatIsOpen) -> str:
@@ -84,9 +84,10 @@ def _question(now: WhatIsOpen) -> str:
         return f"Is it {' or '.join(suspects)}?"
     if now.side == "undecided":
         return f"Are all notes within ±{now.limit_cents:g} cents?"
-    if now.side == "pass" and now.unheard:
-        string, fret = now.unheard[0]
-        return f"String {string}, fret {fret} may be out and was not heard."
+    if now.side == "pass" and now.to_hear:
+        string, fret = now.to_hear[0]
+        why = "was out when it was plucked" if now.to_hear[0] in now.out_once else "may be out and was not heard"
+        return f"String {string}, fret {fret} {why}."
     return "Once more, to be sure."
 
 

@@ -6,9 +6,11 @@ and these functions over the draws, a pluck of note c takes Σ_q S_cq² / (S_cc 
 S ← S − S_c S_cᵀ / (S_cc + u²) is what is left: Gaussian, rank one, so that no reading has to be imagined.
 """
 
-from collections.abc import Collection, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +48,7 @@ class WhatIsOpen:
     look_for_mm: float
     settings: DiagnosisSettings
     causes: tuple[PossibleCause, ...]  # None where the verdict alone is what matters
+    out_once: tuple[Place, ...] = ()  # heard once, and out of the limit by that pluck: a bad pluck, or a dent
 
     @cached_property
     def within(self) -> float:
@@ -64,13 +67,13 @@ class WhatIsOpen:
         return min(self.within, 1.0 - self.within) <= 0.5 * self.settings.risk
 
     @cached_property
-    def unheard(self) -> tuple[Place, ...]:
-        """Notes not heard that are out with more than `UNHEARD_OUT`, the likeliest first."""
+    def to_hear(self) -> tuple[Place, ...]:
+        """To be heard before a pass: unheard notes out with more than `UNHEARD_OUT`, the likeliest first, then `out_once`."""
         chance = np.mean(self._out, axis=0)
         chance[self.posterior.heard] = 0.0
         cells = self.posterior.design.cells
         order = np.argsort(-chance, kind="stable")
-        return tuple((cells[n].string, cells[n].fret) for n in order if chance[n] > UNHEARD_OUT)
+        return (*((cells[n].string, cells[n].fret) for n in order if chance[n] > UNHEARD_OUT), *self.out_once)
 
     @cached_property
     def missed(self) -> float:
@@ -140,7 +143,7 @@ class WhatIsOpen:
         own = np.array([cells[n].string for n in able])
         count, chosen, used = len(able), np.zeros(len(able), dtype=int), set[int]()
         # A pass needs these heard, whatever else is open.
-        first = [n for n, cell in enumerate(able) if (cells[cell].string, cells[cell].fret) in self.unheard]
+        first = [n for n, cell in enumerate(able) if (cells[cell].string, cells[cell].fret) in self.to_hear]
         for _ in range(notes):
             gain = np.sum(spread[:count, count:] ** 2, axis=1) / (np.diag(spread)[:count] + noise)
             gain = np.where(np.isin(own, list(used)), gain, 0.5 * gain)
@@ -192,7 +195,12 @@ def what_is_open(
     """What the readings so far leave open; parameters as in `diagnose`, and `look_for_mm` None for the verdict alone."""
     places = asked_notes(neck, observations, asked, judge_open_notes=False)
     posterior = infer(neck, observations)
-    return open_in(posterior, joint_draws(posterior), places, look_for_mm=look_for_mm, settings=settings)
+    heard: dict[Place, list[float]] = defaultdict(list)
+    for one in observations:
+        if one.press is None:
+            heard[one.string, one.fret].append(one.cents)
+    once = {place: cents[0] for place, cents in heard.items() if len(cents) == 1}
+    return open_in(posterior, joint_draws(posterior), places, look_for_mm=look_for_mm, settings=settings, once=once)
 
 
 def open_in(
@@ -202,8 +210,9 @@ def open_in(
     *,
     look_for_mm: float | None = LOOK_FOR_MM,
     settings: DiagnosisSettings,
+    once: Mapping[Place, float] = MappingProxyType({}),
 ) -> WhatIsOpen:
-    """The same of a posterior that is there already."""
+    """The same of a posterior that is there already; `once`: what notes plucked a single time read, cents."""
     limit = settings.limit_cents if settings.limit_cents is not None else posterior.design.neck.tolerance_cents
     wanted = frozenset(asked)
     judged = [cell.press is None and (cell.string, cell.fret) in wanted for cell in posterior.design.cells]
@@ -215,4 +224,5 @@ def open_in(
         look_for_mm=look_for_mm or 0.0,
         settings=settings,
         causes=() if look_for_mm is None else possible_causes(posterior, settings),
+        out_once=tuple(sorted(place for place in wanted & once.keys() if abs(once[place]) > limit)),
     )

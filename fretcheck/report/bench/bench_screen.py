@@ -15,7 +15,7 @@ from rich.segment import Segment
 from rich.text import Text
 
 from fretcheck.report.bench.bench_view import HEADINGS, BenchView, Mood, duration_words
-from fretcheck.report.bench.big_digits import SMALLEST_ROWS, big_text, big_width
+from fretcheck.report.bench.big_digits import SMALLEST_ROWS, big_text, big_width, fitting_rows
 from fretcheck.report.tables.neck_cells import CELL_WIDTH, Cell, Glyphs, cell_text, glyphs_for
 from fretcheck.session.live.wording import note_name, partners_of, place_words
 from fretcheck.session.plan import Ask
@@ -27,8 +27,7 @@ MOST_DIGIT_ROWS = 24
 LEAST_REASON_ROWS, MOST_REASON_ROWS = 4, 10
 READABLE_ROWS = 10  # Figures are given so many rows, their label included, before every string of the neck is shown
 _SIDE_COLUMNS = 30
-_DEVIATION_ROWS = (3, 24)  # Fewest and most; the widest value decides, so that nothing changes its size as the value moves
-_WIDEST = "+88.8"
+_WIDEST = "+88.8"  # decides, so that nothing changes its size as the value moves
 _QUIETEST_DB = -70.0
 
 # pure black: many terminals show the palette's own black as grey where it is bold
@@ -139,7 +138,7 @@ class BenchScreen:
         """How far the string is off, as large as there is room; the words above say which way to turn."""
         cents = self.view.deviation_cents
         value = "" if cents is None else f"{cents:+.0f}"
-        body = next((size for size in range(rows - 1, SMALLEST_ROWS, -1) if big_width("+188", size) <= width), SMALLEST_ROWS)
+        body = fitting_rows("+188", width, rows - 1)
         way = "" if cents is None else "SHARP" if cents > 0 else "FLAT"
         label = f"STRING {ask.string} OPEN   {note_name(self.view.neck, ask.string, 0)}   CENTS {way}"
         figures = [Text(row, style="bold") for row in big_text(value or " ", body, ascii_only=ascii_only)]
@@ -168,7 +167,7 @@ class BenchScreen:
                 lines.append(Text(f"pair: damp string {', '.join(map(str, partners))}", style="bold"))
         value = "" if view.deviation_cents is None else f"{view.deviation_cents:+.1f}"
         below = 3  # cents, settled, level
-        figure_rows = self._deviation_rows(width, rows - len(lines) - below - 1)
+        figure_rows = fitting_rows(_WIDEST, width, min(rows - len(lines) - below - 1, MOST_DIGIT_ROWS))
         if value and big_width(value, figure_rows) > width:
             value = f"{view.deviation_cents:+.0f}"
         of = view.deviation_of
@@ -188,12 +187,6 @@ class BenchScreen:
         level = None if view.level_db is None else (view.level_db - _QUIETEST_DB) / -_QUIETEST_DB
         lines.append(Text("level   " + bar(0.0 if level is None else level, room, ascii_only), style="dim"))
         return lines
-
-    @staticmethod
-    def _deviation_rows(width: int, most: int) -> int:
-        fewest, largest = _DEVIATION_ROWS
-        fitting = (rows for rows in range(min(most, largest), fewest, -1) if big_width(_WIDEST, rows) <= width)
-        return next(fitting, fewest)
 
     def _band(self, width: int) -> list[Text]:
         """What is going on, and what to beware of, in as many lines across the screen as they take."""

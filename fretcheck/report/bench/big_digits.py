@@ -100,6 +100,11 @@ def big_width(text: str, rows: int) -> int:
     return sum(_columns(character, rows) for character in text) + max(1, round(rows / 7)) * (len(text) - 1)
 
 
+def fitting_rows(text: str, width: int, most: int, *, fewest: int = SMALLEST_ROWS) -> int:
+    """The greatest height up to `most` at which a text takes no more than `width` columns; `fewest` where none does."""
+    return next((rows for rows in range(most, fewest, -1) if big_width(text, rows) <= width), fewest)
+
+
 def _columns(character: str, rows: int) -> int:
     return max(2, round(2 * rows * _NARROW.get(character, _WIDTH)))
 

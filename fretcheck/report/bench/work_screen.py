@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from rich.text import Text
 
 from fretcheck.report.bench.bench_screen import BenchScreen, bar
-from fretcheck.report.bench.big_digits import SMALLEST_ROWS, big_text, big_width
+from fretcheck.report.bench.big_digits import SMALLEST_ROWS, big_text, big_width, fitting_rows
 from fretcheck.report.bench.work_view import WorkView
 from fretcheck.report.tables.neck_cells import Glyphs
 from fretcheck.session.events import Worked
@@ -59,7 +59,7 @@ class WorkScreen(BenchScreen):
             words = f"{where}  {value} cents" if value else where
             return [Text(words, style="bold"), *[Text()] * (rows - 1)]
         half = width * 6 // 10
-        body = next((size for size in range(rows - 2, SMALLEST_ROWS, -1) if big_width(_WIDEST, size) <= half), SMALLEST_ROWS)
+        body = fitting_rows(_WIDEST, half, rows - 2)
         style = "bold" if view.mood == "taken" else "dim"
         left = [Text(f"{where}   {name}", style="bold"), *(Text(row, style=style) for row in big_text(value or " ", body,
                 ascii_only=ascii_only))]  # fmt: skip
@@ -108,6 +108,5 @@ class WorkScreen(BenchScreen):
 
 
 def _figure(label: str, value: str, widest: str, width: int, rows: int, ascii_only: bool) -> list[Text]:
-    size = next((size for size in range(rows, SMALLEST_ROWS, -1) if big_width(widest, size) <= width), SMALLEST_ROWS)
-    digits = [Text(row, style="bold") for row in big_text(value or " ", size, ascii_only=ascii_only)]
+    digits = [Text(row, style="bold") for row in big_text(value or " ", fitting_rows(widest, width, rows), ascii_only=ascii_only)]
     return [Text(label[:width], style="bold dim"), *digits]
