@@ -44,8 +44,7 @@ class CauseEstimate(_Result):
     value: float
     u: float
     interval_90: tuple[float, float]
-    probability: Probability
-    """That its size exceeds the practical size."""
+    probability: Probability  # That its size exceeds the practical size
     practical_size: float
     unit: Literal["mm", "cents"]
 
@@ -75,11 +74,9 @@ class Finding(_Result):
     value_cents: float | None = None
     u_cents: float | None = None
     interval_90: tuple[float, float] | None = None
-    shown_by: tuple[tuple[int, int], ...] = ()
-    """The (string, fret) notes that show it most."""
+    shown_by: tuple[tuple[int, int], ...] = ()  # The (string, fret) notes that show it most
     rivals: tuple[Rival, ...] = ()
-    decided_by: str | None = None
-    """The one measurement that would tell it from its rivals."""
+    decided_by: str | None = None  # The one measurement that would tell it from its rivals
 
     @property
     def value(self) -> float | None:
@@ -99,12 +96,10 @@ class Move(_Result):
     part: Part
     string: int | None = None
     fret: int | None = None
-    end: Literal["treble", "bass"] | None = None
-    """The end of a straight saddle that is moved, where it is slanted."""
+    end: Literal["treble", "bass"] | None = None  # The end of a straight saddle that is moved, where it is slanted
     move_mm: float | None = None
     u_mm: float | None = None
-    to_clearance_mm: float | None = None
-    """Of a nut slot: what is to be left over fret 1."""
+    to_clearance_mm: float | None = None  # Of a nut slot: what is to be left over fret 1
 
     @property
     def positive(self) -> bool:
@@ -128,16 +123,14 @@ class Correction(_Result):
     moves: tuple[Move, ...]
     predicted: StepPrediction
     text: str
-    notes: tuple[tuple[int, int], ...] = ()
-    """(string, fret) to be plucked again."""
+    notes: tuple[tuple[int, int], ...] = ()  # (string, fret) to be plucked again
 
 
 @dataclass(frozen=True, kw_only=True)
 class Predicted(_Result):
     """The neck once all corrections are done (as it is, where there are none)."""
 
-    worst_cents: float | None
-    """Expected deviation of the worst note."""
+    worst_cents: float | None  # Expected deviation of the worst note
     worst_90: tuple[float, float] | None = None
     probability_within: Probability | None = None
 
@@ -153,17 +146,13 @@ class Note:
     fret: int
     deviation_cents: float
     u_cents: float
-    expected_cents: float
-    """Of a perfect neck of these strings."""
-    caused_cents: float
-    """By everything that the model knows: parts, strings, finger; of an open note its tuning."""
-    unexplained_cents: float
-    """By no part of the model."""
+    expected_cents: float  # Of a perfect neck of these strings
+    caused_cents: float  # By everything that the model knows: parts, strings, finger; of an open note its tuning
+    unexplained_cents: float  # By no part of the model
+    # Robust mean of the plucks themselves; None where the note was not heard. Nothing is decided by it.
     plucked_cents: float | None
-    """Robust mean of the plucks themselves; None where the note was not heard. Nothing is decided by it."""
     probability_out: float
-    decision: Decision
-    """Out ("fail") or within ("pass") beyond the risk, by itself."""
+    decision: Decision  # Out ("fail") or within ("pass") beyond the risk, by itself
     plucks: int
 
 
@@ -181,11 +170,10 @@ class Worst(_Result):
 class Verdict(_Result):
     """Pass, fail or undecided against `limit_cents`, by the probability that all notes asked for conform (JCGM 106)."""
 
-    decision: Decision | None
-    """None: too little was heard to judge the neck."""
+    decision: Decision | None  # None: too little was heard to judge the neck
     limit_cents: float
+    # That every note asked for lies within the limit; None where the neck is not judged
     probability_within: Probability | None = None
-    """That every note asked for lies within the limit; None where the neck is not judged."""
     reason: str | None = None
     worst: Worst | None
 
@@ -196,10 +184,9 @@ class Coverage(_Result):
 
     asked: int
     heard: int
-    frets_not_listened_to: tuple[int, ...]
-    """Frets of the neck without a single note."""
+    frets_not_listened_to: tuple[int, ...]  # Frets of the neck without a single note
+    # That a note at one of these lies outside the limit, as far as the rest of the neck tells
     probability_out_there: Probability | None = None
-    """That a note at one of these lies outside the limit, as far as the rest of the neck tells."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -233,20 +220,16 @@ class Diagnosis:
     findings: tuple[Finding, ...]
     corrections: tuple[Correction, ...]
     predicted: Predicted
-    advice: tuple[str, ...]
-    """What is to be said of the work besides its steps: nothing to do, what may stay, how far work can go."""
-    rests_on: tuple[str, ...]
-    """The measurements by hand that were used."""
+    advice: tuple[str, ...]  # What is to be said of the work besides its steps: nothing to do, what may stay, how far work can go
+    rests_on: tuple[str, ...]  # The measurements by hand that were used
     verdict: Verdict
     coverage: Coverage
     layout: tuple[LayoutHypothesis, ...] = ()
     sharpeners: tuple[Sharpener, ...] = ()
+    # Notes too close to call, the most doubtful first: plucked again they would decide most
     pluck_again: tuple[tuple[int, int], ...] = ()
-    """Notes too close to call, the most doubtful first: plucked again they would decide most."""
-    hand_scatter_cents: dict[int, float] = field(default_factory=dict)
-    """Per string, of a single pluck up the neck."""
-    hand_wider_low: float = 0.0
-    """By how much the hand scatters wider at fret 1, as a share; nothing from fret 5 on."""
+    hand_scatter_cents: dict[int, float] = field(default_factory=dict)  # Per string, of a single pluck up the neck
+    hand_wider_low: float = 0.0  # By how much the hand scatters wider at fret 1, as a share; nothing from fret 5 on
+    # Per string: standard uncertainty of the open reference, common to all its notes: scatter of the open plucks, drift
     open_u_cents: dict[int, float] = field(default_factory=dict)
-    """Per string: standard uncertainty of the open reference, common to all its notes: scatter of the open plucks, drift."""
     warnings: tuple[str, ...] = ()

@@ -22,12 +22,11 @@ class DiagnosisSettings:
 
     limit_cents: float | None = None
     risk: float = 0.05
+    # None: decide by probability alone. Otherwise pass within limit − band, fail beyond limit + band.
     guard_band_cents: float | None = None
-    """None: decide by probability alone. Otherwise pass within limit − band, fail beyond limit + band."""
+    # Scatter between inspections that one inspection does not see, from a gauge study; it widens every note's uncertainty
     gauge_repeatability_cents: float | None = None
-    """Scatter between inspections that one inspection does not see, from a gauge study; it widens every note's uncertainty."""
-    judge_open_notes: bool = False
-    """An open note off its pitch is a matter of tuning, not of the neck."""
+    judge_open_notes: bool = False  # An open note off its pitch is a matter of tuning, not of the neck
 
     fret_position_mm: float = 0.10
     fret_tilt_mm: float = 0.10
@@ -35,35 +34,32 @@ class DiagnosisSettings:
     nut_position_mm: float = 0.25
     nut_height_mm: float = 0.15
     saddle_position_mm: float = 0.5
-    saddle_slant_mm: float = 0.5
-    """At the outer strings."""
+    saddle_slant_mm: float = 0.5  # At the outer strings
     scale_length_mm: float = 0.5
     string_cents: float = 3.0
     tuning_drift_cents: float = 3.0
     finger_pressure_cents: float = 5.0
 
+    # A cause is reported when it exceeds its practical size with at least this probability. With 0.5 the sound necks of a mildly
+    # real kind got a finding in 15 of 100, with 0.7 in 10 (frets 0.25 mm out named first 80 and 77 %, 0.40 mm 100 and 93 %).
     finding_probability: float = 0.7
-    """A cause is reported when it exceeds its practical size with at least this probability. With 0.5 the sound necks of a mildly
-    real kind got a finding in 15 of 100, with 0.7 in 10 (frets 0.25 mm out named first 80 and 77 %, 0.40 mm 100 and 93 %)."""
     most_findings: int = 6
 
+    # How saddles can be moved; None goes by the neck's description, and where that is silent takes the easiest that serves
     saddle: SaddleStyle | None = None
-    """How saddles can be moved; None goes by the neck's description, and where that is silent takes the easiest that serves."""
     cost_string: float = 1.0
     cost_saddle: float = 1.0
     cost_slots: float = 3.0
     cost_fret: float = 5.0
     cost_seat: float = 7.0
-    cost_nut: float = 9.0
-    """Work at the bench, in settings of one saddle (common practice, no source)."""
+    cost_nut: float = 9.0  # Work at the bench, in settings of one saddle (common practice, no source)
+    # How dear a neck is that comes back, in the same unit: work is worth doing for every 0.05 of probability a setting costs
     cost_neck_back: float = 20.0
-    """How dear a neck is that comes back, in the same unit: work is worth doing for every 0.05 of probability a setting costs."""
+    # What a filed nut slot leaves over fret 1 at least; None: with the slot 0.20 mm lower than designed
     least_clearance_mm: float | None = None
-    """What a filed nut slot leaves over fret 1 at least; None: with the slot 0.20 mm lower than designed."""
     most_saddle_mm: float = 4.0
     most_nut_mm: float = 2.0
-    most_crown_mm: float = 0.6
-    """How far a part can be moved (common practice, no source)."""
+    most_crown_mm: float = 0.6  # How far a part can be moved (common practice, no source)
 
     def __post_init__(self) -> None:
         for field in fields(self):

@@ -32,8 +32,8 @@ class _Part(BaseModel):
 class NeckPart(_Part):
     name: str
     serial: str | None = None
+    # The whole neck.toml as data, so that the document can be judged again without the file
     description: dict[str, Any] = Field(default_factory=dict)
-    """The whole neck.toml as data, so that the document can be judged again without the file."""
 
 
 class ReadingPart(_Part):
@@ -69,8 +69,7 @@ class FretPart(_Part):
     expected_cents: float | None = None
     caused_cents: float | None = None
     unexplained_cents: float | None = None
-    plucked_cents: float | None = None
-    """Robust mean of the plucks themselves; null where the note was not heard."""
+    plucked_cents: float | None = None  # Robust mean of the plucks themselves; null where the note was not heard
     probability_out: Probability | None = None
     decision: Decision | None = None
     plucks: int
@@ -87,8 +86,8 @@ class ConditionsPart(_Part):
     """How it was measured; what was not told is null."""
 
     plan: str = "full"
+    # Size of the fault that every fret was looked at for, where only what decides was asked for
     look_for_mm: float | None = Field(default=None, gt=0)
-    """Size of the fault that every fret was looked at for, where only what decides was asked for."""
     source: str | None = None
     sample_rate_hz: float | None = None
     reference_hz: float | None = None
@@ -96,17 +95,14 @@ class ConditionsPart(_Part):
     bench: str | None = None
     temperature_c: float | None = None
     humidity_pct: float | None = None
-    hand_scatter_cents: dict[int, float] = Field(default_factory=dict)
-    """Per string, of a single pluck up the neck."""
-    hand_wider_low: float = 0.0
-    """By how much it is wider at fret 1, as a share, falling to nothing at fret 5."""
+    hand_scatter_cents: dict[int, float] = Field(default_factory=dict)  # Per string, of a single pluck up the neck
+    hand_wider_low: float = 0.0  # By how much it is wider at fret 1, as a share, falling to nothing at fret 5
+    # Per string: standard uncertainty of the open reference, common to all its notes
     open_u_cents: dict[int, float] = Field(default_factory=dict)
-    """Per string: standard uncertainty of the open reference, common to all its notes."""
     drift_cents: dict[int, float] = Field(default_factory=dict)
-    follows: str | None = None
-    """Id of the inspection whose corrections were worked on before this fragment was heard."""
+    follows: str | None = None  # Id of the inspection whose corrections were worked on before this fragment was heard
+    # From a gauge study, in every note's uncertainty already; null where none was made
     gauge_repeatability_cents: float | None = None
-    """From a gauge study, in every note's uncertainty already; null where none was made."""
 
 
 JobText = Annotated[str, Field(max_length=1000)]
@@ -136,10 +132,8 @@ class JobPart(_Part):
 
 class InspectionDocument(_Part):
     schema_: Literal["fretcheck/inspection/2"] = Field(default=SCHEMA, alias="schema")
-    id: str | None = None
-    """Given by the register when it is kept."""
-    taken_at: str | None = None
-    """ISO 8601 with offset."""
+    id: str | None = None  # Given by the register when it is kept
+    taken_at: str | None = None  # ISO 8601 with offset
     software_version: str | None = None
     neck: NeckPart
     readings: list[ReadingPart]
@@ -147,19 +141,15 @@ class InspectionDocument(_Part):
     findings: list[Finding]
     corrections: list[Correction]
     predicted_after: Predicted
-    advice: list[str] = Field(default_factory=list)
-    """What is to be said of the work besides its steps."""
-    rests_on: list[str] = Field(default_factory=list)
-    """The measurements by hand that were used."""
-    coverage: Coverage | None = None
-    """Null in a document of version 0.1."""
+    advice: list[str] = Field(default_factory=list)  # What is to be said of the work besides its steps
+    rests_on: list[str] = Field(default_factory=list)  # The measurements by hand that were used
+    coverage: Coverage | None = None  # Null in a document of version 0.1
     verdict: Verdict
     warnings: list[str]
     causes: list[CauseEstimate] = Field(default_factory=list)
     layout: list[LayoutHypothesis] = Field(default_factory=list)
     sharpeners: list[Sharpener] = Field(default_factory=list)
-    pluck_again: list[tuple[int, int]] = Field(default_factory=list)
-    """Notes too close to call, the most doubtful first."""
+    pluck_again: list[tuple[int, int]] = Field(default_factory=list)  # Notes too close to call, the most doubtful first
     missing: list[tuple[int, int]] = Field(default_factory=list)
     set_aside: list[SetAsidePart] = Field(default_factory=list)
     conditions: ConditionsPart = Field(default_factory=ConditionsPart)

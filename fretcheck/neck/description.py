@@ -32,26 +32,22 @@ SAME_FRET_CENTS = 50.0  # a note further from every fret belongs to none
 class String:
     """One string as the design wants it. An unknown is None, never 0."""
 
-    note: str
-    """Open note in scientific pitch, ``E4``, ``F#3``, ``Bb2``."""
-    gauge_mm: float
-    """Outside diameter."""
+    note: str  # Open note in scientific pitch, ``E4``, ``F#3``, ``Bb2``
+    gauge_mm: float  # Outside diameter
     construction: Construction
-    material: str
-    """steel | nickel | bronze | nylon | fluorocarbon | gut …: of a wound string, the winding."""
+    material: str  # steel | nickel | bronze | nylon | fluorocarbon | gut …: of a wound string, the winding
+    # Scale length along this string (its own where frets are fanned), for its full length from the neck's nut line
     scale_length_mm: float
-    """Scale length along this string (its own where frets are fanned), for its full length from the neck's nut line."""
     core_mm: float | None = None
     core_material: str | None = None
     mass_per_length_g_m: float | None = None
     tension_n: float | None = None
+    # Designed compensation: the saddle sits this much beyond the scale length (positive lengthens the string)
     saddle_setback_mm: float | None = None
-    """Designed compensation: the saddle sits this much beyond the scale length (positive lengthens the string)."""
+    # A nut set forward on purpose: its edge stands this much nearer to the bridge than the line that slots are measured from
     nut_compensation_mm: float = 0.0
-    """A nut set forward on purpose: its edge stands this much nearer to the bridge than the line that slots are measured from."""
     first_fret: int = 0
-    course: int | None = None
-    """Strings of one course carry the same number; None for a single string."""
+    course: int | None = None  # Strings of one course carry the same number; None for a single string
 
     @property
     def known_setback_mm(self) -> float:
@@ -68,8 +64,7 @@ class Measurement:
     u_mm: float
     fret: int | None = None
     string: int | None = None
-    date: datetime.date | None = None
-    """When; work on a part after that day makes its measurements stale."""
+    date: datetime.date | None = None  # When; work on a part after that day makes its measurements stale
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,8 +88,7 @@ class PartialFret:
     """A fret that does not run under all strings."""
 
     fret: int
-    strings: tuple[int, ...]
-    """The strings it runs under."""
+    strings: tuple[int, ...]  # The strings it runs under
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,28 +104,25 @@ class Neck:
     zero_fret: bool = False
     tolerance_cents: float = 3.0
     tolerance_mm: float | None = None
-    square_fret: int | None = None
-    """Fret that stands square to the centre line where frets are fanned."""
+    square_fret: int | None = None  # Fret that stands square to the centre line where frets are fanned
     divisions_per_octave: int = 12
+    # Of each fret, its step of these divisions above the nut; None for 1, 2, 3 and so on
     fret_steps: tuple[int, ...] | None = None
-    """Of each fret, its step of these divisions above the nut; None for 1, 2, 3 and so on."""
+    # Distances of the frets from the nut line on the neck's own scale length, where they follow no equal steps
     fret_positions_mm: tuple[float, ...] | None = None
-    """Distances of the frets from the nut line on the neck's own scale length, where they follow no equal steps."""
     partial_frets: tuple[PartialFret, ...] = ()
+    # How this neck's saddle can be set: not at all, as a whole, at a slant, or string by string; None where it is not told
     saddle_moves: SaddleMoves | None = None
-    """How this neck's saddle can be set: not at all, as a whole, at a slant, or string by string; None where it is not told."""
+    # Gap over the crown of the octave fret, open strings, as the neck is meant to be set up; None where it is not told
     action_12_mm: Sides | None = None
-    """Gap over the crown of the octave fret, open strings, as the neck is meant to be set up; None where it is not told."""
     u_action_12_mm: float = 0.1
-    relief_mm: float | None = None
-    """Hollow of the neck at mid-length, as it is meant to be; None where it is not told."""
+    relief_mm: float | None = None  # Hollow of the neck at mid-length, as it is meant to be; None where it is not told
     u_relief_mm: float = 0.05
+    # Gap over the crown of fret 1, open strings, as it is meant to be; None where it is not told
     first_fret_clearance_mm: Sides | None = None
-    """Gap over the crown of fret 1, open strings, as it is meant to be; None where it is not told."""
     u_first_fret_clearance_mm: float = 0.05
     measured: tuple[Measurement, ...] = ()
-    worked: tuple[Worked, ...] = ()
-    """What was worked on and when: earlier measurements of it no longer hold."""
+    worked: tuple[Worked, ...] = ()  # What was worked on and when: earlier measurements of it no longer hold
 
     def string(self, number: int) -> String:
         return self.strings[number - 1]

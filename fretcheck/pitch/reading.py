@@ -16,16 +16,13 @@ class NoteReading:
 
     f1_hz: float | None = None
     u_cents: float | None = None
-    inharmonicity: float | None = None
-    """B of Fletcher's f_n = n·f0·√(1+B·n²)."""
+    inharmonicity: float | None = None  # B of Fletcher's f_n = n·f0·√(1+B·n²)
     u_inharmonicity: float | None = None
     snr_db: float | None = None
-    partials: int = 0
-    """How many partials carried the fit."""
+    partials: int = 0  # How many partials carried the fit
     glide_cents: float | None = None
     remarks: tuple[Remark, ...] = ()
-    window_s: tuple[float, float] | None = None
-    """Stretch after the onset that was read, seconds."""
+    window_s: tuple[float, float] | None = None  # Stretch after the onset that was read, seconds
 
     @property
     def usable(self) -> bool:
