@@ -5,8 +5,8 @@ work, the notes to pluck again. Below: what was found is put right first, then t
 neck that comes back. Work that cannot be undone is advised only when it is sure and has no rival; else the plan ends with the
 measurement that decides.
 
-Conventions: as in `work`. A step's prediction is the mean, over draws of what the neck may truly be, of the worst note once
-that step and those before it are done.
+Conventions: as in `piece_of_work`. A step's prediction is the mean, over draws of what the neck may truly be, of the worst note
+once that step and those before it are done.
 """
 
 from collections.abc import Collection, Sequence

@@ -4,8 +4,8 @@ Least Σ cost + R·(1 − P) over what the parts allow: saddles (each, or the wh
 place last, which is looked at only if everything easier leaves P below one half. Strings are independent of each other within
 a draw, so each has its own few options and the best combination is found string by string, keeping the most promising.
 
-Conventions: as in `bench` and `work`; P is over the bench's draws. Saddles and the nut's place are searched on the tangent
-(they act linearly to 0.1 cents within 2 mm), slots through the forward model; the end is weighed through the forward model.
+Conventions: as in `bench` and `piece_of_work`; P is over the bench's draws. Saddles and the nut's place are searched on the
+tangent (they act linearly to 0.1 cents within 2 mm), slots through the forward model, as the end is weighed.
 """
 
 from collections.abc import Sequence

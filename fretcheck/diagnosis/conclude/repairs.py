@@ -1,6 +1,6 @@
 """What puts a found cause right: the repairs, each cut to what its part allows.
 
-Conventions: as in `work`. A repair undoes the finding: it moves the part back by the finding's value.
+Conventions: as in `piece_of_work`. A repair undoes the finding: it moves the part back by the finding's value.
 """
 
 from collections.abc import Sequence
