@@ -83,6 +83,7 @@ class CoarsePitch:
     explained: float  # Share of all peaks' worth that the comb accounts for, 0 to 1
     lead: float  # Score of this comb less that of the best one more than a semitone away, in peaks' worth
     peaks: Peaks
+    mains_beneath: bool  # The note stands at a multiple of hum that may as well be its own lower partials
 
     @property
     def f1_hz(self) -> float:
@@ -118,9 +119,10 @@ def coarse_pitch(
     best = int(np.argmax(ranked))
     others = np.abs(1200.0 * np.log2(combs.f0_hz / combs.f0_hz[best])) > _NOTE_CENTS
     lead = float(ranked[best] - np.max(ranked[others], initial=-_SLOT_COST))
-    if _mains_beneath(peaks, float(combs.f0_hz[best])) or _only_multiples(peaks, combs, best):
+    if _only_multiples(peaks, combs, best):
         lead = 0.0
-    return CoarsePitch(float(combs.f0_hz[best]), float(combs.inharmonicity[best]), float(combs.explained[best]), lead, peaks)
+    f0_hz, inharmonicity, explained = (float(each[best]) for each in (combs.f0_hz, combs.inharmonicity, combs.explained))
+    return CoarsePitch(f0_hz, inharmonicity, explained, lead, peaks, _mains_beneath(peaks, f0_hz))
 
 
 def _mains_beneath(peaks: Peaks, f0_hz: float) -> bool:

@@ -24,6 +24,7 @@ _RATIO_SPREAD = 0.5
 _PRIORS_CENTS = np.array([0.5, 3.0])
 # of the variance that the partials' scatter shows: they beat, and beats look like glides in many partials at once; with 4 the
 # halves of real notes agree in 88 %, with 20 in 93, with 25 or 30 in 95
+# By half of the instruments (A, B), 90 % of them differ by 2.55 and 1.84 with 12, 2.15 and 2.03 with 25, 2.03 and 2.24 with 40
 _WIDENED = 25.0
 _DECAY_S = (0.03, 3.0)  # of the power: a muted note's, and twice the longest window's
 _FREEDOM, _TURNS = 5.0, 5  # Student weights over the partials
