@@ -103,6 +103,9 @@ class _Planner:
         chosen = self._choose([one for one in self.repairs if one.works and not self._still_unsure(one)])
         if chosen.further.probability < ENOUGH:
             return self._out_of_reach()
+        doubted = self._doubted_slots() if any(one.how == "nut" and one.fault is None for one in chosen.works) else None
+        if doubted is not None:  # a gauge over fret 1 is easier than a nut moved for what may be a high slot
+            return self._end([*(work for one in chosen.repairs for work in one.works), doubted])
         self._say_what_stays(chosen)
         return self._end(chosen.works)
 

@@ -23,6 +23,7 @@ from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
 
 ENOUGH = 0.5  # Probability of lying within from which on no nut is moved, and below which a neck is worked on
 AGAIN = 0.2  # Cost of setting a part better that is to be moved anyway: no more work, but no fiddling for a hundredth of P either
+DEEPER = 1.0  # Cost of 0.05 mm more off slots that are filed anyway: it does not come back, and must buy a twentieth of P
 LEAST_MOVE_MM = 0.1  # Less than a bench can tell
 FILINGS_MM = (0.05, 0.10, 0.15, 0.20, 0.30, 0.40)
 NUT_STEP_MM = 0.25
@@ -71,8 +72,8 @@ def best_further(
         every = Work(how="slots", cost=settings.cost_slots, slots=tuple(bench.slotted), filed_mm=mm)
         best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
     if slots and [one.slots for one in repaired if one.filed_mm > 0.0] == [tuple(bench.slotted)]:
-        for mm in FILINGS_MM:  # filed anyway, they may go below the design; no deeper than a hundredth of P for each step
-            every = Work(how="slots", cost=AGAIN * mm / FILINGS_MM[0], slots=tuple(bench.slotted), filed_mm=mm)
+        for mm in FILINGS_MM:  # filed anyway, they may go below the design
+            every = Work(how="slots", cost=DEEPER * mm / FILINGS_MM[0], slots=tuple(bench.slotted), filed_mm=mm)
             if best.objective > every.cost:
                 lower = bench.outcome(all_done(bench, joined(bench, [*done, every]))).notes
                 best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
