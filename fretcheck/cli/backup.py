@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fretcheck.cli.shared_options import JsonOption, RegisterOption
+from fretcheck.register.copying import back_up
 from fretcheck.register.store import open_register
 
 
@@ -17,7 +18,7 @@ def command(
 ) -> None:
     """Copy the register to a new file, and its sound files beside it; the copy opens as a register itself."""
     with open_register(register, create=False) as store:
-        count = store.backup(file)
+        count = back_up(store, file)
     if json:
         print(dumps({"schema": "fretcheck/backup/1", "file": str(file), "inspections": count}))
     else:

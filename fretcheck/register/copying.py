@@ -6,21 +6,16 @@ it or not, each inspection whole. PostgreSQL: an export as JSON, which `import` 
 other kind.
 """
 
-from __future__ import annotations
-
 import os
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.files import replacing
 from fretcheck.register.connection import storage_error
 from fretcheck.register.sound_files import SOUND_FOLDER, copy_whole
-
-if TYPE_CHECKING:
-    from fretcheck.register.store import Register
+from fretcheck.register.store import Register
 
 
 def back_up(register: Register, path: Path) -> int:

@@ -218,13 +218,6 @@ class Register:
 
         return write_json(self.documents(self._ids(ids)), stream)
 
-    def backup(self, path: Path) -> int:
-        """Copy the register to `path` while others may write, and its sound files to the folder ``sounds`` beside; see
-        `fretcheck.register.copying`. Returns how many inspections the copy holds."""
-        from fretcheck.register.copying import back_up
-
-        return back_up(self, path)
-
     def _ids(self, ids: Sequence[str] | None) -> Sequence[str]:
         return [one.id for one in reversed(self.select())] if ids is None else ids
 

@@ -6,6 +6,7 @@ import pytest
 
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.inspection.exchange import read_json
+from fretcheck.register.copying import back_up
 from fretcheck.register.store import open_register
 from tests.register.documents import make_document
 from tests.register.test_keep import with_sound
@@ -17,7 +18,7 @@ def test_a_backup_opens_as_a_register_with_its_sounds(sqlite_register, tmp_path)
     away.mkdir()
     (heard / "string-1.flac").write_bytes(b"abc")
     kept = [sqlite_register.keep(with_sound(make_document(number), "string-1.flac"), sound_folder=heard) for number in (1, 2)]
-    assert sqlite_register.backup(away / "copy.sqlite") == 2
+    assert back_up(sqlite_register, away / "copy.sqlite") == 2
     with open_register(away / "copy.sqlite") as copy:
         assert [copy.load(one.id) for one in kept] == kept
         assert [one.state for one in copy.sounds_of(kept[0])] == ["whole"]
@@ -31,7 +32,7 @@ def test_a_backup_holds_what_is_committed_and_only_that(sqlite_register, tmp_pat
     with sqlite_register.session() as session:
         insert_document(session, make_document(2))
         with open_register(tmp_path) as other:
-            assert other.backup(tmp_path / "copy.sqlite") == 1
+            assert back_up(other, tmp_path / "copy.sqlite") == 1
     with open_register(tmp_path / "copy.sqlite") as copy:
         assert [one.name for one in copy.select()] == ["Walnut tenor 1"]
 
@@ -39,19 +40,19 @@ def test_a_backup_holds_what_is_committed_and_only_that(sqlite_register, tmp_pat
 def test_nothing_is_overwritten(sqlite_register, tmp_path):
     (tmp_path / "copy.sqlite").write_text("precious")
     with pytest.raises(UsageError, match=r"copy\.sqlite exists already: name a new file"):
-        sqlite_register.backup(tmp_path / "copy.sqlite")
+        back_up(sqlite_register, tmp_path / "copy.sqlite")
     assert (tmp_path / "copy.sqlite").read_text() == "precious"
 
 
 def test_a_folder_that_is_not_there(sqlite_register, tmp_path):
     with pytest.raises(StorageError, match=r"there is no folder .*none to write copy.sqlite in"):
-        sqlite_register.backup(tmp_path / "none" / "copy.sqlite")
+        back_up(sqlite_register, tmp_path / "none" / "copy.sqlite")
 
 
 def test_postgresql_is_backed_up_as_json(postgres_place, tmp_path):
     with open_register(postgres_place) as register:
         kept = [register.keep(make_document(number)) for number in (1, 2)]
-        assert register.backup(tmp_path / "copy.json") == 2
+        assert back_up(register, tmp_path / "copy.json") == 2
         assert read_json(tmp_path / "copy.json") == kept
         with pytest.raises(UsageError, match=r"name a file that ends in \.json, not copy\.sqlite"):
-            register.backup(tmp_path / "copy.sqlite")
+            back_up(register, tmp_path / "copy.sqlite")

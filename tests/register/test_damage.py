@@ -15,6 +15,7 @@ from sqlalchemy import text
 from fretcheck.cli.main import run
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.register.connection import storage_error
+from fretcheck.register.copying import back_up
 from fretcheck.register.location import find_location
 from fretcheck.register.store import open_register
 from tests.register.documents import make_document
@@ -104,7 +105,7 @@ def test_no_backup_is_made_of_a_damaged_database(filled, tmp_path):
     with open_register(filled) as register:
         assert register.count() == 20
         with pytest.raises(StorageError, match=r"is damaged .*no backup was made"):
-            register.backup(tmp_path / "copy.sqlite")
+            back_up(register, tmp_path / "copy.sqlite")
     assert list(tmp_path.iterdir()) == []
 
 
