@@ -24,6 +24,7 @@ FINGER_FRETS = 4.0  # a finger's depth keeps to itself over so many frets
 FINGER_OWN_MM, FINGER_LOW_MM = 0.02, 0.06
 FINGER_LOW_CENTS = 0.3  # pushed aside, and the finger's flesh: not in proportion to the string's stretch
 LIGHT_SHARE = 0.25  # of the usual depth: pressed as lightly as still gives a clear note
+PULL_SEMITONES = 1.0  # width of a resonance f/Q, Q about 17; a guitar body has 10 to 50 (common practice, no source)
 ON_EVERY_STRING = 0.8  # share of a pull's variance that all strings have alike
 
 
@@ -90,12 +91,18 @@ def semitones(design: AsDesigned) -> Reals:
 
 
 def _pull(design: AsDesigned) -> Reals:
-    """Covariance of unit pulls: that of the note less that of the string's open note."""
+    """Covariance of unit pulls: that of the note less that of the string's open note.
+
+    A string is pulled in proportion to its impedance, tension over wave speed, and to the reactance of the body (C. E. Gough,
+    Acustica 49, 124, 1981, from memory), which about a resonance is like itself over its width: a Lorentzian.
+    """
     neck = design.neck
     opened = 12.0 * np.log2([neck.open_hz(number) for number in range(1, len(neck.strings) + 1)])
     pitch = np.concatenate([opened[design.string] + semitones(design), opened])
     string = np.concatenate([design.string, np.arange(len(opened))])
-    near = np.maximum(0.0, 1.0 - 0.5 * np.abs(pitch[:, None] - pitch))
-    unit = near * np.where(string[:, None] == string, 1.0, ON_EVERY_STRING)
+    near = 1.0 / (1.0 + ((pitch[:, None] - pitch) / PULL_SEMITONES) ** 2)
+    impedance = np.array([one.tension_n / one.open_length_mm for one in design.constants]) / 2.0 ** (opened / 12.0)
+    heavy = (impedance / np.sqrt(np.mean(impedance**2)))[string]
+    unit = near * np.outer(heavy, heavy) * np.where(string[:, None] == string, 1.0, ON_EVERY_STRING)
     note, base = np.arange(len(design.cells)), len(design.cells) + design.string
     return np.asarray(unit[np.ix_(note, note)] - unit[np.ix_(note, base)] - unit[np.ix_(base, note)] + unit[np.ix_(base, base)])
