@@ -41,7 +41,8 @@ def pytest_collection_modifyitems(items):
             item.add_marker(pytest.mark.xdist_group("live"))
         elif _has_module_fixture(item) and not item.get_closest_marker("xdist_group"):
             item.add_marker(pytest.mark.xdist_group(item.module.__name__))
-    items.sort(key=lambda item: (item.get_closest_marker("live") is None, item.get_closest_marker("slow") is None))
+    marks = ("live", "slow", "xdist_group")
+    items.sort(key=lambda item: next((n for n, mark in enumerate(marks) if item.get_closest_marker(mark)), len(marks)))
 
 
 def _has_module_fixture(item):
