@@ -25,7 +25,8 @@ from fretcheck.diagnosis.conclude.notes import Place
 from fretcheck.diagnosis.conclude.out_of_reach import three_figures
 from fretcheck.diagnosis.conclude.piece_of_work import ORDER, Key, Work, all_done, moves_of
 from fretcheck.diagnosis.conclude.repairs import Repair, faults_of, joined, repairs_of
-from fretcheck.diagnosis.conclude.work_words import CUTTING, SLACKEN, several, text_of
+from fretcheck.diagnosis.conclude.words import listed_notes
+from fretcheck.diagnosis.conclude.work_words import CUTTING, SLACKEN, text_of
 from fretcheck.diagnosis.infer.draws import JointDraws
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.model.layout_rules import DESIGNED
@@ -135,13 +136,9 @@ class _Planner:
                 "Whether to accept the neck or to set it finer is your choice."
             )
             return ()
-        notes = "; ".join(
-            f"string {string}, {several([fret for one, fret in self.again if one == string], 'fret')}"
-            for string in sorted({one for one, _ in self.again})
-        )
         text = (
-            f"No work yet: {chance}. Pluck again {notes}; `inspect NECK --more ID` asks for exactly these and joins them to what "
-            "was read."
+            f"No work yet: {chance}. Pluck again {listed_notes(self.again)}; `inspect NECK --more ID` asks for exactly these and "
+            "joins them to what was read."
         )
         predicted = StepPrediction(worst_cents=self.now.expected_worst, probability_within=self.p)
         return (Correction(kind="measure", moves=(), notes=tuple(self.again), predicted=predicted, text=text),)
