@@ -1,12 +1,11 @@
 """``fretcheck backup``: a copy of the register, made while it may be in use."""
 
-from json import dumps
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from fretcheck.cli.shared_options import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption, print_json
 from fretcheck.register.copying import back_up
 from fretcheck.register.store import open_register
 
@@ -20,6 +19,6 @@ def command(
     with open_register(register, create=False) as store:
         count = back_up(store, file)
     if json:
-        print(dumps({"schema": "fretcheck/backup/1", "file": str(file), "inspections": count}))
+        print_json({"schema": "fretcheck/backup/1", "file": str(file), "inspections": count})
     else:
         print(f"{file}: {count} inspections")

@@ -1,6 +1,5 @@
 """`fretcheck devices`: the sound inputs, their level, whether they are fit for work, and a recording to judge them by ear."""
 
-import json
 import os
 import time
 from collections.abc import Callable
@@ -18,6 +17,7 @@ from fretcheck.audio.input.portaudio import list_inputs, load_sounddevice, suppo
 from fretcheck.audio.input.quiet_stderr import quiet_stderr
 from fretcheck.audio.input.source import Block
 from fretcheck.audio.segment.segmenter import Segmenter
+from fretcheck.cli.shared_options import print_json
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, DeviceError, StorageError, UsageError
 from fretcheck.files import check_place, replacing
 from fretcheck.report.tables.devices_table import fitness_document, fitness_report, inputs_document, inputs_table, meter
@@ -70,7 +70,7 @@ def _list(as_json: bool) -> int:
         inputs = list_inputs()
         rates = {device.number: supported_rates(device) for device in inputs}
     if as_json:
-        _print_json(inputs_document(inputs, rates))
+        print_json(inputs_document(inputs, rates))
     elif inputs:
         _console().print(inputs_table(inputs, rates))
     else:
@@ -100,7 +100,7 @@ def _check(source: MicrophoneSource, seconds: float, as_json: bool) -> int:
     _each_block(source, seconds, heard.push)
     fitness = heard.finish()
     if as_json:
-        _print_json(fitness_document(fitness, device=source.name, sample_rate_hz=source.sample_rate))
+        print_json(fitness_document(fitness, device=source.name, sample_rate_hz=source.sample_rate))
     else:
         _console().print(fitness_report(fitness, device=source.name, sample_rate_hz=source.sample_rate))
     if fitness.grade is None:
@@ -171,7 +171,7 @@ def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool)
     except soundfile.LibsndfileError as error:
         raise StorageError(f"{path} cannot be written: {error}", path=path) from error
     if as_json:
-        _print_json(
+        print_json(
             {
                 "schema": "fretcheck/device-recording/1",
                 "file": str(path),
@@ -188,7 +188,3 @@ def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool)
 
 def _console() -> Console:
     return Console(highlight=False, markup=False)
-
-
-def _print_json(document: object) -> None:
-    print(json.dumps(document, indent=2, ensure_ascii=False))

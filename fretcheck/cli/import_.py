@@ -1,12 +1,11 @@
 """``fretcheck import``: inspections that another register exported."""
 
-from json import dumps
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from fretcheck.cli.shared_options import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption, print_json
 from fretcheck.inspection.exchange import read_json
 from fretcheck.register.store import open_register
 
@@ -22,7 +21,7 @@ def command(
         done = store.import_documents(documents)
     if json:
         rows = [{"id": one.id, "was": one.was, "new": one.new} for one in done]
-        print(dumps({"schema": "fretcheck/import/1", "inspections": rows}, indent=2))
+        print_json({"schema": "fretcheck/import/1", "inspections": rows})
         return
     new = sum(one.new for one in done)
     print(f"{new} added, {len(done) - new} there already.")

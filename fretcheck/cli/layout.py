@@ -1,6 +1,5 @@
 """`fretcheck layout NECK`: where every fret and pitch should be."""
 
-import json
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -8,6 +7,7 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from fretcheck.cli.shared_options import print_json
 from fretcheck.errors import UsageError
 from fretcheck.neck.fret_layout import layout_of, parse_rounding
 from fretcheck.neck.neck_file import read_neck
@@ -37,7 +37,7 @@ def command(
     rounding = None if step is None else parse_rounding(step, unit=unit.value)
     result = layout_of(read_neck(neck), rounding=rounding)
     if as_json:
-        print(json.dumps(layout_document(result, unit=unit.value), indent=2))
+        print_json(layout_document(result, unit=unit.value))
     elif as_csv:
         print(layout_csv(result, unit=unit.value), end="")
     else:

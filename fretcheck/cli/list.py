@@ -1,13 +1,12 @@
 """``fretcheck list``: the inspections in the register, newest first."""
 
-from json import dumps
 from typing import Annotated
 
 import typer
 from rich.console import Console
 from rich.text import Text
 
-from fretcheck.cli.shared_options import JsonOption, RegisterOption
+from fretcheck.cli.shared_options import JsonOption, RegisterOption, print_json
 from fretcheck.plain_text import plain_line
 from fretcheck.register.selection import Selection
 from fretcheck.register.store import open_register
@@ -29,7 +28,7 @@ def print_found(selection: Selection, *, register: str | None, limit: int, as_js
         total = len(found) if len(found) < limit else store.count(selection)
         place = str(store.location)
     if as_json:
-        print(dumps({"schema": SCHEMA, "total": total, "inspections": [one.as_json() for one in found]}, indent=2))
+        print_json({"schema": SCHEMA, "total": total, "inspections": [one.as_json() for one in found]})
         return
     console = Console()
     if not found:

@@ -1,6 +1,5 @@
 """`fretcheck neck`: check a description, or write a ready-made one to start from."""
 
-import json
 import textwrap
 from pathlib import Path
 from typing import Annotated
@@ -8,6 +7,7 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from fretcheck.cli.shared_options import print_json
 from fretcheck.errors import UsageError
 from fretcheck.files import write_text
 from fretcheck.inspection.perfect_neck import tolerance_remark
@@ -46,7 +46,7 @@ def command(
 
 def _print_list(*, as_json: bool) -> None:
     if as_json:
-        _print_json(
+        print_json(
             {"schema": "fretcheck/starts/1", "starts": [{"name": one.name, "meaning": one.meaning} for one in STARTS.values()]}
         )
         return
@@ -64,7 +64,7 @@ def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
     if out is not None:
         write_text(out, text, force=force)
     if as_json:
-        _print_json(neck_to_mapping(one.neck))
+        print_json(neck_to_mapping(one.neck))
     elif out is None:
         print(text, end="")
     else:
@@ -74,10 +74,6 @@ def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
 def _check(file: Path, *, as_json: bool) -> None:
     described = read_neck(file)
     if as_json:
-        _print_json(neck_document(described))
+        print_json(neck_document(described))
     else:
         Console(highlight=False).print(neck_summary(described))
-
-
-def _print_json(document: dict[str, object]) -> None:
-    print(json.dumps(document, indent=2))

@@ -1,6 +1,5 @@
 """`fretcheck note FILE`: the pitch of every pluck in a recording."""
 
-import json
 from pathlib import Path
 from typing import Annotated
 
@@ -9,6 +8,7 @@ from rich.console import Console
 
 from fretcheck.audio.input.file_source import FileSource
 from fretcheck.audio.segment.cutting import cut_plucks
+from fretcheck.cli.shared_options import print_json
 from fretcheck.neck.temperament import check_reference
 from fretcheck.report.tables.note_table import NotePluck, note_document, note_table
 from fretcheck.session.take import read_whole
@@ -28,6 +28,6 @@ def command(
         cut = cut_plucks(source, lambda pluck: NotePluck(pluck.start_s, read_whole(pluck)))
     plucks = list(cut.plucks)
     if as_json:
-        print(json.dumps(note_document(plucks), ensure_ascii=False, indent=2))
+        print_json(note_document(plucks))
     else:
         Console(highlight=False).print(note_table(plucks, cut.set_aside, reference_hz=reference_hz))

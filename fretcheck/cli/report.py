@@ -1,13 +1,20 @@
 """``fretcheck report``: one kept inspection as a page to read, print or send."""
 
-import json as json_text
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from fretcheck.cli.given import job_part
-from fretcheck.cli.shared_options import ForceOption, JobOptions, JsonOption, LimitsOption, RegisterOption, with_groups
+from fretcheck.cli.shared_options import (
+    ForceOption,
+    JobOptions,
+    JsonOption,
+    LimitsOption,
+    RegisterOption,
+    print_json,
+    with_groups,
+)
 from fretcheck.errors import UsageError
 from fretcheck.files import check_place, is_page
 from fretcheck.inspection.document import InspectionDocument
@@ -47,7 +54,7 @@ def command(
     document = document.model_copy(update={"job": document.job.model_copy(update=given)})
     path = write_report(document, out or Path(usual_name(document)), sheet=sheet, technical=technical, force=force)
     if json:
-        print(json_text.dumps({"schema": "fretcheck/report/1", "inspection": document.id, "file": str(path.resolve())}))
+        print_json({"schema": "fretcheck/report/1", "inspection": document.id, "file": str(path.resolve())})
         return
     print(f"Report: {path}")
 

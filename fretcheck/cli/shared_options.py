@@ -3,6 +3,7 @@
 Nothing heavy is imported here: ``--help`` needs the options alone. What they come to in the other rooms is in `given`.
 """
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import wraps
@@ -28,6 +29,11 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON documen
 LimitsOption = Annotated[
     Path | None, typer.Option(metavar="FILE", help="TOML file with limits of your own: fret_position_mm, risk …")
 ]
+
+
+def print_json(document: object) -> None:
+    """What ``--json`` prints; escaped, so that any console passes it on as it is."""
+    print(json.dumps(document, indent=2))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,6 +1,5 @@
 """`fretcheck inspect --from FOLDER_OF_NECKS`: every neck of a folder, over all cores or a cluster."""
 
-import json
 from contextlib import ExitStack
 from dataclasses import asdict
 from functools import partial
@@ -10,7 +9,7 @@ from rich.console import Console
 
 from fretcheck.cli.inspect.from_folder import progress_bar
 from fretcheck.cli.inspect.inspect_options import ManyOptions
-from fretcheck.cli.shared_options import ResultOptions
+from fretcheck.cli.shared_options import ResultOptions, print_json
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.files import read_text
@@ -63,6 +62,6 @@ def _serials(path: Path) -> tuple[str, ...]:
 
 def _show(result: BatchResult, *, as_json: bool) -> None:
     if as_json:
-        print(json.dumps({"schema": "fretcheck/batch/1", "necks": [asdict(line) for line in result.lines]}, indent=2))
+        print_json({"schema": "fretcheck/batch/1", "necks": [asdict(line) for line in result.lines]})
         return
     Console().print(batch_table(result))
