@@ -21,7 +21,7 @@ from tests.sound_server import sound_server  # noqa: F401
 
 pytestmark = pytest.mark.live
 
-WAIT_S = 60.0
+WAIT_S = 120.0
 RATE = 48_000
 COMMAND = ["-c", "from fretcheck.cli.main import main; main()", "devices"]
 
