@@ -45,6 +45,14 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: next((n for n, mark in enumerate(marks) if item.get_closest_marker(mark)), len(marks)))
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item):
+    """Let processes that only compute give way to the one that listens, which begins with that."""
+    listens = item.get_closest_marker("live") is not None
+    if "PYTEST_XDIST_WORKER" in os.environ and not listens and hasattr(os, "nice") and os.nice(0) < 10:
+        os.nice(10)
+
+
 def _has_module_fixture(item):
     found = item._fixtureinfo.name2fixturedefs
     return any(fixture.scope == "module" for name in item.fixturenames for fixture in found.get(name, ()))
