@@ -181,6 +181,8 @@ def test_capability_is_refused_below_a_sensible_number():
 def test_capability_words_follow_the_limits(half_width, start):
     values = np.random.default_rng(1).normal(0, 0.1, 40)
     assert capability_in_words(of_values(values, lower=-half_width, upper=half_width), what="the slot").startswith(start)
+    beyond = capability_in_words(of_values(values + 1.0, lower=-half_width, upper=half_width), what="the slot")
+    assert "their mean lies beyond it" in beyond
 
 
 def test_run_lengths_with_limits_from_few_points_are_those_of_simulated_shops():

@@ -100,10 +100,10 @@ def capability_in_words(found: Capability, *, what: str) -> str:
     """One sentence for a bench: what the process can hold, and how sure that is."""
     low, high = found.cpk_limits
     between = f"between {decimal(low)} and {decimal(high)} at {100 * found.confidence:.0f} %"
-    sure = (
-        f"the tolerance is {decimal(found.cpk)} times what the slots need (Cpk: 1 just holds, 1.33 is comfortable), "
-        f"{between} from {found.values} necks"
-    )
+    room, cpk = f"the tolerance is {decimal(found.cpk)} times what the slots need", "Cpk"
+    if found.cpk <= 0:
+        room, cpk = "their mean lies beyond it", f"Cpk {decimal(found.cpk)}"
+    sure = f"{room} ({cpk}: 1 just holds, 1.33 is comfortable), {between} from {found.values} necks"
     if low >= 1:
         return f"{what} holds its tolerance: {sure}"
     if high < 1:
