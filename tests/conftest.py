@@ -31,6 +31,7 @@ def pytest_xdist_auto_num_workers():
     return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else None
 
 
+@pytest.hookimpl(tryfirst=True)  # before xdist reads the groups
 def pytest_collection_modifyitems(items):
     """Share the work: what takes long begins first, and what is prepared for a whole module is prepared in one process.
 
