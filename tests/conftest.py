@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+from functools import cache
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -26,24 +28,46 @@ def pytest_runtest_makereport(item, call):
     return report
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers():
     """One more than there are cores: the one that listens in real time leaves most of its own to the others."""
     return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else None
 
 
-@pytest.hookimpl(tryfirst=True)  # before xdist reads the groups
-def pytest_collection_modifyitems(items):
-    """Share the work: what takes long begins first, and what is prepared for a whole module is prepared in one process.
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Share the work: modules that listen in real time in one process, what is prepared for a module in one; the rest singly.
 
-    Tests that listen in real time run one after another, in one process, too.
+    By the text of the modules: pytest-xdist 3.8 writes its groups where pytest 9.2 no longer reads them.
     """
-    for item in items:
-        if item.get_closest_marker("live"):
-            item.add_marker(pytest.mark.xdist_group("live"))
-        elif _has_module_fixture(item) and not item.get_closest_marker("xdist_group"):
-            item.add_marker(pytest.mark.xdist_group(item.module.__name__))
-    marks = ("live", "slow", "xdist_group")
-    items.sort(key=lambda item: next((n for n, mark in enumerate(marks) if item.get_closest_marker(mark)), len(marks)))
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Shared(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            return _group_of(config.rootpath / nodeid.partition("::")[0]) or nodeid
+
+    config.option.loadscopereorder = False  # the order is that of the collection
+    return Shared(config, log)
+
+
+@cache
+def _group_of(module):
+    text = module.read_text(encoding="utf-8")
+    if "mark.live" in text:
+        return "live"
+    if named := re.search(r'mark\.xdist_group\("([^"]+)"\)', text):
+        return named[1]
+    return str(module) if 'scope="module"' in text else None
+
+
+def pytest_collection_modifyitems(items):
+    """What listens in real time begins first, then what takes long, then whole modules."""
+
+    def rank(item):
+        group = _group_of(item.path)
+        return 0 if group == "live" else 1 if item.get_closest_marker("slow") else 2 if group else 3
+
+    items.sort(key=rank)
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -52,8 +76,3 @@ def pytest_runtest_setup(item):
     listens = item.get_closest_marker("live") is not None
     if "PYTEST_XDIST_WORKER" in os.environ and not listens and hasattr(os, "nice") and os.nice(0) < 10:
         os.nice(10)
-
-
-def _has_module_fixture(item):
-    found = item._fixtureinfo.name2fixturedefs
-    return any(fixture.scope == "module" for name in item.fixturenames for fixture in found.get(name, ()))
