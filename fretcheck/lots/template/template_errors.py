@@ -150,7 +150,7 @@ def template_errors(
     slots[used] = errors + fit.left / free
     departures = []
     for neck in np.flatnonzero(~used)[np.argsort(chances[~used])]:
-        left = _residual(values[neck] - fit.columns[:, 0], u[neck], shapes)
+        left = _residuals(values[neck : neck + 1], u[neck : neck + 1], fit, shapes)[0]
         slots[neck] = errors + left / free
         departures.append(_departure(names[neck], frets, left / free, float(chances[neck]), quantity))
     stated = u[used][np.isfinite(values[used])] ** 2
@@ -257,7 +257,7 @@ def _screen(values: Reals, u: Reals, shapes: Reals) -> tuple[Mask, TwoWay, Reals
 
 def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals, used: Mask) -> Reals:
     """For each neck the chance of slots departing so far, as a whole or at its worst slot; 1 where it is too little to matter."""
-    left = np.array([_residual(row - fit.columns[:, 0], sigma, shapes) for row, sigma in zip(values, u, strict=True)])
+    left = _residuals(values, u, fit, shapes)
     variance = np.maximum(u**2 + fit.added, 0.25 * u**2)
     square = np.minimum(left**2 / variance, _CUT_OFF)
     room = np.maximum(np.isfinite(left).sum(axis=1) - shapes.shape[1], 1)
@@ -267,10 +267,10 @@ def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals, used: Mask) ->
     return np.asarray(np.where(own >= LOOSE_MM, chdtrc(room, whole), 1.0))
 
 
-def _residual(away: Reals, u: Reals, shapes: Reals) -> Reals:
-    """A neck's departures, its own trend taken out robustly."""
-    left: Reals = two_way(away[None, :], u[None, :], shapes=shapes, across=np.zeros((1, 1))).left[0]
-    return left
+def _residuals(values: Reals, u: Reals, fit: TwoWay, shapes: Reals) -> Reals:
+    """Each neck's departures from the template, its own trend taken out robustly, as if it were alone."""
+    none = np.zeros((len(values), 0))
+    return two_way(values - fit.columns[:, 0], u, shapes=shapes, across=none, row_by_row=True).left
 
 
 def _whole(

@@ -45,18 +45,22 @@ class TwoWay:
     freedom: float
 
 
-def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals) -> TwoWay:
+def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals, row_by_row: bool = False) -> TwoWay:
     """Fit.
 
     `values`, `u` (shape (rows, frets)): errors, NaN where nothing was read, and their standard uncertainties. `shapes` (shape
     (frets, k)): see `trend_shapes`. `across` (shape (rows, q)): what each row gets of a column's q effects: 1, and the string's
-    place for a tilt.
+    place for a tilt. `row_by_row`: each row has an added variance of its own; with no effects of columns, rows are then fitted
+    as if alone, many at once.
     """
     read = np.isfinite(values)
+    axis = 1 if row_by_row else None
     y, square = np.where(read, values, 0.0), np.where(read, u, 1.0) ** 2
-    spent = values.shape[0] * shapes.shape[1] + (values.shape[1] - shapes.shape[1]) * across.shape[1]
-    share = max(read.sum() - spent, 1.0) / read.sum()
-    kept, soft, added, variance = read, read.astype(float), 0.0, square
+    number = read.sum(axis=axis, keepdims=True)
+    spent = (1 if row_by_row else len(values)) * shapes.shape[1] + (values.shape[1] - shapes.shape[1]) * across.shape[1]
+    share = np.maximum(number - spent, 1.0) / np.maximum(number, 1)
+    usual = np.nan_to_num(_median(square, read, axis), nan=1.0)
+    kept, soft, added, variance = read, read.astype(float), np.zeros_like(usual), square
     columns = np.zeros((values.shape[1], across.shape[1]))
     for turn in range(_TURNS):
         weight = soft / np.maximum(square + added, 0.25 * square)
@@ -64,13 +68,12 @@ def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals) -> TwoWay:
         columns, covariance = _solve(weight.T, across, (y - rows @ shapes.T).T)
         left = y - rows @ shapes.T - across @ columns.T
         if turn < _TURNS // 2:
-            ratio = float(np.median(np.abs(left[read]) / np.sqrt(square[read]))) * _MAD_TO_SD
-            added = (ratio**2 / share - 1.0) * float(np.median(square[read]))
+            ratio = np.nan_to_num(_median(np.abs(left) / np.sqrt(square), read, axis)) * _MAD_TO_SD
+            added = (ratio**2 / share - 1.0) * usual
         else:  # by moments, each value as the more it tells the narrower it is
-            squared_weight = (kept / variance)[read] ** 2
-            added = float(
-                np.sum(squared_weight * (left[read] ** 2 / (_KEPT_SQUARE * share) - square[read])) / np.sum(squared_weight)
-            )
+            squared_weight = (kept / variance) ** 2
+            moment = np.sum(squared_weight * (left**2 / (_KEPT_SQUARE * share) - square), axis=axis, keepdims=True)
+            added = moment / np.maximum(np.sum(squared_weight, axis=axis, keepdims=True), np.finfo(float).tiny)
         variance = np.maximum(square + added, 0.25 * square)
         far = left**2 / np.maximum(variance, square)  # never nearer than the stated uncertainty: what is kept would shrink itself
         kept = read & (far <= LAID_ASIDE**2)
@@ -83,13 +86,26 @@ def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals) -> TwoWay:
         left=np.where(read, left, np.nan),
         kept=kept,
         variance=variance,
-        added=added,
+        added=float(added.flat[0]),
         freedom=float(max(kept.sum() - spent, 1)),
     )
 
 
+def _median(values: Reals, read: NDArray[np.bool_], axis: int | None) -> Reals:
+    """The median of what was read, the dimensions kept; NaN where nothing was."""
+    if axis is None:
+        return np.full((1, 1), np.median(values[read]))
+    inner = np.sort(np.where(read, values, np.inf), axis=1)
+    number = read.sum(axis=1, keepdims=True)
+    pair = [np.take_along_axis(inner, np.maximum(at, 0), axis=1) for at in ((number - 1) // 2, number // 2)]
+    return np.where(number > 0, (pair[0] + pair[1]) / 2.0, np.nan)
+
+
 def _solve(weight: Reals, design: Reals, y: Reals) -> tuple[Reals, Reals]:
     """Weighted least squares of each row of `y` on one design; rows without enough values are held by a wide prior."""
-    information = np.einsum("rf,fi,fj->rij", weight, design, design) + np.eye(design.shape[1]) / _WIDEST_MM**2
-    covariance = np.linalg.inv(information)
+    size = design.shape[1]
+    squares = (design[:, :, None] * design[:, None, :]).reshape(len(design), size * size)
+    information = (weight @ squares).reshape(len(weight), size, size)
+    information[:, range(size), range(size)] += 1.0 / _WIDEST_MM**2
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
     return np.einsum("rij,rj->ri", covariance, (weight * y) @ design), covariance
