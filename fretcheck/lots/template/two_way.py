@@ -51,7 +51,7 @@ def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals, row_by_row
     `values`, `u` (shape (rows, frets)): errors, NaN where nothing was read, and their standard uncertainties. `shapes` (shape
     (frets, k)): see `trend_shapes`. `across` (shape (rows, q)): what each row gets of a column's q effects: 1, and the string's
     place for a tilt. `row_by_row`: each row has an added variance of its own; with no effects of columns, rows are then fitted
-    as if alone, many at once.
+    as if alone, many at once (`added` and `freedom` are of the table as one, and mean nothing then).
     """
     read = np.isfinite(values)
     axis = 1 if row_by_row else None
