@@ -38,13 +38,32 @@ def pytest_xdist_auto_num_workers():
 def pytest_xdist_make_scheduler(config, log):
     """Share the work: modules that listen in real time in one process, what is prepared for a module in one; the rest singly.
 
-    By the text of the modules: pytest-xdist 3.8 writes its groups where pytest 9.2 no longer reads them.
+    By the text of the modules: pytest-xdist 3.8 writes its groups where pytest 9.2 no longer reads them. Its own scheduler gives
+    a process that takes a dead one's place one test, which never runs for want of a next one, and runs the deadly test again.
     """
     from xdist.scheduler import LoadScopeScheduling
 
     class Shared(LoadScopeScheduling):
         def _split_scope(self, nodeid):
             return _group_of(config.rootpath / nodeid.partition("::")[0]) or nodeid
+
+        def remove_node(self, node):
+            """The test that a process died in, if it did; it is not begun again, what the process had still to run is."""
+            left = [
+                (scope, test) for scope, unit in self.assigned_work.pop(node).items() for test, done in unit.items() if not done
+            ]
+            for scope, test in left[1:]:
+                self.workqueue.setdefault(scope, {})[test] = False
+            for other in self.nodes if left else ():
+                self._reschedule(other)
+            return left[0][1] if left else None
+
+        def _reschedule(self, node):
+            """As ever, but until the process knows what to run after its next test, or that there is nothing: else it waits."""
+            while node in self.registered_collections and not node.shutting_down:
+                super()._reschedule(node)
+                if self._pending_of(self.assigned_work[node]) > 1:
+                    return
 
     config.option.loadscopereorder = False  # the order is that of the collection
     return Shared(config, log)
