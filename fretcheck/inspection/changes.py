@@ -253,4 +253,4 @@ def _described(before: Posterior, after: Posterior, restrung: Collection[int], *
         (before if number in restrung else after).design.constants[number - 1] for number in range(1, len(design.constants) + 1)
     ]
     neck = design.neck if described_alike else before.design.neck
-    return as_designed(neck, constants=constants, extra=extra).stop(), design.stop()
+    return as_designed(neck, constants=constants, extra=extra).stop, design.stop

@@ -54,12 +54,12 @@ class FaultSets:
     @cached_property
     def sets(self) -> tuple[FaultSet, ...]:
         """The posterior of every set kept."""
-        return tuple(self._posterior(number) for number in range(len(self.kept)))
+        return tuple(self.posterior(number) for number in range(len(self.kept)))
 
     @cached_property
     def best(self) -> FaultSet:
         """The most probable set."""
-        return self._posterior(0)
+        return self.posterior(0)
 
     @cached_property
     def _response(self) -> Reals:
@@ -68,7 +68,8 @@ class FaultSets:
         response[ways.columns, np.arange(len(ways.columns))] += ways.spread
         return np.asarray(response)
 
-    def _posterior(self, number: int) -> FaultSet:
+    def posterior(self, number: int) -> FaultSet:
+        """Of one set, by its number among those kept."""
         extra, index = self.extra, self.extra.ways.parts(self.kept[number])
         inner = np.linalg.inv(np.eye(len(index)) + extra.gram[np.ix_(index, index)])
         response = self._response[:, index]

@@ -45,6 +45,7 @@ PULLS = ((0.05, 0.2), (0.2, 0.3), (0.6, 0.3), (1.8, 0.2))
 OWNS = ((0.01, 0.3), (0.05, 0.5), (0.2, 0.2))
 FINGERS = ((0.2, 0.5), (1.2, 0.5))
 MOST_STEPS = 5
+MOST_COMPONENTS, LEAST_SHARE = 200, 1e-4  # Of the mixture: what is left out holds a hundredth at most
 SETTLED_CENTS = 0.1  # Gauss–Newton steps end when no note moves by more
 SMOOTH = Roughness(finger=0.7, pull_cents=0.15, own_mm=0.03)
 ROUGH = Roughness(finger=1.8, pull_cents=1.8, own_mm=0.08)
@@ -100,8 +101,8 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     tangent = _Tangent(model=model, theta=theta)
     weighed = []
     for (craft, craft_share), (opened, open_share) in product(CRAFT, OPENS):
-        player = replace(tangent, model=replace(model, parameters=parameters.with_opens(*opened)))
-        problem = _linear(player.model, readings, hand, theta, parameters_of_rule, craft, tangent=player)
+        player = replace(model, parameters=parameters.with_opens(*opened))
+        problem = _linear(player, readings, hand, theta, parameters_of_rule, craft, tangent=tangent)
         weighed.append((craft_share * open_share, weigh(problem, ways)))
     return Posterior(
         model=model,
@@ -266,21 +267,23 @@ class _Search:
 def _expected(model: ForwardModel, theta: Reals, sets: FaultSets) -> dict[Cell, tuple[float, float]]:
     """Cents of every cell, and their standard uncertainty, by the most probable faults."""
     rows = model.jacobian(theta)
-    variance = np.einsum("ij,jk,ik->i", rows, sets.sound.covariance, rows) + np.sum((rows @ sets.best.root) ** 2, axis=1)
+    variance = np.sum(rows @ sets.sound.covariance * rows, axis=1) + np.sum((rows @ sets.best.root) ** 2, axis=1)
     cents, u = model.cents(theta), np.sqrt(np.maximum(variance, 0.0))
     return {cell: (float(value), float(spread)) for cell, value, spread in zip(model.design.cells, cents, u, strict=True)}
 
 
 def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, ...]:
     """All fault sets of all workshops in one mixture; what is negligible dropped."""
-    logs = [math.log(weight) + sets.log_evidence for weight, sets in weighed]
-    best = max(logs)
-    components = [
-        Component(weight=math.exp(log - best + one.log_weight), mean=one.mean, sound=sets.sound, root=one.root, faults=one.faults)
-        for log, (_, sets) in zip(logs, weighed, strict=True)
-        for one in sets.sets
-    ]
-    total = sum(one.weight for one in components)
-    components = sorted((one for one in components if one.weight > 1e-4 * total), key=lambda one: -one.weight)[:200]
-    total = sum(one.weight for one in components)
-    return tuple(replace(one, weight=one.weight / total) for one in components)
+    logs = np.concatenate([math.log(share) + sets.log_evidence + np.array(sets.log_weights) for share, sets in weighed])
+    of_all = [(sets, number) for _, sets in weighed for number in range(len(sets.kept))]
+    weights = np.exp(logs - np.max(logs))
+    order = [one for one in np.argsort(-weights, kind="stable")[:MOST_COMPONENTS] if weights[one] > LEAST_SHARE * np.sum(weights)]
+    weights /= np.sum(weights[order])
+    components = []
+    for one in order:
+        sets, number = of_all[one]
+        found = sets.posterior(number)
+        components.append(
+            Component(weight=float(weights[one]), mean=found.mean, sound=sets.sound, root=found.root, faults=found.faults)
+        )
+    return tuple(components)

@@ -97,7 +97,7 @@ class Posterior:
 
     def of(self, rows: Reals, *, given: int | None = None) -> Marginals:
         """Distribution of linear functions of θ, one a row; `given` that the fault of this number is there."""
-        base = {id(sound): np.einsum("ij,jk,ik->i", rows, sound.covariance, rows) for sound, _ in self._sounds}
+        base = {id(sound): np.sum(rows @ sound.covariance * rows, axis=1) for sound, _ in self._sounds}
         means = np.array([rows @ one.mean for one in self.components])
         variances = np.array([base[id(one.sound)] + np.sum((rows @ one.root) ** 2, axis=1) for one in self.components])
         weights = self.weights

@@ -99,7 +99,7 @@ class AsDesigned:
             neck=self.neck, cells=tuple(octave(self.neck, n + 1) for n in range(len(described))), constants=self.constants
         )
         for _ in range(NEWTON_TURNS):
-            stop = octaves.stop(setbacks_mm=setbacks)
+            stop = octaves._stop(setbacks)
             by_ear = setbacks - sharpness_cents(stop) / partials(stop)["saddle"]
             setbacks = np.where([one is None for one in described], by_ear, setbacks)
         return setbacks
@@ -111,9 +111,13 @@ class AsDesigned:
         table[self.string, self.fret] = cents
         return table
 
-    def stop(self, *, setbacks_mm: Reals | None = None) -> Stop:
-        """All cells as designed, touched as a light hand does; with other setbacks of the saddles (per string) where given."""
-        setbacks = self.setbacks_mm if setbacks_mm is None else setbacks_mm
+    @cached_property
+    def stop(self) -> Stop:
+        """All cells as designed, touched as a light hand does."""
+        return self._stop(self.setbacks_mm)
+
+    def _stop(self, setbacks: Reals) -> Stop:
+        """With these setbacks of the saddles, per string."""
         size = len(self.cells)
         scale = self.open_scale_mm[self.string]
         nut_height = self.nut_heights_mm()
@@ -165,4 +169,4 @@ def expected_cents(neck: Neck, *, constants: Iterable[StringConstants] | None = 
     fret.
     """
     design = as_designed(neck, constants=constants)
-    return design.table(sharpness_cents(design.stop()))
+    return design.table(sharpness_cents(design.stop))

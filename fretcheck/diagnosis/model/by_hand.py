@@ -92,7 +92,7 @@ def designed_mm(design: AsDesigned, *, what: str, fret: int | None, string: int 
     if what == "fret_to_fret" and fret is not None and fret > 1:
         far = designed_mm(design, what="nut_to_fret", fret=fret, string=string, shift_mm=shift_mm)
         return far - designed_mm(design, what="nut_to_fret", fret=fret - 1, string=string, shift_mm=shift_mm)
-    neck, stop = design.neck, design.stop()
+    neck, stop = design.neck, design.stop
     cells = _cells(design, fret=fret if what in ("nut_to_fret", "fret_to_fret") else None, string=string)
     if what in ("nut_to_fret", "fret_to_fret"):
         described = neck.string(string) if string is not None else None

@@ -35,12 +35,12 @@ class ForwardModel:
 
     @cached_property
     def _designed(self) -> Stop:
-        stop = self.design.stop()
+        stop = self.design.stop
         return stop if self.fret_shift_mm is None else replace(stop, fret=stop.fret + self.fret_shift_mm)
 
     @cached_property
     def _designed_open_mm(self) -> Reals:
-        stop = self.design.stop()
+        stop = self.design.stop
         return np.asarray(stop.scale + stop.saddle - stop.nut)
 
     def moved(self, theta: Reals, columns: Sequence[int] | NDArray[np.intp], before: dict[str, Reals]) -> dict[str, Reals]:

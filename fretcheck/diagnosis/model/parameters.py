@@ -271,7 +271,7 @@ def _set_by_ear(table: Parameters, design: AsDesigned) -> None:
     undescribed = [number for number, one in enumerate(design.neck.strings, start=1) if one.saddle_setback_mm is None]
     if not undescribed:
         return
-    slopes = partials(design.stop())
+    slopes = partials(design.stop)
     for number in undescribed:
         cell = design.cells.index(octave(design.neck, number))
         column = table.column("saddle", string=number)
