@@ -16,13 +16,12 @@ from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, U
 from fretcheck.files import check_place, is_page, read_text, starts_like, write_text
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.acceptance import lot_steps as steps
-from fretcheck.lots.acceptance.choosing import choose_plan
 from fretcheck.lots.acceptance.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
 from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
 from fretcheck.lots.acceptance.lot_steps import add_inspections, check_serials, close_lot, draw_sample, open_lot
 from fretcheck.lots.acceptance.lot_steps import serials_from as expand
+from fretcheck.lots.acceptance.plans import choose_plan, proposed_severity
 from fretcheck.lots.acceptance.risks import StatedRisks
-from fretcheck.lots.acceptance.severity import proposed_severity
 from fretcheck.lots.lot_register import (
     change_lot,
     correct_template,

@@ -6,10 +6,10 @@ the database itself keeps whole.
 
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, String, Text
+from sqlalchemy import ForeignKey, String
 from sqlalchemy.orm import Mapped, mapped_column
 
-from fretcheck.register.base import Base, UtcDateTime
+from fretcheck.register.base import Base
 
 NAME_LENGTH = 80
 
@@ -21,10 +21,10 @@ class LotRow(Base):
 
     key: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(String(NAME_LENGTH), unique=True)
-    template: Mapped[str | None] = mapped_column(Text, index=True)
+    template: Mapped[str | None] = mapped_column(index=True)
     state: Mapped[str] = mapped_column(String(12))
-    opened_utc: Mapped[datetime] = mapped_column(UtcDateTime)
-    record_json: Mapped[str] = mapped_column(Text)
+    opened_utc: Mapped[datetime]
+    record_json: Mapped[str]
 
 
 class LotInspectionRow(Base):
@@ -45,10 +45,10 @@ class GaugeStudyRow(Base):
 
     key: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(String(NAME_LENGTH), unique=True)
-    opened_utc: Mapped[datetime] = mapped_column(UtcDateTime)
-    computed_utc: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    opened_utc: Mapped[datetime]
+    computed_utc: Mapped[datetime | None]
     unseen_repeatability_cents: Mapped[float | None]
-    record_json: Mapped[str] = mapped_column(Text)
+    record_json: Mapped[str]
 
 
 class GaugeInspectionRow(Base):

@@ -80,45 +80,32 @@ def storage_error(error: BaseException, location: Location) -> FretcheckError:
     original: Any = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     if isinstance(original, OverflowError):
         return UsageError(f"a number is too large for the register: {original}")
-    reason = _sqlite_reason(original, location) if location.file is not None else _postgres_reason(original)
+    code = str(getattr(original, "sqlite_errorname", None) or getattr(original, "sqlstate", None) or "")
+    if code.startswith("SQLITE_CANTOPEN"):
+        cause = "is it a folder, or of another user?" if _writable(location.folder) else "its folder is read-only"
+        reason = f"cannot be opened: {cause}"
+    else:
+        first_line = next(iter(str(original).strip().splitlines()), type(original).__name__)
+        how = "is not open to this user" if code == "42501" else "reports" if code or location.file else "cannot be opened"
+        reason = next((why for start, why in _REASONS.items() if code.startswith(start)), f"{how}: {first_line}")
     return StorageError(f"the register {location} {reason}", path=location.file or str(location))
 
 
-_SQLITE_REASONS = {
+_READ_ONLY = "cannot be written: the file or its folder is read-only"
+_BUSY = f"is in use: another process has been writing for more than {BUSY_TIMEOUT_S:g} s"
+_REASONS = {  # by the beginning of SQLite's name of the error, or PostgreSQL's SQLSTATE
     "SQLITE_NOTADB": "is not a database: choose another file, or bring back a backup",
     "SQLITE_CORRUPT": "is damaged: keep the file, and bring back a backup",
     "SQLITE_FULL": "cannot be written: the disk is full; nothing of this was kept, what was kept before is safe",
-    "SQLITE_READONLY": "cannot be written: the file or its folder is read-only",
-    "SQLITE_PERM": "cannot be written: the file or its folder is read-only",
-    "SQLITE_BUSY": f"is in use: another process has been writing for more than {BUSY_TIMEOUT_S:g} s",
-    "SQLITE_LOCKED": f"is in use: another process has been writing for more than {BUSY_TIMEOUT_S:g} s",
+    "SQLITE_READONLY": _READ_ONLY,
+    "SQLITE_PERM": _READ_ONLY,
+    "SQLITE_BUSY": _BUSY,
+    "SQLITE_LOCKED": _BUSY,
     "SQLITE_IOERR": "cannot be read or written: the disk reports an error (full, damaged or gone)",
-}
-_POSTGRES_REASONS = {
     "53100": "cannot be written: the server's disk is full",
     "25006": "cannot be written: the server allows reading only",
 }
 
 
-def _sqlite_reason(error: BaseException, location: Location) -> str:
-    name = str(getattr(error, "sqlite_errorname", ""))
-    if name.startswith("SQLITE_CANTOPEN"):
-        cause = "is it a folder, or of another user?" if _writable(location.folder) else "its folder is read-only"
-        return f"cannot be opened: {cause}"
-    return next((why for start, why in _SQLITE_REASONS.items() if name.startswith(start)), f"reports: {_first_line(error)}")
-
-
-def _postgres_reason(error: BaseException) -> str:
-    state = getattr(error, "sqlstate", None)
-    if state in _POSTGRES_REASONS:
-        return _POSTGRES_REASONS[state]
-    how = {None: "cannot be opened", "42501": "is not open to this user"}.get(state, "reports")
-    return f"{how}: {_first_line(error)}"
-
-
 def _writable(path: Path) -> bool:
     return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
-
-
-def _first_line(error: BaseException) -> str:
-    return next(iter(str(error).strip().splitlines()), type(error).__name__)

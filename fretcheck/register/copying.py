@@ -65,9 +65,5 @@ def _copy_database(register: Register, partial: Path) -> int:
 
 
 def _copy_sounds(source: Path, target: Path) -> None:
-    if source.resolve() == target.resolve():
-        return
     for file in sorted((source / SOUND_FOLDER).glob("*-*")):
-        copy = target / SOUND_FOLDER / file.name
-        if not copy.exists():
-            copy_whole(file, copy)
+        copy_whole(file, target / SOUND_FOLDER / file.name)

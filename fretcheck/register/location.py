@@ -37,16 +37,10 @@ def find_location(given: str | Path | None) -> Location:
     """Where the register lies. Raises UsageError for a URL that is none, or of a kind of database that is not supported."""
     chosen = given or os.environ.get(ENVIRONMENT_VARIABLE) or None
     if chosen is None:
-        folder = default_folder()
-        return Location(folder=folder, file=folder / FILE_NAME, given=False)
+        return Location(folder=data_folder(), file=data_folder() / FILE_NAME, given=False)
     if isinstance(chosen, str) and "://" in chosen:
         return _from_url(chosen)
     return _from_path(chosen)
-
-
-def default_folder() -> Path:
-    """The user's data folder for fretcheck."""
-    return data_folder()
 
 
 def _from_path(chosen: str | Path) -> Location:
@@ -75,4 +69,4 @@ def _from_url(text: str) -> Location:
         if not url.database or url.database == ":memory:":
             raise UsageError("sqlite:// needs a path, three slashes and the file: sqlite:///necks/register.sqlite")
         return _from_path(url.database)
-    return Location(folder=default_folder(), url=url.set(drivername="postgresql+psycopg"))
+    return Location(folder=data_folder(), url=url.set(drivername="postgresql+psycopg"))

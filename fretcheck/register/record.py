@@ -7,6 +7,7 @@ Fields at their default do not count, so a field that a later version adds does 
 import hashlib
 import json
 import re
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -15,23 +16,21 @@ from sqlalchemy.orm import Session
 
 from fretcheck.errors import UsageError
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.register.base import Base
 from fretcheck.register.selection import folded
 from fretcheck.register.sound_files import checked_sound_path
 from fretcheck.register.tables import (
+    FINDINGS,
+    MEASUREMENTS,
+    READINGS,
     SERIAL_LENGTH,
     DocumentRow,
-    FindingRow,
     InspectionRow,
-    MeasurementRow,
     NeckRow,
-    ReadingRow,
     SoundRow,
 )
 
 _ID = re.compile(r"(\d{6})-([1-9]\d{0,5})", re.ASCII)
-_READING_COLUMNS = frozenset(ReadingRow.__table__.columns.keys()) - {"inspection_key", "position", "flags", "sound_key"}
-_FINDING_COLUMNS = frozenset(FindingRow.__table__.columns.keys()) - {"inspection_key", "position"}
+_CONDITIONS = ("plan", "source", "sample_rate_hz", "reference_hz", "operator", "temperature_c", "humidity_pct")
 
 
 def content_sha256(document: InspectionDocument) -> str:
@@ -71,14 +70,16 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
     taken = moment_taken(document)
     digest = content_sha256(document)
     known = session.execute(select(InspectionRow.id).where(InspectionRow.content_sha256 == digest)).scalar()
-    if known is None and document.coverage is None:
-        known = _kept_by_first_version(session, document)
+    if known is None and document.coverage is None:  # as version 0.1 kept it: its checksum is that of its first shape
+        alike = _kept_alike(session, document, {}, InspectionRow.taken_at == document.taken_at)
+        known = None if alike is None else alike.id
     if known is not None:
         return document.model_copy(update={"id": known}), False
 
     now = datetime.now().astimezone()
     day, number = _free_id(session, document.id, taken or now)
     kept = document.model_copy(update={"id": f"{day}-{number}"})
+    worst = kept.verdict.worst
     inspection = InspectionRow(
         id=kept.id,
         day=day,
@@ -90,20 +91,14 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
         taken_utc=taken or now,
         kept_utc=now,
         software_version=_storable(kept.software_version),
-        plan=_storable(kept.conditions.plan),
-        source=_storable(kept.conditions.source),
-        sample_rate_hz=kept.conditions.sample_rate_hz,
-        reference_hz=kept.conditions.reference_hz,
-        operator=_storable(kept.conditions.operator),
-        temperature_c=kept.conditions.temperature_c,
-        humidity_pct=kept.conditions.humidity_pct,
         decision=kept.verdict.decision or "none",
         limit_cents=kept.verdict.limit_cents,
-        worst_string=kept.verdict.worst and kept.verdict.worst.string,
-        worst_fret=kept.verdict.worst and kept.verdict.worst.fret,
-        worst_cents=kept.verdict.worst and kept.verdict.worst.deviation_cents,
+        worst_string=worst and worst.string,
+        worst_fret=worst and worst.fret,
+        worst_cents=worst and worst.deviation_cents,
         findings=len(kept.findings),
         text_folded=_searchable(kept),
+        **_columns(kept.conditions, _CONDITIONS),
     )
     session.add(inspection)
     session.flush()
@@ -117,12 +112,6 @@ def kept_of_the_same_sounds(session: Session, document: InspectionDocument) -> I
         return None
     worst = document.verdict.worst and document.verdict.worst.deviation_cents
     return _kept_alike(session, document, {"taken_at": None}, InspectionRow.worst_cents.is_not_distinct_from(worst))
-
-
-def _kept_by_first_version(session: Session, document: InspectionDocument) -> str | None:
-    """Id of the same document as version 0.1 kept it: its checksum is that of its first shape, so contents are compared."""
-    kept = _kept_alike(session, document, {}, InspectionRow.taken_at == document.taken_at)
-    return None if kept is None else kept.id
 
 
 def _kept_alike(
@@ -144,24 +133,17 @@ def _insert_parts(session: Session, document: InspectionDocument, key: int) -> N
     sounds = _sound_keys(session, document)
     readings = [
         {
-            "inspection_key": key,
-            "position": position,
+            **_columns(reading, READINGS.columns.keys()),
             "flags": _storable(" ".join(reading.flags)),
             "sound_key": sounds.get((reading.sound_file or "", reading.sound_sha256 or "")),
-            **_columns(reading.model_dump(include=set(_READING_COLUMNS))),
         }
-        for position, reading in enumerate(document.readings)
+        for reading in document.readings
     ]
-    findings = [
-        {"inspection_key": key, "position": position, **_columns({name: getattr(finding, name) for name in _FINDING_COLUMNS})}
-        for position, finding in enumerate(document.findings)
-    ]
-    measurements = [
-        {"inspection_key": key, "position": position, **row} for position, row in enumerate(_hand_measurements(document))
-    ]
-    for table, rows in ((ReadingRow, readings), (FindingRow, findings), (MeasurementRow, measurements)):
-        if rows:
-            session.execute(insert(Base.metadata.tables[table.__tablename__]), rows)  # one statement, NULLs or not
+    findings = [_columns(finding, FINDINGS.columns.keys()) for finding in document.findings]
+    for table, parts in ((READINGS, readings), (FINDINGS, findings), (MEASUREMENTS, _hand_measurements(document))):
+        if parts:  # one statement, NULLs or not
+            rows = [{"inspection_key": key, "position": position, **part} for position, part in enumerate(parts)]
+            session.execute(insert(table), rows)
 
 
 def _free_id(session: Session, asked: str | None, moment: datetime) -> tuple[str, int]:
@@ -190,9 +172,9 @@ def _neck_key(session: Session, document: InspectionDocument, serial: str) -> in
 
 def _sound_keys(session: Session, document: InspectionDocument) -> dict[tuple[str, str], int]:
     keys: dict[tuple[str, str], int] = {}
-    for path, digest in dict.fromkeys((one.sound_file, one.sound_sha256 or "") for one in document.readings):
-        if path is None:
-            continue
+    for path, digest in dict.fromkeys(
+        (one.sound_file, one.sound_sha256 or "") for one in document.readings if one.sound_file is not None
+    ):
         checked_sound_path(path)
         sound = session.execute(select(SoundRow).where(SoundRow.path == path, SoundRow.sha256 == digest)).scalar()
         if sound is None:
@@ -221,26 +203,18 @@ def _number(value: object, *kinds: type) -> object:
 
 
 def _searchable(document: InspectionDocument) -> str:
-    parts = [
-        document.id,
-        document.neck.serial,
-        document.neck.name,
-        document.conditions.operator,
-        document.conditions.source,
-        document.verdict.reason,
-        document.job.customer,
-        document.job.instrument,
-        document.job.job,
-        *(finding.text for finding in document.findings),
-        *(correction.text for correction in document.corrections),
-    ]
-    return "\n".join(folded(_storable(part) or "") for part in parts if part)
+    neck, how, job = document.neck, document.conditions, document.job
+    parts = [document.id, neck.serial, neck.name, how.operator, how.source, document.verdict.reason]
+    parts += [job.customer, job.instrument, job.job]
+    parts += [*(one.text for one in document.findings), *(one.text for one in document.corrections)]
+    return "\n".join(folded(part) for part in parts if part)
 
 
-def _columns(values: dict[str, Any]) -> dict[str, Any]:
-    return {name: _storable(value) if isinstance(value, str) else value for name, value in values.items()}
+def _columns(part: object, names: Iterable[str]) -> dict[str, Any]:
+    """What of a part goes into columns of the same name."""
+    return {name: _storable(getattr(part, name)) for name in names if hasattr(part, name)}
 
 
-def _storable(text: str | None) -> str | None:
+def _storable(value: Any) -> Any:
     """PostgreSQL holds no NUL in a text; the document's JSON keeps it, escaped."""
-    return None if text is None else text.replace("\0", "\N{REPLACEMENT CHARACTER}")
+    return value.replace("\0", "\N{REPLACEMENT CHARACTER}") if isinstance(value, str) else value

@@ -5,7 +5,7 @@ means that whole day in this machine's time zone; `until` includes it.
 """
 
 import unicodedata
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Literal
 
@@ -82,21 +82,10 @@ def conditions(selection: Selection) -> list[ColumnElement[bool]]:
 
 def summaries(selection: Selection) -> Select[*tuple[Any, ...]]:
     """The query for `InspectionSummary` columns, newest first."""
+    elsewhere = {"serial": NeckRow.serial, "name": InspectionRow.neck_name.label("name")}
+    columns: list[Any] = [elsewhere.get(one.name, getattr(InspectionRow, one.name, None)) for one in fields(InspectionSummary)]
     return (
-        select(
-            InspectionRow.id,
-            InspectionRow.taken_at,
-            NeckRow.serial,
-            InspectionRow.neck_name.label("name"),
-            InspectionRow.decision,
-            InspectionRow.limit_cents,
-            InspectionRow.worst_string,
-            InspectionRow.worst_fret,
-            InspectionRow.worst_cents,
-            InspectionRow.findings,
-            InspectionRow.operator,
-            InspectionRow.plan,
-        )
+        select(*columns)
         .join(NeckRow, InspectionRow.neck_key == NeckRow.key, isouter=True)
         .where(*conditions(selection))
         .order_by(InspectionRow.taken_utc.desc(), InspectionRow.key.desc())

@@ -8,7 +8,7 @@ joined.
 import hashlib
 import re
 import shutil
-from pathlib import Path, PurePosixPath, PureWindowsPath
+from pathlib import Path, PurePosixPath
 
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.files import replacing
@@ -23,16 +23,8 @@ def checked_sound_path(path: str) -> str:
     Raises UsageError for an absolute path, a drive, a backslash, ``..``, or control characters.
     """
     parts = PurePosixPath(path).parts
-    leaves = (
-        not parts
-        or path.startswith("/")
-        or bool(PureWindowsPath(path).anchor)
-        or any(part == ".." for part in parts)
-        or any(character in path for character in "\\:")
-        or not path.isprintable()
-        or len(path) > 1000
-    )
-    if leaves:
+    leaves = not parts or path.startswith("/") or ".." in parts or re.search(r"[\\:]", path)
+    if leaves or not path.isprintable() or len(path) > 1000:
         raise UsageError(
             f"sound file {path[:80]!r} is refused: a path in the register is relative, with forward slashes, "
             "and stays below its folder"
@@ -69,17 +61,17 @@ def keep_sound(source: Path, folder: Path) -> tuple[str, str]:
     digest = sha256_of(source)
     name = re.sub(r"[^A-Za-z0-9._-]+", "_", source.name)[-_NAME_LENGTH:]
     path = f"{SOUND_FOLDER}/{digest[:16]}-{name}"
-    target = folder / path
-    if not target.exists():
-        copy_whole(source, target)
+    copy_whole(source, folder / path)
     return path, digest
 
 
 def copy_whole(source: Path, target: Path) -> None:
-    """Copy a file so that `target` is either whole or absent, even after a crash.
+    """Copy a file, unless `target` is there already, so that it is either whole or absent, even after a crash.
 
     Raises StorageError when it cannot be written.
     """
+    if target.exists():
+        return
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         with replacing(target, force=True) as beside:

@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from types import TracebackType
 from typing import IO, TYPE_CHECKING, Literal, Self
 
 from sqlalchemy import Engine, func, select
@@ -70,11 +70,10 @@ def open_register(location: str | Path | None = None, *, create: bool = True) ->
     engine = connect(place)
     try:
         bring_up_to_date(engine, place, read_only=place.file is not None and is_read_only(place.file))
-    except DBAPIError as error:
+    except BaseException as error:
         engine.dispose()
-        raise storage_error(error, place) from error
-    except BaseException:
-        engine.dispose()
+        if isinstance(error, DBAPIError):
+            raise storage_error(error, place) from error
         raise
     return Register(engine, place)
 
@@ -89,7 +88,7 @@ class Register:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     def close(self) -> None:
@@ -216,19 +215,15 @@ class Register:
         """Write documents (all, unless told) as one JSON document, and return how many; see `fretcheck.inspection.exchange`."""
         from fretcheck.inspection.exchange import write_json
 
-        return write_json(self.documents(self._ids(ids)), stream)
-
-    def _ids(self, ids: Sequence[str] | None) -> Sequence[str]:
-        return [one.id for one in reversed(self.select())] if ids is None else ids
+        return write_json(self.documents([one.id for one in reversed(self.select())] if ids is None else ids), stream)
 
     def _with_sounds(self, document: InspectionDocument, folder: Path) -> InspectionDocument:
-        new = [one for one in document.readings if one.sound_file is not None and one.sound_sha256 is None]
-        names = dict.fromkeys(one.sound_file for one in new if one.sound_file is not None)
-        copies = {name: keep_sound(sound_file_below(folder, name), self.folder) for name in names}
+        @cache
+        def kept(name: str) -> dict[str, str]:
+            return dict(zip(("sound_file", "sound_sha256"), keep_sound(sound_file_below(folder, name), self.folder), strict=True))
+
         readings = [
-            one
-            if one.sound_file is None or one.sound_sha256 is not None
-            else one.model_copy(update=dict(zip(("sound_file", "sound_sha256"), copies[one.sound_file], strict=True)))
+            one if one.sound_file is None or one.sound_sha256 is not None else one.model_copy(update=kept(one.sound_file))
             for one in document.readings
         ]
         return document.model_copy(update={"readings": readings})

@@ -1,18 +1,20 @@
 """The tables of kept inspections.
 
 The whole document lies in `DocumentRow` as JSON, so nothing is ever lost; the other tables hold what is searched, listed and
-counted, or wanted by someone who asks the database directly.
+counted, or wanted by someone who asks the database directly: necks by serial, plucks, findings, measurements by hand, sounds.
 
 Conventions: units are in the names. NULL is "unknown", as null is in the document. ``…_folded`` columns hold text prepared by
-`fretcheck.register.selection.folded` for comparison without regard to case.
+`fretcheck.register.selection.folded` for comparison without regard to case. Rows of an inspection's parts stand in the document's
+order, `position` from 0.
 """
 
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import ForeignKey, Index, String, Text, UniqueConstraint
+from sqlalchemy import Boolean, Column, Double, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from fretcheck.register.base import Base, UtcDateTime
+from fretcheck.register.base import Base
 
 SERIAL_LENGTH = 200  # Longest serial, in characters
 
@@ -24,9 +26,9 @@ class NeckRow(Base):
 
     key: Mapped[int] = mapped_column(primary_key=True)
     serial: Mapped[str] = mapped_column(String(SERIAL_LENGTH), unique=True)
-    serial_folded: Mapped[str] = mapped_column(Text, index=True)
-    name: Mapped[str] = mapped_column(Text)
-    description_json: Mapped[str] = mapped_column(Text)
+    serial_folded: Mapped[str] = mapped_column(index=True)
+    name: Mapped[str]
+    description_json: Mapped[str]
 
 
 class InspectionRow(Base):
@@ -41,17 +43,16 @@ class InspectionRow(Base):
     number: Mapped[int]
     content_sha256: Mapped[str] = mapped_column(String(64), unique=True)
     neck_key: Mapped[int | None] = mapped_column(ForeignKey("necks.key"), index=True)  # NULL for a neck without serial
-    neck_name: Mapped[str] = mapped_column(Text)
-    taken_at: Mapped[str | None] = mapped_column(Text)  # As in the document, with the bench's own offset
-    # For order and search; when it was kept, if the document does not tell when it was taken
-    taken_utc: Mapped[datetime] = mapped_column(UtcDateTime)
-    kept_utc: Mapped[datetime] = mapped_column(UtcDateTime)
-    software_version: Mapped[str | None] = mapped_column(Text)
-    plan: Mapped[str] = mapped_column(Text)
-    source: Mapped[str | None] = mapped_column(Text)  # Device, or folder of recordings
+    neck_name: Mapped[str]
+    taken_at: Mapped[str | None]  # As in the document, with the bench's own offset
+    taken_utc: Mapped[datetime]  # For order and search; when it was kept, if the document does not tell when it was taken
+    kept_utc: Mapped[datetime]
+    software_version: Mapped[str | None]
+    plan: Mapped[str]
+    source: Mapped[str | None]  # Device, or folder of recordings
     sample_rate_hz: Mapped[float | None]
     reference_hz: Mapped[float | None]
-    operator: Mapped[str | None] = mapped_column(Text)
+    operator: Mapped[str | None]
     temperature_c: Mapped[float | None]
     humidity_pct: Mapped[float | None]
     decision: Mapped[str] = mapped_column(String(12), index=True)
@@ -60,7 +61,7 @@ class InspectionRow(Base):
     worst_fret: Mapped[int | None]
     worst_cents: Mapped[float | None]
     findings: Mapped[int]
-    text_folded: Mapped[str] = mapped_column(Text)
+    text_folded: Mapped[str]
 
 
 class DocumentRow(Base):
@@ -69,70 +70,7 @@ class DocumentRow(Base):
     __tablename__ = "documents"
 
     inspection_key: Mapped[int] = mapped_column(ForeignKey("inspections.key", ondelete="CASCADE"), primary_key=True)
-    json: Mapped[str] = mapped_column(Text)
-
-
-class ReadingRow(Base):
-    """One pluck."""
-
-    __tablename__ = "readings"
-    __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012
-
-    inspection_key: Mapped[int] = mapped_column(ForeignKey("inspections.key", ondelete="CASCADE"), primary_key=True)
-    position: Mapped[int] = mapped_column(primary_key=True)  # Order in the document, from 0
-    string: Mapped[int]
-    fret: Mapped[int]
-    f1_hz: Mapped[float | None]
-    target_hz: Mapped[float]
-    deviation_cents: Mapped[float | None]
-    u_cents: Mapped[float | None]
-    length_expected_mm: Mapped[float]
-    length_equivalent_error_mm: Mapped[float | None]
-    start_s: Mapped[float]
-    used: Mapped[bool]
-    why_not_used: Mapped[str | None] = mapped_column(Text)
-    flags: Mapped[str] = mapped_column(Text)  # Space between two flags
-    press: Mapped[str | None] = mapped_column(String(12))
-    inharmonicity: Mapped[float | None]
-    u_inharmonicity: Mapped[float | None]
-    snr_db: Mapped[float | None]
-    partials: Mapped[int]
-    glide_cents: Mapped[float | None]
-    sound_key: Mapped[int | None] = mapped_column(ForeignKey("sounds.key"))
-
-
-class FindingRow(Base):
-    """One cause worth acting on."""
-
-    __tablename__ = "findings"
-    __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012
-
-    inspection_key: Mapped[int] = mapped_column(ForeignKey("inspections.key", ondelete="CASCADE"), primary_key=True)
-    position: Mapped[int] = mapped_column(primary_key=True)
-    cause: Mapped[str] = mapped_column(Text)
-    fret: Mapped[int | None]
-    string: Mapped[int | None]
-    value_mm: Mapped[float | None]
-    u_mm: Mapped[float | None]
-    value_cents: Mapped[float | None]
-    u_cents: Mapped[float | None]
-    probability: Mapped[float]
-    text: Mapped[str] = mapped_column(Text)
-
-
-class MeasurementRow(Base):
-    """One measurement by hand, from the neck's description."""
-
-    __tablename__ = "measurements"
-    __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012
-
-    inspection_key: Mapped[int] = mapped_column(ForeignKey("inspections.key", ondelete="CASCADE"), primary_key=True)
-    position: Mapped[int] = mapped_column(primary_key=True)
-    what: Mapped[str] = mapped_column(Text)
-    fret: Mapped[int | None]
-    string: Mapped[int | None]
-    mm: Mapped[float | None]
-    u_mm: Mapped[float | None]
+    json: Mapped[str]
 
 
 class SoundRow(Base):
@@ -142,5 +80,42 @@ class SoundRow(Base):
     __table_args__ = (UniqueConstraint("path", "sha256"),)
 
     key: Mapped[int] = mapped_column(primary_key=True)
-    path: Mapped[str] = mapped_column(Text)
+    path: Mapped[str]
     sha256: Mapped[str] = mapped_column(String(64))  # Empty where the document gives none
+
+
+def _parts(name: str, *columns: Column[Any]) -> Table:
+    """A table of what belongs to an inspection, and goes with it."""
+    owner: Column[int] = Column("inspection_key", ForeignKey("inspections.key", ondelete="CASCADE"), primary_key=True)
+    return Table(name, Base.metadata, owner, Column("position", Integer, primary_key=True), *columns, sqlite_with_rowid=False)
+
+
+def _columns(kind: Any, *names: str, nullable: bool = True) -> list[Column[Any]]:
+    return [Column(name, kind, nullable=nullable) for name in names]
+
+
+READINGS = _parts(
+    "readings",
+    *_columns(Integer, "string", "fret", "partials", nullable=False),
+    *_columns(Double, "target_hz", "length_expected_mm", "start_s", nullable=False),
+    *_columns(Double, "f1_hz", "deviation_cents", "u_cents", "length_equivalent_error_mm", "glide_cents"),
+    *_columns(Double, "inharmonicity", "u_inharmonicity", "snr_db"),
+    Column("used", Boolean, nullable=False),
+    Column("why_not_used", Text),
+    Column("flags", Text, nullable=False),  # Space between two flags
+    Column("press", String(12)),
+    Column("sound_key", ForeignKey("sounds.key")),
+)
+FINDINGS = _parts(
+    "findings",
+    *_columns(Text, "cause", "text", nullable=False),
+    *_columns(Integer, "fret", "string"),
+    *_columns(Double, "value_mm", "u_mm", "value_cents", "u_cents"),
+    Column("probability", Double, nullable=False),
+)
+MEASUREMENTS = _parts(
+    "measurements",
+    Column("what", Text, nullable=False),
+    *_columns(Integer, "fret", "string"),
+    *_columns(Double, "mm", "u_mm"),
+)

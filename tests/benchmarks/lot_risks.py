@@ -26,8 +26,9 @@ from fretcheck.diagnosis.infer.draws import joint_draws
 from fretcheck.diagnosis.infer.inference import infer
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.lots.acceptance.attribute_plans import attribute_plan
-from fretcheck.lots.acceptance.risks import SamplingPlan, StatedRisks, acceptance_probability, plan_for_risks
+from fretcheck.lots.acceptance.lot_record import PlanPart
+from fretcheck.lots.acceptance.plans import attribute_plan
+from fretcheck.lots.acceptance.risks import StatedRisks, acceptance_probability, plan_for_risks
 from tests.benchmarks.processes import each, options
 from tests.worlds.case import Case, draw
 
@@ -145,7 +146,7 @@ def _risks(what: str, within: list[str | None], out: list[str | None], rng: np.r
 
 
 def _outcome(
-    plan: SamplingPlan, bad: int, within: list[str | None], out: list[str | None], rng: np.random.Generator
+    plan: PlanPart, bad: int, within: list[str | None], out: list[str | None], rng: np.random.Generator
 ) -> tuple[bool, bool, bool, bool]:
     """Accepted, refused, open; refused with undecided counted as bad."""
     drawn_bad = int(rng.hypergeometric(bad, LOT - bad, plan.sample))

@@ -12,7 +12,7 @@ from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
 from fretcheck.lots.acceptance.lot_record import PlanPart, ReadPart
 from fretcheck.lots.acceptance.lot_steps import add_inspections, close_lot, draw_sample, open_lot, serials_from, spoil
-from fretcheck.lots.acceptance.severity import proposed_severity
+from fretcheck.lots.acceptance.plans import proposed_severity
 from tests.lots.shop import MORNING, inspection
 
 FIVE_OF_TWENTY = PlanPart(sample=5, accept=0, source="test")
@@ -23,7 +23,7 @@ def drawn(plan: PlanPart = FIVE_OF_TWENTY, *, serials: str = "WT-001..WT-020"):
 
 
 def results(lot, *decisions: str):
-    return {s: NeckResult(decision=d, worst_cents=1.0, limit_cents=3.0) for s, d in zip(lot.sample, decisions, strict=False)}
+    return {s: NeckResult(decision=d, worst_cents=1.0) for s, d in zip(lot.sample, decisions, strict=False)}
 
 
 def test_the_draw_follows_from_its_seed_alone():
@@ -115,9 +115,7 @@ def test_a_plan_by_variables_of_version_0_1_is_no_longer_judged():
 
 
 def test_what_counts_of_an_inspection():
-    assert neck_result(inspection("A", decision="fail", worst_cents=6.2)) == NeckResult(
-        decision="fail", worst_cents=6.2, limit_cents=3.0
-    )
+    assert neck_result(inspection("A", decision="fail", worst_cents=6.2)) == NeckResult(decision="fail", worst_cents=6.2)
 
 
 def read(*pairs):

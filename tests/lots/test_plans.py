@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.acceptance.attribute_plans import LEVELS, QUALITY_LIMITS, attribute_plan, code_letter
+from fretcheck.lots.acceptance.plans import LEVELS, QUALITY_LIMITS, attribute_plan
 from tests.lots.reference import rows
 
 SUPPORTED = ("Normal", "Tightened")  # reduced inspection is not offered
@@ -20,8 +20,8 @@ def test_code_letters_cell_by_cell():
     for row in rows("attribute_code_letters.csv"):
         smallest, largest = (int(end) for end in row[""].split("-"))
         for level in LEVELS:
-            assert code_letter(lot=smallest, level=level) == row[level]
-            assert code_letter(lot=largest, level=level) == row[level]
+            for lot in (smallest, largest):
+                assert f"letter {row[level]}," in attribute_plan(lot=lot, aql=1.0, level=level).source
 
 
 def test_attribute_plans_cell_by_cell():
@@ -30,7 +30,7 @@ def test_attribute_plans_cell_by_cell():
     for row in cells:
         for lot in range(lots_of(row)[0], lots_of(row)[1] + 1):
             plan = attribute_plan(lot=lot, aql=float(row["aql"]), level=row["level"], severity=row["severity"].lower())
-            assert (plan.sample, plan.accept, plan.refuse) == (min(lot, int(row["n"])), int(row["ac"]), int(row["re"])), row
+            assert (plan.sample, plan.accept, plan.accept + 1) == (min(lot, int(row["n"])), int(row["ac"]), int(row["re"])), row
             assert f"letter {row['code']}" in plan.source
 
 
@@ -53,7 +53,7 @@ def test_attribute_plans_of_larger_lots(severity, lot, level, letter):
         while (printed := PRINTED[severity][letters[row]].split()[column]) in "<>":
             row += 1 if printed == ">" else -1
         plan = attribute_plan(lot=lot, aql=aql, level=level, severity=severity)
-        assert (plan.sample, plan.refuse) == (PRINTED_SAMPLES[letters[row]], int(printed)), aql
+        assert (plan.sample, plan.accept + 1) == (PRINTED_SAMPLES[letters[row]], int(printed)), aql
         assert f"letter {letter}" in plan.source
 
 

@@ -51,7 +51,7 @@ def postgres_place(postgres_server, tmp_path, monkeypatch) -> str:
     test's own folder."""
     import psycopg
 
-    monkeypatch.setattr(location, "default_folder", lambda: tmp_path)
+    monkeypatch.setattr(location, "data_folder", lambda: tmp_path)
     name = f"register_{next(_numbers)}"
     with psycopg.connect(postgres_server) as server:
         server.execute(f"CREATE SCHEMA {name}")

@@ -61,7 +61,7 @@ def test_an_empty_register_at_the_default_place_is_no_error(tmp_path, monkeypatc
     from fretcheck.register import location
 
     monkeypatch.delenv("FRETCHECK_REGISTER", raising=False)
-    monkeypatch.setattr(location, "default_folder", lambda: tmp_path / "data")
+    monkeypatch.setattr(location, "data_folder", lambda: tmp_path / "data")
     assert "No inspection found" in said(capsys, "list")
 
 

@@ -11,7 +11,7 @@ from fretcheck.register.location import find_location
 @pytest.fixture(autouse=True)
 def data_folder(tmp_path, monkeypatch):
     """A data folder of the test's own, and no register in the environment."""
-    monkeypatch.setattr(location, "default_folder", lambda: tmp_path / "data")
+    monkeypatch.setattr(location, "data_folder", lambda: tmp_path / "data")
     monkeypatch.delenv("FRETCHECK_REGISTER", raising=False)
     return tmp_path / "data"
 

@@ -16,7 +16,6 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.acceptance.lot_record import DecisionPart, Lot, Outcome
 from fretcheck.lots.acceptance.lot_steps import refuse_closed
 from fretcheck.lots.acceptance.risks import (
-    SamplingPlan,
     acceptance_probability,
     most_bad_in_lot,
     percent_in_words,
@@ -33,16 +32,16 @@ class NeckResult:
 
     decision: Decision | None  # None: not judged, which counts as not read
     worst_cents: float | None  # Largest deviation of a note, without sign; None when no note could be judged
-    limit_cents: float
     pluck_again: tuple[tuple[int, int], ...] = ()  # (string, fret) that would decide an undecided neck
 
 
 def neck_result(document: InspectionDocument) -> NeckResult:
     """The part of an inspection that counts for its lot."""
-    verdict = document.verdict
-    worst = None if verdict.worst is None else abs(verdict.worst.deviation_cents)
+    worst = document.verdict.worst
     return NeckResult(
-        decision=verdict.decision, worst_cents=worst, limit_cents=verdict.limit_cents, pluck_again=tuple(document.pluck_again)
+        decision=document.verdict.decision,
+        worst_cents=None if worst is None else abs(worst.deviation_cents),
+        pluck_again=tuple(document.pluck_again),
     )
 
 
@@ -51,147 +50,35 @@ def decide_lot(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad:
 
     `lot`: with its sample drawn. `results`: of the sampled necks read so far; others are ignored. `undecided_as_bad`: count
     undecided necks as bad instead of leaving the lot open for them. `now`: with offset.
-    Raises UsageError when the lot is closed, or its sample not yet drawn.
+    Raises UsageError when the lot is decided or closed, or its sample not yet drawn.
     """
     refuse_closed(lot)
     if lot.state == "decided":
         raise UsageError(f"lot {lot.name!r} is decided already: its sample cannot be judged a second time")
     if not lot.sample:
         raise UsageError(f"lot {lot.name!r} has no sample yet: draw it first")
-    if lot.plan.accept is None:
+    if (accept := lot.plan.accept) is None:
         raise UsageError(
             f"lot {lot.name!r} has a plan by variables, whose promised risks do not hold for worst notes: "
             "close it with --note, and open the lot anew with a plan that counts bad necks"
         )
-    return _by_attributes(lot, results, undecided_as_bad=undecided_as_bad, now=now)
-
-
-def plan_risks_in_words(lot: Lot) -> tuple[str, ...]:
-    """What the plan of a lot by attributes would do with lots that are a little, and a lot, worse than it allows."""
-    plan, size = lot.plan, len(lot.serials)
-    if plan.accept is None:
-        return ()
-    attributes = SamplingPlan(sample=plan.sample, accept=plan.accept, source=plan.source)
-    if plan.sample >= size:
-        return ("every neck is checked: nothing is left to chance",)
-    levels = [level for level in (plan.good, plan.bad) if level] or [max(1, round(size * share)) for share in (0.05, 0.10, 0.25)]
-    counts = {*levels, 2} if size > 2 else {*levels}
-    words = [risk_in_words(plan=attributes, lot=size, bad=bad) for bad in sorted(counts)]
-    worst, _ = worst_outgoing_fraction_bad(sample=plan.sample, accept=plan.accept, lot=size)
-    if not lot.sample and plan.bad is not None and plan.sample > 2:
-        words.append(_cheaper(plan.sample, plan.accept, size, plan.bad))
-    words.append(f"lot after lot, with every refused one checked neck by neck, at worst {100 * worst:.1f} % bad necks go out")
-    return tuple(words)
-
-
-def _cheaper(sample: int, accept: int, size: int, bad: int) -> str:
-    """What half the sample would risk."""
-    half = -(-sample // 2)
-    chance = acceptance_probability(sample=half, accept=min(accept, half), lot=size, bad=bad)
-    return (
-        f"this means {sample} necks on the bench; with {half} of them a lot with {bad} bad would be accepted "
-        f"{percent_in_words(chance)} of the time"
-    )
-
-
-def _by_attributes(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad: bool, now: datetime) -> DecisionPart:
-    accept = lot.plan.accept
-    assert accept is not None
     bad, undecided, unread = (_of_sample(lot, results, kind) for kind in ("fail", "undecided", None))
-    surely_bad = len(bad) + (len(undecided) if undecided_as_bad else 0)
+    at_worst = len(bad) + len(undecided) + len(unread)
     doubtful = f" and {len(undecided)} undecided" if undecided else ""
-    taken_out = f"; take out {_listed(bad)}, which are out of tolerance" if bad else ""
-    counts = f"{len(bad)} bad{doubtful} of {lot.plan.sample - len(unread)} read, {accept} allowed"
-    if surely_bad > accept:
-        outcome: Outcome = "refuse"
-        text = counts + ("; undecided counts as bad" if len(bad) <= accept else "")
-    elif len(bad) + len(undecided) + len(unread) <= accept or not (undecided or unread):
-        outcome, text = "accept", counts
+    outcome: Outcome = "accept"
+    text = f"{len(bad)} bad{doubtful} of {lot.plan.sample - len(unread)} read, {accept} allowed"
+    if len(bad) + (len(undecided) if undecided_as_bad else 0) > accept:
+        outcome = "refuse"
+        text += "; undecided counts as bad" if len(bad) <= accept else ""
+    elif at_worst <= accept or not (undecided or unread):
         if undecided:
-            text += f", even if the {_necks(undecided)} left undecided were bad"
-        text += taken_out
+            text += f", even if the {'one neck' if len(undecided) == 1 else f'{len(undecided)} necks'} left undecided were bad"
+        text += f"; take out {_listed(bad)}, which are out of tolerance" if bad else ""
     else:
         outcome, text = "open", f"{len(bad)} bad so far, {accept} allowed"
-    risks = _risks_after(lot, len(bad) + len(undecided) + len(unread), outcome)
+    risks = _risks_after(lot, at_worst, outcome)
     if undecided_as_bad and undecided:
-        risks = (_risk_of_counting_undecided(lot, len(undecided)), *risks)
-    return _decision(lot, outcome, text, bad, undecided, unread, risks, undecided_as_bad, now)
-
-
-def next_step(lot: Lot, results: Mapping[str, NeckResult]) -> str:
-    """What to do with the lot as it stands, with the command."""
-    if lot.state == "closed":
-        return "nothing is left to do: the lot is closed"
-    if lot.plan.accept is None:
-        return "a plan by variables is no longer judged: close the lot with --note, and open it anew"
-    if lot.state == "open":
-        return f"draw the sample: fretcheck lot draw {_word(lot.name)}"
-    unread, undecided = _of_sample(lot, results, None), _of_sample(lot, results, "undecided")
-    if lot.state == "decided":
-        assert lot.decision is not None
-        if lot.decision.outcome == "refuse":
-            todo = "check every neck of the lot, or send it back"
-        else:
-            bad = _of_sample(lot, results, "fail")
-            todo = f"take out {_listed(bad)}" if bad else "let the lot go"
-        return f"{todo}; then: fretcheck lot close {_word(lot.name)}"
-    if unread:
-        return f"inspect {_listed(unread)}; then: fretcheck lot add {_word(lot.name)}"
-    if lot.decision is None or not undecided:
-        return f"decide: fretcheck lot decide {_word(lot.name)}"
-    serial = undecided[0]
-    notes = ", ".join(f"{string}/{fret}" for string, fret in results[serial].pluck_again[:_MOST_NOTES])
-    which = f" (string/fret {notes})" if notes else ""
-    more = f", and likewise {_listed(undecided[1:])}" if undecided[1:] else ""
-    return (
-        f"pluck again what decides {serial}{which}: fretcheck inspect NECK --more {lot.inspections[serial]}{more}; "
-        f"then: fretcheck lot add {_word(lot.name)}"
-    )
-
-
-def _word(name: str) -> str:
-    """A name as one word of a command line."""
-    return shlex.quote(name)
-
-
-def _risk_of_counting_undecided(lot: Lot, undecided: int) -> str:
-    """How much sooner a good lot is refused when undecided necks count as bad, at the share of them seen in this sample."""
-    plan, size = lot.plan, len(lot.serials)
-    assert plan.accept is not None
-    good = plan.good or 0
-    beside = min(size, good + round((size - good) * undecided / plan.sample))
-    usual, now = (acceptance_probability(sample=plan.sample, accept=plan.accept, lot=size, bad=bad) for bad in (good, beside))
-    return (
-        f"undecided counted as bad: were {undecided} of {plan.sample} sound necks undecided in every lot, one with {good} bad "
-        f"would be refused {percent_in_words(1 - now)} of the time, not {percent_in_words(1 - usual)}; "
-        "no bad lot is let through for it"
-    )
-
-
-def _risks_after(lot: Lot, bad: int, outcome: Outcome) -> tuple[str, ...]:
-    """The plan's risks, and what the sample leaves possible for the rest of the lot; `bad`: at worst in the sample."""
-    words = list(plan_risks_in_words(lot))
-    plan, size = lot.plan, len(lot.serials)
-    if outcome != "open" and plan.sample < size:
-        most = most_bad_in_lot(lot=size, sample=plan.sample, found_bad=bad)
-        words.append(f"after this sample up to {most} of the {size} necks may be bad (90 % sure)")
-    if plan.accept is not None and plan.sample < size and (plan.good or 0) > plan.accept:
-        chance = 1 - acceptance_probability(sample=plan.sample, accept=plan.accept, lot=size, bad=plan.good or 0)
-        words.append(f"a lot with {plan.good} bad would be refused {percent_in_words(chance)} of the time")
-    return tuple(words)
-
-
-def _decision(
-    lot: Lot,
-    outcome: Outcome,
-    text: str,
-    bad: list[str],
-    undecided: list[str],
-    unread: list[str],
-    risks: tuple[str, ...],
-    undecided_as_bad: bool,
-    now: datetime,
-) -> DecisionPart:
+        risks.insert(0, _risk_of_counting_undecided(lot, len(undecided)))
     return DecisionPart(
         outcome=outcome,
         decided_at=now.astimezone().isoformat(timespec="seconds"),
@@ -199,8 +86,89 @@ def _decision(
         undecided=len(undecided),
         unread=len(unread),
         text=text,
-        risks=risks,
+        risks=tuple(risks),
         undecided_counted_as_bad=undecided_as_bad,
+    )
+
+
+def plan_risks_in_words(lot: Lot) -> tuple[str, ...]:
+    """What the plan of a lot by attributes would do with lots that are a little, and a lot, worse than it allows."""
+    plan, size = lot.plan, len(lot.serials)
+    if plan.accept is None:
+        return ()
+    if plan.sample >= size:
+        return ("every neck is checked: nothing is left to chance",)
+    levels = [level for level in (plan.good, plan.bad) if level] or [max(1, round(size * share)) for share in (0.05, 0.10, 0.25)]
+    counts = {*levels, 2} if size > 2 else {*levels}
+    words = [risk_in_words(plan=plan, lot=size, bad=bad) for bad in sorted(counts)]
+    if not lot.sample and plan.bad is not None and plan.sample > 2:
+        half = -(-plan.sample // 2)
+        cheaper = acceptance_probability(sample=half, accept=min(plan.accept, half), lot=size, bad=plan.bad)
+        words.append(
+            f"this means {plan.sample} necks on the bench; with {half} of them a lot with {plan.bad} bad would be accepted "
+            f"{percent_in_words(cheaper)} of the time"
+        )
+    worst = worst_outgoing_fraction_bad(sample=plan.sample, accept=plan.accept, lot=size)
+    words.append(f"lot after lot, with every refused one checked neck by neck, at worst {100 * worst:.1f} % bad necks go out")
+    return tuple(words)
+
+
+def next_step(lot: Lot, results: Mapping[str, NeckResult]) -> str:
+    """What to do with the lot as it stands, with the command."""
+    name = shlex.quote(lot.name)
+    if lot.state == "closed":
+        return "nothing is left to do: the lot is closed"
+    if lot.plan.accept is None:
+        return "a plan by variables is no longer judged: close the lot with --note, and open it anew"
+    if lot.state == "open":
+        return f"draw the sample: fretcheck lot draw {name}"
+    bad, undecided, unread = (_of_sample(lot, results, kind) for kind in ("fail", "undecided", None))
+    if lot.state == "decided":
+        todo = f"take out {_listed(bad)}" if bad else "let the lot go"
+        if lot.decision is not None and lot.decision.outcome == "refuse":
+            todo = "check every neck of the lot, or send it back"
+        return f"{todo}; then: fretcheck lot close {name}"
+    if unread:
+        return f"inspect {_listed(unread)}; then: fretcheck lot add {name}"
+    if lot.decision is None or not undecided:
+        return f"decide: fretcheck lot decide {name}"
+    serial = undecided[0]
+    notes = ", ".join(f"{string}/{fret}" for string, fret in results[serial].pluck_again[:_MOST_NOTES])
+    which = f" (string/fret {notes})" if notes else ""
+    more = f", and likewise {_listed(undecided[1:])}" if undecided[1:] else ""
+    return (
+        f"pluck again what decides {serial}{which}: fretcheck inspect NECK --more {lot.inspections[serial]}{more}; "
+        f"then: fretcheck lot add {name}"
+    )
+
+
+def _risk_of_counting_undecided(lot: Lot, undecided: int) -> str:
+    """How much sooner a good lot is refused when undecided necks count as bad, at the share of them seen in this sample."""
+    plan, size = lot.plan, len(lot.serials)
+    good = plan.good or 0
+    beside = min(size, good + round((size - good) * undecided / plan.sample))
+    return (
+        f"undecided counted as bad: were {undecided} of {plan.sample} sound necks undecided in every lot, one with {good} bad "
+        f"would be refused {_refused(lot, beside)} of the time, not {_refused(lot, good)}; no bad lot is let through for it"
+    )
+
+
+def _risks_after(lot: Lot, bad: int, outcome: Outcome) -> list[str]:
+    """The plan's risks, and what the sample leaves possible for the rest of the lot; `bad`: at worst in the sample."""
+    words = list(plan_risks_in_words(lot))
+    plan, size = lot.plan, len(lot.serials)
+    if outcome != "open" and plan.sample < size:
+        most = most_bad_in_lot(lot=size, sample=plan.sample, found_bad=bad)
+        words.append(f"after this sample up to {most} of the {size} necks may be bad (90 % sure)")
+    if plan.accept is not None and plan.sample < size and (plan.good or 0) > plan.accept:
+        words.append(f"a lot with {plan.good} bad would be refused {_refused(lot, plan.good or 0)} of the time")
+    return words
+
+
+def _refused(lot: Lot, bad: int) -> str:
+    plan = lot.plan
+    return percent_in_words(
+        1 - acceptance_probability(sample=plan.sample, accept=plan.accept or 0, lot=len(lot.serials), bad=bad)
     )
 
 
@@ -210,9 +178,4 @@ def _of_sample(lot: Lot, results: Mapping[str, NeckResult], kind: Decision | Non
 
 
 def _listed(serials: list[str]) -> str:
-    shown = ", ".join(serials[:8])
-    return shown if len(serials) <= 8 else f"{shown} and {len(serials) - 8} more"
-
-
-def _necks(serials: list[str]) -> str:
-    return "one neck" if len(serials) == 1 else f"{len(serials)} necks"
+    return ", ".join(serials[:8]) + (f" and {len(serials) - 8} more" if len(serials) > 8 else "")

@@ -15,11 +15,13 @@ Outcome = Literal["accept", "refuse", "open"]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+class Record(BaseModel):
+    """What is kept as JSON, and never edited in place."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
 
 
-class PlanPart(_Record):
+class PlanPart(Record):
     """The plan of a lot. Version 0.1 also knew plans by variables (`k`), which are still shown."""
 
     basis: Literal["attributes", "variables"] = "attributes"
@@ -31,7 +33,7 @@ class PlanPart(_Record):
     bad: int | None = None
 
 
-class ReadPart(_Record):
+class ReadPart(Record):
     """One inspection of a neck of the lot."""
 
     id: str
@@ -39,14 +41,14 @@ class ReadPart(_Record):
     spoiled: str | None = None  # Why it does not count, where it was marked so
 
 
-class CorrectionPart(_Record):
+class CorrectionPart(Record):
     """The template was corrected: what was cut before `since` (a moment with offset) says nothing of it any more."""
 
     since: str
     fret: int | None = None  # None: all of it
 
 
-class DecisionPart(_Record):
+class DecisionPart(Record):
     """What was decided, on which counts, in words."""
 
     outcome: Outcome
@@ -59,7 +61,7 @@ class DecisionPart(_Record):
     undecided_counted_as_bad: bool = False
 
 
-class Lot(_Record):
+class Lot(Record):
     """A lot and its history. `inspections` gives the inspection that counts for each serial read so far."""
 
     schema_: Literal["fretcheck/lot/1"] = Field(default="fretcheck/lot/1", alias="schema")
@@ -78,8 +80,6 @@ class Lot(_Record):
     template_corrected: tuple[CorrectionPart, ...] = ()
     closed_at: str | None = None
     closing_note: str | None = None
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
 
     @property
     def state(self) -> Literal["open", "drawn", "decided", "closed"]:

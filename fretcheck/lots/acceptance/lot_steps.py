@@ -6,6 +6,7 @@ the SHA-256 of "seed/serial", and the lowest ranks are the sample.
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from hashlib import sha256
@@ -87,11 +88,10 @@ def spoil(lot: Lot, inspection_id: str, *, why: str) -> Lot:
 
 
 def _counted(lot: Lot, reads: dict[str, tuple[ReadPart, ...]]) -> Lot:
+    inspections = {serial: number for serial, number in lot.inspections.items() if serial not in reads}
     counting = {serial: that_counts(reads[serial]) for serial in lot.serials if serial in reads}
-    before = {serial: id_ for serial, id_ in lot.inspections.items() if serial not in reads}
-    return lot.model_copy(
-        update={"reads": reads, "inspections": before | {serial: one.id for serial, one in counting.items() if one is not None}}
-    )
+    inspections |= {serial: one.id for serial, one in counting.items() if one is not None}
+    return lot.model_copy(update={"reads": reads, "inspections": inspections})
 
 
 def _refuse_settled(lot: Lot) -> None:
@@ -125,17 +125,14 @@ def serials_from(words: Iterable[str]) -> tuple[str, ...]:
     """
     serials: list[str] = []
     for word in words:
-        found = _RANGE.fullmatch(word.strip())
-        if found is None:
-            if ".." in word:
-                raise UsageError(f"{word!r} is no range of serials: write it as WT-001..WT-060")
+        if ".." not in word:
             serials.append(word.strip())
             continue
-        first, last = found["first"], found["last"]
-        count = int(last) - int(first) + 1
-        if found["prefix2"] not in ("", found["prefix"]) or not 1 <= count <= LARGEST_RANGE:
+        found = _RANGE.fullmatch(word.strip())
+        first, last = (int(found["first"]), int(found["last"])) if found else (1, 0)
+        if found is None or found["prefix2"] not in ("", found["prefix"]) or not 0 <= last - first < LARGEST_RANGE:
             raise UsageError(f"{word!r} is no range of serials: write it as WT-001..WT-060")
-        serials += [f"{found['prefix']}{number:0{len(first)}d}" for number in range(int(first), int(last) + 1)]
+        serials += [f"{found['prefix']}{number:0{len(found['first'])}d}" for number in range(first, last + 1)]
     return tuple(serial for serial in serials if serial)
 
 
@@ -146,8 +143,8 @@ def check_serials(serials: Sequence[str]) -> None:
     for serial in serials:
         if len(serial) > LONGEST_SERIAL or not serial.isprintable():
             raise UsageError(f"serial {serial[:LONGEST_SERIAL]!r} will not do: up to {LONGEST_SERIAL} printable characters")
-    if len(set(serials)) < len(serials):
-        twice = next(serial for serial in serials if serials.count(serial) > 1)
+    twice, count = Counter(serials).most_common(1)[0]
+    if count > 1:
         raise UsageError(f"serial {twice!r} is given twice")
 
 

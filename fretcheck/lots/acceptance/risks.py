@@ -14,25 +14,13 @@ risk that a bad one is accepted.
 """
 
 from dataclasses import dataclass
+from functools import partial
 from math import comb
 
 from fretcheck.errors import UsageError
+from fretcheck.lots.acceptance.lot_record import PlanPart
 
 LARGEST_LOT = 10_000  # Above this the exact sums grow slow and a lot of necks is no longer a small batch
-
-
-@dataclass(frozen=True, kw_only=True)
-class SamplingPlan:
-    """Draw `sample` necks, accept the lot when at most `accept` are bad. `source` says where the plan comes from."""
-
-    sample: int
-    accept: int
-    source: str
-
-    @property
-    def refuse(self) -> int:
-        """Number of bad necks at which the lot is refused."""
-        return self.accept + 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +50,8 @@ def acceptance_probability(*, sample: int, accept: int, lot: int | None = None, 
         if not 0 <= bad <= 1:
             raise UsageError(f"fraction bad = {bad:g} lies outside 0 to 1: give a fraction, 0.05 for 5 %")
         return sum(comb(sample, x) * bad**x * (1 - bad) ** (sample - x) for x in range(min(accept, sample) + 1))
-    _check_lot(lot)
+    if not 1 <= lot <= LARGEST_LOT:
+        raise UsageError(f"a lot of {lot} necks lies outside 1 to {LARGEST_LOT}")
     number_bad = round(bad)
     if number_bad != bad or not 0 <= number_bad <= lot:
         raise UsageError(f"{bad:g} bad necks in a lot of {lot} cannot be: give a whole number from 0 to {lot}")
@@ -72,7 +61,7 @@ def acceptance_probability(*, sample: int, accept: int, lot: int | None = None, 
     return ways / comb(lot, sample)
 
 
-def plan_for_risks(*, lot: int | None, risks: StatedRisks) -> SamplingPlan:
+def plan_for_risks(*, lot: int | None, risks: StatedRisks) -> PlanPart:
     """Smallest plan that keeps both stated risks.
 
     `lot`: necks in the lot; None for a process, where `risks` holds fractions bad. `risks`: a lot with `good` bad necks is
@@ -85,13 +74,14 @@ def plan_for_risks(*, lot: int | None, risks: StatedRisks) -> SamplingPlan:
     for name, risk in (("maker's", risks.makers_risk), ("buyer's", risks.buyers_risk)):
         if not 0 < risk < 0.5:
             raise UsageError(f"{name} risk = {risk:g} lies outside 0 to 0.5: give a fraction, 0.05 for 5 %")
+    accepted = partial(acceptance_probability, lot=lot)
     largest = 2000 if lot is None else lot
     accept = 0
     for sample in range(1, largest + 1):
-        while accept < sample and _accepts(sample, accept, lot, risks.good) < 1 - risks.makers_risk:
+        while accept < sample and accepted(sample=sample, accept=accept, bad=risks.good) < 1 - risks.makers_risk:
             accept += 1
-        if _accepts(sample, accept, lot, risks.bad) <= risks.buyers_risk:
-            return SamplingPlan(sample=sample, accept=accept, source="smallest plan that keeps the two stated risks")
+        if accepted(sample=sample, accept=accept, bad=risks.bad) <= risks.buyers_risk:
+            return PlanPart(sample=sample, accept=accept, source="smallest plan that keeps the two stated risks")
     raise UsageError(
         f"no sample of up to {largest} tells {risks.good:g} from {risks.bad:g} at these risks: widen the gap or allow more risk"
     )
@@ -102,26 +92,18 @@ def operating_characteristic(*, sample: int, accept: int, lot: int) -> tuple[tup
     return tuple((bad, acceptance_probability(sample=sample, accept=accept, lot=lot, bad=bad)) for bad in range(lot + 1))
 
 
-def outgoing_fraction_bad(*, sample: int, accept: int, lot: int, fraction_bad: float) -> float:
-    """Mean fraction bad that goes out when every refused lot is checked neck by neck and its bad necks replaced.
+def worst_outgoing_fraction_bad(*, sample: int, accept: int, lot: int) -> float:
+    """Highest mean fraction bad that goes out when every refused lot is checked neck by neck and its bad necks replaced.
 
-    Source: average outgoing quality Pa·p·(N−n)/N with binomial Pa (Dodge & Romig, from memory).
+    Source: average outgoing quality Pa·p·(N−n)/N with binomial Pa, at its highest over the incoming fraction p (Dodge & Romig,
+    from memory).
     """
-    accepted = acceptance_probability(sample=sample, accept=accept, bad=fraction_bad)
-    return accepted * fraction_bad * (lot - sample) / lot
-
-
-def worst_outgoing_fraction_bad(*, sample: int, accept: int, lot: int) -> tuple[float, float]:
-    """The highest outgoing fraction bad, and the incoming fraction at which it happens."""
     from scipy.optimize import minimize_scalar
 
-    found = minimize_scalar(
-        lambda p: -outgoing_fraction_bad(sample=sample, accept=accept, lot=lot, fraction_bad=p),
-        bounds=(0.0, min(1.0, 3 * (accept + 1) / sample)),
-        method="bounded",
-        options={"xatol": 1e-7},
-    )
-    return -float(found.fun), float(found.x)
+    def less(p: float) -> float:
+        return -acceptance_probability(sample=sample, accept=accept, bad=p) * p * (lot - sample) / lot
+
+    return -float(minimize_scalar(less, bounds=(0.0, min(1.0, 3 * (accept + 1) / sample)), method="bounded").fun)
 
 
 def most_bad_in_lot(*, lot: int, sample: int, found_bad: int, confidence: float = 0.90) -> int:
@@ -129,40 +111,23 @@ def most_bad_in_lot(*, lot: int, sample: int, found_bad: int, confidence: float 
 
     Source: inversion of the hypergeometric tail, the finite-lot form of Clopper & Pearson, Biometrika 26, 404 (1934).
     """
-    _check_lot(lot)
-    largest = lot - (sample - found_bad)
-    while largest > found_bad:
-        if acceptance_probability(sample=sample, accept=found_bad, lot=lot, bad=largest) > 1 - confidence:
-            return largest
-        largest -= 1
-    return found_bad
+    accepted = partial(acceptance_probability, sample=sample, accept=found_bad, lot=lot)
+    possible = range(lot - (sample - found_bad), found_bad, -1)
+    return next((bad for bad in possible if accepted(bad=bad) > 1 - confidence), found_bad)
 
 
-def risk_in_words(*, plan: SamplingPlan, lot: int, bad: int) -> str:
-    """One sentence that says what the plan would do with a lot of `bad` bad necks."""
+def risk_in_words(*, plan: PlanPart, lot: int, bad: int) -> str:
+    """One sentence that says what a plan that counts bad necks would do with a lot of `bad` bad necks."""
+    assert plan.accept is not None
     accepted = acceptance_probability(sample=plan.sample, accept=plan.accept, lot=lot, bad=bad)
-    share = percent_in_words(accepted)
-    return f"if {bad} of {lot} were bad you would still accept {share} of the time"
+    return f"if {bad} of {lot} were bad you would still accept {percent_in_words(accepted)} of the time"
 
 
 def percent_in_words(probability: float) -> str:
     """A probability as whole percent, never rounded to a false certainty."""
-    if probability <= 0:
-        return "0 %"
-    if probability >= 1:
-        return "100 %"
-    percent = 100 * probability
-    if percent < 1:
+    percent = 100 * min(max(probability, 0.0), 1.0)
+    if 0 < percent < 1:
         return "less than 1 %"
-    if percent > 99:
+    if 99 < percent < 100:
         return "more than 99 %"
     return f"{percent:.0f} %"
-
-
-def _accepts(sample: int, accept: int, lot: int | None, bad: float) -> float:
-    return acceptance_probability(sample=sample, accept=accept, lot=lot, bad=bad)
-
-
-def _check_lot(lot: int) -> None:
-    if not 1 <= lot <= LARGEST_LOT:
-        raise UsageError(f"a lot of {lot} necks lies outside 1 to {LARGEST_LOT}")
