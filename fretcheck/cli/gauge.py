@@ -11,7 +11,7 @@ from rich.console import Console
 from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.lots.acceptance.lot_steps import serials_from
 from fretcheck.lots.gauge.study import GaugeStudy, add_inspection, compute_study, open_study
-from fretcheck.lots.lot_register import change_study, documents_of, keep_new_study, list_studies, load_study
+from fretcheck.lots.lot_register import change, documents_of, keep_new, list_kept, load
 from fretcheck.register.store import open_register
 from fretcheck.report.tables.lots_tables import studies_table, study_view
 
@@ -39,14 +39,14 @@ def open_(
         now=datetime.now().astimezone(),
     )
     with open_register(register) as store:
-        keep_new_study(store, study)
+        keep_new(store, study)
     _show(study, as_json=json)
 
 
 def next_(name: StudyArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Show how far a study is, what to read next, and what it found."""
     with open_register(register, create=False) as store:
-        study = load_study(store, name)
+        study = load(store, GaugeStudy, name)
     _show(study, as_json=json)
 
 
@@ -68,7 +68,7 @@ def add(
                 study, _ = add_inspection(study, document, operator=operator)
             return study
 
-        study = change_study(store, name, step)
+        study = change(store, GaugeStudy, name, step)
     _show(study, as_json=json)
 
 
@@ -80,16 +80,16 @@ def compute(
 ) -> None:
     """Analyse a study that is read to its end; later inspections of its operators at its bench then count what it found."""
     with open_register(register) as store:
-        documents = documents_of(store, load_study(store, name))
+        documents = documents_of(store, load(store, GaugeStudy, name))
         now = datetime.now().astimezone()
-        study = change_study(store, name, lambda one: compute_study(one, documents, confidence=confidence, now=now))
+        study = change(store, GaugeStudy, name, lambda one: compute_study(one, documents, confidence=confidence, now=now))
     _show(study, as_json=json)
 
 
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all studies."""
     with open_register(register) as store:
-        studies = list_studies(store)
+        studies = list_kept(store, GaugeStudy)
     if json:
         found = [study.model_dump(mode="json", by_alias=True) for study in studies]
         print(dumps({"schema": "fretcheck/gauges/1", "studies": found}, ensure_ascii=False, indent=2))

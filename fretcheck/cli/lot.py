@@ -23,13 +23,13 @@ from fretcheck.lots.acceptance.lot_steps import serials_from as expand
 from fretcheck.lots.acceptance.plans import choose_plan, proposed_severity
 from fretcheck.lots.acceptance.risks import StatedRisks
 from fretcheck.lots.lot_register import (
-    change_lot,
+    change,
     correct_template,
     inspections_of,
     inspections_since_opening,
-    keep_new_lot,
-    list_lots,
-    load_lot,
+    keep_new,
+    list_kept,
+    load,
     remove_lot,
 )
 from fretcheck.lots.template.slot_errors import neck_of
@@ -108,10 +108,12 @@ def open_(
     )
     lot = open_lot(name=name, serials=names, plan=plan, template=template_name, now=datetime.now().astimezone())
     with _register(register) as store:
-        proposal = None if aql is None else proposed_severity(list_lots(store, template=template_name), now_tightened=tightened)
-        keep_new_lot(store, lot)
+        proposal = (
+            None if aql is None else proposed_severity(list_kept(store, Lot, template=template_name), now_tightened=tightened)
+        )
+        keep_new(store, lot)
         if draw_now:
-            lot = change_lot(store, name, draw_sample)
+            lot = change(store, Lot, name, draw_sample)
     if proposal is not None:
         print(f"fretcheck: {proposal}", file=sys.stderr)
     _show(lot, {}, as_json=json, whole=draw_now)
@@ -146,10 +148,10 @@ def add(
                 assert document.id is not None
                 found.setdefault(neck_of(document), []).append(ReadPart(id=document.id, decision=document.verdict.decision))
         else:
-            found = inspections_since_opening(store, load_lot(store, name))
+            found = inspections_since_opening(store, load(store, Lot, name))
             if not found:
                 raise UsageError(f"no neck of lot {name!r} has been inspected since it was opened")
-        lot = change_lot(store, name, lambda lot: add_inspections(lot, found))
+        lot = change(store, Lot, name, lambda lot: add_inspections(lot, found))
         results = _results(store, lot)
     _show(lot, results, as_json=json)
 
@@ -183,16 +185,16 @@ def decide(
 ) -> int:
     """Decide the lot from its sample, with the risks of that decision; inspections since it was opened are added first."""
     with _register(register) as store:
-        found = inspections_since_opening(store, load_lot(store, name))
-        if found and load_lot(store, name).state == "drawn":
-            change_lot(store, name, lambda lot: add_inspections(lot, found))
-        results = _results(store, load_lot(store, name))
+        found = inspections_since_opening(store, load(store, Lot, name))
+        if found and load(store, Lot, name).state == "drawn":
+            change(store, Lot, name, lambda lot: add_inspections(lot, found))
+        results = _results(store, load(store, Lot, name))
         now = datetime.now().astimezone()
 
         def step(lot: Lot) -> Lot:
             return lot.model_copy(update={"decision": decide_lot(lot, results, undecided_as_bad=undecided_as_bad, now=now)})
 
-        lot = change_lot(store, name, step)
+        lot = change(store, Lot, name, step)
     assert lot.decision is not None
     _show(lot, results, as_json=json)
     return _EXIT_OF_OUTCOME[lot.decision.outcome]
@@ -211,7 +213,7 @@ def close(
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all lots."""
     with _register(register) as store:
-        lots = list_lots(store)
+        lots = list_kept(store, Lot)
     if json:
         _print_json({"schema": "fretcheck/lots/1", "lots": [lot.model_dump(mode="json", by_alias=True) for lot in lots]})
     elif lots:
@@ -231,7 +233,7 @@ def show(
     """Show a lot; with --html or --csv write it to a file."""
     _check_places(html=html, csv=csv, columns=LOT_COLUMNS, force=force)
     with _register(register) as store:
-        lot = load_lot(store, name)
+        lot = load(store, Lot, name)
         documents = inspections_of(store, lot)
         series = [] if html is None else _by_lot(store, lot.template)
     results = _results_of(documents)
@@ -314,7 +316,7 @@ def chart(
 
 def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool, whole: bool = False) -> None:
     with _register(register) as store:
-        lot = change_lot(store, name, step)
+        lot = change(store, Lot, name, step)
         results = _results(store, lot)
     _show(lot, results, as_json=as_json, whole=whole)
 
@@ -346,7 +348,7 @@ def _by_lot(store: Register, template_name: str | None) -> list[LotSlots]:
     """The slots of every lot of a template that has inspections, in the order of the lots, what was corrected since left out."""
     if template_name is None:
         return []
-    lots = list_lots(store, template=template_name)
+    lots = list_kept(store, Lot, template=template_name)
     read = [
         lot_slots(one.name, one.opened_at, store.documents(list(one.inspections.values()))) for one in lots if one.inspections
     ]

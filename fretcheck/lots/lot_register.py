@@ -1,21 +1,20 @@
-"""Lots and gauge studies kept in the register.
+"""Lots and gauge studies kept in the register, each found by its name.
 
-Conventions: every change is one transaction under the write lock: what is read for it stays true until it is written. Lots and
-studies are found by their names.
+Conventions: every change is one transaction under the write lock: what is read for it stays true until it is written.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete, insert, select
 
 from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.lot_record import CorrectionPart, Lot, ReadPart
 from fretcheck.lots.gauge.study import GaugeStudy, counts_for
-from fretcheck.lots.lot_tables import GaugeInspectionRow, GaugeStudyRow, LotInspectionRow, LotRow
+from fretcheck.lots.lot_tables import GAUGE_INSPECTIONS, LOT_INSPECTIONS, GaugeStudyRow, LotRow
 from fretcheck.register.selection import folded
 from fretcheck.register.tables import InspectionRow, NeckRow
 
@@ -25,43 +24,64 @@ if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.register.store import Register
 
+Kept = TypeVar("Kept", Lot, GaugeStudy)
 
-def keep_new_lot(register: Register, lot: Lot) -> None:
-    """Keep a lot that was just opened. Raises UsageError when there is one of that name."""
+
+def keep_new(register: Register, record: Lot | GaugeStudy) -> None:
+    """Keep a lot or a study that was just opened. Raises UsageError when there is one of that name."""
+    table, what, _ = _kind(type(record))
     with register.session() as session:
-        if session.execute(select(LotRow.key).where(LotRow.name == lot.name)).scalar() is not None:
-            raise UsageError(f"there is a lot {lot.name!r} already: choose another name, or `lot show` it")
-        moment = datetime.fromisoformat(lot.opened_at)
-        row = LotRow(name=lot.name, template=lot.template, state=lot.state, opened_utc=moment, record_json=_json(lot))
+        if session.execute(select(table.key).where(table.name == record.name)).scalar() is not None:
+            show = ", or `lot show` it" if isinstance(record, Lot) else ""
+            raise UsageError(f"there is a {what} {record.name!r} already: choose another name{show}")
+        row = table(name=record.name, opened_utc=datetime.fromisoformat(record.opened_at))
+        _write(row, record)
         session.add(row)
 
 
-def change_lot(register: Register, name: str, change: Callable[[Lot], Lot]) -> Lot:
-    """Apply one step to a lot and keep the outcome; nothing changes when `change` raises."""
+def change(register: Register, kind: type[Kept], name: str, step: Callable[[Kept], Kept]) -> Kept:
+    """Apply one step to a lot or a study and keep the outcome; nothing changes when `step` raises."""
     with register.session() as session:
-        row = _lot_row(session, name)
-        lot = change(Lot.model_validate_json(row.record_json))
-        row.record_json, row.state = _json(lot), lot.state
-        session.execute(delete(LotInspectionRow).where(LotInspectionRow.lot_key == row.key))
-        session.add_all(
-            LotInspectionRow(lot_key=row.key, serial=serial, inspection_id=number) for serial, number in lot.inspections.items()
-        )
-        return lot
+        row = _row(session, kind, name)
+        record: Kept = step(kind.model_validate_json(row.record_json))
+        _write(row, record)
+        if isinstance(record, Lot):
+            links, counting = LOT_INSPECTIONS, list(record.inspections.items())
+        else:
+            links, counting = GAUGE_INSPECTIONS, [(n, one.inspection) for n, one in enumerate(record.steps) if one.inspection]
+        owner, place, inspection = links.columns.keys()
+        session.execute(delete(links).where(links.c[owner] == row.key))
+        if counting:
+            session.execute(insert(links), [{owner: row.key, place: where, inspection: number} for where, number in counting])
+        return record
 
 
-def load_lot(register: Register, name: str) -> Lot:
-    """The lot of that name. Raises UsageError when there is none."""
+def load(register: Register, kind: type[Kept], name: str) -> Kept:
+    """The lot or study of that name. Raises UsageError when there is none."""
     with register.session(write=False) as session:
-        return Lot.model_validate_json(_lot_row(session, name).record_json)
+        return kind.model_validate_json(_row(session, kind, name).record_json)
 
 
-def list_lots(register: Register, *, template: str | None = None) -> list[Lot]:
-    """All lots, or those of one template, in the order in which they were opened."""
-    query = select(LotRow.record_json).order_by(LotRow.opened_utc, LotRow.key)
+def list_kept(register: Register, kind: type[Kept], *, template: str | None = None) -> list[Kept]:
+    """All lots or studies, or the lots of one template, in the order in which they were opened."""
+    table, _, _ = _kind(kind)
+    query = select(table.record_json).order_by(table.opened_utc, table.key)
     if template is not None:
         query = query.where(LotRow.template == template)
     with register.session(write=False) as session:
-        return [Lot.model_validate_json(text) for text in session.execute(query).scalars()]
+        return [kind.model_validate_json(text) for text in session.execute(query).scalars()]
+
+
+def remove_lot(register: Register, name: str) -> None:
+    """Take away a lot that was opened by mistake.
+
+    Raises UsageError when there is none, or its sample has been drawn: then it is closed with a note, not removed.
+    """
+    with register.session() as session:
+        row = _row(session, Lot, name)
+        if Lot.model_validate_json(row.record_json).sample:
+            raise UsageError(f"the sample of lot {name!r} has been drawn: close it with --note and the reason")
+        session.delete(row)
 
 
 def correct_template(register: Register, template: str, *, since: str, fret: int | None) -> CorrectionPart:
@@ -69,21 +89,22 @@ def correct_template(register: Register, template: str, *, since: str, fret: int
 
     Raises UsageError when no lot of the template was drawn yet, or `since` is neither a day nor one of its lots.
     """
-    lots = list_lots(register, template=template)
+    lots = list_kept(register, Lot, template=template)
     first = next((lot for lot in lots if lot.sample), None)
     if first is None:
         raise UsageError(f"no lot of template {template!r} has been drawn: open lots with --template {template}")
-    moment = next((lot.opened_at for lot in lots if lot.name == since), None)
-    if moment is None:
-        try:
-            moment = datetime.fromisoformat(since).astimezone().isoformat(timespec="seconds")
-        except ValueError:
-            names = ", ".join(lot.name for lot in lots)
-            raise UsageError(
-                f"--since {since!r} is neither a day such as 2026-03-14 nor a lot of {template!r}: {names}"
-            ) from None
+    try:
+        moments = (lot.opened_at for lot in lots if lot.name == since)
+        moment = next(moments, None) or datetime.fromisoformat(since).astimezone().isoformat(timespec="seconds")
+    except ValueError:
+        names = ", ".join(lot.name for lot in lots)
+        raise UsageError(f"--since {since!r} is neither a day such as 2026-03-14 nor a lot of {template!r}: {names}") from None
     part = CorrectionPart(since=moment, fret=fret)
-    change_lot(register, first.name, lambda lot: lot.model_copy(update={"template_corrected": (*lot.template_corrected, part)}))
+
+    def tell(lot: Lot) -> Lot:
+        return lot.model_copy(update={"template_corrected": (*lot.template_corrected, part)})
+
+    change(register, Lot, first.name, tell)
     return part
 
 
@@ -94,12 +115,11 @@ def inspections_of(register: Register, lot: Lot) -> dict[str, InspectionDocument
 
 def inspections_since_opening(register: Register, lot: Lot) -> dict[str, list[ReadPart]]:
     """Every inspection of the lot's necks since it was opened, by serial, oldest first; capitals of a serial do not matter."""
-    opened = datetime.fromisoformat(lot.opened_at).astimezone(UTC)
     by_folded = {folded(serial): serial for serial in lot.serials}
     query = (
         select(NeckRow.serial_folded, InspectionRow.id, InspectionRow.decision)
         .join(InspectionRow, InspectionRow.neck_key == NeckRow.key)
-        .where(InspectionRow.taken_utc >= opened)
+        .where(InspectionRow.taken_utc >= datetime.fromisoformat(lot.opened_at).astimezone(UTC))
         .order_by(InspectionRow.taken_utc, InspectionRow.key)
     )
     found: dict[str, list[ReadPart]] = {}
@@ -108,57 +128,6 @@ def inspections_since_opening(register: Register, lot: Lot) -> dict[str, list[Re
             if (serial := by_folded.get(row.serial_folded)) is not None:
                 found.setdefault(serial, []).append(ReadPart(id=row.id, decision=row.decision))
     return found
-
-
-def remove_lot(register: Register, name: str) -> None:
-    """Take away a lot that was opened by mistake.
-
-    Raises UsageError when there is none, or its sample has been drawn: then it is closed with a note, not removed.
-    """
-    with register.session() as session:
-        row = _lot_row(session, name)
-        if Lot.model_validate_json(row.record_json).sample:
-            raise UsageError(f"the sample of lot {name!r} has been drawn: close it with --note and the reason")
-        session.execute(delete(LotInspectionRow).where(LotInspectionRow.lot_key == row.key))
-        session.delete(row)
-
-
-def keep_new_study(register: Register, study: GaugeStudy) -> None:
-    """Keep a gauge study that was just opened."""
-    with register.session() as session:
-        if session.execute(select(GaugeStudyRow.key).where(GaugeStudyRow.name == study.name)).scalar() is not None:
-            raise UsageError(f"there is a study {study.name!r} already: choose another name")
-        session.add(GaugeStudyRow(name=study.name, opened_utc=datetime.fromisoformat(study.opened_at), record_json=_json(study)))
-
-
-def change_study(register: Register, name: str, change: Callable[[GaugeStudy], GaugeStudy]) -> GaugeStudy:
-    """Apply one step to a study and keep the outcome."""
-    with register.session() as session:
-        row = _study_row(session, name)
-        study = change(GaugeStudy.model_validate_json(row.record_json))
-        row.record_json = _json(study)
-        result = study.result
-        row.computed_utc = None if result is None else datetime.fromisoformat(result.computed_at)
-        row.unseen_repeatability_cents = None if result is None else result.unseen_repeatability_cents
-        session.execute(delete(GaugeInspectionRow).where(GaugeInspectionRow.study_key == row.key))
-        session.add_all(
-            GaugeInspectionRow(study_key=row.key, position=position, inspection_id=step.inspection)
-            for position, step in enumerate(study.steps)
-            if step.inspection is not None
-        )
-        return study
-
-
-def load_study(register: Register, name: str) -> GaugeStudy:
-    with register.session(write=False) as session:
-        return GaugeStudy.model_validate_json(_study_row(session, name).record_json)
-
-
-def list_studies(register: Register) -> list[GaugeStudy]:
-    """All studies, in the order in which they were opened."""
-    query = select(GaugeStudyRow.record_json).order_by(GaugeStudyRow.opened_utc, GaugeStudyRow.key)
-    with register.session(write=False) as session:
-        return [GaugeStudy.model_validate_json(text) for text in session.execute(query).scalars()]
 
 
 def documents_of(register: Register, study: GaugeStudy) -> dict[str, InspectionDocument]:
@@ -173,33 +142,35 @@ def latest_repeatability(register: Register, *, operator: str | None, bench: str
 
     To be added to a note's standard uncertainty in quadrature. None when no such study has been computed.
     """
-    found = [one.result for one in list_studies(register) if one.result and counts_for(one, operator=operator, bench=bench)]
+    studies = list_kept(register, GaugeStudy)
+    found = [one.result for one in studies if one.result and counts_for(one, operator=operator, bench=bench)]
     newest = max(found, key=lambda result: datetime.fromisoformat(result.computed_at), default=None)
     return None if newest is None else newest.unseen_repeatability_cents
 
 
-def _lot_row(session: Session, name: str) -> LotRow:
-    row = session.execute(select(LotRow).where(LotRow.name == name)).scalar()
+def _kind(kind: type[Lot | GaugeStudy]) -> tuple[type[LotRow | GaugeStudyRow], str, str]:
+    """The table, the word, and the command of a kind of record."""
+    if kind is Lot:
+        return LotRow, "lot", "lot"
+    return GaugeStudyRow, "study", "gauge"
+
+
+def _row(session: Session, kind: type[Lot | GaugeStudy], name: str) -> LotRow | GaugeStudyRow:
+    table, what, command = _kind(kind)
+    row = session.execute(select(table).where(table.name == name)).scalar()
     if row is None:
-        raise UsageError(f"there is no lot {name!r}: {_known(session, 'lot')}")
+        newest = session.execute(select(table.name).order_by(table.opened_utc.desc()).limit(5)).scalars().all()
+        known = "the newest are " + ", ".join(map(repr, newest))
+        none = f"none has been opened; `fretcheck {command} open` opens one"
+        raise UsageError(f"there is no {what} {name!r}: {known if newest else none}")
     return row
 
 
-def _study_row(session: Session, name: str) -> GaugeStudyRow:
-    row = session.execute(select(GaugeStudyRow).where(GaugeStudyRow.name == name)).scalar()
-    if row is None:
-        raise UsageError(f"there is no study {name!r}: {_known(session, 'study')}")
-    return row
-
-
-def _known(session: Session, what: str) -> str:
-    table = LotRow if what == "lot" else GaugeStudyRow
-    count = session.execute(select(func.count()).select_from(table)).scalar_one()
-    if count == 0:
-        return f"none has been opened; `fretcheck {'lot' if what == 'lot' else 'gauge'} open` opens one"
-    newest = session.execute(select(table.name).order_by(table.opened_utc.desc()).limit(5)).scalars()
-    return "the newest are " + ", ".join(repr(name) for name in newest)
-
-
-def _json(record: Lot | GaugeStudy) -> str:
-    return record.model_dump_json(by_alias=True)
+def _write(row: LotRow | GaugeStudyRow, record: Lot | GaugeStudy) -> None:
+    row.record_json = record.model_dump_json(by_alias=True)
+    if isinstance(row, LotRow) and isinstance(record, Lot):
+        row.template, row.state = record.template, record.state
+    elif isinstance(row, GaugeStudyRow) and isinstance(record, GaugeStudy):
+        result = record.result
+        row.computed_utc = None if result is None else datetime.fromisoformat(result.computed_at)
+        row.unseen_repeatability_cents = None if result is None else result.unseen_repeatability_cents

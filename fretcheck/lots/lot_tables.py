@@ -6,57 +6,55 @@ the database itself keeps whole.
 
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, String
+from sqlalchemy import Column, ForeignKey, Integer, String, Table
 from sqlalchemy.orm import Mapped, mapped_column
 
 from fretcheck.register.base import Base
+from fretcheck.register.tables import SERIAL_LENGTH
 
-NAME_LENGTH = 80
+
+class RecordRow(Base):
+    """What is kept under a name."""
+
+    __abstract__ = True
+
+    key: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(String(80), unique=True)
+    opened_utc: Mapped[datetime]
+    record_json: Mapped[str]
 
 
-class LotRow(Base):
+class LotRow(RecordRow):
     """One lot."""
 
     __tablename__ = "lots"
 
-    key: Mapped[int] = mapped_column(primary_key=True)
-    name: Mapped[str] = mapped_column(String(NAME_LENGTH), unique=True)
     template: Mapped[str | None] = mapped_column(index=True)
     state: Mapped[str] = mapped_column(String(12))
-    opened_utc: Mapped[datetime]
-    record_json: Mapped[str]
 
 
-class LotInspectionRow(Base):
-    """The inspection that counts for one neck of a lot."""
-
-    __tablename__ = "lot_inspections"
-    __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012
-
-    lot_key: Mapped[int] = mapped_column(ForeignKey("lots.key", ondelete="CASCADE"), primary_key=True)
-    serial: Mapped[str] = mapped_column(String(200), primary_key=True)
-    inspection_id: Mapped[str] = mapped_column(ForeignKey("inspections.id"), index=True)
-
-
-class GaugeStudyRow(Base):
+class GaugeStudyRow(RecordRow):
     """One gauge study; `unseen_repeatability_cents` once it is computed."""
 
     __tablename__ = "gauge_studies"
 
-    key: Mapped[int] = mapped_column(primary_key=True)
-    name: Mapped[str] = mapped_column(String(NAME_LENGTH), unique=True)
-    opened_utc: Mapped[datetime]
     computed_utc: Mapped[datetime | None]
     unseen_repeatability_cents: Mapped[float | None]
-    record_json: Mapped[str]
 
 
-class GaugeInspectionRow(Base):
-    """One inspection of a gauge study, in the order of its plan."""
-
-    __tablename__ = "gauge_inspections"
-    __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012
-
-    study_key: Mapped[int] = mapped_column(ForeignKey("gauge_studies.key", ondelete="CASCADE"), primary_key=True)
-    position: Mapped[int] = mapped_column(primary_key=True)
-    inspection_id: Mapped[str] = mapped_column(ForeignKey("inspections.id"), index=True)
+LOT_INSPECTIONS = Table(  # the inspection that counts for each neck of a lot
+    "lot_inspections",
+    Base.metadata,
+    Column("lot_key", ForeignKey("lots.key", ondelete="CASCADE"), primary_key=True),
+    Column("serial", String(SERIAL_LENGTH), primary_key=True),
+    Column("inspection_id", ForeignKey("inspections.id"), index=True, nullable=False),
+    sqlite_with_rowid=False,
+)
+GAUGE_INSPECTIONS = Table(  # in the order of the study's plan
+    "gauge_inspections",
+    Base.metadata,
+    Column("study_key", ForeignKey("gauge_studies.key", ondelete="CASCADE"), primary_key=True),
+    Column("position", Integer, primary_key=True),
+    Column("inspection_id", ForeignKey("inspections.id"), index=True, nullable=False),
+    sqlite_with_rowid=False,
+)

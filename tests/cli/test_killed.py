@@ -111,10 +111,11 @@ def shop(tmp_path_factory):
         for name in ("Begun", "Read"):
             words = ["gauge", "open", name, "--necks", "A-1..A-2", "--operator", "Ann", "--operator", "Ben", "--seed", "5"]
             assert run(words) == 0
-        from fretcheck.lots.lot_register import load_study
+        from fretcheck.lots.gauge.study import GaugeStudy
+        from fretcheck.lots.lot_register import load
 
         with open_register() as store:
-            steps = load_study(store, "Read").steps
+            steps = load(store, GaugeStudy, "Read").steps
         readings = [kept(step.neck, operator=step.operator) for step in steps]
         for number in readings:
             assert run(["gauge", "add", "Read", number]) == 0
