@@ -14,7 +14,7 @@ from sqlalchemy import delete, insert, select
 from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.lot_record import CorrectionPart, Lot, ReadPart
 from fretcheck.lots.gauge.study import GaugeStudy, counts_for
-from fretcheck.lots.lot_tables import GAUGE_INSPECTIONS, LOT_INSPECTIONS, GaugeStudyRow, LotRow
+from fretcheck.lots.lot_tables import GAUGE_INSPECTIONS, LOT_INSPECTIONS, GaugeStudyRow, LotRow, RecordRow
 from fretcheck.register.selection import folded
 from fretcheck.register.tables import InspectionRow, NeckRow
 
@@ -148,14 +148,14 @@ def latest_repeatability(register: Register, *, operator: str | None, bench: str
     return None if newest is None else newest.unseen_repeatability_cents
 
 
-def _kind(kind: type[Lot | GaugeStudy]) -> tuple[type[LotRow | GaugeStudyRow], str, str]:
+def _kind(kind: type[Lot | GaugeStudy]) -> tuple[type[RecordRow], str, str]:
     """The table, the word, and the command of a kind of record."""
     if kind is Lot:
         return LotRow, "lot", "lot"
     return GaugeStudyRow, "study", "gauge"
 
 
-def _row(session: Session, kind: type[Lot | GaugeStudy], name: str) -> LotRow | GaugeStudyRow:
+def _row(session: Session, kind: type[Lot | GaugeStudy], name: str) -> RecordRow:
     table, what, command = _kind(kind)
     row = session.execute(select(table).where(table.name == name)).scalar()
     if row is None:
@@ -166,7 +166,7 @@ def _row(session: Session, kind: type[Lot | GaugeStudy], name: str) -> LotRow | 
     return row
 
 
-def _write(row: LotRow | GaugeStudyRow, record: Lot | GaugeStudy) -> None:
+def _write(row: RecordRow, record: Lot | GaugeStudy) -> None:
     row.record_json = record.model_dump_json(by_alias=True)
     if isinstance(row, LotRow) and isinstance(record, Lot):
         row.template, row.state = record.template, record.state
