@@ -14,7 +14,7 @@ from fretcheck.inspection.assemble import Circumstances
 from fretcheck.inspection.document import JobPart, ShopPart
 from fretcheck.lots.lot_register import latest_repeatability
 from fretcheck.neck.description import Neck
-from fretcheck.neck.on_the_day import given, worked_parts
+from fretcheck.neck.measured import given, worked_parts
 from fretcheck.register.store import open_register
 
 

@@ -21,8 +21,8 @@ from fretcheck.inspection.assemble import judge
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.neck.description import Neck
 from fretcheck.neck.heights import first_fret_clearance
+from fretcheck.neck.measured import fresh, given, on_the_day
 from fretcheck.neck.neck_file import read_neck
-from fretcheck.neck.on_the_day import fresh, given, on_the_day
 from fretcheck.register.store import open_register
 from fretcheck.report.bench.work_view import Clearance, WorkView
 from fretcheck.session import events

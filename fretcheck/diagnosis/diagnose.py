@@ -18,7 +18,7 @@ from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.neck.description import Neck
-from fretcheck.neck.on_the_day import fresh, said
+from fretcheck.neck.measured import fresh, said
 
 
 def diagnose(

@@ -20,8 +20,8 @@ from fretcheck.inspection.document import (
     SetAsidePart,
 )  # fmt: skip
 from fretcheck.neck.description import Measurement, Neck, WorkedPart
+from fretcheck.neck.measured import on_the_day
 from fretcheck.neck.neck_file import read_neck
-from fretcheck.neck.on_the_day import on_the_day
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.placed_reading import Inspection, Reading
 from fretcheck.session.plan import DECIDING, WORK_PLAN, first_round

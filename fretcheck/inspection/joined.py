@@ -12,7 +12,7 @@ from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in, reading_part
 from fretcheck.inspection.document import InspectionDocument, ReadingPart
-from fretcheck.neck.on_the_day import on_the_day
+from fretcheck.neck.measured import on_the_day
 from fretcheck.session.placed_reading import Inspection
 
 AT_ONCE = 2  # Plucks of a doubtful note at a time

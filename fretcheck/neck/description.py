@@ -15,6 +15,7 @@ others, its open note is "fret 0", and its frets keep the neck's numbers (the fi
 
 import datetime
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -25,6 +26,7 @@ from fretcheck.neck.temperament import CENTS_PER_OCTAVE, cents_to_ratio, midi_fr
 Construction = Literal["plain", "wound"]
 WorkedPart = Literal["nut", "saddle", "frets", "neck", "strings"]
 SaddleMoves = Literal["none", "whole", "slant", "per_string"]
+MIN_STRINGS, MAX_STRINGS, MAX_FRETS = 3, 14, 36
 SAME_FRET_CENTS = 50.0  # a note further from every fret belongs to none
 
 
@@ -133,12 +135,7 @@ class Neck:
 
     @cached_property
     def _places(self) -> tuple[float, ...]:
-        places: dict[object, int] = {}
-        own = [
-            places.setdefault(("string", index) if string.course is None else ("course", string.course), len(places))
-            for index, string in enumerate(self.strings)
-        ]
-        return tuple(1.0 - 2.0 * place / (len(places) - 1) if len(places) > 1 else 0.0 for place in own)
+        return tuple(1.0 - 2.0 * place for place in places_across(string.course for string in self.strings))
 
     @cached_property
     def fret_cents(self) -> tuple[float, ...]:
@@ -255,3 +252,10 @@ def distance_mm(cents: float, *, scale_length_mm: float) -> float:
     324.0
     """
     return scale_length_mm * (1.0 - math.exp2(-cents / CENTS_PER_OCTAVE))
+
+
+def places_across(courses: Iterable[int | None]) -> list[float]:
+    """Of each string by its course, where it lies: 0 at string 1 to 1 at the last; strings of a course at one place."""
+    order: dict[object, int] = {}
+    places = [order.setdefault(("string", n) if one is None else one, len(order)) for n, one in enumerate(courses)]
+    return [place / (len(order) - 1) if len(order) > 1 else 0.5 for place in places]

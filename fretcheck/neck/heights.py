@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from fretcheck.neck.description import Neck, Sides
-from fretcheck.neck.physics import is_polymer
+from fretcheck.neck.physics import core_of
 
 NUT_HEIGHT_MM = {False: 0.5, True: 0.7}  # metal, polymer strings of a guitar
 ACTION_12_MM = {False: 2.0, True: 3.0}  # the same, over fret 12
@@ -42,7 +42,7 @@ def action_12(neck: Neck, number: int) -> Height:
     if neck.action_12_mm is not None:
         return Height(mm=_at(neck.action_12_mm, neck, number), u_mm=neck.u_action_12_mm, described=True)
     length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
-    usual = ACTION_12_MM[is_polymer(neck.string(number))] * math.sqrt(length)
+    usual = ACTION_12_MM[core_of(neck.string(number)).is_polymer] * math.sqrt(length)
     return Height(mm=usual, u_mm=U_ASSUMED_ACTION_12_MM, described=False)
 
 
@@ -56,7 +56,7 @@ def nut_height(neck: Neck, number: int) -> Height:
         mm = (gap - share * _straight_action_mm(neck, number)) / max(1.0 - share, 0.1)
         return Height(mm=mm, u_mm=neck.u_first_fret_clearance_mm, described=True)
     length = neck.string(number).scale_length_mm / GUITAR_SCALE_MM
-    usual = NUT_HEIGHT_MM[is_polymer(neck.string(number))] * min(length, 1.0)
+    usual = NUT_HEIGHT_MM[core_of(neck.string(number)).is_polymer] * min(length, 1.0)
     return Height(mm=usual, u_mm=U_ASSUMED_NUT_HEIGHT_MM, described=False)
 
 

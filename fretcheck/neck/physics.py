@@ -12,8 +12,8 @@ little is known.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
-from fretcheck.errors import NeckError
 from fretcheck.neck.description import Neck, String
 from fretcheck.neck.materials import MATERIALS, Material, default_core
 
@@ -27,6 +27,9 @@ U_WOUND_STIFFNESS_REL = 0.15  # what the winding adds to the core's bending stif
 POLYMER_KAPPA, U_POLYMER_KAPPA_REL = 60.0, 0.40
 U_POLYMER_BENDING_REL = 0.25  # a polymer bends stiffer at audio rates than it stretches: 1.2 to 1.5 times published values
 U_POLYMER_CORE_REL = 0.50  # on β0: strands under a winding bend more easily than one solid core
+
+LOWEST_TENSION_N, HIGHEST_TENSION_N = 15.0, 300.0
+GIVEN_AGAINST_COMPUTED = 1.35  # A given tension this many times over or under the one computed from mass or gauge is doubted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,18 +57,17 @@ class StringConstants:
     reason: str | None  # Why `kappa` or `inharmonicity` is None, and what would tell it; None where both are known
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Inputs:
-    """The uncertain quantities from which the rest follows, SI units, as values or as relative uncertainties."""
+class _Inputs(NamedTuple):
+    """The uncertain quantities from which the rest follows, SI units, as values or as relative uncertainties; NaN: not known."""
 
     gauge: float
     core: float
     density: float
     winding_density: float
-    packing: float
     modulus: float
     mass: float
     tension: float
+    packing: float = PACKING
 
 
 def string_constants(
@@ -75,18 +77,11 @@ def string_constants(
 
     `neck`, `number`: the string's number. A given tension or mass per length is preferred to one computed from gauge and
     density. `inharmonicity`, `u_inharmonicity`: measured B of the open string and its standard uncertainty; they go together.
-    Raises NeckError: an unknown material, or a core that is not thinner than the string.
     """
     string = neck.string(number)
-    winding = _material(string.material, "material")
+    winding = MATERIALS[string.material]
     wound = string.construction == "wound"
-    core = _material(string.core_material or default_core(string.material), "core_material") if wound else winding
-    if string.core_mm is not None and not 0.0 < string.core_mm < string.gauge_mm:
-        raise NeckError(
-            f"core_mm = {string.core_mm:g} must be thinner than the string, gauge_mm = {string.gauge_mm:g}",
-            key="core_mm",
-            value=string.core_mm,
-        )
+    core = core_of(string)
     length_m = neck.open_length_mm(number) / 1000.0
     speed = 2.0 * length_m * neck.open_hz(number)
     inputs, u_rel = _inputs(string, core=core, winding=winding)
@@ -140,10 +135,10 @@ def string_constants(
     )
 
 
-def is_polymer(string: String) -> bool:
-    """Whether what carries the string's tension is nylon, gut or the like."""
-    core = string.core_material or (default_core(string.material) if string.construction == "wound" else string.material)
-    return MATERIALS[core].is_polymer
+def core_of(string: String) -> Material:
+    """What carries the string's tension: the string itself, or a wound one's core."""
+    usual = default_core(string.material) if string.construction == "wound" else string.material
+    return MATERIALS[string.core_material or usual]
 
 
 def usual_core_mm(gauge_mm: float) -> float:
@@ -152,13 +147,6 @@ def usual_core_mm(gauge_mm: float) -> float:
     Common practice, no source; good to about `U_USUAL_CORE_REL`.
     """
     return min(0.22 + 0.17 * gauge_mm, 0.7 * gauge_mm)
-
-
-def _material(name: str, key: str) -> Material:
-    try:
-        return MATERIALS[name]
-    except KeyError:
-        raise NeckError(f'{key} = "{name}" is not one of {", ".join(MATERIALS)}', key=key, value=name) from None
 
 
 def _reason(string: String, core: Material) -> str | None:
@@ -181,27 +169,21 @@ def _inputs(string: String, *, core: Material, winding: Material) -> tuple[_Inpu
         core=core_mm / 1000.0,
         density=core.density_kg_m3,
         winding_density=winding.density_kg_m3,
-        packing=PACKING,
-        modulus=_or_unknown(core.modulus_gpa) * 1e9,
-        mass=_or_unknown(string.mass_per_length_g_m) / 1000.0,
-        tension=_or_unknown(string.tension_n),
+        modulus=(core.modulus_gpa or math.nan) * 1e9,
+        mass=(string.mass_per_length_g_m or math.nan) / 1000.0,
+        tension=string.tension_n or math.nan,
     )
     u_rel = _Inputs(
         gauge=U_GAUGE_MM / gauge if wound else 0.0,  # a plain string's gauge is its core
         core=u_core,
         density=core.u_density_rel,
         winding_density=winding.u_density_rel,
-        packing=U_PACKING_REL,
-        modulus=_or_unknown(core.u_modulus_rel),
+        modulus=core.u_modulus_rel or math.nan,
         mass=U_GIVEN_REL,
         tension=U_GIVEN_REL,
+        packing=U_PACKING_REL,
     )
     return values, u_rel
-
-
-def _or_unknown(value: float | None) -> float:
-    """NaN for what is not known: whatever is computed from it shows."""
-    return math.nan if value is None else value
 
 
 def _mass_kg_m(at: _Inputs, *, wound: bool) -> float:
@@ -213,13 +195,40 @@ def _mass_kg_m(at: _Inputs, *, wound: bool) -> float:
 
 def _prior(quantity: Callable[[_Inputs], float], at: _Inputs, u_rel: _Inputs) -> Prior:
     """Value of `quantity` and its relative uncertainty to first order, derivatives taken numerically (GUM, 5.1)."""
-    value, variance = quantity(at), 0.0
-    for name in _Inputs.__dataclass_fields__:
-        u = getattr(u_rel, name)
-        if math.isnan(getattr(at, name)):  # not known, so nothing is computed from it
-            continue
-        step = 1e-4
-        high = quantity(replace(at, **{name: getattr(at, name) * (1.0 + step)}))
-        low = quantity(replace(at, **{name: getattr(at, name) * (1.0 - step)}))
-        variance += ((high - low) / (2.0 * step * value) * u) ** 2
+    value, variance, step = quantity(at), 0.0, 1e-4
+    for name, one, u in zip(_Inputs._fields, at, u_rel, strict=True):
+        if not math.isnan(one):  # of what is not known nothing is computed
+            high, low = (quantity(at._replace(**{name: one * (1.0 + change)})) for change in (step, -step))
+            variance += ((high - low) / (2.0 * step * value) * u) ** 2
     return Prior(median=value, u_rel=math.sqrt(variance))
+
+
+def constants_of(neck: Neck) -> tuple[StringConstants, ...]:
+    return tuple(string_constants(neck, number) for number in range(1, len(neck.strings) + 1))
+
+
+def doubts(neck: Neck) -> tuple[str, ...]:
+    """What is allowed about `neck` but unusual: the user is told. Limits are common practice, no source."""
+    found: list[str] = []
+    unknown: dict[str, list[str]] = {}
+    for number, (string, constants) in enumerate(zip(neck.strings, constants_of(neck), strict=True), start=1):
+        tension = constants.tension_n
+        if not LOWEST_TENSION_N <= tension <= HIGHEST_TENSION_N:
+            found.append(
+                f"String {number}: {string.note} would pull {tension:.0f} N; usual are {LOWEST_TENSION_N:g} to "
+                f"{HIGHEST_TENSION_N:g} N. Check note, gauge, material and scale length before tuning up."
+            )
+        if string.tension_n is not None:
+            speed = 2.0e-3 * constants.open_length_mm * neck.open_hz(number)
+            computed = constants.mass_per_length_g_m * 1e-3 * speed**2
+            if not 1.0 / GIVEN_AGAINST_COMPUTED <= tension / computed <= GIVEN_AGAINST_COMPUTED:
+                found.append(
+                    f"String {number}: tension_n = {tension:g} is given, but its mass and note make {computed:.0f} N. "
+                    "Was it given for another scale length or tuning?"
+                )
+        if constants.reason is not None:
+            unknown.setdefault(constants.reason, []).append(str(number))
+    for reason, numbers in unknown.items():
+        which = f"String {numbers[0]}" if len(numbers) == 1 else f"Strings {', '.join(numbers)}"
+        found.append(f"{which}: stretch and stiffness are only roughly known: {reason}.")
+    return tuple(found)

@@ -7,8 +7,8 @@ from datetime import date
 import pytest
 
 from fretcheck.errors import UsageError
+from fretcheck.neck.measured import fresh, given, on_the_day, stale, worked_parts
 from fretcheck.neck.neck_file import neck_from_mapping
-from fretcheck.neck.on_the_day import fresh, given, on_the_day, stale, worked_parts
 from fretcheck.neck.writing import neck_to_mapping
 from tests.synth.demo import demo_neck
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from fretcheck.errors import NeckError
 from fretcheck.neck.neck_file import neck_from_mapping
-from fretcheck.neck.plausibility import constants_of
+from fretcheck.neck.physics import constants_of
 from fretcheck.neck.temperament import midi_to_note
 from fretcheck.neck.writing import neck_to_mapping
 

@@ -9,8 +9,8 @@ import pytest
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.model.as_designed import as_designed, expected_cents
 from fretcheck.inspection.perfect_neck import worst_as_designed
-from fretcheck.neck.described_frets import with_capo
 from fretcheck.neck.description import Neck, PartialFret
+from fretcheck.neck.neck_file import with_capo
 from fretcheck.neck.starts import STARTS
 from tests.diagnosis.necks import heard_on, steel_neck
 

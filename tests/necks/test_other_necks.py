@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from fretcheck.cli.main import run
-from fretcheck.neck.described_frets import with_capo
 from fretcheck.neck.description import Neck, Sides
 from fretcheck.neck.heights import action_12, described_relief_mm, nut_height
+from fretcheck.neck.neck_file import with_capo
 from fretcheck.neck.starts import STARTS
 from tests.necks_recorded import cents_off, write_recordings
 from tests.synth.recording import Take

@@ -15,7 +15,7 @@ from fretcheck.diagnosis.conclude.words import millimetres
 from fretcheck.diagnosis.conclude.work_words import several, way
 from fretcheck.diagnosis.model.by_hand import designed_mm
 from fretcheck.diagnosis.result import Finding
-from fretcheck.neck.on_the_day import fresh
+from fretcheck.neck.measured import fresh
 
 
 @dataclass(frozen=True, kw_only=True)

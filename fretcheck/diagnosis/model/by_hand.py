@@ -15,7 +15,7 @@ from fretcheck.diagnosis.model.as_designed import AsDesigned
 from fretcheck.diagnosis.model.parameters import Parameters
 from fretcheck.neck.description import Measurement
 from fretcheck.neck.heights import described_relief_mm
-from fretcheck.neck.on_the_day import stale
+from fretcheck.neck.measured import stale
 
 ALIKE = 0.5  # Share of the variance that measurements of one kind have in common: the same hand, gauge and light
 

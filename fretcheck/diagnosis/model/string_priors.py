@@ -15,8 +15,7 @@ import numpy as np
 
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.neck.description import Neck
-from fretcheck.neck.materials import MATERIALS, default_core
-from fretcheck.neck.physics import Prior, StringConstants, is_polymer, string_constants
+from fretcheck.neck.physics import Prior, StringConstants, core_of, string_constants
 
 # Of a reading that brings none of its own, and the least that any is trusted: bridge and body shift single partials
 U_INHARMONICITY_REL = 0.10
@@ -58,10 +57,10 @@ def _one(neck: Neck, number: int, observations: Sequence[Observation]) -> String
     if measured is None:
         return string_constants(neck, number)
     constants = string_constants(neck, number, inharmonicity=measured[0], u_inharmonicity=measured[1])
-    if is_polymer(string):
+    core = core_of(string)
+    if core.is_polymer:
         return constants
     wound = string.construction == "wound"
-    core = MATERIALS[string.core_material or default_core(string.material) if wound else string.material]
     assert core.modulus_gpa is not None
     assert core.u_modulus_rel is not None
     from_stiffness = (

@@ -15,7 +15,7 @@ from fretcheck.diagnosis.model.as_designed import as_designed
 from fretcheck.inspection.perfect_neck import doubt_about_tolerance, said_of_perfect, worst_as_designed
 from fretcheck.neck.description import Measurement, Neck, String
 from fretcheck.neck.heights import action_12, first_fret_clearance, nut_height, relief
-from fretcheck.neck.plausibility import constants_of, doubts
+from fretcheck.neck.physics import constants_of, doubts
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.plain_text import plain_line
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fretcheck.neck.plausibility import doubts
+from fretcheck.neck.physics import doubts
 from fretcheck.neck.starts import STARTS
 
 NECK = STARTS["guitar-6-steel"].neck
