@@ -21,13 +21,18 @@ _RANGE = re.compile(r"(?P<prefix>.*?)(?P<first>[0-9]+)\.\.(?P<prefix2>.*?)(?P<la
 _NAME = re.compile(r"[\w][\w .+-]{0,79}")
 
 
+def check_name(name: str) -> None:
+    """Raise UsageError for the name of a lot or a study with strange characters, or none."""
+    if not _NAME.fullmatch(name):
+        raise UsageError(f"the name {name!r} will not do: up to 80 letters, digits, blanks, or . + - _")
+
+
 def open_lot(*, name: str, serials: Sequence[str], plan: PlanPart, template: str | None = None, now: datetime) -> Lot:
     """A new lot.
 
     Raises UsageError for a name with strange characters, no serials, a serial given twice, or a plan larger than the lot.
     """
-    if not _NAME.fullmatch(name):
-        raise UsageError(f"lot name {name!r} will not do: up to 80 letters, digits, blanks, or . + - _")
+    check_name(name)
     check_serials(serials)
     if plan.sample > len(serials):
         raise UsageError(f"the plan draws {plan.sample} necks but the lot has only {len(serials)}: check every neck instead")

@@ -23,7 +23,7 @@ from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.budget import plucked_u_cents
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.acceptance.lot_record import Name
-from fretcheck.lots.acceptance.lot_steps import check_serials, rank
+from fretcheck.lots.acceptance.lot_steps import check_name, check_serials, rank
 from fretcheck.lots.gauge.gauge_study import GaugeResult, Scatter, gauge_study
 from fretcheck.session.plan import DECIDING
 
@@ -114,7 +114,8 @@ class GaugeStudy(_Record):
 def open_study(
     *, name: str, necks: Sequence[str], operators: Sequence[str], repeats: int, bench: str | None = None, seed: int, now: datetime
 ) -> GaugeStudy:
-    """A new study with its order drawn. Raises UsageError with fewer than 2 necks, no operator, or fewer than 2 repeats."""
+    """A new study with its order drawn. Raises UsageError with a strange name, too few necks, operators or repeats."""
+    check_name(name)
     check_serials(necks)
     named = {operator.strip() for operator in operators} - {""}
     if len(necks) < 2 or not named or len(named) < len(operators) or not 2 <= repeats <= 20:
