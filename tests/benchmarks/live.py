@@ -215,7 +215,7 @@ def measure(folder: Path, seconds: float, *, work: bool = False) -> dict[str, ob
             runner = Runner(neck, plan, keep=journal.keep, clock=clock, step_back=False)
             view = BenchView(neck=neck, plan=plan, source=source.name)
         screen = WorkScreen(view) if isinstance(view, WorkView) else BenchScreen(view)
-        with ScreenDisplay(view, screen, terminal, clock=clock) as display:
+        with ScreenDisplay(screen, terminal, clock=clock) as display:
             probe = Probe(display, clock)
             session = LiveSession(
                 runner, journal, tell=probe.apply, cues=SilentCues(), behind=lambda: inbox.qsize() >= MANY_WAITING

@@ -8,7 +8,7 @@ from itertools import count
 from rich.cells import cached_cell_len
 from rich.text import Text
 
-from fretcheck.cli.live.terminal_screen import TerminalScreen
+from fretcheck.cli.live.live_display import ScreenDisplay
 
 
 class NeverTheSame:
@@ -26,11 +26,12 @@ class NeverTheSame:
 
 def test_what_was_drawn_is_not_kept():
     """At ten redraws a second, for a thousand of them, at most those of the last seconds are remembered."""
-    seconds = count()
-    screen = TerminalScreen(io.StringIO(), clock=lambda: next(seconds) / 10.0)
-    picture = NeverTheSame()
+    now = [0.0]
+    display = ScreenDisplay(NeverTheSame(), io.StringIO(), clock=lambda: now[0])
     most = 0
-    for _ in range(1000):
-        screen.show(picture)
+    for tick in range(2000):
+        now[0] = tick / 10.0
+        display.draw()
         most = max(most, cached_cell_len.cache_info().currsize)
+    assert display.draws >= 800
     assert 0 < most < 40 * 31

@@ -12,16 +12,15 @@ from contextlib import suppress
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rich.console import Console
 from rich.text import Text
 
-from fretcheck.cli.live.live_display import MOST_DRAWS_A_SECOND, LinesDisplay, ScreenDisplay
+from fretcheck.cli.live.live_display import MOST_DRAWS_A_SECOND, WHOLE_EVERY_S, ScreenDisplay
 from fretcheck.cli.live.live_terminal import commands_in
-from fretcheck.cli.live.terminal_screen import WHOLE_EVERY_S
+from fretcheck.report.bench.bench_lines import BenchLines
 from fretcheck.report.bench.bench_screen import BenchScreen
 from fretcheck.report.bench.bench_view import BenchView, duration_words
 from fretcheck.report.bench.big_digits import big_text, big_width
-from fretcheck.report.tables.neck_cells import Cell
+from fretcheck.report.tables.neck_cells import ASCII, UNICODE, Cell
 from fretcheck.session import events
 from fretcheck.session.plan import Ask, make_plan
 from tests.session.bench import make_neck, note_at, pluck_of
@@ -45,11 +44,8 @@ def accepted(ask, cents, number):
 
 
 def shown(view, columns, rows, *, encoding="utf-8"):
-    stream = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
-    console = Console(file=stream, width=columns, height=rows, color_system=None, legacy_windows=False)
-    console.print(BenchScreen(view), end="")
-    stream.flush()
-    return stream.buffer.getvalue().decode(encoding)
+    lines = BenchScreen(view).lines(columns, rows, UNICODE if encoding == "utf-8" else ASCII)
+    return "\n".join(line.plain[:columns] for line in lines)
 
 
 def figure_rows(text):
@@ -275,7 +271,7 @@ class Clock:
 
 def test_no_more_than_ten_frames_in_any_second_and_what_happened_is_shown_at_once():
     clock = Clock()
-    display = ScreenDisplay(view := a_view(), BenchScreen(view), io.StringIO(), clock=clock)
+    display = ScreenDisplay(BenchScreen(a_view()), io.StringIO(), clock=clock)
     drawn_at = []
     with display:
         for tick in range(1000):  # ten seconds, a block every 10 ms
@@ -294,7 +290,7 @@ def test_no_more_than_ten_frames_in_any_second_and_what_happened_is_shown_at_onc
 
 def test_running_values_are_wanted_when_they_would_be_shown_and_leave_room_for_what_happens():
     clock = Clock()
-    display = ScreenDisplay(view := a_view(), BenchScreen(view), io.StringIO(), clock=clock)
+    display = ScreenDisplay(BenchScreen(a_view()), io.StringIO(), clock=clock)
     shown_at, late = [], []
     with display:
         for tick in range(1000):  # ten seconds, a running value with every block it is wanted for
@@ -311,7 +307,7 @@ def test_running_values_are_wanted_when_they_would_be_shown_and_leave_room_for_w
     assert max(b - a for a, b in itertools.pairwise(shown_at)) <= 0.25
     assert display.draws <= MOST_DRAWS_A_SECOND * 10
     assert not any(late)
-    assert not LinesDisplay(a_view(), io.StringIO()).wants_running
+    assert not BenchLines(a_view(), io.StringIO()).wants_running
 
 
 def test_the_terminal_decides_on_the_size_not_the_environment(monkeypatch):
@@ -330,7 +326,7 @@ def test_the_terminal_decides_on_the_size_not_the_environment(monkeypatch):
     clock = Clock()
     with os.fdopen(outer, "rb", buffering=0), os.fdopen(inner, "w", encoding="utf-8") as terminal:
         fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
-        with ScreenDisplay(view := a_view(), BenchScreen(view), terminal, clock=clock) as display:
+        with ScreenDisplay(BenchScreen(a_view()), terminal, clock=clock) as display:
             display._picture = Sized()
             for rows, columns in ((30, 100), (24, 80), (50, 140)):
                 fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
@@ -360,7 +356,7 @@ def test_only_lines_that_changed_are_written_and_all_of_them_now_and_then(monkey
 
     with os.fdopen(inner, "w", encoding="utf-8") as terminal:
         fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-        with ScreenDisplay(view, BenchScreen(view), terminal, clock=clock) as display:
+        with ScreenDisplay(BenchScreen(view), terminal, clock=clock) as display:
             everything = rows_written(display)
             assert everything == list(range(1, 25))
             view.level_db = -20.0
@@ -379,12 +375,11 @@ def test_only_lines_that_changed_are_written_and_all_of_them_now_and_then(monkey
 
 def test_lines_say_what_happens():
     stream = io.StringIO()
-    view = a_view()
-    with LinesDisplay(view, stream) as display:
-        display.apply(events.Asked(ask=Ask(string=3, fret=12)))
-        display.apply(events.Begun())
-        display.apply(accepted(Ask(string=3, fret=12), 2.25, 1))
-        display.apply(events.Finished(complete=True))
+    lines = BenchLines(a_view(), stream)
+    lines.apply(events.Asked(ask=Ask(string=3, fret=12)))
+    lines.apply(events.Begun())
+    lines.apply(accepted(Ask(string=3, fret=12), 2.25, 1))
+    lines.apply(events.Finished(complete=True))
     assert stream.getvalue().splitlines() == [
         "pluck     string 3, fret 12 (G4)",
         "taken     string 3, fret 12 (G4)  +2.25 cents",

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from functools import partial
 from math import log10
 from pathlib import Path
-from typing import TextIO, cast
+from typing import cast
+
+from rich.console import Console
 
 from fretcheck.audio.cues import CuePlayer
 from fretcheck.audio.input.microphone import SourceState
@@ -19,12 +21,11 @@ from fretcheck.audio.input.quiet_stderr import quiet_stderr
 from fretcheck.audio.input.source import AudioSource, Block
 from fretcheck.audio.speech import SpokenPrompts
 from fretcheck.cli.live.earlier import Earlier
-from fretcheck.cli.live.live_display import Display, LinesDisplay, ScreenDisplay
+from fretcheck.cli.live.live_display import ScreenDisplay
 from fretcheck.cli.live.live_options import LiveOptions
 from fretcheck.cli.live.live_source import open_cues, open_source
 from fretcheck.cli.live.live_terminal import Keys, ending_in_order
 from fretcheck.cli.live.live_values import judging
-from fretcheck.cli.live.terminal_screen import can_be_drawn_on
 from fretcheck.diagnosis.conclude.deciding import MOST_PLUCKS
 from fretcheck.diagnosis.conclude.next_notes import LOOK_FOR_MM
 from fretcheck.diagnosis.conclude.verdict import FEWEST_STRINGS
@@ -33,6 +34,7 @@ from fretcheck.errors import FretcheckError, UsageError
 from fretcheck.folders import data_folder
 from fretcheck.inspection.next_asks import chooser
 from fretcheck.neck.description import Neck
+from fretcheck.report.bench.bench_lines import BenchLines
 from fretcheck.report.bench.bench_screen import BenchScreen
 from fretcheck.report.bench.bench_speech import BenchSpeech
 from fretcheck.report.bench.bench_view import BenchView
@@ -220,11 +222,7 @@ def conduct(
 ) -> None:
     """Run a session, on the screen or in lines, until it is finished."""
     with ExitStack() as stack:
-        stream = stack.enter_context(_screen_stream(stdout_is_taken))
-        step_back = journal.story.step_back
-        display = stack.enter_context(_display_on(stream, view, step_back=step_back, stdout_is_taken=stdout_is_taken))
-        if stream is not None:
-            stack.enter_context(quiet_stderr())
+        display = stack.enter_context(_shown(view, step_back=journal.story.step_back, stdout_is_taken=stdout_is_taken))
         stack.enter_context(Keys(inbox.put))
 
         def tell(event: Event) -> None:
@@ -277,7 +275,7 @@ def _pumping(source: AudioSource, inbox: Inbox) -> Iterator[None]:
         thread.join(timeout=2.0)
 
 
-def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchView) -> None:
+def _attend(session: LiveSession, inbox: Inbox, display: ScreenDisplay | BenchLines, view: BenchView) -> None:
     while not session.finished:
         try:
             item = inbox.get(timeout=_WAKE_S)
@@ -302,18 +300,19 @@ def _attend(session: LiveSession, inbox: Inbox, display: Display, view: BenchVie
 
 
 @contextmanager
-def _screen_stream(stdout_is_taken: bool) -> Iterator[TextIO | None]:
-    """The terminal to draw on; None where there is none. A copy of its descriptor, so that nothing else prints into it."""
+def _shown(view: BenchView, *, step_back: bool, stdout_is_taken: bool) -> Iterator[ScreenDisplay | BenchLines]:
+    """The screen, where there is a terminal of which single lines can be written (consoles of old Windows have not); else lines.
+
+    The terminal is drawn on through a copy of its descriptor, so that nothing else prints into it.
+    """
     stream = sys.stderr if stdout_is_taken else sys.stdout
-    if not stream.isatty() or os.environ.get("TERM") in ("dumb", "unknown"):
-        yield None
+    if not stream.isatty() or os.environ.get("TERM") in ("dumb", "unknown") or Console(file=stream).legacy_windows:
+        yield BenchLines(view, stream)
         return
-    with os.fdopen(os.dup(stream.fileno()), "w", encoding=stream.encoding, errors="replace") as copy:
-        yield copy
-
-
-def _display_on(stream: TextIO | None, view: BenchView, *, step_back: bool, stdout_is_taken: bool) -> Display:
-    if stream is None or not can_be_drawn_on(stream):
-        return LinesDisplay(view, sys.stderr if stdout_is_taken else sys.stdout)
     picture = WorkScreen(view) if isinstance(view, WorkView) else BenchScreen(view, step_back=step_back)
-    return ScreenDisplay(view, picture, stream, clock=time.monotonic)
+    with (
+        os.fdopen(os.dup(stream.fileno()), "w", encoding=stream.encoding, errors="replace") as copy,
+        ScreenDisplay(picture, copy, clock=time.monotonic) as display,
+        quiet_stderr(),
+    ):
+        yield display

@@ -1,24 +1,30 @@
 """The session in plain lines, for an output that is no terminal, and for those who have the screen read to them."""
 
-from collections.abc import Callable
+from typing import TextIO
 
-from fretcheck.neck.description import Neck
+from fretcheck.report.bench.bench_view import BenchView
 from fretcheck.session import events
 from fretcheck.session.live.wording import asked_words, place_words, way_words
 
 
 class BenchLines:
-    """Prints a line for each event that matters. `write`: takes one line without its end."""
+    """Prints a line for each event that matters, at once. `view`: kept up to date. `stream`: where to."""
 
-    def __init__(self, neck: Neck, write: Callable[[str], None]) -> None:
-        self._neck = neck
-        self._write = write
+    wants_running = False  # a running value passes too quickly to be worth a line
+
+    def __init__(self, view: BenchView, stream: TextIO) -> None:
+        self._view = view
+        self._neck = view.neck
+        self._stream = stream
 
     def apply(self, event: events.Event) -> None:
         """Print what the event means, if anything."""
-        line = self.words(event)
-        if line is not None:
-            self._write(line)
+        self._view.apply(event)
+        if (line := self.words(event)) is not None:
+            print(line, file=self._stream, flush=True)
+
+    def draw(self) -> None:
+        """Nothing is owed: every line was printed at once."""
 
     def words(self, event: events.Event) -> str | None:
         """The line of an event; None for those that pass too quickly to be worth one."""

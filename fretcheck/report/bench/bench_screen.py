@@ -10,13 +10,11 @@ import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rich.console import Console, ConsoleOptions, RenderResult
-from rich.segment import Segment
 from rich.text import Text
 
 from fretcheck.report.bench.bench_view import HEADINGS, BenchView, Mood, duration_words
 from fretcheck.report.bench.big_digits import SMALLEST_ROWS, big_text, big_width, fitting_rows
-from fretcheck.report.tables.neck_cells import CELL_WIDTH, Cell, Glyphs, cell_text, glyphs_for
+from fretcheck.report.tables.neck_cells import CELL_WIDTH, Cell, Glyphs, cell_text
 from fretcheck.session.live.wording import note_name, partners_of, place_words
 from fretcheck.session.plan import Ask
 
@@ -46,20 +44,12 @@ _BAND_STYLES: dict[Mood, str] = {
 
 @dataclass(frozen=True)
 class BenchScreen:
-    """A rich renderable that fills the terminal with a view of the session."""
+    """Fills the terminal with a view of the session."""
 
     view: BenchView
     step_back: bool = True
     # The neck as it was drawn last, under what it was drawn from: it changes once a note
     _neck_before: dict[tuple[object, ...], list[Text]] = field(default_factory=dict, compare=False, repr=False)
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        width, height = options.max_width, options.height or console.height
-        glyphs = glyphs_for(console)
-        for number, line in enumerate(self.lines(width, height, glyphs)):
-            if number:
-                yield Segment.line()
-            yield from rendered_line(console, line, width)
 
     def lines(self, width: int, height: int, glyphs: Glyphs) -> list[Text]:
         """Exactly `height` lines; what matters least is left out first when there is little room."""
@@ -279,13 +269,6 @@ class BenchScreen:
         strings = max(1, lines - 1)
         first = min(max(1, ask.string - strings // 2), len(picture) - strings)
         return [picture[0], *picture[first : first + strings]]
-
-
-def rendered_line(console: Console, line: Text, width: int) -> list[Segment]:
-    """One line of the screen, exactly `width` columns of it."""
-    line.no_wrap = True
-    line.truncate(width)
-    return console.render_lines(line, console.options.update(width=width, height=1), pad=True, new_lines=False)[0]
 
 
 def bar(fraction: float, width: int, ascii_only: bool) -> str:

@@ -20,7 +20,7 @@ _TO_GO_SHARE = 0.62  # Of the rows beside the deviation: what is to go is read w
 
 @dataclass(frozen=True)
 class WorkScreen(BenchScreen):
-    """A rich renderable that fills the terminal with a view of the work."""
+    """Fills the terminal with a view of the work."""
 
     view: WorkView
 
