@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fretcheck.diagnosis.conclude.deciding import MOST_PLUCKS, Deciding
-from fretcheck.diagnosis.conclude.next_notes import LOOK_FOR_MM, MOST_NOTES, MOST_STRINGS, open_in, what_is_open
+from fretcheck.diagnosis.conclude.next_notes import LOOK_FOR_MM, MOST_NOTES, MOST_STRINGS, what_is_open
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis, Finding
@@ -147,8 +147,7 @@ def run_one(job: Job) -> Outcome:
             heard = player.observations
     outcome = _outcome(job, case, margin, heard, diagnose(neck, heard, asked=asked, must_hear=begun, settings=settings))
     outcome.round_ms = times
-    state = what_is_open(neck, heard, asked=asked, settings=settings)
-    fresh = open_in(state.posterior, state.draws, asked, settings=settings, look_for_mm=job.look_for_mm)
+    fresh = what_is_open(neck, heard, asked=asked, settings=settings, look_for_mm=job.look_for_mm)
     start = time.process_time()
     fresh.choose()
     outcome.choosing_ms = [1e3 * (time.process_time() - start)]

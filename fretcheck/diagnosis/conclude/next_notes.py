@@ -7,10 +7,9 @@ S ← S − S_c S_cᵀ / (S_cc + u²) is what is left: Gaussian, rank one, so th
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,31 +127,26 @@ class WhatIsOpen:
         `notes`, `strings`: at most so many. `passed_over` (string, fret): notes that are not to be asked for. A note may be
         asked for as often as it tells: where one note alone is in doubt, eight plucks of it decide where four do not.
         """
-        cells = self.posterior.design.cells
-        free = self.judged.copy()
-        for n in np.flatnonzero(free):
-            free[n] = (cells[n].string, cells[n].fret) not in passed_over
-        matters = self.matters
-        if not free.any() or not matters.size:
+        places = [(cell.string, cell.fret) for cell in self.posterior.design.cells]
+        able = [n for n in np.flatnonzero(self.judged) if places[n] not in passed_over]
+        if not able or not self.matters.size:
             return ()
-        able = np.flatnonzero(free)
-        both = np.concatenate([self.draws.notes[:, able], matters], axis=1)
+        both = np.concatenate([self.draws.notes[:, able], self.matters], axis=1)
         both = both - both.mean(axis=0)
         spread = both.T @ both / len(both)
         noise = self.noise[able]
-        own = np.array([cells[n].string for n in able])
+        own = np.array([places[n][0] for n in able])
         count, chosen, used = len(able), np.zeros(len(able), dtype=int), set[int]()
         # A pass needs these heard, whatever else is open.
-        first = [n for n, cell in enumerate(able) if (cells[cell].string, cells[cell].fret) in self.to_hear]
+        first = np.array([self.side == "pass" and places[n] in self.to_hear for n in able])
         for _ in range(notes):
             gain = np.sum(spread[:count, count:] ** 2, axis=1) / (np.diag(spread)[:count] + noise)
-            gain = np.where(np.isin(own, list(used)), gain, 0.5 * gain)
-            gain[chosen >= MOST_TIMES] = -1.0
-            if len(used) >= strings:
-                gain[~np.isin(own, list(used))] = -1.0
-            if self.side == "pass" and first:
-                left = [n for n in first if not chosen[n] and gain[n] >= 0.0]
-                gain[[n for n in range(count) if left and n not in left]] = -1.0
+            begun = np.isin(own, list(used))
+            gain = np.where(begun, gain, 0.5 * gain)
+            gain[(chosen >= MOST_TIMES) | (~begun & (len(used) >= strings))] = -1.0
+            left = first & (chosen == 0) & (gain >= 0.0)
+            if left.any():
+                gain[~left] = -1.0
             best = int(np.argmax(gain))
             if gain[best] <= 0.0:
                 break
@@ -160,7 +154,7 @@ class WhatIsOpen:
             used.add(int(own[best]))
             column = spread[:, best].copy()
             spread -= np.outer(column, column) / (column[best] + noise[best])
-        return tuple(sorted((cells[able[n]].string, cells[able[n]].fret) for n in np.repeat(np.arange(count), chosen)))
+        return tuple(sorted(places[able[n]] for n in np.repeat(np.arange(count), chosen)))
 
     @cached_property
     def _out(self) -> NDArray[np.bool_]:
@@ -193,36 +187,21 @@ def what_is_open(
     settings: DiagnosisSettings = DiagnosisSettings(),  # noqa: B008
 ) -> WhatIsOpen:
     """What the readings so far leave open; parameters as in `diagnose`, and `look_for_mm` None for the verdict alone."""
-    places = asked_notes(neck, observations, asked, judge_open_notes=False)
+    places = frozenset(asked_notes(neck, observations, asked, judge_open_notes=False))
+    limit = settings.limit_cents if settings.limit_cents is not None else neck.tolerance_cents
     posterior = infer(neck, observations)
     heard: dict[Place, list[float]] = defaultdict(list)
     for one in observations:
         if one.press is None:
             heard[one.string, one.fret].append(one.cents)
-    once = {place: cents[0] for place, cents in heard.items() if len(cents) == 1}
-    return open_in(posterior, joint_draws(posterior), places, look_for_mm=look_for_mm, settings=settings, once=once)
-
-
-def open_in(
-    posterior: Posterior,
-    draws: JointDraws,
-    asked: Collection[Place],
-    *,
-    look_for_mm: float | None = LOOK_FOR_MM,
-    settings: DiagnosisSettings,
-    once: Mapping[Place, float] = MappingProxyType({}),
-) -> WhatIsOpen:
-    """The same of a posterior that is there already; `once`: what notes plucked a single time read, cents."""
-    limit = settings.limit_cents if settings.limit_cents is not None else posterior.design.neck.tolerance_cents
-    wanted = frozenset(asked)
-    judged = [cell.press is None and (cell.string, cell.fret) in wanted for cell in posterior.design.cells]
+    judged = [cell.press is None and (cell.string, cell.fret) in places for cell in posterior.design.cells]
     return WhatIsOpen(
         posterior=posterior,
-        draws=draws,
+        draws=joint_draws(posterior),
         judged=np.array(judged, dtype=bool),
         limit_cents=limit,
         look_for_mm=look_for_mm or 0.0,
         settings=settings,
         causes=() if look_for_mm is None else possible_causes(posterior, settings),
-        out_once=tuple(sorted(place for place in wanted & once.keys() if abs(once[place]) > limit)),
+        out_once=tuple(sorted(at for at in places & heard.keys() if len(heard[at]) == 1 and abs(heard[at][0]) > limit)),
     )
