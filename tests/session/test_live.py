@@ -21,7 +21,7 @@ from fretcheck.session.journal.journal import Journal
 from fretcheck.session.journal.outcome import inspection_of, read_again
 from fretcheck.session.journal.sounds import flac_bytes, on_grid
 from fretcheck.session.journal.story import read_story
-from fretcheck.session.live.ear import Began, Complete, Ear, Measured
+from fretcheck.session.live.ear import Ear
 from fretcheck.session.live.live_session import LiveSession
 from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import make_plan
@@ -137,44 +137,58 @@ def test_the_ear_and_the_file_cut_and_read_alike_whatever_the_blocks(tmp_path):
     with FileSource(path) as source:
         from_file = list(cut_plucks(source, read_take).plucks)
     for size in (256, 1500):
-        ear = Ear(recording.sample_rate)
-        heard = []
-        for start in range(0, len(recording.samples), size):
-            heard += ear.push(Block(samples=recording.samples[start : start + size], start_frame=start))
-        heard += ear.finish()
-        live = [(one.pluck, one.note) for one in heard if hasattr(one, "pluck")]
+        live = heard_by_an_ear(recording, size).plucks
         assert [note for _, note in live] == [note for _, note in from_file]
         for (pluck, _), (other, _) in zip(live, from_file, strict=True):
             np.testing.assert_array_equal(pluck.samples, other.samples)
 
 
-def heard_by_an_ear(recording, **how):
-    ear = Ear(recording.sample_rate)
-    heard = []
-    for start in range(0, len(recording.samples), 256):
-        heard += ear.push(Block(samples=recording.samples[start : start + 256], start_frame=start), **how)
+class Heard:
+    """What an ear told."""
+
+    def __init__(self):
+        self.begun, self.running, self.plucks = [], [], []
+
+    def began(self, start_s):
+        self.begun.append(start_s)
+
+    def measured(self, note, settled):
+        self.running.append((note, settled))
+
+    def complete(self, pluck, note):
+        self.plucks.append((pluck, note))
+
+    def no_pluck(self, sound):
+        pass
+
+
+def heard_by_an_ear(recording, size=256, **how):
+    ear = Ear(recording.sample_rate, heard := Heard())
+    for start in range(0, len(recording.samples), size):
+        ear.push(Block(samples=recording.samples[start : start + size], start_frame=start), **how)
+    ear.finish()
     return heard
 
 
 def test_a_running_value_comes_each_fifty_milliseconds_while_a_note_rings():
-    (began, *rest) = heard_by_an_ear(played(NECK, [(2, 5)]))
-    assert isinstance(began, Began)
-    running = [one for one in rest if isinstance(one, Measured)]
-    ends_s = [one.note.window_s[1] for one in running]  # how far into the pluck each was read
+    heard = heard_by_an_ear(played(NECK, [(2, 5)]))
+    assert len(heard.begun) == len(heard.plucks) == 1
+    ends_s = [note.window_s[1] for note, _ in heard.running]  # how far into the pluck each was read
     assert ends_s[0] < 0.4
-    assert len(running) >= (FIRST_S - 0.4) / 0.05
+    assert len(ends_s) >= (FIRST_S - 0.4) / 0.05
     assert np.all(np.diff(ends_s) < 0.06)  # each 50 ms, to a frame of the fit
-    assert [one.settled for one in running] == sorted(one.settled for one in running)
+    settled = [settled for _, settled in heard.running]
+    assert settled == sorted(settled)
 
 
 def test_where_nobody_looks_only_what_decides_is_read():
     recording = played(NECK, [(2, 5)])
     heard = heard_by_an_ear(recording, decisive_only=True)
-    assert not [one for one in heard if isinstance(one, Measured)]
-    (complete,) = [one for one in heard if isinstance(one, Complete)]
-    (same,) = [one for one in heard_by_an_ear(recording) if isinstance(one, Complete)]
-    assert complete.note == same.note
-    np.testing.assert_array_equal(complete.pluck.samples, same.pluck.samples)
+    assert not heard.running
+    ((pluck, note),) = heard.plucks
+    ((same, same_note),) = heard_by_an_ear(recording).plucks
+    assert note == same_note
+    np.testing.assert_array_equal(pluck.samples, same.samples)
 
 
 def test_a_wrong_fret_a_neighbour_string_and_two_strings_at_once_are_told_in_time_and_asked_for_again(tmp_path):

@@ -4,8 +4,8 @@ Conventions: times in seconds of the source's sound. Samples are put on the 24-b
 is stored.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import Protocol
 
 from fretcheck.arrays import Reals
 from fretcheck.audio.input.source import Block
@@ -19,51 +19,30 @@ from fretcheck.session.take import FIRST_S, LAST_S, STRETCHES_S, SURE_CENTS, fir
 LOOK_FROM_S = 0.3  # By then it is known where the attack ends, and whether it behaves like a string
 
 
-@dataclass(frozen=True)
-class Began:
-    """A pluck has begun."""
+class Listener(Protocol):
+    """Who is told what the ear hears."""
 
-    start_s: float
+    def began(self, start_s: float) -> None:
+        """A pluck has begun."""
 
+    def measured(self, note: NoteReading, settled: float) -> None:
+        """The value of the pluck under way, and how far it has settled, 0 to 1."""
 
-@dataclass(frozen=True)
-class Measured:
-    """The value of the pluck under way."""
+    def complete(self, pluck: Pluck, note: NoteReading) -> None:
+        """A pluck has been heard well enough, or has ended; told once."""
 
-    note: NoteReading
-    settled: float  # 0 to 1
+    def no_pluck(self, sound: SetAside) -> None:
+        """What had begun as a pluck is none."""
 
-
-@dataclass(frozen=True)
-class Complete:
-    """A pluck that has been heard well enough, or has ended; told once."""
-
-    pluck: Pluck
-    note: NoteReading
-    start_s: float
-
-
-@dataclass(frozen=True)
-class NoPluck:
-    """Sound that was set aside, with the reason."""
-
-    reason: str
-    start_s: float
-    end_s: float
-
-
-@dataclass(frozen=True)
-class Lost:
-    """Frames were lost on their way."""
-
-
-Heard = Began | Measured | Complete | NoPluck | Lost
+    def lost(self) -> None:
+        """Frames were lost on their way."""
 
 
 class Ear:
-    """Listens to one source. `sample_rate`: Hz, of the source."""
+    """Listens to one source. `sample_rate`: Hz, of the source. `listener`: told at once."""
 
-    def __init__(self, sample_rate: float) -> None:
+    def __init__(self, sample_rate: float, listener: Listener) -> None:
+        self._listener = listener
         self.sample_rate = sample_rate
         self._segmenter = Segmenter(sample_rate, longest_s=LAST_S + 1.0)
         self._end_frame = 0
@@ -81,44 +60,43 @@ class Ear:
         """True while a pluck is under way that has not been told yet."""
         return self._open
 
-    def push(self, block: Block, *, decisive_only: bool = False) -> Iterator[Heard]:
+    def push(self, block: Block, *, decisive_only: bool = False) -> None:
         """Hear the next block; `decisive_only` leaves running values out, when nobody looks at them or more sound is waiting."""
         self._end_frame = block.start_frame + len(block.samples)
         samples = on_grid(block.samples)
         for event in self._segmenter.push(replace(block, samples=samples)):
-            yield from self._finished(event)
+            self._finished(event)
         if block.lost:
-            yield Lost()
+            self._listener.lost()
         if self._open and self._reader is None:
-            yield from self._begin_reading(decisive_only)
+            self._begin_reading(decisive_only)
         elif self._open:
-            yield from self._read_on(samples, decisive_only)
+            self._read_on(samples, decisive_only)
 
-    def finish(self) -> Iterator[Heard]:
+    def finish(self) -> None:
         """The source has ended; judge what was under way."""
         for event in self._segmenter.finish():
-            yield from self._finished(event)
+            self._finished(event)
 
-    def _finished(self, event: Onset | Pluck | SetAside) -> Iterator[Heard]:
+    def _finished(self, event: Onset | Pluck | SetAside) -> None:
         match event:
             case Onset():
                 self._open = True
                 self._reader = None
                 self._next_look_s = LOOK_FROM_S
-                yield Began(event.start_frame / self.sample_rate)
+                self._listener.began(event.start_frame / self.sample_rate)
             case Pluck() if self._open:
                 self._close()
-                part, note = read_take(event)
-                yield Complete(part, note, event.start_s)
+                self._listener.complete(*read_take(event))
             case SetAside() if self._open:
                 self._close()
-                yield NoPluck(event.reason, event.start_s, event.end_s)
+                self._listener.no_pluck(event)
 
     def _close(self) -> None:
         self._open = False
         self._reader = None
 
-    def _begin_reading(self, decisive_only: bool) -> Iterator[Heard]:
+    def _begin_reading(self, decisive_only: bool) -> None:
         """Read what rings now from its beginning, if it behaves like a string so far."""
         start_frame = self._segmenter.ringing_from
         if start_frame is None or (ringing_s := (self._end_frame - start_frame) / self.sample_rate) < self._next_look_s:
@@ -127,22 +105,22 @@ class Ear:
         so_far = self._segmenter.so_far(self._end_frame - start_frame)
         if isinstance(so_far, Pluck):
             self._reader = reader_for(so_far)
-            yield from self._read_on(so_far.samples, decisive_only)
+            self._read_on(so_far.samples, decisive_only)
         elif so_far is not None and ringing_s >= LAST_S:
             self._close()
-            yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
+            self._listener.no_pluck(so_far)
 
-    def _read_on(self, samples: Reals, decisive_only: bool) -> Iterator[Heard]:
+    def _read_on(self, samples: Reals, decisive_only: bool) -> None:
         reader = self._reader
         assert reader is not None
         before, decided = reader.current, reader.decided
         note = reader.push(samples, decisive_only=decisive_only)
         if reader.decided > decided:
-            yield from self._decide(reader)
+            self._decide(reader)
         elif note is not None and note is not before and note.f1_hz is not None:
-            yield Measured(note, _settled(note, reader))
+            self._listener.measured(note, _settled(note, reader))
 
-    def _decide(self, reader: StreamingReader) -> Iterator[Heard]:
+    def _decide(self, reader: StreamingReader) -> None:
         """A length of sound has been heard that may be enough."""
         so_far = self._segmenter.so_far(round(STRETCHES_S[reader.decided - 1] * self.sample_rate))
         note = reader.current
@@ -151,12 +129,12 @@ class Ear:
         if isinstance(so_far, SetAside):
             if reader.exhausted:
                 self._close()
-                yield NoPluck(so_far.reason, so_far.start_s, so_far.end_s)
+                self._listener.no_pluck(so_far)
         elif reader.settled or reader.exhausted:
             self._close()
-            yield Complete(first_part(so_far, reader.read_frames), note, so_far.start_s)
+            self._listener.complete(first_part(so_far, reader.read_frames), note)
         else:
-            yield Measured(note, _settled(note, reader))
+            self._listener.measured(note, _settled(note, reader))
 
 
 def _settled(note: NoteReading, reader: StreamingReader) -> float:

@@ -8,9 +8,11 @@ from typing import Literal
 
 from fretcheck.audio.cues import Cue, CuePlayer
 from fretcheck.audio.input.source import Block
+from fretcheck.audio.segment.pluck import Pluck, SetAside
+from fretcheck.pitch.reading import NoteReading
 from fretcheck.session import events
 from fretcheck.session.journal.journal import Journal
-from fretcheck.session.live.ear import Began, Complete, Ear, Heard, Lost, Measured, NoPluck
+from fretcheck.session.live.ear import Ear
 from fretcheck.session.live.faint import FaintNotes
 from fretcheck.session.live.runner import Runner
 from fretcheck.session.placed_reading import SoundSetAside
@@ -62,6 +64,7 @@ class LiveSession:
         self._faint: FaintNotes | None = None
         self._cues_failed = False
         self._offset_s = 0.0
+        self._happened: list[events.Event] = []  # With the block of sound that is being heard
 
     @property
     def finished(self) -> bool:
@@ -76,7 +79,7 @@ class LiveSession:
     def begin(self, *, source: str, sample_rate: float) -> None:
         """Sound begins, or begins anew at another rate."""
         self._offset_s = self.journal.begin_part(device=source, sample_rate=sample_rate)
-        self._ear = Ear(sample_rate)
+        self._ear = Ear(sample_rate, self)
         self._faint = FaintNotes(sample_rate)
 
     def start(self) -> None:
@@ -92,15 +95,15 @@ class LiveSession:
         sounding = self._cues.is_sounding
         if sounding:
             self.runner.mute(self._offset_s + (block.start_frame + len(block.samples)) / self._ear.sample_rate)
-        happened = [
-            event for heard in self._ear.push(block, decisive_only=decisive_only or self._behind()) for event in self._hear(heard)
-        ]
-        self._sound_cue([*happened, *self._listen_for_faint(block, cue_sounds=sounding)])
+        self._happened = []
+        self._ear.push(block, decisive_only=decisive_only or self._behind())
+        self._listen_for_faint(block, cue_sounds=sounding)
+        self._sound_cue(self._happened)
 
     def end_of_sound(self) -> None:
         """The source has ended: judge what was still ringing."""
-        for heard in () if self._ear is None else self._ear.finish():
-            self._hear(heard)
+        if self._ear is not None:
+            self._ear.finish()
 
     def command(self, command: Command) -> None:
         """What the player asks for by key."""
@@ -118,38 +121,37 @@ class LiveSession:
         happened = [] if listening else self.runner.lost()
         self._follow([*happened, events.SourceTrouble(text=text, listening=listening)])
 
-    def _hear(self, heard: Heard) -> list[events.Event]:
-        runner, offset = self.runner, self._offset_s
-        match heard:
-            case Began():
-                return self._follow(runner.onset(offset + heard.start_s))
-            case Measured():
-                return self._follow(runner.running(heard.note, settled=heard.settled))
-            case Complete():
-                return self._follow(runner.pluck(heard.pluck, heard.note, start_s=offset + heard.start_s))
-            case NoPluck():
-                return self._set_aside(heard)
-            case Lost():
-                return self._follow(runner.lost())
+    # what the ear hears
 
-    def _listen_for_faint(self, block: Block, *, cue_sounds: bool) -> list[events.Event]:
+    def began(self, start_s: float) -> None:
+        self._follow(self.runner.onset(self._offset_s + start_s))
+
+    def measured(self, note: NoteReading, settled: float) -> None:
+        self._follow(self.runner.running(note, settled=settled))
+
+    def complete(self, pluck: Pluck, note: NoteReading) -> None:
+        self._follow(self.runner.pluck(pluck, note, start_s=self._offset_s + pluck.start_s))
+
+    def no_pluck(self, sound: SetAside) -> None:
+        ask = self.runner.ask
+        start_s, end_s = self._offset_s + sound.start_s, self._offset_s + sound.end_s
+        happened = self.runner.unusable(f"Set aside: {sound.reason}.", start_s=start_s, silent=end_s - start_s < KNOCK_S)
+        if ask is not None and any(isinstance(event, events.Again) for event in happened):
+            self.journal.set_aside(SoundSetAside(string=ask.string, start_s=start_s, end_s=end_s, reason=sound.reason))
+        self._follow(happened)
+
+    def lost(self) -> None:
+        self._follow(self.runner.lost())
+
+    def _listen_for_faint(self, block: Block, *, cue_sounds: bool) -> None:
         """Between plucks: does the player pluck too softly to be noticed?"""
         assert self._ear is not None
         assert self._faint is not None
         expected_hz = self.runner.expected_hz
         if expected_hz is None or self._ear.follows_pluck or block.lost or cue_sounds:
             self._faint.restart()
-            return []
-        found = self._faint.push(block.samples, expected_hz)
-        return [] if found is None else self._follow(self.runner.faint(found.level_db, found.room_db))
-
-    def _set_aside(self, heard: NoPluck) -> list[events.Event]:
-        ask = self.runner.ask
-        start_s, end_s = self._offset_s + heard.start_s, self._offset_s + heard.end_s
-        happened = self.runner.unusable(f"Set aside: {heard.reason}.", start_s=start_s, silent=end_s - start_s < KNOCK_S)
-        if ask is not None and any(isinstance(event, events.Again) for event in happened):
-            self.journal.set_aside(SoundSetAside(string=ask.string, start_s=start_s, end_s=end_s, reason=heard.reason))
-        return self._follow(happened)
+        elif found := self._faint.push(block.samples, expected_hz):
+            self._follow(self.runner.faint(found.level_db, found.room_db))
 
     def _follow(self, happened: list[events.Event]) -> list[events.Event]:
         """Write down and tell what happened."""
@@ -166,6 +168,7 @@ class LiveSession:
                 case events.Finished():
                     self.journal.finish(complete=event.complete)
             self._tell(event)
+        self._happened += happened
         return happened
 
     def _sound_cue(self, happened: list[events.Event]) -> None:
