@@ -16,14 +16,12 @@ from fretcheck.inspection.document import (
     InspectionDocument,
     JobPart,
     NeckPart,
-    ReadingPart,
-    SetAsidePart,
 )  # fmt: skip
 from fretcheck.neck.description import Measurement, Neck, WorkedPart
 from fretcheck.neck.measured import on_the_day
 from fretcheck.neck.neck_file import read_neck
 from fretcheck.neck.writing import neck_to_mapping
-from fretcheck.session.placed_reading import Inspection, Reading
+from fretcheck.session.placed_reading import Inspection, ReadingPart
 from fretcheck.session.plan import DECIDING, WORK_PLAN, first_round
 from fretcheck.session.recordings import inspect_recordings
 
@@ -70,7 +68,7 @@ def judge(
     if circumstances.measured or circumstances.worked:
         neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
         inspection = replace(inspection, neck=neck)
-    observations = observations_in(reading_part(one) for one in inspection.readings)
+    observations = observations_in(inspection.readings)
     asked = asked_of(inspection)
     must_hear = must_hear_of(inspection.neck, asked, plan=inspection.plan)
     diagnosis = diagnose(inspection.neck, observations, asked=asked, must_hear=must_hear, settings=settings)
@@ -118,7 +116,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         taken_at=datetime.now().astimezone().isoformat(timespec="seconds"),
         software_version=__version__,
         neck=NeckPart(name=inspection.neck.name, serial=inspection.neck.serial, description=neck_to_mapping(inspection.neck)),
-        readings=[reading_part(reading) for reading in inspection.readings],
+        readings=list(inspection.readings),
         frets=[FretPart(**asdict(one)) for one in diagnosis.notes],
         findings=list(diagnosis.findings),
         causes=list(diagnosis.causes),
@@ -132,7 +130,7 @@ def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: 
         layout=list(diagnosis.layout),
         sharpeners=list(diagnosis.sharpeners),
         missing=list(inspection.missing),
-        set_aside=[SetAsidePart(**asdict(one)) for one in inspection.set_aside],
+        set_aside=list(inspection.set_aside),
         warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings, *_about_the_design(diagnosis)))),
         conditions=ConditionsPart(
             plan=inspection.plan,
@@ -167,29 +165,3 @@ def _about_the_design(diagnosis: Diagnosis) -> list[str]:
         f"is expected {abs(worst.expected_cents):.1f} cents {way}. Check that string's saddle_setback_mm, gauge and core, or "
         "widen the tolerance."
     ]
-
-
-def reading_part(reading: Reading) -> ReadingPart:
-    """A reading as the document has it."""
-    note = reading.note
-    return ReadingPart(
-        string=reading.string,
-        fret=reading.fret,
-        f1_hz=note.f1_hz,
-        target_hz=reading.target_hz,
-        deviation_cents=reading.deviation_cents,
-        u_cents=reading.u_cents,
-        length_expected_mm=reading.length_expected_mm,
-        length_equivalent_error_mm=reading.length_equivalent_error_mm,
-        start_s=reading.start_s,
-        used=reading.used,
-        flags=[remark.value for remark in note.remarks],
-        why_not_used=reading.why_not_used,
-        press=reading.press,
-        inharmonicity=note.inharmonicity,
-        u_inharmonicity=note.u_inharmonicity,
-        snr_db=note.snr_db,
-        partials=note.partials,
-        glide_cents=note.glide_cents,
-        sound_file=reading.sound_file,
-    )

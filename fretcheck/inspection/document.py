@@ -20,6 +20,7 @@ from fretcheck.diagnosis.result import (
     Sharpener,
     Verdict,
 )  # fmt: skip
+from fretcheck.session.placed_reading import ReadingPart, SoundSetAside
 
 SCHEMA: Literal["fretcheck/inspection/2"] = "fretcheck/inspection/2"
 FIRST_SCHEMA = "fretcheck/inspection/1"
@@ -36,29 +37,6 @@ class NeckPart(_Part):
     description: dict[str, Any] = Field(default_factory=dict)
 
 
-class ReadingPart(_Part):
-    string: int
-    fret: int
-    f1_hz: float | None
-    target_hz: float
-    deviation_cents: float | None
-    u_cents: float | None
-    length_expected_mm: float
-    length_equivalent_error_mm: float | None
-    start_s: float
-    used: bool
-    flags: list[str]
-    why_not_used: str | None = None
-    press: Literal["light", "firm"] | None = None
-    inharmonicity: float | None = None
-    u_inharmonicity: float | None = None
-    snr_db: float | None = None
-    partials: int = 0
-    glide_cents: float | None = None
-    sound_file: str | None = None
-    sound_sha256: str | None = None
-
-
 class FretPart(_Part):
     """A note: deviation = expected + caused + unexplained; null where it was not judged."""
 
@@ -73,13 +51,6 @@ class FretPart(_Part):
     probability_out: Probability | None = None
     decision: Decision | None = None
     plucks: int
-
-
-class SetAsidePart(_Part):
-    string: int | None
-    start_s: float
-    end_s: float
-    reason: str
 
 
 class ConditionsPart(_Part):
@@ -151,7 +122,7 @@ class InspectionDocument(_Part):
     sharpeners: list[Sharpener] = Field(default_factory=list)
     pluck_again: list[tuple[int, int]] = Field(default_factory=list)  # Notes too close to call, the most doubtful first
     missing: list[tuple[int, int]] = Field(default_factory=list)
-    set_aside: list[SetAsidePart] = Field(default_factory=list)
+    set_aside: list[SoundSetAside] = Field(default_factory=list)
     conditions: ConditionsPart = Field(default_factory=ConditionsPart)
     job: JobPart = Field(default_factory=JobPart)
 

@@ -7,6 +7,7 @@ take for a formula gets an apostrophe in front, control characters are shown as 
 
 import csv
 from collections.abc import Iterable
+from dataclasses import fields
 from pathlib import Path
 from typing import IO, Any, Literal
 
@@ -14,13 +15,14 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fretcheck.errors import UsageError
 from fretcheck.files import read_whole
-from fretcheck.inspection.document import InspectionDocument, ReadingPart
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import plain_line
+from fretcheck.session.placed_reading import ReadingPart
 
 MOST_BYTES = 1_000_000_000  # A register of ten thousand inspections, exported whole; what is larger goes by --since and --until
 EXPORT_SCHEMA: Literal["fretcheck/export/1"] = "fretcheck/export/1"
 _FORMULA_STARTS = tuple("=+-@＝＋－＠\t\r\n")
-_READING_COLUMNS = tuple(ReadingPart.model_fields)
+_READING_COLUMNS = tuple(one.name for one in fields(ReadingPart))
 CSV_COLUMNS = (
     "inspection", "taken_at", "neck", "serial", "operator", "device", "sample_rate_hz", "reference_hz", "temperature_c",
     "humidity_pct", "plan", "software_version", "verdict", "limit_cents", *_READING_COLUMNS,
@@ -73,8 +75,8 @@ def write_csv(documents: Iterable[InspectionDocument], stream: IO[str]) -> int:
             conditions.plan, document.software_version, document.verdict.decision, document.verdict.limit_cents,
         )  # fmt: skip
         for reading in document.readings:
-            values = reading.model_dump()
-            writer.writerow([_cell(value) for value in (*head, *(values[name] for name in _READING_COLUMNS))])
+            values = (getattr(reading, name) for name in _READING_COLUMNS)
+            writer.writerow([_cell(value) for value in (*head, *values)])
             count += 1
     return count
 

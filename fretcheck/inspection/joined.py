@@ -10,10 +10,10 @@ from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
-from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in, reading_part
-from fretcheck.inspection.document import InspectionDocument, ReadingPart
+from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.neck.measured import on_the_day
-from fretcheck.session.placed_reading import Inspection
+from fretcheck.session.placed_reading import Inspection, ReadingPart
 
 AT_ONCE = 2  # Plucks of a doubtful note at a time
 LATER_S = 3600.0  # Between two sittings; only the order of the plucks counts
@@ -39,7 +39,7 @@ def joined(
     if neck.name != before.neck.name or neck.serial != before.neck.serial or len(strings or []) != len(neck.strings):
         raise UsageError(f"inspection {before.id} is of another neck ({before.neck.name!r}): give its own description")
     start = LATER_S + max((one.start_s for one in before.readings), default=0.0)
-    later = [_later(reading_part(one), start) for one in fresh.readings]
+    later = [_later(one, start) for one in fresh.readings]
     readings = [*before.readings, *later]
     asked = {(one.string, one.fret) for one in before.frets} | set(before.missing)
     must_hear = must_hear_of(neck, asked, plan=before.conditions.plan)
@@ -68,7 +68,5 @@ def joined(
 
 
 def _later(part: ReadingPart, start_s: float) -> ReadingPart:
-    moved: dict[str, object] = {"start_s": part.start_s + start_s}
-    if part.fret == 0 and part.used:
-        moved |= {"used": False, "why_not_used": OWN_OPEN}
-    return part.model_copy(update=moved)
+    part = replace(part, start_s=part.start_s + start_s)
+    return replace(part, used=False, why_not_used=OWN_OPEN) if part.fret == 0 and part.used else part

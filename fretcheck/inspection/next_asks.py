@@ -6,12 +6,12 @@ from fretcheck.diagnosis.conclude.deciding import Deciding
 from fretcheck.diagnosis.conclude.next_notes import MOST_NOTES, MOST_STRINGS
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import DiagnosisRefusedError
-from fretcheck.inspection.assemble import observations_in, reading_part
+from fretcheck.inspection.assemble import observations_in
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.events import Grown, Taken
-from fretcheck.session.journal.outcome import placed
+from fretcheck.session.events import Grown
 from fretcheck.session.live.runner import Choose
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.plan import Ask, Growth, batch_asks
 
 
@@ -19,9 +19,9 @@ def chooser(neck: Neck, growth: Growth, *, strings: Sequence[int], settings: Dia
     """The choice for one session; `strings` in the order in which they are played."""
     deciding = Deciding(neck, growth.judged, settings=settings, look_for_mm=growth.look_for_mm, most_plucks=growth.most_plucks)
 
-    def choose(taken: Sequence[Taken], left_out: Sequence[Ask]) -> Grown:
-        readings = inspection_from(neck, [placed(one) for one in taken], planned=()).readings
-        observations = observations_in(reading_part(one) for one in readings)
+    def choose(taken: Sequence[Reading], left_out: Sequence[Ask]) -> Grown:
+        readings = inspection_from(neck, taken, planned=()).readings
+        observations = observations_in(readings)
         passed_over = {(one.string, one.fret) for one in left_out}
         try:
             now = deciding.round(observations, plucks=len(taken), passed_over=passed_over)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Literal, Self
@@ -219,11 +219,12 @@ class Register:
 
     def _with_sounds(self, document: InspectionDocument, folder: Path) -> InspectionDocument:
         @cache
-        def kept(name: str) -> dict[str, str]:
-            return dict(zip(("sound_file", "sound_sha256"), keep_sound(sound_file_below(folder, name), self.folder), strict=True))
+        def kept(name: str) -> tuple[str, str]:
+            return keep_sound(sound_file_below(folder, name), self.folder)
 
-        readings = [
-            one if one.sound_file is None or one.sound_sha256 is not None else one.model_copy(update=kept(one.sound_file))
-            for one in document.readings
-        ]
+        readings = list(document.readings)
+        for index, one in enumerate(readings):
+            if one.sound_file is not None and one.sound_sha256 is None:
+                path, sha256 = kept(one.sound_file)
+                readings[index] = replace(one, sound_file=path, sound_sha256=sha256)
         return document.model_copy(update={"readings": readings})

@@ -1,4 +1,4 @@
-"""Placed notes become readings: deviations from equal temperament, drift taken out.
+"""Readings laid against the design: deviations from equal temperament, drift taken out.
 
 Conventions: deviations in cents, measured minus target, positive is sharp. A fretted note is judged from its string's own open
 note at that moment: open plucks with no fretted note between them are averaged into one reference, and between references the
@@ -20,7 +20,7 @@ from fretcheck.arrays import Reals
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.remarks import refuses, sentence
-from fretcheck.session.placed_reading import Inspection, PlacedNote, Reading, SoundSetAside
+from fretcheck.session.placed_reading import Inspection, Reading, ReadingPart, SoundSetAside
 
 DRIFT_WARNING_CENTS = 2.0
 
@@ -41,9 +41,9 @@ class OpenReference:
         self._cents = cents
 
     @classmethod
-    def from_notes(cls, notes: Sequence[PlacedNote], nominal_hz: float) -> OpenReference | None:
+    def from_notes(cls, notes: Sequence[Reading], nominal_hz: float) -> OpenReference | None:
         """Reference from one string's notes in time order; None when no open pluck is usable."""
-        groups: list[list[PlacedNote]] = []
+        groups: list[list[Reading]] = []
         fresh = True
         for note in notes:
             if note.fret != 0:
@@ -79,10 +79,10 @@ def length_equivalent_error_mm(length_mm: float, cents: float) -> float:
     return float(length_mm * (1.0 - 2.0 ** (-cents / 1200.0)))
 
 
-def read_deviations(neck: Neck, notes: Iterable[PlacedNote]) -> tuple[list[Reading], dict[int, float]]:
-    """Readings of all notes (order kept) and each string's drift in cents, where two references tell it."""
+def read_deviations(neck: Neck, notes: Iterable[Reading]) -> tuple[list[ReadingPart], dict[int, float]]:
+    """What all notes come to (order kept) and each string's drift in cents, where two references tell it."""
     notes = list(notes)
-    by_string: dict[int, list[PlacedNote]] = defaultdict(list)
+    by_string: dict[int, list[Reading]] = defaultdict(list)
     for note in notes:
         by_string[note.string].append(note)
     references: dict[int, OpenReference | None] = {}
@@ -93,12 +93,12 @@ def read_deviations(neck: Neck, notes: Iterable[PlacedNote]) -> tuple[list[Readi
         references[string] = reference
         if reference is not None and reference.drift_cents is not None:
             drifts[string] = reference.drift_cents
-    return [_reading(neck, note, references[note.string]) for note in notes], drifts
+    return [_laid_against(neck, note, references[note.string]) for note in notes], drifts
 
 
 def inspection_from(
     neck: Neck,
-    notes: Iterable[PlacedNote],
+    notes: Iterable[Reading],
     *,
     planned: Iterable[tuple[int, int]],
     set_aside: Sequence[SoundSetAside] = (),
@@ -107,7 +107,7 @@ def inspection_from(
     sample_rate_hz: float | None = None,
     warnings: Sequence[str] = (),
 ) -> Inspection:
-    """The inspection that placed notes make; live sessions and recordings both end here.
+    """The inspection that readings make; live sessions and recordings both end here.
 
     `planned` (string, fret): what was asked for; notes of it that no usable pluck gave are named as missing.
     """
@@ -127,42 +127,51 @@ def inspection_from(
     )
 
 
-def _f1(note: PlacedNote) -> float:
+def _f1(note: Reading) -> float:
     assert note.note.f1_hz is not None
     return note.note.f1_hz
 
 
-def _reading(neck: Neck, note: PlacedNote, reference: OpenReference | None) -> Reading:
-    nominal_hz = neck.open_hz(note.string)
-    steps = neck.cents_above_open(note.string, note.fret) / 100.0
-    length_mm = neck.speaking_length_mm(note.string, note.fret)
+def _laid_against(neck: Neck, reading: Reading, reference: OpenReference | None) -> ReadingPart:
+    string, fret, note = reading.string, reading.fret, reading.note
+    nominal_hz, steps = neck.open_hz(string), neck.cents_above_open(string, fret) / 100.0
+    length_mm = neck.speaking_length_mm(string, fret)
     deviation: float | None = None
-    u: float | None = None
-    why_not = next((sentence(remark) for remark in note.note.remarks if refuses(remark)), None)
-    if note.note.f1_hz is None:
+    why_not = next((sentence(remark) for remark in note.remarks if refuses(remark)), None)
+    if note.f1_hz is None:
         why_not = why_not or "no pitch could be read"
     else:
-        from_nominal = cents_between(note.note.f1_hz, nominal_hz)
-        u = note.note.u_cents
-        if note.fret == 0:
+        from_nominal = cents_between(note.f1_hz, nominal_hz)
+        if fret == 0:
             deviation = from_nominal
         elif reference is None:
             why_not = why_not or NO_OPEN_REFERENCE
         else:
-            deviation = from_nominal - 100.0 * steps - reference.at(note.start_s)
-    return Reading(
-        **vars(note),
+            deviation = from_nominal - 100.0 * steps - reference.at(reading.start_s)
+    return ReadingPart(
+        string=string,
+        fret=fret,
+        f1_hz=note.f1_hz,
         target_hz=nominal_hz * 2.0 ** (steps / 12.0),
         deviation_cents=deviation,
-        u_cents=u if deviation is not None else None,
+        u_cents=note.u_cents if deviation is not None else None,
         length_expected_mm=length_mm,
         length_equivalent_error_mm=None if deviation is None else length_equivalent_error_mm(length_mm, deviation),
+        start_s=reading.start_s,
         used=why_not is None and deviation is not None,
+        flags=[remark.value for remark in note.remarks],
         why_not_used=why_not,
+        press=reading.ask.press,
+        inharmonicity=note.inharmonicity,
+        u_inharmonicity=note.u_inharmonicity,
+        snr_db=note.snr_db,
+        partials=note.partials,
+        glide_cents=note.glide_cents,
+        sound_file=reading.sound_file,
     )
 
 
-def _warnings(readings: Sequence[Reading], drifts: Mapping[int, float], missing: Sequence[tuple[int, int]]) -> list[str]:
+def _warnings(readings: Sequence[ReadingPart], drifts: Mapping[int, float], missing: Sequence[tuple[int, int]]) -> list[str]:
     lines = []
     for string, drift in sorted(drifts.items()):
         if abs(drift) > DRIFT_WARNING_CENTS:

@@ -4,20 +4,8 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from fretcheck.audio.segment.pluck import Pluck
-from fretcheck.pitch.reading import NoteReading
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.plan import Ask
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Taken:
-    """A pluck that was accepted as the answer to what was asked."""
-
-    step: int | None  # Index into the plan's asks; None for an open check that the plan did not foresee
-    ask: Ask
-    start_s: float
-    note: NoteReading
-    number: int | None = None  # Its place among all plucks kept in the session's journal, from 1
-    sound_file: str | None = None  # Where its sound lies, relative to the session's folder
 
 
 @dataclass(frozen=True)
@@ -52,7 +40,7 @@ class Running(Event):
 class Accepted(Event):
     """The pluck is taken; it is on disk by the time this is told."""
 
-    taken: Taken
+    taken: Reading
     deviation_cents: float | None  # From the string's own open note as last heard; None for a fretted note without one
     pluck: Pluck
 

@@ -6,17 +6,15 @@ above the string's own open note; anything else is set aside and said, never for
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from fretcheck.errors import RecordingError
 from fretcheck.neck.description import SAME_FRET_CENTS, Neck
-from fretcheck.neck.temperament import cents_between, midi_to_note, note_to_midi
+from fretcheck.neck.temperament import cents_between, cents_to_ratio, midi_to_note, note_to_midi
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.remarks import refuses, sentence
-from fretcheck.session.placed_reading import PlacedNote, SoundSetAside
 from fretcheck.session.placing import HeardPitch, Places, place_pitches
 
 OPEN_CAPTURE_CENTS = 150.0  # How far from nominal a string may be tuned for its open note still to be known as such
@@ -27,22 +25,6 @@ CERTAIN = 0.95
 
 class UnreadStringError(RecordingError):
     """The recording of a string of which nothing can be judged; the other strings can."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class HeardNote:
-    """A pluck as read, on a known string, its fret not yet told."""
-
-    string: int
-    start_s: float
-    end_s: float
-    note: NoteReading
-    sound_file: str | None = None
-
-
-def set_aside_for(heard: HeardNote, reason: str) -> SoundSetAside:
-    """A note that is not used, with the reason in a sentence."""
-    return SoundSetAside(string=heard.string, start_s=heard.start_s, end_s=heard.end_s, reason=reason)
 
 
 def note_name(frequency_hz: float, *, reference_hz: float) -> str:
@@ -63,45 +45,38 @@ def heard_pitch(neck: Neck, string: int, note: NoteReading) -> HeardPitch:
     return HeardPitch(cents=cents, u_cents=note.u_cents, in_doubt=not note.usable)
 
 
-def place_notes(
-    neck: Neck, string: int, notes: Sequence[HeardNote], *, file: Path | None = None
-) -> tuple[list[PlacedNote], list[SoundSetAside]]:
-    """Give each note of one string's recording its fret.
+def place_notes(neck: Neck, string: int, notes: Sequence[NoteReading], *, file: Path | None = None) -> list[int | str]:
+    """The fret of each note of one string's recording, or, where it has no pitch or no place, a clause that says why.
 
-    `neck`, `string`: the design, and the number of the string that was recorded. `notes`: in the order in which they were
-    played; those without a pitch or a place are set aside with the reason. `file`: named in errors.
+    `notes`: in the order in which they were played. `file`: named in errors.
     Raises RecordingError when the notes are those of another string; UnreadStringError when nothing could be read, or which
     frets the notes are stays open.
     """
     name = f"{file.name}: " if file else ""
-    if not any(note.note.f1_hz is not None for note in notes):
+    if not any(note.f1_hz is not None for note in notes):
         raise UnreadStringError(f"{name}no pluck could be read as a note; {_most_common_complaint(notes)}", file=file)
     frets = places_of(neck, string)
     targets = [neck.cents_above_open(string, fret) for fret in frets]
-    pitches = [heard_pitch(neck, string, note.note) for note in notes]
+    pitches = [heard_pitch(neck, string, note) for note in notes]
     places = place_pitches(pitches, targets)
-    placed: list[PlacedNote] = []
-    set_aside: list[SoundSetAside] = []
     tuning = _tuning_cents(pitches, places)
-    for index, heard in enumerate(notes):
-        place = int(np.argmax(places.probability[index]))
-        cents = pitches[index].cents
-        certain = places.probability[index, place] >= CERTAIN
+
+    def placed(index: int, note: NoteReading) -> int | str:
+        cents, place = pitches[index].cents, int(np.argmax(places.probability[index]))
         if cents is None:
-            reason = _complaint(heard.note)
-        elif certain and (nearest := neck.nearest_fret(string, cents - tuning[index])) and nearest[0] == frets[place]:
-            placed.append(
-                PlacedNote(string=string, fret=frets[place], start_s=heard.start_s, note=heard.note, sound_file=heard.sound_file)
-            )
-            continue
-        else:
-            reason = _nowhere(neck, string, heard.note, cents - tuning[index], misread=places.misread[index])
-        set_aside.append(set_aside_for(heard, reason))
-    if wrong := _of_another_string(neck, string, notes, pitches, places, placed):
+            return _complaint(note)
+        if places.probability[index, place] >= CERTAIN:
+            nearest = neck.nearest_fret(string, cents - tuning[index])
+            if nearest and nearest[0] == frets[place]:
+                return frets[place]
+        return _nowhere(neck, string, note, cents - tuning[index], misread=places.misread[index])
+
+    answer = [placed(index, note) for index, note in enumerate(notes)]
+    if wrong := _of_another_string(neck, string, pitches, places, open_heard=0 in answer):
         raise RecordingError(f"{name}{wrong}", file=file)
-    if not any(note.fret == 0 for note in placed):
+    if 0 not in answer:
         raise UnreadStringError(f"{name}{_without_open(neck, string, places)}", file=file)
-    return placed, set_aside
+    return answer
 
 
 def _tuning_cents(pitches: Sequence[HeardPitch], places: Places) -> list[float]:
@@ -135,21 +110,13 @@ def _nowhere(neck: Neck, string: int, note: NoteReading, cents: float, *, misrea
     return f"{what}, {off:+.0f} cents from the nearest fret; which one was played is not certain"
 
 
-def _of_another_string(
-    neck: Neck,
-    string: int,
-    notes: Sequence[HeardNote],
-    pitches: Sequence[HeardPitch],
-    places: Places,
-    placed: Sequence[PlacedNote],
-) -> str | None:
+def _of_another_string(neck: Neck, string: int, pitches: Sequence[HeardPitch], places: Places, *, open_heard: bool) -> str | None:
     """What tells that a recording is another string's; None when nothing does."""
     pitched = [(index, pitch.cents) for index, pitch in enumerate(pitches) if pitch.cents is not None]
     cents = [one for _, one in pitched]
     below = sum(one < places.tuning_cents[index] - SAME_FRET_CENTS for index, one in pitched)
-    no_open = not any(note.fret == 0 for note in placed)
-    if below >= max(3, 0.1 * len(pitched)) or (no_open and min(map(abs, cents)) > _LOST_BELOW_CENTS):
-        return _wrong_string(neck, string, min(cents), notes[pitched[int(np.argmin(cents))][0]])
+    if below >= max(3, 0.1 * len(pitched)) or (not open_heard and min(map(abs, cents)) > _LOST_BELOW_CENTS):
+        return _wrong_string(neck, string, min(cents))
     return None
 
 
@@ -171,17 +138,16 @@ def _complaint(note: NoteReading) -> str:
     return sentence(cause) if cause else "no pitch could be read"
 
 
-def _most_common_complaint(notes: Sequence[HeardNote]) -> str:
+def _most_common_complaint(notes: Sequence[NoteReading]) -> str:
     if not notes:
         return "record the string plucked open, at every fret, and open again"
-    complaints = [_complaint(note.note) for note in notes]
+    complaints = [_complaint(note) for note in notes]
     return max(set(complaints), key=complaints.count)
 
 
-def _wrong_string(neck: Neck, string: int, lowest_cents: float, lowest: HeardNote) -> str:
+def _wrong_string(neck: Neck, string: int, lowest_cents: float) -> str:
     wanted = neck.string(string).note
-    lowest_hz = lowest.note.f1_hz
-    assert lowest_hz is not None
+    lowest_hz = neck.open_hz(string) * cents_to_ratio(lowest_cents)
     heard = note_name(lowest_hz, reference_hz=neck.reference_hz)
     others = [
         number

@@ -15,8 +15,8 @@ import numpy as np
 
 from fretcheck.errors import UsageError
 from fretcheck.neck.description import Neck
-from fretcheck.session.placed_reading import Press
 
+Press = Literal["light", "firm"]
 Order = Literal["low-first", "high-first", "fret"]
 
 WORK_PLAN = "work"  # The plan of a session that asks for no notes of its own: work on one place

@@ -5,21 +5,19 @@ The path is the live one: blocks from an `AudioSource`, plucks from the segmente
 """
 
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
 from fretcheck.audio.input.file_source import FileSource
 from fretcheck.audio.input.string_files import find_string_files, surplus_string_files
 from fretcheck.audio.segment.cutting import cut_plucks
-from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.neck.description import Neck
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placed_reading import Inspection, PlacedNote, SoundSetAside
-from fretcheck.session.placement import HeardNote, UnreadStringError, place_notes, set_aside_for
-from fretcheck.session.plan import make_plan
+from fretcheck.session.placed_reading import Inspection, Reading, SoundSetAside
+from fretcheck.session.placement import UnreadStringError, place_notes
+from fretcheck.session.plan import Ask, make_plan
 from fretcheck.session.take import read_take
 from fretcheck.workers import worker_pool
 
@@ -34,7 +32,7 @@ class HeardString:
     """One string's recording, read."""
 
     string: int
-    notes: tuple[PlacedNote, ...]
+    readings: tuple[Reading, ...]
     set_aside: tuple[SoundSetAside, ...]
     sample_rate: float
     problem: UnreadStringError | None = None  # Why nothing of it could be used
@@ -46,30 +44,23 @@ def hear_string(neck: Neck, string: int, file: Path) -> HeardString:
     Raises RecordingError when the file cannot be read, holds no plucks, or holds those of another string.
     """
     with FileSource(file, block_frames=LARGE_BLOCK) as source:
-        cut = cut_plucks(source, partial(read_note, string, sound_file=file.name))
+        cut = cut_plucks(source, lambda pluck: (pluck.start_s, pluck.end_s, read_take(pluck)[1]))
         rate = source.sample_rate
-    heard = cut.plucks
-    set_aside = [SoundSetAside(string=string, start_s=one.start_s, end_s=one.end_s, reason=one.reason) for one in cut.set_aside]
+    places: Sequence[int | str]
     problem: UnreadStringError | None = None
     try:
-        placed, unplaced = place_notes(neck, string, heard, file=file)
+        places = place_notes(neck, string, [note for *_, note in cut.plucks], file=file)
     except UnreadStringError as error:
-        problem, placed = error, []
-        unplaced = [set_aside_for(one, "its fret could not be told, see the warnings") for one in heard]
-    set_aside += unplaced
-    set_aside.sort(key=lambda one: one.start_s)
-    return HeardString(string=string, notes=tuple(placed), set_aside=tuple(set_aside), sample_rate=rate, problem=problem)
-
-
-def read_note(string: int, pluck: Pluck, *, sound_file: str | None = None) -> HeardNote:
-    """Read one pluck's pitch."""
-    return HeardNote(
-        string=string,
-        start_s=pluck.start_s,
-        end_s=pluck.start_s + len(pluck.samples) / pluck.sample_rate,
-        note=read_take(pluck)[1],
-        sound_file=sound_file,
-    )
+        problem, places = error, ["its fret could not be told, see the warnings"] * len(cut.plucks)
+    readings: list[Reading] = []
+    set_aside = [(one.start_s, one.end_s, one.reason) for one in cut.set_aside]
+    for (start_s, end_s, note), place in zip(cut.plucks, places, strict=True):
+        if isinstance(place, str):
+            set_aside.append((start_s, end_s, place))
+        else:
+            readings.append(Reading(ask=Ask(string=string, fret=place), note=note, start_s=start_s, sound_file=file.name))
+    aside = tuple(SoundSetAside(string=string, start_s=start, end_s=end, reason=why) for start, end, why in sorted(set_aside))
+    return HeardString(string=string, readings=tuple(readings), set_aside=aside, sample_rate=rate, problem=problem)
 
 
 def inspect_recordings(
@@ -92,7 +83,7 @@ def inspect_recordings(
     rates = {one.sample_rate for one in heard}
     return inspection_from(
         neck,
-        [note for one in heard for note in one.notes],
+        [reading for one in heard for reading in one.readings],
         planned=planned,
         set_aside=[aside for one in heard for aside in one.set_aside],
         plan=plan,

@@ -19,7 +19,6 @@ import numpy as np
 from fretcheck.neck.starts import start
 from fretcheck.session import events
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.journal.outcome import placed
 from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import deciding_plan
 from tests.session.bench import Player
@@ -73,7 +72,7 @@ def play(slip_cents: float, seed: int) -> Outcome:
             noticed |= slipped and moved
             if isinstance(event, events.OutOfTune) or (moved and abs(tuned[slips_at.string]) > INAUDIBLE_CENTS):
                 tuned[ask.string] = TUNED_CENTS * float(chance.standard_normal())
-    kept = inspection_from(NECK, [placed(one) for one in runner.taken], planned=PLAN.notes).readings
+    kept = inspection_from(NECK, runner.taken, planned=PLAN.notes).readings
     wrong = [one for one in kept if one.used and one.fret and abs(one.deviation_cents or 0.0) > WRONG_CENTS]
     return Outcome(noticed, len(wrong), plucks - len(PLAN.asks), runner.ask is None)
 

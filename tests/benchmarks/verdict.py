@@ -30,7 +30,8 @@ from fretcheck.inspection.comparison import compare
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placed_reading import PlacedNote
+from fretcheck.session.placed_reading import Reading
+from fretcheck.session.plan import Ask
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.case import Case, draw
 from tests.worlds.observer import sound_draws
@@ -148,9 +149,8 @@ def document(case: Case, session: int) -> InspectionDocument:
     listener, neck = case.listener(session), case.neck()
     listener.session(plucks=2)
     notes = [
-        PlacedNote(
-            string=string,
-            fret=fret,
+        Reading(
+            ask=Ask(string=string, fret=fret),
             start_s=at,
             note=NoteReading(
                 f1_hz=neck.target_hz(string, fret) * 2.0 ** (cents / 1200.0),

@@ -15,6 +15,7 @@ import subprocess
 import sys
 import tomllib
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -90,7 +91,7 @@ def shop(tmp_path_factory):
             store.export_json(stream)
         with open_register() as store:
             (folder / "heard.flac").write_bytes(b"some sound" * 1000)
-            reading = make_document(1).readings[0].model_copy(update={"sound_file": "heard.flac"})
+            reading = replace(make_document(1).readings[0], sound_file="heard.flac")
             for number in range(6):
                 store.keep(make_document(number, readings=[reading]), sound_folder=folder)
         (folder / "one.json").write_text(make_document(1).to_json(), encoding="utf-8")

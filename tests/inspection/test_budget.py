@@ -8,7 +8,8 @@ import pytest
 
 from fretcheck.diagnosis.infer.inference import OPENS
 from fretcheck.inspection.budget import note_budget
-from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
+from fretcheck.inspection.document import FretPart, InspectionDocument
+from fretcheck.session.placed_reading import ReadingPart
 from tests.report import documents
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make

@@ -15,8 +15,8 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.inspection.joined import OWN_OPEN, joined, plucks_wanted
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placed_reading import Inspection, PlacedNote
-from fretcheck.session.plan import plan_of_notes
+from fretcheck.session.placed_reading import Inspection, Reading
+from fretcheck.session.plan import Ask, plan_of_notes
 from tests.diagnosis.necks import steel_neck
 from tests.synth.perfect_listener import sampled_deviations
 from tests.synth.random_neck import random_built_neck
@@ -31,8 +31,7 @@ def sitting(seed: int, places: set[tuple[int, int]] | None = None, *, tuned_cent
     """Plucks of one sitting, by default two of every note; all strings `tuned_cents` sharp."""
     heard = sampled_deviations(BUILT, np.random.default_rng(seed), plucks=2)
     notes = [
-        PlacedNote(
-            string=one.string, fret=one.fret, start_s=one.start_s,
+        Reading(ask=Ask(string=one.string, fret=one.fret), start_s=one.start_s,
             note=NoteReading(
                 f1_hz=one.f1_hz * 2.0 ** (tuned_cents / 1200.0), u_cents=one.u_cents, inharmonicity=None, u_inharmonicity=None,
                 snr_db=40.0, partials=20, glide_cents=0.0,

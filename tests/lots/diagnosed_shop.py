@@ -18,9 +18,9 @@ from fretcheck.inspection.document import (
     FretPart,
     InspectionDocument,
     NeckPart,
-    ReadingPart,
 )
 from fretcheck.neck.description import Neck
+from fretcheck.session.placed_reading import ReadingPart
 from tests.synth.demo import demo_neck
 from tests.synth.perfect_listener import sampled_deviations
 from tests.synth.random_neck import random_built_neck

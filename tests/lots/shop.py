@@ -8,7 +8,8 @@ from typing import Literal
 import numpy as np
 
 from fretcheck.diagnosis.result import CauseEstimate, Predicted, Verdict, Worst
-from fretcheck.inspection.document import ConditionsPart, FretPart, InspectionDocument, NeckPart, ReadingPart
+from fretcheck.inspection.document import ConditionsPart, FretPart, InspectionDocument, NeckPart
+from fretcheck.session.placed_reading import ReadingPart
 
 MORNING = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 SCALE_MM, STRINGS = 648.0, 6

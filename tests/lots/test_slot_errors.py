@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -56,8 +58,8 @@ def test_a_string_read_in_part_does_not_bend_the_slots_by_its_own_saddle():
 def test_divisions_of_the_octave_come_from_the_lengths():
     twelve = inspection("A", frets=FRETS)
     step = 2 ** (1 / 12 - 1 / 19)
-    readings = [r.model_copy(update={"length_expected_mm": r.length_expected_mm * step**r.fret}) for r in twelve.readings]
-    opened = [readings[0].model_copy(update={"string": s, "fret": 0, "length_expected_mm": length_mm(0)}) for s in range(1, 7)]
+    readings = [replace(r, length_expected_mm=r.length_expected_mm * step**r.fret) for r in twelve.readings]
+    opened = [replace(readings[0], string=s, fret=0, length_expected_mm=length_mm(0)) for s in range(1, 7)]
     found = slots_of(twelve.model_copy(update={"readings": readings + opened}))
     assert found.gamma == pytest.approx(2 ** (np.arange(1, FRETS + 1) / 19))
 

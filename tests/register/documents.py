@@ -7,7 +7,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from fretcheck.diagnosis.result import Finding, Predicted, Verdict, Worst
-from fretcheck.inspection.document import ConditionsPart, FretPart, InspectionDocument, NeckPart, ReadingPart
+from fretcheck.inspection.document import ConditionsPart, FretPart, InspectionDocument, NeckPart
+from fretcheck.session.placed_reading import ReadingPart
 
 FIRST_DAY = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 

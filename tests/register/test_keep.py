@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from sqlalchemy import text
 
@@ -25,7 +27,7 @@ HOSTILE = [
 
 def with_sound(document, name, sha256=None):
     """`document` with `name` as the sound file of every reading."""
-    readings = [one.model_copy(update={"sound_file": name, "sound_sha256": sha256}) for one in document.readings]
+    readings = [replace(one, sound_file=name, sound_sha256=sha256) for one in document.readings]
     return document.model_copy(update={"readings": readings})
 
 
@@ -140,7 +142,7 @@ def test_what_no_register_can_hold_is_refused(register, changes, complaint):
 
 def test_a_number_beyond_the_database_is_one_line(register):
     document = make_document(1)
-    huge = document.readings[0].model_copy(update={"fret": 10**30})
+    huge = replace(document.readings[0], fret=10**30)
     with pytest.raises((UsageError, OSError), match=r"too large|out of range"):
         register.keep(document.model_copy(update={"readings": [huge]}))
     assert register.count() == 0

@@ -11,7 +11,8 @@ from fretcheck.inspection.assemble import Circumstances, judge
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.placed_reading import PlacedNote
+from fretcheck.session.placed_reading import Reading
+from fretcheck.session.plan import Ask
 from tests.synth.demo import demo_built
 from tests.synth.perfect_listener import sampled_deviations
 from tests.synth.strung_neck import BuiltNeck
@@ -24,9 +25,8 @@ def heard(
 ) -> InspectionDocument:
     """The document of `built` as a perfect ear with an unsteady hand would give it."""
     notes = [
-        PlacedNote(
-            string=one.string,
-            fret=one.fret,
+        Reading(
+            ask=Ask(string=one.string, fret=one.fret),
             start_s=one.start_s,
             note=NoteReading(
                 f1_hz=one.f1_hz,

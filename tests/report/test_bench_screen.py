@@ -22,6 +22,7 @@ from fretcheck.report.bench.bench_view import BenchView, duration_words
 from fretcheck.report.bench.big_digits import big_text, big_width
 from fretcheck.report.tables.neck_cells import ASCII, UNICODE, Cell
 from fretcheck.session import events
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.plan import Ask, make_plan
 from tests.session.bench import make_neck, note_at, pluck_of
 
@@ -39,7 +40,7 @@ def a_view(**changes):
 
 
 def accepted(ask, cents, number):
-    taken = events.Taken(step=0, ask=ask, start_s=1.0, note=note_at(NECK, ask.string, ask.fret), number=number)
+    taken = Reading(step=0, ask=ask, start_s=1.0, note=note_at(NECK, ask.string, ask.fret), number=number)
     return events.Accepted(taken=taken, deviation_cents=cents, pluck=pluck_of())
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from fretcheck.report.bench.bench_speech import BenchSpeech
 from fretcheck.session import events
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.plan import Ask
 from tests.session.bench import make_neck, note_at, pluck_of
 
@@ -26,7 +27,7 @@ def asked(string, fret, **how):
 
 
 def taken(string, fret, cents):
-    one = events.Taken(step=0, ask=Ask(string=string, fret=fret), start_s=0.0, note=note_at(NECK, string, fret))
+    one = Reading(step=0, ask=Ask(string=string, fret=fret), start_s=0.0, note=note_at(NECK, string, fret))
     return events.Accepted(taken=one, deviation_cents=cents, pluck=pluck_of())
 
 

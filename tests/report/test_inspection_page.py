@@ -42,8 +42,7 @@ def hostile() -> InspectionDocument:
             "verdict": replace(document.verdict, reason=HOSTILE),
             "conditions": document.conditions.model_copy(update={"operator": HOSTILE, "source": HOSTILE, "plan": HOSTILE}),
             "readings": [
-                one.model_copy(update={"flags": [HOSTILE], "why_not_used": HOSTILE if one.fret == 3 else None})
-                for one in document.readings
+                replace(one, flags=[HOSTILE], why_not_used=HOSTILE if one.fret == 3 else None) for one in document.readings
             ],
         }
     )
@@ -222,7 +221,7 @@ def test_sheet_one_says_which_fret_and_which_way(pages: dict[str, Path], tmp_pat
 @pytest.mark.browser
 def test_every_sheet_names_its_neck_and_its_number_and_no_table_is_cut(tmp_path: Path) -> None:
     document = documents.before()
-    long = [one.model_copy(update={"start_s": one.start_s + 2000.0 * turn}) for turn in range(3) for one in document.readings]
+    long = [replace(one, start_s=one.start_s + 2000.0 * turn) for turn in range(3) for one in document.readings]
     path = write_report(document.model_copy(update={"readings": long, "id": "261129-7"}), tmp_path / "long.html")
     sheets = browser.printed(tmp_path, path)
     for number, sheet in enumerate(sheets, start=1):

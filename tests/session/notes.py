@@ -6,8 +6,8 @@ from fretcheck.neck.description import Neck, String
 from fretcheck.neck.temperament import cents_to_ratio
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.remarks import Remark
-from fretcheck.session.placed_reading import PlacedNote
-from fretcheck.session.placement import HeardNote
+from fretcheck.session.placed_reading import Reading
+from fretcheck.session.plan import Ask
 
 
 def three_strings(*, frets: int = 12, first_frets: tuple[int, ...] = (0, 0, 0)) -> Neck:
@@ -35,12 +35,7 @@ def note_at(hz: float | None, *, u_cents: float = 0.01, flags: tuple[Remark, ...
 
 def placed(
     neck: Neck, string: int, fret: int, cents: float, start_s: float, *, u_cents: float = 0.01, flags: tuple[Remark, ...] = ()
-) -> PlacedNote:
+) -> Reading:
     """A note `cents` away from equal temperament above the nominal open note."""
     hz = neck.target_hz(string, fret) * cents_to_ratio(cents)
-    return PlacedNote(string=string, fret=fret, start_s=start_s, note=note_at(hz, u_cents=u_cents, flags=flags))
-
-
-def heard(hz: float | None, start_s: float, *, string: int = 1, flags: tuple[Remark, ...] = ()) -> HeardNote:
-    """A pluck whose fret is not told yet."""
-    return HeardNote(string=string, start_s=start_s, end_s=start_s + 1.0, note=note_at(hz, flags=flags))
+    return Reading(ask=Ask(string=string, fret=fret), start_s=start_s, note=note_at(hz, u_cents=u_cents, flags=flags))

@@ -18,11 +18,10 @@ from hypothesis.extra import numpy as npst
 
 from fretcheck.errors import StorageError, UsageError
 from fretcheck.pitch.remarks import Remark
-from fretcheck.session.events import Taken
 from fretcheck.session.journal.journal import Journal
 from fretcheck.session.journal.sounds import flac_bytes, on_grid, read_flac
 from fretcheck.session.journal.story import JOURNAL_NAME, find_session, find_unfinished, pluck_from, read_story
-from fretcheck.session.placed_reading import SoundSetAside
+from fretcheck.session.placed_reading import Reading, SoundSetAside
 from fretcheck.session.plan import make_plan
 from tests.session.bench import make_neck, note_at, pluck_of
 
@@ -32,7 +31,7 @@ PLAN = make_plan(NECK, name="spot", strings=[3])
 
 def a_taken(step=0, **how):
     ask = PLAN.asks[step]
-    return Taken(step=step, ask=ask, start_s=3.0 * step, note=note_at(NECK, ask.string, ask.fret, **how))
+    return Reading(step=step, ask=ask, start_s=3.0 * step, note=note_at(NECK, ask.string, ask.fret, **how))
 
 
 def a_session(root, count=3):

@@ -9,7 +9,7 @@ from fretcheck.errors import RecordingError
 from fretcheck.neck.temperament import cents_to_ratio
 from fretcheck.pitch.remarks import Remark
 from fretcheck.session.placement import place_notes
-from tests.session.notes import heard, three_strings
+from tests.session.notes import note_at, three_strings
 from tests.synth.nominal import note_frequency_hz
 
 E4 = note_frequency_hz("E4")
@@ -23,44 +23,41 @@ def _scale(open_hz: float, frets: range) -> list[float]:
 def test_frets_are_counted_from_the_open_note_as_tuned(tuning_cents: float) -> None:
     neck = three_strings()
     open_hz = E4 * cents_to_ratio(tuning_cents)
-    notes = [heard(hz, float(i)) for i, hz in enumerate([open_hz, *_scale(open_hz, range(1, 13)), open_hz])]
-    placed, unplaced = place_notes(neck, 1, notes)
-    assert [note.fret for note in placed] == [0, *range(1, 13), 0]
-    assert not unplaced
+    notes = [note_at(hz) for hz in [open_hz, *_scale(open_hz, range(1, 13)), open_hz]]
+    assert place_notes(neck, 1, notes) == [0, *range(1, 13), 0]
 
 
 def test_short_string_skips_the_frets_before_its_nut() -> None:
     neck = three_strings(first_frets=(5, 0, 0))
-    placed, _ = place_notes(neck, 1, [heard(hz, float(i)) for i, hz in enumerate(_scale(E4, range(8)))])
-    assert [note.fret for note in placed] == [0, 6, 7, 8, 9, 10, 11, 12]
+    assert place_notes(neck, 1, [note_at(hz) for hz in _scale(E4, range(8))]) == [0, 6, 7, 8, 9, 10, 11, 12]
 
 
 def test_note_beyond_the_last_fret_is_set_aside_and_named() -> None:
     neck = three_strings()
-    notes = [heard(hz, float(i)) for i, hz in enumerate([*_scale(E4, range(13)), E4 * 2 ** (14 / 12)])]
-    placed, unplaced = place_notes(neck, 1, notes)
-    assert len(placed) == 13
-    assert "F#5" in unplaced[0].reason
-    assert "above fret 12" in unplaced[0].reason
+    notes = [note_at(hz) for hz in [*_scale(E4, range(13)), E4 * 2 ** (14 / 12)]]
+    *placed, reason = place_notes(neck, 1, notes)
+    assert placed == [*range(13)]
+    assert "F#5" in reason
+    assert "above fret 12" in reason
 
 
 def test_note_below_the_open_string_is_set_aside() -> None:
     neck = three_strings()
-    _, unplaced = place_notes(neck, 1, [heard(hz, float(i)) for i, hz in enumerate([*_scale(E4, range(13)), E4 / 2])])
-    assert "below the open string" in unplaced[0].reason
+    *_, reason = place_notes(neck, 1, [note_at(hz) for hz in [*_scale(E4, range(13)), E4 / 2]])
+    assert "below the open string" in reason
 
 
 def test_unread_pluck_is_set_aside_with_its_complaint() -> None:
     neck = three_strings()
-    notes = [*(heard(hz, float(i)) for i, hz in enumerate(_scale(E4, range(13)))), heard(None, 20.0, flags=(Remark.TOO_QUIET,))]
-    _, unplaced = place_notes(neck, 1, notes)
-    assert "Too quiet" in unplaced[0].reason
+    notes = [*(note_at(hz) for hz in _scale(E4, range(13))), note_at(None, flags=(Remark.TOO_QUIET,))]
+    *_, reason = place_notes(neck, 1, notes)
+    assert "Too quiet" in reason
 
 
 @pytest.mark.parametrize(("recorded", "taken_for"), [("B3", 1), ("G3", 1), ("E4", 2), ("E4", 3), ("B3", 3)])
 def test_recording_of_another_string_is_refused_and_named(recorded: str, taken_for: int) -> None:
     neck = three_strings()
-    notes = [heard(hz, float(i)) for i, hz in enumerate(_scale(note_frequency_hz(recorded), range(13)))]
+    notes = [note_at(hz) for hz in _scale(note_frequency_hz(recorded), range(13))]
     number = ["E4", "B3", "G3"].index(recorded) + 1
     with pytest.raises(RecordingError, match=f"looks like the recording of string {number}"):
         place_notes(neck, taken_for, notes)
@@ -68,7 +65,7 @@ def test_recording_of_another_string_is_refused_and_named(recorded: str, taken_f
 
 def test_nothing_readable_is_refused() -> None:
     with pytest.raises(RecordingError, match="no pluck could be read"):
-        place_notes(three_strings(), 1, [heard(None, 0.0, flags=(Remark.NOT_A_STRING,))])
+        place_notes(three_strings(), 1, [note_at(None, flags=(Remark.NOT_A_STRING,))])
 
 
 # Whole strings, as a player or a reader may spoil them. The truth is how they were made; 15 cents stand for a poor neck.
@@ -81,14 +78,12 @@ def _spoiled(frets: list[int], *, tuning: float = 0.0, spread: float = 15.0, see
     return [E4 * cents_to_ratio(tuning + 100.0 * fret + (rng.uniform(-spread, spread) if fret else 0.0)) for fret in frets]
 
 
-def _placed_frets(pitches: list[float | None], *, doubted: tuple[int, ...] = (), frets: int = 12) -> dict[float, int]:
-    """Fret by time."""
-    notes = [
-        heard(hz, float(i), flags=(Remark.NOT_A_STRING,) if i in doubted or hz is None else ()) for i, hz in enumerate(pitches)
-    ]
-    placed, unplaced = place_notes(three_strings(frets=frets), 1, notes)
-    assert len(placed) + len(unplaced) == len(pitches)
-    return {note.start_s: note.fret for note in placed}
+def _placed_frets(pitches: list[float | None], *, doubted: tuple[int, ...] = (), frets: int = 12) -> dict[int, int]:
+    """Fret by index."""
+    notes = [note_at(hz, flags=(Remark.NOT_A_STRING,) if i in doubted or hz is None else ()) for i, hz in enumerate(pitches)]
+    places = place_notes(three_strings(frets=frets), 1, notes)
+    assert len(places) == len(pitches)
+    return {index: place for index, place in enumerate(places) if isinstance(place, int)}
 
 
 @pytest.mark.parametrize("doubted", [(0,), (13,), (0, 13), (0, 1, 2, 13)])
@@ -108,14 +103,14 @@ def test_unread_open_plucks_at_both_ends_do_not_shift_the_string() -> None:
     pitches: list[float | None] = [*_spoiled(FULL)]
     pitches[0] = pitches[-1] = None
     neck = three_strings()
-    notes = [heard(hz, float(i), flags=() if hz else (Remark.NOT_A_STRING,)) for i, hz in enumerate(pitches)]
+    notes = [note_at(hz, flags=() if hz else (Remark.NOT_A_STRING,)) for hz in pitches]
     with pytest.raises(RecordingError, match="no open pluck of string 1 could be read"):
         place_notes(neck, 1, notes)
 
 
 @pytest.mark.parametrize("tuning", [0.0, 100.0, 30.0])
 def test_without_any_open_pluck_a_shift_by_a_whole_fret_stays_possible_and_is_said(tuning: float) -> None:
-    notes = [heard(hz, float(i)) for i, hz in enumerate(_spoiled(FULL[1:-1], tuning=tuning))]
+    notes = [note_at(hz) for hz in _spoiled(FULL[1:-1], tuning=tuning)]
     with pytest.raises(
         RecordingError, match=r"which frets of string 1 were played stays open.*shifted by a whole fret|no clear open"
     ):

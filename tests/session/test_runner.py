@@ -11,7 +11,6 @@ from fretcheck.pitch.remarks import Remark
 from fretcheck.session import events
 from fretcheck.session.deviation import read_deviations
 from fretcheck.session.live.runner import Runner
-from fretcheck.session.placed_reading import PlacedNote
 from fretcheck.session.plan import Ask, make_plan
 from tests.benchmarks import slips
 from tests.session.bench import Player, make_neck, note_at, pluck_of
@@ -442,8 +441,7 @@ def test_a_string_that_slipped_is_heard_at_its_open_check_and_what_cannot_be_tru
     assert player.runner.ask == Ask(string=3, fret=0, check=True)
     player.as_asked(cents=cents)
     assert player.runner.ask is None
-    placed = [PlacedNote(string=3, fret=t.ask.fret, start_s=t.start_s, note=t.note) for t in player.runner.taken]
-    readings = [reading for reading in read_deviations(player.runner.neck, placed)[0] if reading.fret > 0]
+    readings = [reading for reading in read_deviations(player.runner.neck, player.runner.taken)[0] if reading.fret > 0]
     assert sorted(reading.fret for reading in readings) == list(range(1, 13))
     assert [reading.deviation_cents for reading in readings] == pytest.approx([0.0] * 12, abs=1e-6)  # exact pitches went in
 

@@ -32,6 +32,11 @@ class Pluck:
         """Onset in seconds from the start of the stream."""
         return self.start_frame / self.sample_rate
 
+    @property
+    def end_s(self) -> float:
+        """The last of its sound, in seconds from the start of the stream."""
+        return (self.start_frame + len(self.samples)) / self.sample_rate
+
 
 @dataclass(frozen=True)
 class SetAside:

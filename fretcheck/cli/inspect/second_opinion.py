@@ -13,7 +13,8 @@ import soundfile
 from rich.console import Console
 from rich.progress import track
 
-from fretcheck.inspection.document import InspectionDocument, ReadingPart
+from fretcheck.inspection.document import InspectionDocument
+from fretcheck.session.placed_reading import ReadingPart
 
 DISAGREEMENT_CENTS = 30.0
 ATTACK_S = 0.15

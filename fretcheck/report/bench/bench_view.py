@@ -10,6 +10,7 @@ from fretcheck.neck.description import Neck
 from fretcheck.report.tables.neck_cells import Cell
 from fretcheck.session import events
 from fretcheck.session.live.wording import asked_words, place_words
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.plan import Ask, Plan
 
 Mood = Literal["waiting", "listening", "taken", "again", "tune", "faint", "paused", "trouble", "finished"]
@@ -108,7 +109,7 @@ class BenchView:
                 self.mood = "finished"
                 self.message = "All notes are taken." if event.complete else "Stopped; what was taken is kept."
 
-    def remember(self, taken: events.Taken, deviation_cents: float | None) -> None:
+    def remember(self, taken: Reading, deviation_cents: float | None) -> None:
         """Show a pluck of an earlier part of the session."""
         self.plucks[taken.ask.string, taken.ask.fret][taken.number or 0] = deviation_cents
 

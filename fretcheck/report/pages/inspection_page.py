@@ -13,7 +13,7 @@ from markupsafe import Markup
 from fretcheck.diagnosis.conclude.words import listed_notes
 from fretcheck.diagnosis.result import Finding
 from fretcheck.inspection.budget import NoteBudget, note_budget
-from fretcheck.inspection.document import FretPart, InspectionDocument, ReadingPart
+from fretcheck.inspection.document import FretPart, InspectionDocument
 from fretcheck.plain_text import moment, plain_line, signed
 from fretcheck.report.figures.neck_figure import description, neck_figure, upright_neck_figure
 from fretcheck.report.figures.neck_plan import NeckPlan, plan_of
@@ -23,6 +23,7 @@ from fretcheck.report.pages.page import render
 from fretcheck.report.tables.neck_summary import said_of_heights
 from fretcheck.report.words import verdict_words as words
 from fretcheck.report.words.finding_words import label, where_heard
+from fretcheck.session.placed_reading import ReadingPart
 
 PLAN_WORDS = {
     "full": "every fret",

@@ -25,10 +25,9 @@ from fretcheck.errors import StorageError
 from fretcheck.files import sync_folder
 from fretcheck.neck.description import Neck
 from fretcheck.neck.writing import neck_to_mapping
-from fretcheck.session.events import Taken
 from fretcheck.session.journal.sounds import flac_bytes, write_safely
 from fretcheck.session.journal.story import JOURNAL_NAME, LOCK_NAME, SCHEMA, SOUNDS_NAME, Line, Story, read_story, story_from
-from fretcheck.session.placed_reading import SoundSetAside
+from fretcheck.session.placed_reading import Reading, SoundSetAside
 from fretcheck.session.plan import Ask, Plan
 
 
@@ -129,7 +128,7 @@ class Journal:
         )
         return offset
 
-    def keep(self, taken: Taken, pluck: Pluck) -> Taken:
+    def keep(self, taken: Reading, pluck: Pluck) -> Reading:
         """Put an accepted pluck on the disk: first its sound, then its line. On return both are there to stay.
 
         Raises StorageError: on a full disk and the like; the pluck is then not accepted, and all that came before is untouched.
@@ -195,7 +194,7 @@ class Journal:
             self.story.tell(line)
 
 
-def _accepted_line(taken: Taken, pluck: Pluck, sha256: str) -> Line:
+def _accepted_line(taken: Reading, pluck: Pluck, sha256: str) -> Line:
     return {
         "kind": "accepted",
         "number": taken.number,

@@ -9,15 +9,14 @@ from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.errors import StorageError
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
-from fretcheck.session.events import Taken
 from fretcheck.session.journal.sounds import read_flac
 from fretcheck.session.journal.story import Story, pluck_from, read_story
-from fretcheck.session.placed_reading import Inspection, PlacedNote
+from fretcheck.session.placed_reading import Inspection, Reading
 
 ReadPluck = Callable[[Pluck], NoteReading]
 
 
-def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Inspection:
+def inspection_of(story: Story, *, taken: Iterable[Reading] | None = None) -> Inspection:
     """The inspection of a session's accepted plucks, the withdrawn left out.
 
     `story`: the session as it stands. `taken`: its plucks, where they have been read again.
@@ -25,7 +24,7 @@ def inspection_of(story: Story, *, taken: Iterable[Taken] | None = None) -> Insp
     last = story.parts[-1] if story.parts else {}
     inspection = inspection_from(
         story.neck,
-        [placed(one) for one in (story.taken if taken is None else taken)],
+        story.taken if taken is None else taken,
         planned=story.plan.notes,
         set_aside=story.set_aside,
         plan=story.plan.name,
@@ -47,7 +46,7 @@ def read_again(folder: Path, *, read: ReadPluck) -> Inspection:
     return inspection_of(story, taken=[_read_one(folder, story, one, read) for one in story.taken])
 
 
-def _read_one(folder: Path, story: Story, taken: Taken, read: ReadPluck) -> Taken:
+def _read_one(folder: Path, story: Story, taken: Reading, read: ReadPluck) -> Reading:
     assert taken.number is not None
     assert taken.sound_file is not None
     path = folder / taken.sound_file
@@ -60,15 +59,3 @@ def _read_one(folder: Path, story: Story, taken: Taken, read: ReadPluck) -> Take
         raise StorageError(f"{path}: this is not the sound that was recorded; its checksum differs", path=path)
     samples, rate = read_flac(path)
     return replace(taken, note=read(pluck_from(samples, rate, known)))
-
-
-def placed(taken: Taken) -> PlacedNote:
-    """An accepted pluck at its place."""
-    return PlacedNote(
-        string=taken.ask.string,
-        fret=taken.ask.fret,
-        start_s=taken.start_s,
-        note=taken.note,
-        press=taken.ask.press,
-        sound_file=taken.sound_file,
-    )

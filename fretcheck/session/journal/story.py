@@ -18,8 +18,7 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.neck_file import neck_from_mapping
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.remarks import Remark
-from fretcheck.session.events import Taken
-from fretcheck.session.placed_reading import SoundSetAside
+from fretcheck.session.placed_reading import Reading, SoundSetAside
 from fretcheck.session.plan import WORK_PLAN, Ask, Growth, Plan
 
 SCHEMA = "fretcheck/journal/1"
@@ -42,7 +41,7 @@ class Story:
     tune_within_cents: float | None
     follows: str | None = None  # Id of the inspection whose corrections are worked on
     parts: list[Line] = field(default_factory=list)
-    accepted: list[Taken] = field(default_factory=list)  # Every pluck ever accepted, in order; `taken` leaves out the withdrawn
+    accepted: list[Reading] = field(default_factory=list)  # Every pluck ever accepted, in order; `taken` leaves out the withdrawn
     plucks: dict[int, Line] = field(default_factory=dict)  # By number: what else is known of an accepted pluck's sound
     withdrawn: set[int] = field(default_factory=set)
     skipped: set[int] = field(default_factory=set)
@@ -50,7 +49,7 @@ class Story:
     complete: bool = False
 
     @property
-    def taken(self) -> tuple[Taken, ...]:
+    def taken(self) -> tuple[Reading, ...]:
         """Accepted plucks that count."""
         return tuple(taken for taken in self.accepted if taken.number not in self.withdrawn)
 
@@ -183,12 +182,12 @@ def pluck_from(samples: Reals, sample_rate: float, known: Mapping[str, Any]) -> 
     )
 
 
-def _taken_from(line: Line) -> Taken:
+def _taken_from(line: Line) -> Reading:
     note = dict(line["note"])
     note.pop("details", None)  # as written before remarks had that name
     note["remarks"] = tuple(Remark(remark) for remark in note.pop("flags", None) or note.get("remarks", ()))
     note["window_s"] = None if note["window_s"] is None else tuple(note["window_s"])
-    return Taken(
+    return Reading(
         step=line["step"],
         ask=Ask(**line["ask"]),
         start_s=line["start_s"],

@@ -6,7 +6,7 @@ Conventions: a step is an index into the plan's asks. Steps may be done in any o
 import statistics
 from collections.abc import Callable, Iterable, Sequence
 
-from fretcheck.session.events import Taken
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.plan import Plan
 
 _PACE_KNOWN_FROM = 3  # Notes
@@ -19,7 +19,7 @@ class Progress:
     """
 
     def __init__(
-        self, plan: Plan, *, clock: Callable[[], float], taken: Sequence[Taken] = (), skipped: Iterable[int] = ()
+        self, plan: Plan, *, clock: Callable[[], float], taken: Sequence[Reading] = (), skipped: Iterable[int] = ()
     ) -> None:
         self._plan = plan
         self._clock = clock
@@ -29,7 +29,7 @@ class Progress:
         self._last_step_at: float | None = None
 
     @property
-    def taken(self) -> tuple[Taken, ...]:
+    def taken(self) -> tuple[Reading, ...]:
         """Accepted plucks that count, in the order in which they were played."""
         return tuple(self._taken)
 
@@ -76,7 +76,7 @@ class Progress:
         """The player's time for the next note begins now."""
         self._last_step_at = self._clock()
 
-    def take(self, taken: Taken) -> None:
+    def take(self, taken: Reading) -> None:
         """A pluck was accepted."""
         self._taken.append(taken)
         now = self._clock()
@@ -84,7 +84,7 @@ class Progress:
             self._step_times.append(now - self._last_step_at)
         self._last_step_at = now
 
-    def withdraw(self, plucks: Iterable[Taken]) -> tuple[int, ...]:
+    def withdraw(self, plucks: Iterable[Reading]) -> tuple[int, ...]:
         """These no longer count; returns their numbers."""
         gone = tuple(plucks)
         self._taken = [taken for taken in self._taken if taken not in gone]

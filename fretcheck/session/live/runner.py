@@ -24,15 +24,16 @@ from fretcheck.session.live.complaints import Complaint, uncertain, useless, wro
 from fretcheck.session.live.heard import Match, expected_hz, match
 from fretcheck.session.live.progress import Progress
 from fretcheck.session.live.tuning import Tuning
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.plan import Ask, Plan
 
 # Puts an accepted pluck on disk and returns it with its number and `sound_file`; raises when it can't
-Keep = Callable[[events.Taken, Pluck], events.Taken]
+Keep = Callable[[Reading, Pluck], Reading]
 
 State = Literal["waiting", "listening", "ringing", "paused", "finished"]
 
 # What to ask next, from the plucks taken and the asks that were left out; called when the plan is done
-Choose = Callable[[Sequence[events.Taken], Sequence[Ask]], events.Grown]
+Choose = Callable[[Sequence[Reading], Sequence[Ask]], events.Grown]
 
 # A note less certain than this is asked for once more, and then taken as it is: a hand repeats to one cent, and a reading with an
 # honest uncertainty of 3 cents is worth more than none
@@ -59,7 +60,7 @@ class Runner:
         step_back: bool = True,
         tune_within_cents: float | None = None,
         choose: Choose | None = None,
-        taken: Sequence[events.Taken] = (),
+        taken: Sequence[Reading] = (),
         skipped: Iterable[int] = (),
     ) -> None:
         self.neck = neck
@@ -98,7 +99,7 @@ class Runner:
         return None if self._recheck is not None else self._step
 
     @property
-    def taken(self) -> tuple[events.Taken, ...]:
+    def taken(self) -> tuple[Reading, ...]:
         """Accepted plucks that count, in the order in which they were played."""
         return self._progress.taken
 
@@ -326,7 +327,7 @@ class Runner:
         return [events.SteppedBack(step=step, ask=self.plan.asks[step], withdrawn=withdrawn), self._asked(again=True)]
 
     def _accept(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[events.Event]:
-        taken = self._keep(events.Taken(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
+        taken = self._keep(Reading(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
         deviation = self.deviation_cents(ask, note)
         self._progress.take(taken)
         self._unasked_opens = 0
@@ -336,7 +337,7 @@ class Runner:
         accepted = events.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
         return [accepted, *self._drifted(taken), *self._step_on(ask)]
 
-    def _drifted(self, taken: events.Taken) -> list[events.Event]:
+    def _drifted(self, taken: Reading) -> list[events.Event]:
         self._tuning.note(taken)
         cents = self._tuning.drift_cents(taken)
         if cents is None:
@@ -363,7 +364,7 @@ class Runner:
         kept = last_open + 1 if any(taken.ask.fret > 0 for taken in own[:last_open]) else 0
         stale = own[kept:]
         step = next((taken.step for taken in stale if taken.ask.fret == 0), None)
-        fresh = self._keep(events.Taken(step=step, ask=ask, start_s=start_s, note=note), pluck)
+        fresh = self._keep(Reading(step=step, ask=ask, start_s=start_s, note=note), pluck)
         withdrawn = self._progress.withdraw(stale)
         self._progress.take(fresh)
         self._tuning.anew(string, [fresh])

@@ -9,8 +9,8 @@ from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import RETUNED_CENTS
-from fretcheck.session.events import Taken
 from fretcheck.session.live.heard import OpenHeard
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.placement import OPEN_CAPTURE_CENTS
 from fretcheck.session.plan import Ask
 
@@ -31,13 +31,13 @@ class Tuning:
         self._first_hz: dict[int, float] = {}
         self._tried_cents: dict[int, float] = {}  # By string, where it was at the last pluck while it was tuned up
 
-    def note(self, taken: Taken) -> None:
+    def note(self, taken: Reading) -> None:
         """An open note counts; fretted ones are passed over."""
         if taken.ask.fret == 0 and taken.note.f1_hz is not None:
             self.opens[taken.ask.string] = OpenHeard(taken.note.f1_hz, taken.note.inharmonicity)
             self._first_hz.setdefault(taken.ask.string, taken.note.f1_hz)
 
-    def anew(self, string: int, taken: Iterable[Taken]) -> None:
+    def anew(self, string: int, taken: Iterable[Reading]) -> None:
         """What was known of a string no longer holds; these plucks do."""
         self.opens.pop(string, None)
         self._first_hz.pop(string, None)
@@ -70,7 +70,7 @@ class Tuning:
         jump = cents_between(note.f1_hz, before.f1_hz)
         return jump if abs(jump) > RETUNED_CENTS else None
 
-    def drift_cents(self, taken: Taken) -> float | None:
+    def drift_cents(self, taken: Reading) -> float | None:
         """How far an open note has crept from the string's first; None where that is not worth a word."""
         if taken.ask.fret != 0 or taken.note.f1_hz is None:
             return None

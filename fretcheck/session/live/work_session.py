@@ -20,6 +20,7 @@ from fretcheck.session.live.complaints import Complaint
 from fretcheck.session.live.heard import OpenHeard, place_costs
 from fretcheck.session.live.runner import Keep, Runner
 from fretcheck.session.live.wording import place_words
+from fretcheck.session.placed_reading import Reading
 from fretcheck.session.placement import OPEN_CAPTURE_CENTS
 from fretcheck.session.plan import WORK_PLAN, Ask, Plan
 
@@ -86,7 +87,7 @@ class WorkRunner(Runner):
         self._since_open: dict[int, int] = {}
         # The string of which a fretted note was heard that does not count before its open note is
         self._first_open: int | None = None
-        self._kept: list[events.Taken] = []
+        self._kept: list[Reading] = []
         self._before: list[Guide] = []
         self._last_s: float | None = None
         self._last: Ask | None = None
@@ -108,7 +109,7 @@ class WorkRunner(Runner):
         return Ask(string=string, fret=fret)
 
     @property
-    def taken(self) -> tuple[events.Taken, ...]:
+    def taken(self) -> tuple[Reading, ...]:
         """Plucks that show how the work stands."""
         return tuple(self._kept)
 
@@ -150,7 +151,7 @@ class WorkRunner(Runner):
         if self._last_s is not None and start_s - self._last_s >= PAUSE_S:
             self._worked()
         self._last_s, self._last = start_s, place
-        taken = events.Taken(step=None, ask=place, start_s=start_s, note=note)
+        taken = Reading(step=None, ask=place, start_s=start_s, note=note)
         if place.fret == 0:
             return self._open(taken, pluck)
         if place.string in self._to_open or self._surprising(taken):
@@ -161,7 +162,7 @@ class WorkRunner(Runner):
             return self._again(place, Complaint(text, "OPEN FIRST"))
         return [*self._take(taken, pluck), self._asked()]
 
-    def _surprising(self, taken: events.Taken) -> bool:
+    def _surprising(self, taken: Reading) -> bool:
         cents = self.deviation_cents(taken.ask, taken.note)
         away, u = self.guide.away(taken.ask.string, taken.ask.fret, 0.0 if cents is None else cents)
         return abs(away) > max(SURPRISE_CENTS, SURPRISE_TIMES * u)
@@ -172,7 +173,7 @@ class WorkRunner(Runner):
         self._to_open.update(self.guide.strings)
         self._done_announced = False
 
-    def _open(self, taken: events.Taken, pluck: Pluck) -> list[events.Event]:
+    def _open(self, taken: Reading, pluck: Pluck) -> list[events.Event]:
         string = taken.ask.string
         assert taken.note.f1_hz is not None
         before = self._opens.get(string)
@@ -189,7 +190,7 @@ class WorkRunner(Runner):
         self.guide.opened(string)
         return [*self._keep_and_tell(taken, pluck, withdrawn=withdrawn), self._asked()]
 
-    def _take(self, taken: events.Taken, pluck: Pluck) -> list[events.Event]:
+    def _take(self, taken: Reading, pluck: Pluck) -> list[events.Event]:
         """A fretted note whose open note is known."""
         place = taken.ask
         cents = self.deviation_cents(place, taken.note)
@@ -203,7 +204,7 @@ class WorkRunner(Runner):
     def _remember(self) -> None:
         self._before = [*self._before[1 - MOST_BACK :], self.guide.copy()]
 
-    def _keep_and_tell(self, taken: events.Taken, pluck: Pluck, *, withdrawn: tuple[int, ...] = ()) -> list[events.Event]:
+    def _keep_and_tell(self, taken: Reading, pluck: Pluck, *, withdrawn: tuple[int, ...] = ()) -> list[events.Event]:
         kept = self._keep(taken, pluck)
         self._kept.append(kept)
         self.state = "ringing"
