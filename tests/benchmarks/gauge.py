@@ -61,7 +61,7 @@ def run_one(job: Job) -> tuple[Job, dict[str, tuple[float, float, float]]]:
     strings, frets = cases[0].built.shape
     found = gauge_study(values, np.repeat(np.arange(strings), frets).tolist(), list(range(frets)) * strings)
     said = {"repeatability": found.repeatability, "gauge": found.gauge, "reproducibility": found.reproducibility}
-    return job, {name: (one.value, *one.interval) for name, one in said.items() if one is not None}
+    return job, {name: (one.cents, *one.interval) for name, one in said.items() if one is not None}
 
 
 def main() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DiagnosisRefusedError
-from fretcheck.lots.gauge.gauge_study import MeanSquare, gauge_study, scatter_with_interval
+from fretcheck.lots.gauge.gauge_study import gauge_study, scatter
 from tests.lots.reference import EXAMPLES
 
 
@@ -19,8 +19,8 @@ def test_gum_h5_by_one_operator():
     pattern /= pattern.std(ddof=1)
     values = np.array([v * 1e6 + s * pattern for v, s in zip(example["V"], example["s_uV"], strict=True)])  # µV
     found = gauge_study(values[:, None, :, None], [1], [1])
-    assert found.repeatability.value == pytest.approx(example["out"]["s_within_uV"], abs=0.5)
-    assert found.between_parts == pytest.approx(example["out"]["sB_uV_recomputed"], abs=0.05)
+    assert found.repeatability.cents == pytest.approx(example["out"]["s_within_uV"], abs=0.5)
+    assert found.between_parts_cents == pytest.approx(example["out"]["sB_uV_recomputed"], abs=0.05)
     assert found.reproducibility is None
     assert found.gauge == found.repeatability
 
@@ -28,16 +28,15 @@ def test_gum_h5_by_one_operator():
 def test_published_gauge_study_and_its_intervals():
     """Ten parts, three operators, three repeats; the study pools operators × parts with the repeats."""
     squares, example = EXAMPLES["published_gauge_study"]["SS"], EXAMPLES["published_gauge_study"]
-    error = MeanSquare(value=(squares["int"] + squares["rep"]) / 78, freedom=78)
-    operator = MeanSquare(value=squares["oper"] / 2, freedom=2)
+    error, operator = (squares["int"] + squares["rep"]) / 78, squares["oper"] / 2
     for name, terms, rel in (
-        ("EV", [(1.0, error)], 3e-3),  # exact chi-square, printed to 3 decimals
-        # modified large samples with 2 degrees of freedom: variants of the method differ by about 1 %
-        ("AV", [(1 / 30, operator), (-1 / 30, error)], 0.015),
-        ("GRR", [(1 / 30, operator), (29 / 30, error)], 0.015),
+        ("EV", [(error, 78)], 3e-3),  # exact chi-square, printed to 3 decimals
+        # modified large samples with 2 degrees of freedom: variants of the method, and other methods, differ by about 1 %
+        ("AV", [(operator / 30, 2), (-error / 30, 78)], 0.015),
+        ("GRR", [(operator / 30, 2), (error * 29 / 30, 78)], 0.015),
     ):
-        found = scatter_with_interval(terms, confidence=0.90)
-        assert found.value == pytest.approx(example["sd"][name], abs=5e-6)
+        found = scatter(terms, 0.90)
+        assert found.cents == pytest.approx(example["sd"][name], abs=5e-6)
         assert found.interval == pytest.approx(example["CI90"][name], rel=rel)
 
 
@@ -55,10 +54,10 @@ def test_one_note_agrees_with_an_independent_library():
     table = anova_lm(ols("y ~ C(part) * C(operator)", frame).fit())
     of_part, of_operator, crossed, repeat = table["mean_sq"]
     found = gauge_study(values[..., None], [1], [1])
-    assert found.repeatability.value == pytest.approx(repeat**0.5, rel=1e-9)
-    assert found.reproducibility.value**2 == pytest.approx((of_operator - crossed) / 14 + (crossed - repeat) / 2, rel=1e-9)
-    assert found.between_parts**2 == pytest.approx(max(0.0, (of_part - crossed) / 6), rel=1e-9)
-    assert found.distinct_categories == int(2**0.5 * found.between_parts / found.gauge.value)
+    assert found.repeatability.cents == pytest.approx(repeat**0.5, rel=1e-9)
+    assert found.reproducibility.cents**2 == pytest.approx((of_operator - crossed) / 14 + (crossed - repeat) / 2, rel=1e-9)
+    assert found.between_parts_cents**2 == pytest.approx(max(0.0, (of_part - crossed) / 6), rel=1e-9)
+    assert found.distinct_categories == int(2**0.5 * found.between_parts_cents / found.gauge.cents)
 
 
 STRINGS, FRETS = np.repeat(np.arange(4), 6).tolist(), list(range(6)) * 4
@@ -86,11 +85,11 @@ def test_what_one_inspection_shifts_together_is_told_and_the_intervals_hold_the_
     for _ in range(300):
         values = simulated(rng)
         found = gauge_study(values, STRINGS, FRETS)
-        assert found.repeatability.value**2 == pytest.approx(np.var(values, axis=2, ddof=1).mean(), rel=1e-9)  # whatever shifts
+        assert found.repeatability.cents**2 == pytest.approx(np.var(values, axis=2, ddof=1).mean(), rel=1e-9)  # whatever shifts
         for name, true in truth.items():
             low, high = getattr(found, name).interval
             held[name] += low <= true <= high
-            square[name] += getattr(found, name).value ** 2 / 300
+            square[name] += getattr(found, name).cents ** 2 / 300
     for name, true in truth.items():
         assert 0.85 - 0.05 < held[name] / 300 < 0.95 + 0.05, name
         assert square[name] == pytest.approx(true**2, rel=0.2), name  # 600 degrees of freedom between operators: 6 %, × 3

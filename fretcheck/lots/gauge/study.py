@@ -16,15 +16,15 @@ from math import sqrt
 from typing import Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from fretcheck.arrays import Reals
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.inspection.budget import plucked_u_cents
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.lots.acceptance.lot_record import Name
+from fretcheck.lots.acceptance.lot_record import Name, Record
 from fretcheck.lots.acceptance.lot_steps import check_name, check_serials, rank
-from fretcheck.lots.gauge.gauge_study import GaugeResult, Scatter, gauge_study
+from fretcheck.lots.gauge.gauge_study import GaugeResult, gauge_study
 from fretcheck.session.plan import DECIDING
 
 Grade = Literal["fit", "marginal", "unfit"]
@@ -37,11 +37,7 @@ _CURES = {
 }
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class StudyStep(_Record):
+class StudyStep(Record):
     """One reading of the plan; `inspection` once it is done."""
 
     neck: str
@@ -50,37 +46,22 @@ class StudyStep(_Record):
     inspection: str | None = None
 
 
-class ScatterPart(_Record):
-    """A standard deviation in cents with its interval."""
-
-    cents: float
-    interval: tuple[float, float]
-
-
-class StudyResultPart(_Record):
-    """What a study found; see `GaugeResult`."""
+class StudyResultPart(GaugeResult):
+    """What a study found, and how that compares with the tolerance."""
 
     computed_at: str
     notes_used: int
     notes_left_out: int
-    repeatability: ScatterPart
-    of_inspection: ScatterPart
-    of_string: ScatterPart
-    of_note: ScatterPart
-    reproducibility: ScatterPart | None
-    gauge: ScatterPart
-    between_parts_cents: float
     tolerance_cents: float
     share_of_tolerance: float
     grade: Grade
     sentence: str
-    distinct_categories: int | None
     confidence: float
     unseen_repeatability_cents: float
     remarks: tuple[str, ...]
 
 
-class GaugeStudy(_Record):
+class GaugeStudy(Record):
     """A study and its history."""
 
     schema_: Literal["fretcheck/gauge/1"] = Field(default="fretcheck/gauge/1", alias="schema")
@@ -90,8 +71,6 @@ class GaugeStudy(_Record):
     seed: int
     steps: tuple[StudyStep, ...]
     result: StudyResultPart | None = None
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
 
     @model_validator(mode="before")
     @classmethod
@@ -211,30 +190,23 @@ def compute_study(
         values[cell] = [one[note][0] for note in everywhere]
     found = gauge_study(values, *zip(*everywhere, strict=True), confidence=confidence)
     seen = float(np.mean([one[note][1] ** 2 for one in read for note in everywhere]))
-    share, (low, high) = 6 * found.gauge.value / (2 * limit), (6 * end / (2 * limit) for end in found.gauge.interval)
+    share, (low, high) = 6 * found.gauge.cents / (2 * limit), (6 * end / (2 * limit) for end in found.gauge.interval)
     remarks = []
     if len(operators) == 1:
         remarks.append("one operator: the scatter between operators is not seen and not counted")
     if left_out:
         remarks.append(f"{left_out} notes were not read every time and are left out")
     result = StudyResultPart(
+        **dict(found),
         computed_at=now.astimezone().isoformat(timespec="seconds"),
         notes_used=len(everywhere),
         notes_left_out=left_out,
-        repeatability=_part(found.repeatability),
-        of_inspection=_part(found.of_inspection),
-        of_string=_part(found.of_string),
-        of_note=_part(found.of_note),
-        reproducibility=None if found.reproducibility is None else _part(found.reproducibility),
-        gauge=_part(found.gauge),
-        between_parts_cents=found.between_parts,
         tolerance_cents=2 * limit,
         share_of_tolerance=share,
         grade=_grade(share),
         sentence=_sentence(found, share, (low, high), limit),
-        distinct_categories=found.distinct_categories,
         confidence=confidence,
-        unseen_repeatability_cents=sqrt(max(0.0, found.repeatability.value**2 - seen)),
+        unseen_repeatability_cents=sqrt(max(0.0, found.repeatability.cents**2 - seen)),
         remarks=tuple(remarks),
     )
     return study.model_copy(update={"result": result})
@@ -249,7 +221,7 @@ def _sentence(found: GaugeResult, share: float, ends: tuple[float, float], limit
     parts = {"inspection": found.of_inspection, "string": found.of_string, "note": found.of_note}
     if found.reproducibility is not None:
         parts["operators"] = found.reproducibility
-    most = max(parts, key=lambda name: parts[name].value)
+    most = max(parts, key=lambda name: parts[name].cents)
     low, high = (_grade(end) for end in ends)
     sure = "" if low == high else f" (from {low} to {high}, as far as these readings tell)"
     text = (
@@ -258,9 +230,5 @@ def _sentence(found: GaugeResult, share: float, ends: tuple[float, float], limit
     )
     if share <= FIT:
         return text
-    wider = f"; ±{found.gauge.value * 3 / MARGINAL:.1f} cents it could judge" if share > MARGINAL else ""
+    wider = f"; ±{found.gauge.cents * 3 / MARGINAL:.1f} cents it could judge" if share > MARGINAL else ""
     return f"{text}{wider}. Most of it is of {_CURES[most]}. Verdicts count it: they stay right, but more necks stay undecided"
-
-
-def _part(scatter: Scatter) -> ScatterPart:
-    return ScatterPart(cents=scatter.value, interval=scatter.interval)

@@ -21,7 +21,8 @@ from fretcheck.plain_text import decimal, plain_line, signed
 if TYPE_CHECKING:
     from fretcheck.lots.acceptance.lot_decision import NeckResult
     from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.gauge.study import GaugeStudy, ScatterPart
+    from fretcheck.lots.gauge.gauge_study import ScatterPart
+    from fretcheck.lots.gauge.study import GaugeStudy
     from fretcheck.lots.template.template_study import Drift, TemplateStudy
 
 # Plain words; the statistician's name, which is the key, is told behind them in brackets
