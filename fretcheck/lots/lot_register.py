@@ -7,20 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import Connection, Table, delete, insert, select, update
 
 from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.lot_record import CorrectionPart, Lot, ReadPart
 from fretcheck.lots.gauge.study import GaugeStudy, counts_for
-from fretcheck.lots.lot_tables import GAUGE_INSPECTIONS, LOT_INSPECTIONS, GaugeStudyRow, LotRow, RecordRow
+from fretcheck.lots.lot_tables import GAUGE_INSPECTIONS, GAUGE_STUDIES, LOT_INSPECTIONS, LOTS
 from fretcheck.register.selection import folded
-from fretcheck.register.tables import InspectionRow, NeckRow
+from fretcheck.register.tables import INSPECTIONS, NECKS
 
 if TYPE_CHECKING:
-    from sqlalchemy.orm import Session
-
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.register.store import Register
 
@@ -30,46 +28,46 @@ Kept = TypeVar("Kept", Lot, GaugeStudy)
 def keep_new(register: Register, record: Lot | GaugeStudy) -> None:
     """Keep a lot or a study that was just opened. Raises UsageError when there is one of that name."""
     table, what, _ = _kind(type(record))
-    with register.session() as session:
-        if session.execute(select(table.key).where(table.name == record.name)).scalar() is not None:
+    with register.transaction() as connection:
+        if connection.execute(select(table.c.key).where(table.c.name == record.name)).scalar() is not None:
             show = ", or `lot show` it" if isinstance(record, Lot) else ""
             raise UsageError(f"there is a {what} {record.name!r} already: choose another name{show}")
-        row = table(name=record.name, opened_utc=datetime.fromisoformat(record.opened_at))
-        _write(row, record)
-        session.add(row)
+        opened = datetime.fromisoformat(record.opened_at)
+        connection.execute(insert(table).values(name=record.name, opened_utc=opened, **_columns(record)))
 
 
 def change(register: Register, kind: type[Kept], name: str, step: Callable[[Kept], Kept]) -> Kept:
     """Apply one step to a lot or a study and keep the outcome; nothing changes when `step` raises."""
-    with register.session() as session:
-        row = _row(session, kind, name)
-        record: Kept = step(kind.model_validate_json(row.record_json))
-        _write(row, record)
+    with register.transaction() as connection:
+        key, text = _row(connection, kind, name)
+        record: Kept = step(kind.model_validate_json(text))
+        table = _kind(kind)[0]
+        connection.execute(update(table).where(table.c.key == key).values(**_columns(record)))
         if isinstance(record, Lot):
             links, counting = LOT_INSPECTIONS, list(record.inspections.items())
         else:
             links, counting = GAUGE_INSPECTIONS, [(n, one.inspection) for n, one in enumerate(record.steps) if one.inspection]
         owner, place, inspection = links.columns.keys()
-        session.execute(delete(links).where(links.c[owner] == row.key))
+        connection.execute(delete(links).where(links.c[owner] == key))
         if counting:
-            session.execute(insert(links), [{owner: row.key, place: where, inspection: number} for where, number in counting])
+            connection.execute(insert(links), [{owner: key, place: where, inspection: number} for where, number in counting])
         return record
 
 
 def load(register: Register, kind: type[Kept], name: str) -> Kept:
     """The lot or study of that name. Raises UsageError when there is none."""
-    with register.session(write=False) as session:
-        return kind.model_validate_json(_row(session, kind, name).record_json)
+    with register.transaction(write=False) as connection:
+        return kind.model_validate_json(_row(connection, kind, name)[1])
 
 
 def list_kept(register: Register, kind: type[Kept], *, template: str | None = None) -> list[Kept]:
     """All lots or studies, or the lots of one template, in the order in which they were opened."""
     table, _, _ = _kind(kind)
-    query = select(table.record_json).order_by(table.opened_utc, table.key)
+    query = select(table.c.record_json).order_by(table.c.opened_utc, table.c.key)
     if template is not None:
-        query = query.where(LotRow.template == template)
-    with register.session(write=False) as session:
-        return [kind.model_validate_json(text) for text in session.execute(query).scalars()]
+        query = query.where(LOTS.c.template == template)
+    with register.transaction(write=False) as connection:
+        return [kind.model_validate_json(text) for text in connection.execute(query).scalars()]
 
 
 def remove_lot(register: Register, name: str) -> None:
@@ -77,11 +75,11 @@ def remove_lot(register: Register, name: str) -> None:
 
     Raises UsageError when there is none, or its sample has been drawn: then it is closed with a note, not removed.
     """
-    with register.session() as session:
-        row = _row(session, Lot, name)
-        if Lot.model_validate_json(row.record_json).sample:
+    with register.transaction() as connection:
+        key, text = _row(connection, Lot, name)
+        if Lot.model_validate_json(text).sample:
             raise UsageError(f"the sample of lot {name!r} has been drawn: close it with --note and the reason")
-        session.delete(row)
+        connection.execute(delete(LOTS).where(LOTS.c.key == key))
 
 
 def correct_template(register: Register, template: str, *, since: str, fret: int | None) -> CorrectionPart:
@@ -117,14 +115,14 @@ def inspections_since_opening(register: Register, lot: Lot) -> dict[str, list[Re
     """Every inspection of the lot's necks since it was opened, by serial, oldest first; capitals of a serial do not matter."""
     by_folded = {folded(serial): serial for serial in lot.serials}
     query = (
-        select(NeckRow.serial_folded, InspectionRow.id, InspectionRow.decision)
-        .join(InspectionRow, InspectionRow.neck_key == NeckRow.key)
-        .where(InspectionRow.taken_utc >= datetime.fromisoformat(lot.opened_at).astimezone(UTC))
-        .order_by(InspectionRow.taken_utc, InspectionRow.key)
+        select(NECKS.c.serial_folded, INSPECTIONS.c.id, INSPECTIONS.c.decision)
+        .join_from(NECKS, INSPECTIONS)
+        .where(INSPECTIONS.c.taken_utc >= datetime.fromisoformat(lot.opened_at).astimezone(UTC))
+        .order_by(INSPECTIONS.c.taken_utc, INSPECTIONS.c.key)
     )
     found: dict[str, list[ReadPart]] = {}
-    with register.session(write=False) as session:
-        for row in session.execute(query):
+    with register.transaction(write=False) as connection:
+        for row in connection.execute(query):
             if (serial := by_folded.get(row.serial_folded)) is not None:
                 found.setdefault(serial, []).append(ReadPart(id=row.id, decision=row.decision))
     return found
@@ -148,29 +146,30 @@ def latest_repeatability(register: Register, *, operator: str | None, bench: str
     return None if newest is None else newest.unseen_repeatability_cents
 
 
-def _kind(kind: type[Lot | GaugeStudy]) -> tuple[type[RecordRow], str, str]:
+def _kind(kind: type[Lot | GaugeStudy]) -> tuple[Table, str, str]:
     """The table, the word, and the command of a kind of record."""
-    if kind is Lot:
-        return LotRow, "lot", "lot"
-    return GaugeStudyRow, "study", "gauge"
+    return (LOTS, "lot", "lot") if kind is Lot else (GAUGE_STUDIES, "study", "gauge")
 
 
-def _row(session: Session, kind: type[Lot | GaugeStudy], name: str) -> RecordRow:
+def _row(connection: Connection, kind: type[Lot | GaugeStudy], name: str) -> tuple[int, str]:
+    """Key and JSON of the record of that name."""
     table, what, command = _kind(kind)
-    row = session.execute(select(table).where(table.name == name)).scalar()
+    row = connection.execute(select(table.c.key, table.c.record_json).where(table.c.name == name)).first()
     if row is None:
-        newest = session.execute(select(table.name).order_by(table.opened_utc.desc()).limit(5)).scalars().all()
+        newest = connection.execute(select(table.c.name).order_by(table.c.opened_utc.desc()).limit(5)).scalars().all()
         known = "the newest are " + ", ".join(map(repr, newest))
         none = f"none has been opened; `fretcheck {command} open` opens one"
         raise UsageError(f"there is no {what} {name!r}: {known if newest else none}")
-    return row
+    return row.key, row.record_json
 
 
-def _write(row: RecordRow, record: Lot | GaugeStudy) -> None:
-    row.record_json = record.model_dump_json(by_alias=True)
-    if isinstance(row, LotRow) and isinstance(record, Lot):
-        row.template, row.state = record.template, record.state
-    elif isinstance(row, GaugeStudyRow) and isinstance(record, GaugeStudy):
-        result = record.result
-        row.computed_utc = None if result is None else datetime.fromisoformat(result.computed_at)
-        row.unseen_repeatability_cents = None if result is None else result.unseen_repeatability_cents
+def _columns(record: Lot | GaugeStudy) -> dict[str, Any]:
+    found: dict[str, Any] = {"record_json": record.model_dump_json(by_alias=True)}
+    if isinstance(record, Lot):
+        return {**found, "template": record.template, "state": record.state}
+    result = record.result
+    return {
+        **found,
+        "computed_utc": None if result is None else datetime.fromisoformat(result.computed_at),
+        "unseen_repeatability_cents": None if result is None else result.unseen_repeatability_cents,
+    }

@@ -4,47 +4,33 @@ The whole record lies as JSON in `record_json`; the other columns are what is se
 the database itself keeps whole.
 """
 
-from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Column, ForeignKey, Integer, String, Table
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import Column, Double, ForeignKey, Integer, String, Table, Text
 
-from fretcheck.register.base import Base
+from fretcheck.register.base import METADATA, UtcDateTime
 from fretcheck.register.tables import SERIAL_LENGTH
 
 
-class RecordRow(Base):
-    """What is kept under a name."""
-
-    __abstract__ = True
-
-    key: Mapped[int] = mapped_column(primary_key=True)
-    name: Mapped[str] = mapped_column(String(80), unique=True)
-    opened_utc: Mapped[datetime]
-    record_json: Mapped[str]
-
-
-class LotRow(RecordRow):
-    """One lot."""
-
-    __tablename__ = "lots"
-
-    template: Mapped[str | None] = mapped_column(index=True)
-    state: Mapped[str] = mapped_column(String(12))
+def _record(name: str, *own: Column[Any]) -> Table:
+    """Records that are kept under a name."""
+    return Table(
+        name,
+        METADATA,
+        Column("key", Integer, primary_key=True),
+        Column("name", String(80), unique=True, nullable=False),
+        Column("opened_utc", UtcDateTime, nullable=False),
+        Column("record_json", Text, nullable=False),
+        *own,
+    )
 
 
-class GaugeStudyRow(RecordRow):
-    """One gauge study; `unseen_repeatability_cents` once it is computed."""
-
-    __tablename__ = "gauge_studies"
-
-    computed_utc: Mapped[datetime | None]
-    unseen_repeatability_cents: Mapped[float | None]
-
-
+LOTS = _record("lots", Column("template", Text, index=True), Column("state", String(12), nullable=False))
+# `unseen_repeatability_cents` once it is computed
+GAUGE_STUDIES = _record("gauge_studies", Column("computed_utc", UtcDateTime), Column("unseen_repeatability_cents", Double))
 LOT_INSPECTIONS = Table(  # the inspection that counts for each neck of a lot
     "lot_inspections",
-    Base.metadata,
+    METADATA,
     Column("lot_key", ForeignKey("lots.key", ondelete="CASCADE"), primary_key=True),
     Column("serial", String(SERIAL_LENGTH), primary_key=True),
     Column("inspection_id", ForeignKey("inspections.id"), index=True, nullable=False),
@@ -52,7 +38,7 @@ LOT_INSPECTIONS = Table(  # the inspection that counts for each neck of a lot
 )
 GAUGE_INSPECTIONS = Table(  # in the order of the study's plan
     "gauge_inspections",
-    Base.metadata,
+    METADATA,
     Column("study_key", ForeignKey("gauge_studies.key", ondelete="CASCADE"), primary_key=True),
     Column("position", Integer, primary_key=True),
     Column("inspection_id", ForeignKey("inspections.id"), index=True, nullable=False),

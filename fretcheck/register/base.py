@@ -1,9 +1,9 @@
 """Base of every table in the register's database, shared by the rooms that keep something there.
 
-A room adds tables of its own in three steps: (1) model classes in that room, subclasses of `Base`, or plain tables of its
-`metadata`; (2) a migration script ``register/migrations/versions/vNNNN_what.py`` with the next number, which spells the tables
-out with ``op.create_table`` and imports nothing from that room; (3) reads and writes through `Register.session`. The database is
-brought up to date when it is next opened; a test compares the migrated database with the models of all rooms.
+A room adds tables of its own in three steps: (1) tables of `METADATA` in that room; (2) a migration script
+``register/migrations/versions/vNNNN_what.py`` with the next number, which spells the tables out with ``op.create_table`` and
+imports nothing from that room; (3) reads and writes through `Register.transaction`. The database is brought up to date when it is
+next opened; a test compares the migrated database with the tables of all rooms.
 
 Conventions: moments are kept in UTC and come back aware of it. A foreign key to an inspection refers to ``inspections.id``, the
 short text that people type. Constraints are named so that a later migration can refer to them.
@@ -12,8 +12,7 @@ short text that people type. Constraints are named so that a later migration can
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import DateTime, Dialect, Double, MetaData, Text
-from sqlalchemy.orm import DeclarativeBase
+from sqlalchemy import Column, DateTime, Dialect, MetaData
 from sqlalchemy.types import TypeDecorator
 
 NAMES_OF_CONSTRAINTS = {
@@ -23,6 +22,7 @@ NAMES_OF_CONSTRAINTS = {
     "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
     "pk": "pk_%(table_name)s",
 }
+METADATA = MetaData(naming_convention=NAMES_OF_CONSTRAINTS)  # Of all tables
 
 
 class UtcDateTime(TypeDecorator[datetime]):
@@ -38,8 +38,6 @@ class UtcDateTime(TypeDecorator[datetime]):
         return None if value is None else value.replace(tzinfo=UTC)
 
 
-class Base(DeclarativeBase):
-    """Common metadata."""
-
-    type_annotation_map = {float: Double, str: Text, datetime: UtcDateTime}  # noqa: RUF012
-    metadata = MetaData(naming_convention=NAMES_OF_CONSTRAINTS)
+def columns(kind: Any, *names: str, nullable: bool = True) -> list[Column[Any]]:
+    """Columns of one kind."""
+    return [Column(name, kind, nullable=nullable) for name in names]

@@ -46,8 +46,8 @@ def _copy_as_json(register: Register, path: Path, partial: Path) -> int:
 
 
 def _copy_database(register: Register, partial: Path) -> int:
-    with register.session(write=False) as session:
-        source = session.connection().connection.driver_connection
+    with register.transaction(write=False) as connection:
+        source = connection.connection.driver_connection
         assert isinstance(source, sqlite3.Connection)
         try:
             with closing(sqlite3.connect(partial)) as target:

@@ -11,22 +11,21 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, func, insert, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Connection, CursorResult, func, insert, select, update
 
 from fretcheck.errors import UsageError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.register.selection import folded
 from fretcheck.register.sound_files import checked_sound_path
 from fretcheck.register.tables import (
+    DOCUMENTS,
     FINDINGS,
+    INSPECTIONS,
     MEASUREMENTS,
+    NECKS,
     READINGS,
     SERIAL_LENGTH,
-    DocumentRow,
-    InspectionRow,
-    NeckRow,
-    SoundRow,
+    SOUNDS,
 )
 
 _ID = re.compile(r"(\d{6})-([1-9]\d{0,5})", re.ASCII)
@@ -58,7 +57,7 @@ def moment_taken(document: InspectionDocument) -> datetime | None:
     return moment
 
 
-def insert_document(session: Session, document: InspectionDocument) -> tuple[InspectionDocument, bool]:
+def insert_document(connection: Connection, document: InspectionDocument) -> tuple[InspectionDocument, bool]:
     """Add a document to the database, within a writing transaction.
 
     Returns the document with its id; `new` is False where the same content had been kept before.
@@ -69,23 +68,23 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
         raise UsageError(f"serial {serial[:30]!r}… has {len(serial)} characters; the register holds {SERIAL_LENGTH}")
     taken = moment_taken(document)
     digest = content_sha256(document)
-    known = session.execute(select(InspectionRow.id).where(InspectionRow.content_sha256 == digest)).scalar()
+    known = connection.execute(select(INSPECTIONS.c.id).where(INSPECTIONS.c.content_sha256 == digest)).scalar()
     if known is None and document.coverage is None:  # as version 0.1 kept it: its checksum is that of its first shape
-        alike = _kept_alike(session, document, {}, InspectionRow.taken_at == document.taken_at)
+        alike = _kept_alike(connection, document, {}, INSPECTIONS.c.taken_at == document.taken_at)
         known = None if alike is None else alike.id
     if known is not None:
         return document.model_copy(update={"id": known}), False
 
     now = datetime.now().astimezone()
-    day, number = _free_id(session, document.id, taken or now)
+    day, number = _free_id(connection, document.id, taken or now)
     kept = document.model_copy(update={"id": f"{day}-{number}"})
     worst = kept.verdict.worst
-    inspection = InspectionRow(
+    inspection = insert(INSPECTIONS).values(
         id=kept.id,
         day=day,
         number=number,
         content_sha256=digest,
-        neck_key=None if serial is None else _neck_key(session, kept, serial),
+        neck_key=None if serial is None else _neck_key(connection, kept, serial),
         neck_name=_storable(kept.neck.name),
         taken_at=kept.taken_at,
         taken_utc=taken or now,
@@ -100,37 +99,35 @@ def insert_document(session: Session, document: InspectionDocument) -> tuple[Ins
         text_folded=_searchable(kept),
         **_columns(kept.conditions, _CONDITIONS),
     )
-    session.add(inspection)
-    session.flush()
-    _insert_parts(session, kept, inspection.key)
+    _insert_parts(connection, kept, _key(connection.execute(inspection)))
     return kept, True
 
 
-def kept_of_the_same_sounds(session: Session, document: InspectionDocument) -> InspectionDocument | None:
+def kept_of_the_same_sounds(connection: Connection, document: InspectionDocument) -> InspectionDocument | None:
     """What was kept at another moment with the same content, from the very same sounds: nothing was measured anew."""
     if not document.readings or any(one.sound_sha256 is None for one in document.readings):
         return None
     worst = document.verdict.worst and document.verdict.worst.deviation_cents
-    return _kept_alike(session, document, {"taken_at": None}, InspectionRow.worst_cents.is_not_distinct_from(worst))
+    return _kept_alike(connection, document, {"taken_at": None}, INSPECTIONS.c.worst_cents.is_not_distinct_from(worst))
 
 
 def _kept_alike(
-    session: Session, document: InspectionDocument, without: dict[str, None], condition: ColumnElement[bool]
+    connection: Connection, document: InspectionDocument, without: dict[str, None], condition: ColumnElement[bool]
 ) -> InspectionDocument | None:
     """The first inspection of that neck under a condition whose content is the same but for the fields of `without`."""
-    query = select(DocumentRow.json).join(InspectionRow, DocumentRow.inspection_key == InspectionRow.key)
-    query = query.where(InspectionRow.neck_name == _storable(document.neck.name), condition).order_by(InspectionRow.key)
+    query = select(DOCUMENTS.c.json).join(INSPECTIONS)
+    query = query.where(INSPECTIONS.c.neck_name == _storable(document.neck.name), condition).order_by(INSPECTIONS.c.key)
     wanted = content_sha256(document.model_copy(update=without))
-    for text in session.execute(query).scalars():
+    for text in connection.execute(query).scalars():
         known = InspectionDocument.model_validate_json(text)
         if content_sha256(known.model_copy(update=without)) == wanted:
             return known
     return None
 
 
-def _insert_parts(session: Session, document: InspectionDocument, key: int) -> None:
-    session.add(DocumentRow(inspection_key=key, json=document.to_json(indent=None)))
-    sounds = _sound_keys(session, document)
+def _insert_parts(connection: Connection, document: InspectionDocument, key: int) -> None:
+    connection.execute(insert(DOCUMENTS).values(inspection_key=key, json=document.to_json(indent=None)))
+    sounds = _sound_keys(connection, document)
     readings = [
         {
             **_columns(reading, READINGS.columns.keys()),
@@ -143,46 +140,47 @@ def _insert_parts(session: Session, document: InspectionDocument, key: int) -> N
     for table, parts in ((READINGS, readings), (FINDINGS, findings), (MEASUREMENTS, _hand_measurements(document))):
         if parts:  # one statement, NULLs or not
             rows = [{"inspection_key": key, "position": position, **part} for position, part in enumerate(parts)]
-            session.execute(insert(table), rows)
+            connection.execute(insert(table), rows)
 
 
-def _free_id(session: Session, asked: str | None, moment: datetime) -> tuple[str, int]:
+def _free_id(connection: Connection, asked: str | None, moment: datetime) -> tuple[str, int]:
     """The id asked for where it is free, otherwise the next number of that day."""
     match = _ID.fullmatch(asked or "")
     if match:
         day, number = match[1], int(match[2])
-        taken = select(InspectionRow.key).where(InspectionRow.day == day, InspectionRow.number == number)
-        if session.execute(taken).first() is None:
+        taken = select(INSPECTIONS.c.key).where(INSPECTIONS.c.day == day, INSPECTIONS.c.number == number)
+        if connection.execute(taken).first() is None:
             return day, number
     day = f"{moment:%y%m%d}"
-    last = session.execute(select(func.max(InspectionRow.number)).where(InspectionRow.day == day)).scalar()
+    last = connection.execute(select(func.max(INSPECTIONS.c.number)).where(INSPECTIONS.c.day == day)).scalar()
     return day, (last or 0) + 1
 
 
-def _neck_key(session: Session, document: InspectionDocument, serial: str) -> int:
-    neck = session.execute(select(NeckRow).where(NeckRow.serial == serial)).scalar()
-    if neck is None:
-        neck = NeckRow(serial=serial, serial_folded=folded(serial))
-        session.add(neck)
-    neck.name = _storable(document.neck.name) or ""
-    neck.description_json = document.neck.model_dump_json(include={"description"})
-    session.flush()
-    return neck.key
+def _neck_key(connection: Connection, document: InspectionDocument, serial: str) -> int:
+    about = {
+        "name": _storable(document.neck.name) or "",
+        "description_json": document.neck.model_dump_json(include={"description"}),
+    }
+    key: int | None = connection.execute(select(NECKS.c.key).where(NECKS.c.serial == serial)).scalar()
+    if key is None:
+        return _key(connection.execute(insert(NECKS).values(serial=serial, serial_folded=folded(serial), **about)))
+    connection.execute(update(NECKS).where(NECKS.c.key == key).values(**about))
+    return key
 
 
-def _sound_keys(session: Session, document: InspectionDocument) -> dict[tuple[str, str], int]:
+def _sound_keys(connection: Connection, document: InspectionDocument) -> dict[tuple[str, str], int]:
     keys: dict[tuple[str, str], int] = {}
-    for path, digest in dict.fromkeys(
-        (one.sound_file, one.sound_sha256 or "") for one in document.readings if one.sound_file is not None
-    ):
-        checked_sound_path(path)
-        sound = session.execute(select(SoundRow).where(SoundRow.path == path, SoundRow.sha256 == digest)).scalar()
-        if sound is None:
-            sound = SoundRow(path=path, sha256=digest)
-            session.add(sound)
-            session.flush()
-        keys[path, digest] = sound.key
+    for path, digest in {(one.sound_file, one.sound_sha256 or "") for one in document.readings if one.sound_file is not None}:
+        sound = {"path": checked_sound_path(path), "sha256": digest}
+        key = connection.execute(select(SOUNDS.c.key).filter_by(**sound)).scalar()
+        keys[path, digest] = _key(connection.execute(insert(SOUNDS).values(**sound))) if key is None else key
     return keys
+
+
+def _key(result: CursorResult[Any]) -> int:
+    """The key of the row that was inserted."""
+    assert result.inserted_primary_key is not None
+    return int(result.inserted_primary_key[0])
 
 
 def _hand_measurements(document: InspectionDocument) -> list[dict[str, Any]]:

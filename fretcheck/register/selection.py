@@ -12,7 +12,7 @@ from typing import Any, Literal
 from sqlalchemy import ColumnElement, Select, select
 
 from fretcheck.errors import UsageError
-from fretcheck.register.tables import InspectionRow, NeckRow
+from fretcheck.register.tables import INSPECTIONS, NECKS
 
 Decision = Literal["pass", "fail", "undecided", "none"]
 _LAST_DAY = date.max - timedelta(days=2)
@@ -68,27 +68,27 @@ def conditions(selection: Selection) -> list[ColumnElement[bool]]:
     """The selection as conditions on inspections joined with their necks."""
     wanted: list[ColumnElement[bool]] = []
     if selection.serial is not None:
-        wanted.append(NeckRow.serial_folded.contains(folded(selection.serial), autoescape=True))
+        wanted.append(NECKS.c.serial_folded.contains(folded(selection.serial), autoescape=True))
     if selection.since is not None:
-        wanted.append(InspectionRow.taken_utc >= _first_moment(selection.since))
+        wanted.append(INSPECTIONS.c.taken_utc >= _first_moment(selection.since))
     if selection.until is not None:
-        wanted.append(InspectionRow.taken_utc < _moment_after(selection.until))
+        wanted.append(INSPECTIONS.c.taken_utc < _moment_after(selection.until))
     if selection.verdict is not None:
-        wanted.append(InspectionRow.decision == selection.verdict)
+        wanted.append(INSPECTIONS.c.decision == selection.verdict)
     if selection.text is not None:
-        wanted.append(InspectionRow.text_folded.contains(folded(selection.text), autoescape=True))
+        wanted.append(INSPECTIONS.c.text_folded.contains(folded(selection.text), autoescape=True))
     return wanted
 
 
 def summaries(selection: Selection) -> Select[*tuple[Any, ...]]:
     """The query for `InspectionSummary` columns, newest first."""
-    elsewhere = {"serial": NeckRow.serial, "name": InspectionRow.neck_name.label("name")}
-    columns: list[Any] = [elsewhere.get(one.name, getattr(InspectionRow, one.name, None)) for one in fields(InspectionSummary)]
+    elsewhere = {"serial": NECKS.c.serial, "name": INSPECTIONS.c.neck_name.label("name")}
+    columns: list[Any] = [elsewhere.get(one.name, INSPECTIONS.c.get(one.name)) for one in fields(InspectionSummary)]
     return (
         select(*columns)
-        .join(NeckRow, InspectionRow.neck_key == NeckRow.key, isouter=True)
+        .join_from(INSPECTIONS, NECKS, isouter=True)
         .where(*conditions(selection))
-        .order_by(InspectionRow.taken_utc.desc(), InspectionRow.key.desc())
+        .order_by(INSPECTIONS.c.taken_utc.desc(), INSPECTIONS.c.key.desc())
     )
 
 

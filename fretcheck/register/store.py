@@ -4,7 +4,7 @@ Conventions: every write is one transaction: after a crash it is there whole or 
 day and a number, ``261125-3`` for the third inspection of 25 November 2026. Documents are never changed once kept. Keeping the
 same content twice gives the same id.
 
-Other rooms keep tables of their own in the same database: see `fretcheck.register.base`, and use `Register.session`.
+Other rooms keep tables of their own in the same database: see `fretcheck.register.base`, and use `Register.transaction`.
 """
 
 from __future__ import annotations
@@ -16,9 +16,8 @@ from functools import cache
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Literal, Self
 
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Connection, Engine, func, select
 from sqlalchemy.exc import DBAPIError, IntegrityError
-from sqlalchemy.orm import Session
 
 from fretcheck.errors import FretcheckError, StorageError, UsageError
 from fretcheck.register.connection import WRITE_OPTION, connect, is_read_only, storage_error
@@ -26,7 +25,7 @@ from fretcheck.register.location import Location, find_location
 from fretcheck.register.schema import bring_up_to_date
 from fretcheck.register.selection import InspectionSummary, Selection, summaries
 from fretcheck.register.sound_files import keep_sound, sha256_of, sound_file_below
-from fretcheck.register.tables import DocumentRow, InspectionRow
+from fretcheck.register.tables import DOCUMENTS, INSPECTIONS
 
 if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
@@ -101,7 +100,7 @@ class Register:
         return self.location.folder
 
     @contextmanager
-    def session(self, *, write: bool = True) -> Iterator[Session]:
+    def transaction(self, *, write: bool = True) -> Iterator[Connection]:
         """One transaction: committed at the end of the ``with`` block, undone by an exception in it.
 
         With `write` the write lock is taken at the start, so what is read within stays true until the commit; other writers
@@ -110,10 +109,10 @@ class Register:
         unchanged, for the caller to say which rule of theirs was broken.
         """
         try:
-            with Session(self._engine.execution_options(**{WRITE_OPTION: write}), expire_on_commit=False) as session:
-                yield session
+            with self._engine.execution_options(**{WRITE_OPTION: write}).connect() as connection:
+                yield connection
                 if write:
-                    session.commit()
+                    connection.commit()
         except (IntegrityError, FretcheckError):
             raise
         except (DBAPIError, OverflowError) as error:
@@ -133,8 +132,8 @@ class Register:
         if sound_folder is not None:
             document = self._with_sounds(document, sound_folder)
         document = document.model_copy(update={"id": None})
-        with self.session() as session:
-            return kept_of_the_same_sounds(session, document) or insert_document(session, document)[0]
+        with self.transaction() as connection:
+            return kept_of_the_same_sounds(connection, document) or insert_document(connection, document)[0]
 
     def import_documents(self, documents: Sequence[InspectionDocument]) -> Sequence[Imported]:
         """Keep documents from another register, all or none, each under its own id where that is free.
@@ -149,9 +148,9 @@ class Register:
             if path is not None:
                 sound_file_below(self.folder, path)
         done = []
-        with self.session() as session:
+        with self.transaction() as connection:
             for document in documents:
-                kept, new = insert_document(session, document)
+                kept, new = insert_document(connection, document)
                 assert kept.id is not None
                 done.append(Imported(id=kept.id, was=document.id, new=new))
         return done
@@ -166,12 +165,12 @@ class Register:
 
         from fretcheck.inspection.document import InspectionDocument
 
-        with self.session(write=False) as session:
+        with self.transaction(write=False) as connection:
             for wanted in ids:
-                query = select(DocumentRow.json).join(InspectionRow, InspectionRow.key == DocumentRow.inspection_key)
-                found = session.execute(query.where(InspectionRow.id == wanted.strip().replace("\0", ""))).scalar()
+                query = select(DOCUMENTS.c.json).join(INSPECTIONS)
+                found = connection.execute(query.where(INSPECTIONS.c.id == wanted.strip().replace("\0", ""))).scalar()
                 if found is None:
-                    latest = next(iter(session.execute(summaries(Selection()).limit(1)).scalars()), None)
+                    latest = next(iter(connection.execute(summaries(Selection()).limit(1)).scalars()), None)
                     hint = "it is empty" if latest is None else f"the latest is {latest}; `fretcheck list` shows them"
                     raise UsageError(f"no inspection {wanted!r} in the register {self.location}: {hint}")
                 try:
@@ -184,16 +183,15 @@ class Register:
 
     def select(self, selection: Selection | None = None, *, limit: int | None = None) -> list[InspectionSummary]:
         """Inspections of a selection (all, unless told), newest first, or the newest `limit` of them."""
-        with self.session(write=False) as session:
-            return [
-                InspectionSummary(**row) for row in session.execute(summaries(selection or Selection()).limit(limit)).mappings()
-            ]
+        with self.transaction(write=False) as connection:
+            rows = connection.execute(summaries(selection or Selection()).limit(limit)).mappings()
+            return [InspectionSummary(**row) for row in rows]
 
     def count(self, selection: Selection | None = None) -> int:
         """How many inspections a selection holds (all, unless told)."""
-        with self.session(write=False) as session:
+        with self.transaction(write=False) as connection:
             chosen = summaries(selection or Selection()).order_by(None).subquery()
-            return session.execute(select(func.count()).select_from(chosen)).scalar_one()
+            return connection.execute(select(func.count()).select_from(chosen)).scalar_one()
 
     def sounds_of(self, document: InspectionDocument) -> Sequence[KeptSound]:
         """The sound files that a document names, and whether they are still what was heard.

@@ -88,7 +88,8 @@ def thousand() -> None:
 def cores() -> None:
     """Wall time of a folder of necks over 1 and 2 processes."""
     from fretcheck.inspection.assemble import inspect_folder
-    from fretcheck.lots.batch.batch import inspect_one, over_cores
+    from fretcheck.lots.batch.batch import inspect_one
+    from fretcheck.lots.batch.batch_processes import over_cores
     from fretcheck.lots.batch.neck_folders import find_necks
 
     with tempfile.TemporaryDirectory() as place:

@@ -192,7 +192,7 @@ def test_a_neck_that_kills_every_worker_is_given_up(tmp_path, cluster):
     folder = make_necks(tmp_path / "batch", "A", "B-deadly", "C")
     result = inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler=cluster[0])
     assert states(result) == {"A": "inspected", "B-deadly": "failed", "C": "inspected"}
-    assert "its workers died" in result.lines[1].error
+    assert "died twice" in result.lines[1].error
 
 
 def test_what_is_lost_on_its_way_is_read_once_more_and_then_told(tmp_path, cluster):
@@ -200,12 +200,12 @@ def test_what_is_lost_on_its_way_is_read_once_more_and_then_told(tmp_path, clust
     result = inspect_necks(find_necks(folder), register=None, worker=inspect, scheduler=cluster[0])
     assert states(result) == {"A": "inspected", "B-lost": "inspected", "C-unsent": "failed", "D": "inspected"}
     assert [attempts(folder, name) for name in ("A", "B-lost", "C-unsent", "D")] == [1, 2, 2, 1]
-    assert result.lines[2].error.startswith("on the cluster: ")
+    assert result.lines[2].error.startswith("its result did not come back: ")
 
 
 def test_no_scheduler_is_told_in_one_line(tmp_path, monkeypatch):
     pytest.importorskip("distributed")
-    monkeypatch.setattr("fretcheck.lots.batch.batch_cluster.CONNECT_TIMEOUT_S", 0.5)
+    monkeypatch.setattr("fretcheck.lots.batch.batch_processes.CONNECT_TIMEOUT_S", 0.5)
     with socket.socket() as taken:  # bound but not listening: nobody answers there
         taken.bind(("127.0.0.1", 0))
         address = f"tcp://127.0.0.1:{taken.getsockname()[1]}"

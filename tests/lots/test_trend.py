@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.lots.template.trend import common_trend
-from fretcheck.lots.template.two_way import trend_shapes
+from fretcheck.lots.template.two_way import common_trend, trend_shapes
 
 GAMMA = 2 ** (np.arange(1, 21) / 12)
 SHAPES = trend_shapes(GAMMA)

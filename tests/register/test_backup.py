@@ -29,7 +29,7 @@ def test_a_backup_holds_what_is_committed_and_only_that(sqlite_register, tmp_pat
     from fretcheck.register.record import insert_document
 
     sqlite_register.keep(make_document(1))
-    with sqlite_register.session() as session:
+    with sqlite_register.transaction() as session:
         insert_document(session, make_document(2))
         with open_register(tmp_path) as other:
             assert back_up(other, tmp_path / "copy.sqlite") == 1

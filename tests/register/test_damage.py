@@ -148,7 +148,7 @@ def test_a_folder_that_may_not_be_written(filled, capsys):
 
 def test_a_full_disk_keeps_what_was_kept(filled):
     with open_register(filled) as register:
-        with register.session() as session:
+        with register.transaction() as session:
             pages = session.execute(text("PRAGMA page_count")).scalar_one()
             session.execute(text(f"PRAGMA max_page_count = {pages}"))  # SQLite then answers as on a full disk: SQLITE_FULL
         with pytest.raises(StorageError, match="the disk is full; nothing of this was kept"):
@@ -156,7 +156,7 @@ def test_a_full_disk_keeps_what_was_kept(filled):
     with open_register(filled) as register:
         assert len(register.select()) >= 20
         assert len([*register.documents([one.id for one in register.select()])]) == register.count()
-        with register.session() as session:
+        with register.transaction() as session:
             assert session.execute(text("PRAGMA integrity_check")).scalar_one() == "ok"
 
 
@@ -171,7 +171,7 @@ def test_a_disk_that_refuses_to_write_more(filled):
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
         signal.signal(signal.SIGXFSZ, ignored)
-    with open_register(filled) as register, register.session() as session:
+    with open_register(filled) as register, register.transaction() as session:
         assert session.execute(text("PRAGMA integrity_check")).scalar_one() == "ok"
         assert session.execute(text("SELECT count(*) FROM inspections")).scalar_one() >= 20
 

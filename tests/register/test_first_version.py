@@ -55,7 +55,7 @@ def test_it_comes_in_todays_shape() -> None:
 def test_what_a_version_kept_is_not_kept_twice(register) -> None:
     document = InspectionDocument.model_validate(FIRST)
     kept = register.keep(document)
-    with register.session(write=True) as session:  # as the earlier version left it
+    with register.transaction(write=True) as session:  # as the earlier version left it
         session.execute(text("UPDATE documents SET json = :json"), {"json": json.dumps({**FIRST, "id": kept.id})})
         session.execute(text("UPDATE inspections SET content_sha256 = 'of the first shape'"))
     assert register.load(kept.id) == kept

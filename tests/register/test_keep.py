@@ -69,7 +69,7 @@ def test_a_document_without_serial_moment_or_readings_is_kept(register):
 def test_the_parts_lie_in_tables_of_their_own(register):
     document = make_document(1)
     register.keep(document)
-    with register.session(write=False) as session:
+    with register.transaction(write=False) as session:
 
         def column(query):
             return [tuple(row) for row in session.execute(text(query))]
@@ -93,7 +93,7 @@ def test_measurements_of_an_odd_shape_stay_in_the_document_only(register):
     odd = {"measured": [{"what": "relief", "mm": "much"}, {"mm": 1.0}, "relief"]}
     kept = register.keep(make_document(1, neck=NeckPart(name="Odd", description=odd)))
     assert register.load(kept.id).neck.description == odd
-    with register.session(write=False) as session:
+    with register.transaction(write=False) as session:
         assert session.execute(text("SELECT what, mm FROM measurements")).all() == [("relief", None)]
 
 
@@ -158,7 +158,7 @@ def test_an_exception_in_a_session_undoes_it(register):
     register.keep(make_document(1))
 
     def stopped():
-        with register.session() as session:
+        with register.transaction() as session:
             session.execute(text("DELETE FROM documents"))
             raise RuntimeError("stop")
 
@@ -169,7 +169,7 @@ def test_an_exception_in_a_session_undoes_it(register):
 
 def test_a_reading_session_writes_nothing(register):
     register.keep(make_document(1))
-    with register.session(write=False) as session:
+    with register.transaction(write=False) as session:
         session.execute(text("DELETE FROM documents"))
     assert register.load("260302-1")
 
@@ -177,5 +177,5 @@ def test_a_reading_session_writes_nothing(register):
 def test_foreign_keys_are_enforced(register):
     from sqlalchemy.exc import IntegrityError
 
-    with pytest.raises(IntegrityError, match=r"(?i)foreign key"), register.session() as session:
+    with pytest.raises(IntegrityError, match=r"(?i)foreign key"), register.transaction() as session:
         session.execute(text("INSERT INTO documents (inspection_key, json) VALUES (99, '{}')"))

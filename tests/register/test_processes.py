@@ -40,7 +40,7 @@ def test_two_processes_at_once_are_safe(place):
 
 def test_a_reader_does_not_wait_for_a_writer(register, place):
     register.keep(make_document(1))
-    with register.session() as session:
+    with register.transaction() as session:
         session.execute(text("DELETE FROM documents"))
         with open_register(place) as other:
             assert other.load("260302-1").neck == make_document(1).neck
@@ -55,7 +55,7 @@ def test_killed_a_hundred_times_while_writing(tmp_path):
     promised = dict(line.split() for line in lines)
     assert len(promised) >= 50  # every second one was let live until its first promise
     with open_register(place) as register:
-        with register.session(write=False) as session:
+        with register.transaction(write=False) as session:
             assert session.execute(text("PRAGMA integrity_check")).scalars().all() == ["ok"]
             assert session.execute(text("PRAGMA foreign_key_check")).all() == []
             counts = "SELECT i.id, (SELECT count(*) FROM readings r WHERE r.inspection_key = i.key) FROM inspections i"

@@ -16,7 +16,7 @@ from sqlalchemy import text
 
 from fretcheck.errors import StorageError
 from fretcheck.register import schema
-from fretcheck.register.base import Base
+from fretcheck.register.base import METADATA
 from fretcheck.register.connection import connect
 from fretcheck.register.location import find_location
 from fretcheck.register.selection import Selection
@@ -54,7 +54,7 @@ def next_version(tmp_path, monkeypatch):
 
 
 def version_in(register):
-    with register.session(write=False) as session:
+    with register.transaction(write=False) as session:
         return session.execute(text("SELECT version_num FROM fretcheck_schema")).scalar_one()
 
 
@@ -68,9 +68,9 @@ def test_the_migrated_database_is_what_the_models_say(register):
     import_module("fretcheck.register.tables")
     if find_spec("fretcheck.lots.lot_tables"):
         import_module("fretcheck.lots.lot_tables")
-    with register.session(write=False) as session:
+    with register.transaction(write=False) as session:
         options = {"version_table": schema.VERSION_TABLE, "compare_server_default": True}
-        assert compare_metadata(MigrationContext.configure(session.connection(), opts=options), Base.metadata) == []
+        assert compare_metadata(MigrationContext.configure(session, opts=options), METADATA) == []
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -105,7 +105,7 @@ def test_a_later_version_updates_in_place_and_this_one_then_refuses(place, next_
     with open_register(place) as register:
         assert version_in(register) == "9999"
         assert register.load(kept.id) == kept
-        with register.session(write=False) as session:
+        with register.transaction(write=False) as session:
             assert session.execute(text("SELECT count(*) FROM shelves")).scalar_one() == 0
     monkeypatch.setattr(schema, "MIGRATIONS", these)
     with pytest.raises(
@@ -149,7 +149,7 @@ def test_the_database_of_another_program_is_left_alone(tmp_path):
 
 
 def test_write_ahead_log_full_sync_and_foreign_keys_are_on(sqlite_register):
-    with sqlite_register.session(write=False) as session:
+    with sqlite_register.transaction(write=False) as session:
         values = {
             name: session.execute(text(f"PRAGMA {name}")).scalar_one() for name in ("journal_mode", "synchronous", "foreign_keys")
         }

@@ -1,9 +1,7 @@
 """Many necks at once: every neck of a folder inspected over all cores, or over a cluster, and kept as soon as it is done.
 
-One bad neck never stops the rest: what went wrong with it becomes its line in the result. A process that dies (out of memory,
-killed) takes no neck with it: those it may have been reading are read again, each alone, and only a neck that kills its
-process again is given up. What was kept is not read again unless its recordings, its description, what it is judged by or
-this software changed.
+One bad neck never stops the rest: what went wrong with it becomes its line in the result. What was kept is not read again unless
+its recordings, its description, what it is judged by or this software changed.
 
 Conventions: results come in the order in which they are done; the final result is in the order of the folder. What was kept is
 remembered in ``batches/`` below the register's folder, one line a neck, written after the register has the inspection.
@@ -13,9 +11,8 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, wait
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from hashlib import sha256
@@ -33,8 +30,8 @@ from fretcheck.errors import (
     StorageError,
 )
 from fretcheck.inspection.document import InspectionDocument
+from fretcheck.lots.batch.batch_processes import over_cluster, over_cores
 from fretcheck.lots.batch.neck_folders import NeckFolder, Outcome
-from fretcheck.workers import worker_pool
 
 if TYPE_CHECKING:
     from fretcheck.register.store import Register
@@ -51,10 +48,10 @@ class BatchLine:
 
     neck: str
     state: State
-    inspection: str | None
-    decision: Decision | None
-    worst_cents: float | None
-    error: str | None
+    inspection: str | None = None
+    decision: Decision | None = None
+    worst_cents: float | None = None
+    error: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,18 +92,18 @@ def inspect_necks(
     Raises StorageError when a result cannot be kept: then the batch stops, and may be started again where it stood; DeviceError
     when no scheduler answers.
     """
-    worker = worker or _default_worker()
+    if worker is None:
+        from fretcheck.inspection.assemble import inspect_folder
+
+        worker = partial(inspect_folder, processes=1)
     ledger = None if register is None else Ledger(register, necks, how=_described(worker))
     lines = {} if ledger is None else ledger.kept_before()
     todo = [neck for neck in necks if neck.name not in lines]
-    done = len(lines)
-    if progress:
-        progress(done, len(necks), "")
+    tell: Progress = progress or (lambda *_: None)
+    tell(len(lines), len(necks), "")
     for outcome in _outcomes(todo, worker, processes, scheduler):
         lines[outcome.neck.name] = _line(outcome, register, ledger, fragments=fragments)
-        done += 1
-        if progress:
-            progress(done, len(necks), outcome.neck.name)
+        tell(len(lines), len(necks), outcome.neck.name)
     return BatchResult(lines=tuple(lines[neck.name] for neck in necks))
 
 
@@ -128,69 +125,17 @@ def inspect_one(worker: Worker, neck: NeckFolder) -> Outcome:
 
 
 def _outcomes(necks: Sequence[NeckFolder], worker: Worker, processes: int | None, scheduler: str | None) -> Iterable[Outcome]:
-    if not necks:
-        return []
+    inspect = partial(inspect_one, worker)
+    if not necks or (processes == 1 and scheduler is None):
+        return map(inspect, necks)
     if scheduler is not None:
-        from fretcheck.lots.batch.batch_cluster import over_cluster
-
-        return over_cluster(necks, partial(inspect_one, worker), address=scheduler)
-    if processes == 1:
-        return (inspect_one(worker, neck) for neck in necks)
-    return over_cores(necks, partial(inspect_one, worker), processes=processes or max(2, os.cpu_count() or 2))
-
-
-def over_cores(necks: Sequence[NeckFolder], inspect: Callable[[NeckFolder], Outcome], *, processes: int) -> Iterator[Outcome]:
-    """Outcomes as they come from a pool of processes, which is made anew when one of them dies."""
-    waiting, suspects = list(reversed(necks)), list[NeckFolder]()
-    while waiting:
-        yield from _one_pool(waiting, inspect, min(processes, len(waiting)), suspects)
-        while suspects:
-            suspect = suspects.pop()
-            died_again: list[NeckFolder] = []
-            yield from _one_pool([suspect], inspect, 1, died_again)
-            if died_again:
-                yield Outcome(neck=suspect, error="its process died twice while reading it: too large for the memory?")
-
-
-def _one_pool(
-    waiting: list[NeckFolder], inspect: Callable[[NeckFolder], Outcome], processes: int, suspects: list[NeckFolder]
-) -> Iterator[Outcome]:
-    """Work on `waiting` from its end until it is empty or a process dies; the necks then in hand go to `suspects`."""
-    pool = worker_pool(processes)
-    running: dict[Future[Outcome], NeckFolder] = {}
-    broken = False
-    try:
-        while running or (waiting and not broken):
-            while waiting and not broken and len(running) < processes:
-                neck = waiting.pop()
-                try:
-                    running[pool.submit(inspect, neck)] = neck
-                except BrokenProcessPool:
-                    suspects.append(neck)
-                    broken = True
-            finished, _ = wait(running, return_when=FIRST_COMPLETED)
-            for future in finished:
-                neck = running.pop(future)
-                try:
-                    outcome = future.result()
-                except BrokenProcessPool:
-                    suspects.append(neck)
-                    broken = True
-                else:
-                    yield outcome
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        return over_cluster(necks, inspect, address=scheduler)
+    return over_cores(necks, inspect, processes=processes or max(2, os.cpu_count() or 2))
 
 
 def _described(worker: Worker) -> str:
     """What the worker was told beside the neck, such as limits: with other ones a kept result does not stand."""
     return repr(sorted(worker.keywords.items())) if isinstance(worker, partial) else ""
-
-
-def _default_worker() -> Worker:
-    from fretcheck.inspection.assemble import inspect_folder
-
-    return partial(inspect_folder, processes=1)
 
 
 def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None, *, fragments: bool) -> BatchLine:
@@ -204,19 +149,16 @@ def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None, *,
         except FretcheckError as refused:
             document, error = None, str(refused)
     if document is None:
-        return BatchLine(neck=outcome.neck.name, state="failed", inspection=None, decision=None, worst_cents=None, error=error)
-    worst = document.verdict.worst
-    line = BatchLine(
+        return BatchLine(neck=outcome.neck.name, state="failed", error=error)
+    if ledger is not None and document.id is not None:
+        ledger.add(outcome.neck, document.id)
+    return BatchLine(
         neck=outcome.neck.name,
         state="inspected",
         inspection=document.id,
         decision=document.verdict.decision,
-        worst_cents=None if worst is None else worst.deviation_cents,
-        error=None,
+        worst_cents=None if document.verdict.worst is None else document.verdict.worst.deviation_cents,
     )
-    if ledger is not None and line.inspection is not None:
-        ledger.add(outcome.neck, line)
-    return line
 
 
 class Ledger:
@@ -234,29 +176,23 @@ class Ledger:
         """Necks whose inspection is in the register and still stands, by name."""
         lines: dict[str, BatchLine] = {}
         written = self._written()
-        present = {summary.id for summary in self._register.select()} if written else set()
+        present = {one.id: one for one in self._register.select()} if written else {}
         for neck in self._necks:
-            entry = written.get(neck.name)
-            if entry is not None and entry["inspection"] in present and entry["fingerprint"] == neck.fingerprint(self._how):
+            entry = written.get(neck.name, {})
+            kept = present.get(str(entry.get("inspection")))
+            if kept is not None and entry.get("fingerprint") == neck.fingerprint(self._how):
                 lines[neck.name] = BatchLine(
                     neck=neck.name,
                     state="kept before",
-                    inspection=entry["inspection"],
-                    decision=entry["decision"],
-                    worst_cents=entry["worst_cents"],
-                    error=None,
+                    inspection=kept.id,
+                    decision=None if kept.decision == "none" else kept.decision,
+                    worst_cents=kept.worst_cents,
                 )
         return lines
 
-    def add(self, neck: NeckFolder, line: BatchLine) -> None:
+    def add(self, neck: NeckFolder, inspection: str) -> None:
         """Remember a neck that was kept."""
-        entry = {
-            "neck": neck.name,
-            "fingerprint": neck.fingerprint(self._how),
-            "inspection": line.inspection,
-            "decision": line.decision,
-            "worst_cents": line.worst_cents,
-        }
+        entry = {"neck": neck.name, "fingerprint": neck.fingerprint(self._how), "inspection": inspection}
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with self.path.open("a", encoding="utf-8") as stream:
@@ -266,13 +202,9 @@ class Ledger:
 
     def _written(self) -> dict[str, dict[str, Any]]:
         """Entries by neck, the last one counts; a line torn by a crash is passed over, its neck is read again."""
-        if not self.path.is_file():
-            return {}
         entries = {}
-        for text in self.path.read_text(encoding="utf-8").splitlines():
-            try:
+        for text in self.path.read_text(encoding="utf-8").splitlines() if self.path.is_file() else ():
+            with suppress(ValueError, KeyError, TypeError):
                 entry = json.loads(text)
                 entries[entry["neck"]] = entry
-            except (ValueError, KeyError, TypeError):
-                continue
         return entries

@@ -14,13 +14,20 @@ from fewer than 20 points are `provisional`. `signals` counts points from 0.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from math import pi, sqrt
 from statistics import fmean
 from typing import Literal
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.charts.run_length import RunLengths, cusum_run_length, ewma_run_length, individuals_run_length, run_lengths
+from fretcheck.lots.charts.run_length import (
+    RunLength,
+    RunLengths,
+    cusum_run_length,
+    ewma_run_length,
+    individuals_run_length,
+    run_lengths,
+)
 
 SETTLED_POINTS = 20
 FEWEST_POINTS = 3
@@ -37,14 +44,14 @@ class Chart:
 
     kind: ChartKind
     line: tuple[float, ...]
-    lower_line: tuple[float, ...] | None  # The downward sum of a CUSUM, positive; None for the other kinds
+    lower_line: tuple[float, ...] | None = None  # The downward sum of a CUSUM, positive; None for the other kinds
     centre: float
-    lower: float | None
+    lower: float | None = None
     upper: float
     scatter: float
     signals: tuple[int, ...]
     provisional: bool
-    run: RunLengths | None  # None for the moving range
+    run: RunLengths | None = None  # None for the moving range
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +79,7 @@ def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
     """
     if baseline is not None and baseline > len(values):
         raise UsageError(f"a baseline of {baseline} points needs as many: there are {len(values)}")
-    first = list(values if baseline is None else values[:baseline])
+    first = values[:baseline]
     if len(first) < FEWEST_POINTS:
         raise DiagnosisRefusedError(
             f"too few points for a chart: {len(first)}; at least {FEWEST_POINTS} are needed, {SETTLED_POINTS} are better"
@@ -85,19 +92,7 @@ def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
 
 def individuals_chart(values: Sequence[float], aim: Aim) -> Chart:
     """Individuals chart with limits at three standard deviations."""
-    lower, upper = aim.centre - 3 * aim.scatter, aim.centre + 3 * aim.scatter
-    return Chart(
-        kind="individuals",
-        line=tuple(values),
-        lower_line=None,
-        centre=aim.centre,
-        lower=lower,
-        upper=upper,
-        scatter=aim.scatter,
-        signals=tuple(i for i, x in enumerate(values) if not lower <= x <= upper),
-        provisional=aim.provisional,
-        run=run_lengths(individuals_run_length, points=aim.points),
-    )
+    return _about_centre("individuals", values, aim, 3 * aim.scatter, individuals_run_length)
 
 
 def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
@@ -105,17 +100,15 @@ def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
     ranges = moving_ranges(values)
     mean_range = aim.scatter * MEAN_RANGE_OF_TWO
     upper = HIGHEST_RANGE_OF_TWO * mean_range
+    signals = tuple(i + 1 for i, r in enumerate(ranges) if r > upper)
     return Chart(
         kind="moving range",
         line=ranges,
-        lower_line=None,
         centre=mean_range,
-        lower=None,
         upper=upper,
         scatter=aim.scatter,
-        signals=tuple(i + 1 for i, r in enumerate(ranges) if r > upper),
+        signals=signals,
         provisional=aim.provisional,
-        run=None,
     )
 
 
@@ -127,23 +120,9 @@ def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit:
     """
     if not 0 < weight <= 1:
         raise UsageError(f"weight = {weight:g} lies outside 0 to 1: 0.1 to 0.3 is usual")
-    line, average = [], aim.centre
-    for value in values:
-        average = weight * value + (1 - weight) * average
-        line.append(average)
+    line = list(accumulate(values, lambda average, value: weight * value + (1 - weight) * average, initial=aim.centre))[1:]
     half = limit * aim.scatter * sqrt(weight / (2 - weight))
-    return Chart(
-        kind="EWMA",
-        line=tuple(line),
-        lower_line=None,
-        centre=aim.centre,
-        lower=aim.centre - half,
-        upper=aim.centre + half,
-        scatter=aim.scatter,
-        signals=tuple(i for i, x in enumerate(line) if abs(x - aim.centre) > half),
-        provisional=aim.provisional,
-        run=run_lengths(partial(ewma_run_length, weight=weight, limit=limit), points=aim.points),
-    )
+    return _about_centre("EWMA", line, aim, half, partial(ewma_run_length, weight=weight, limit=limit))
 
 
 def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, limit: float = 4.774) -> Chart:
@@ -151,22 +130,20 @@ def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, li
 
     `allowance`, `limit`: k and h in standard deviations; 0.5 and 4.774 give a false alarm in about 370 points.
     """
-    up, down, high, low = 0.0, 0.0, [], []
-    for value in values:
-        up = max(0.0, up + value - aim.centre - allowance * aim.scatter)
-        down = max(0.0, down + aim.centre - value - allowance * aim.scatter)
-        high.append(up)
-        low.append(down)
-    upper = limit * aim.scatter
+
+    def sums(sign: int) -> tuple[float, ...]:
+        steps = (sign * (value - aim.centre) - allowance * aim.scatter for value in values)
+        return tuple(accumulate(steps, lambda total, step: max(0.0, total + step), initial=0.0))[1:]
+
+    high, low, upper = sums(1), sums(-1), limit * aim.scatter
     return Chart(
         kind="CUSUM",
-        line=tuple(high),
-        lower_line=tuple(low),
+        line=high,
+        lower_line=low,
         centre=aim.centre,
-        lower=None,
         upper=upper,
         scatter=aim.scatter,
-        signals=tuple(i for i, (u, d) in enumerate(zip(high, low, strict=True)) if u > upper or d > upper),
+        signals=tuple(i for i, both in enumerate(zip(high, low, strict=True)) if max(both) > upper),
         provisional=aim.provisional,
         run=run_lengths(partial(cusum_run_length, allowance=allowance, limit=limit), points=aim.points),
     )
@@ -181,3 +158,18 @@ def all_charts(values: Sequence[float], *, baseline: int | None = None) -> tuple
 def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
     """Absolute differences between neighbours."""
     return tuple(abs(after - before) for before, after in pairwise(values))
+
+
+def _about_centre(kind: ChartKind, line: Sequence[float], aim: Aim, half: float, run: RunLength) -> Chart:
+    """A chart with limits on both sides of its centre."""
+    return Chart(
+        kind=kind,
+        line=tuple(line),
+        centre=aim.centre,
+        lower=aim.centre - half,
+        upper=aim.centre + half,
+        scatter=aim.scatter,
+        signals=tuple(i for i, x in enumerate(line) if abs(x - aim.centre) > half),
+        provisional=aim.provisional,
+        run=run_lengths(run, points=aim.points),
+    )

@@ -8,9 +8,9 @@ Conventions: points are independent and normal; limits, allowance and shift in s
 wide when the scatter was overrated. Centre and scatter are taken as known, save in `run_lengths`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import pi, sqrt
-from statistics import NormalDist
 from typing import Protocol
 
 import numpy as np
@@ -31,18 +31,20 @@ class RunLengths:
     after_shift: float  # After a lasting shift of one standard deviation
 
 
-class _RunLength(Protocol):
+class RunLength(Protocol):
+    """Average run length of a chart after a shift, its limits `wider` times as wide as meant."""
+
     def __call__(self, *, shift: float = 0.0, wider: float = 1.0) -> float: ...
 
 
-def run_lengths(of_chart: _RunLength, *, points: int | None) -> RunLengths:
+def run_lengths(of_chart: RunLength, *, points: int | None) -> RunLengths:
     """As they are with centre and scatter (mean moving range) from so many points; None: known."""
     if points is None:
         return RunLengths(on_target=of_chart(), unlucky_on_target=of_chart(), after_shift=of_chart(shift=1.0))
-    shops = np.random.default_rng(1).standard_normal(
-        (_SHOPS, points)
-    )  # always the same: a figure must not change when shown again
+    # always the same: a figure must not change when shown again
+    shops = np.random.default_rng(1).standard_normal((_SHOPS, points))
     centres, widths = shops.mean(axis=1), np.abs(np.diff(shops)).mean(axis=1) * sqrt(pi) / 2
+    widths = np.minimum(widths, 2.0)  # there a run takes a hundred million points; wider, the equations cannot be solved
     on_target = [of_chart(shift=-c, wider=w) for c, w in zip(centres, widths, strict=True)]
     after = [of_chart(shift=1.0 - c, wider=w) for c, w in zip(centres, widths, strict=True)]
     return RunLengths(
@@ -54,9 +56,7 @@ def run_lengths(of_chart: _RunLength, *, points: int | None) -> RunLengths:
 
 def individuals_run_length(*, limit: float = 3.0, shift: float = 0.0, wider: float = 1.0) -> float:
     """Average run length of an individuals chart with limits at ± `limit`."""
-    normal = NormalDist()
-    signal = normal.cdf(-limit * wider - shift) + normal.cdf(-limit * wider + shift)
-    return 1.0 / max(signal, 1e-12)
+    return float(1.0 / max(ndtr(-limit * wider - shift) + ndtr(-limit * wider + shift), 1e-12))
 
 
 def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0, wider: float = 1.0) -> float:
@@ -66,36 +66,35 @@ def ewma_run_length(*, weight: float, limit: float, shift: float = 0.0, wider: f
     average itself. `shift`: of the mean from the centre.
     """
     edge = wider * limit * sqrt(weight / (2 - weight))
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-    levels, widths = edge * nodes, edge * weights
 
-    def step(start: Reals) -> Reals:
-        """Probabilities of moving from each start to each node, their sum made the exact probability of staying inside."""
-        point = (levels[None, :] - (1 - weight) * start[:, None]) / weight - shift
-        kernel = np.exp(-(point**2) / 2) * widths[None, :]
-        stay = ndtr((edge - (1 - weight) * start) / weight - shift) - ndtr((-edge - (1 - weight) * start) / weight - shift)
-        scaled: Reals = kernel * (stay / kernel.sum(axis=1))[:, None]
-        return scaled
+    def point(start: Reals, end: Reals) -> Reals:
+        return (end - (1 - weight) * start) / weight - shift
 
-    run = np.linalg.solve(np.eye(_NODES) - step(levels), np.ones(_NODES))
-    return float(1.0 + (step(np.zeros(1)) @ run)[0])
+    return _mean_run(-edge, edge, lambda start, end: np.exp(-(point(start, end) ** 2) / 2) / weight, np.zeros_like)
 
 
 def cusum_run_length(*, allowance: float, limit: float, shift: float = 0.0, wider: float = 1.0) -> float:
     """Average run length of a two-sided CUSUM chart started at zero, `allowance` k and decision `limit` h."""
-    allowance, limit = allowance * wider, limit * wider
-    upward = _one_sided_cusum(allowance, limit, shift)
-    downward = _one_sided_cusum(allowance, limit, -shift)
-    return 1.0 / (1.0 / upward + 1.0 / downward)
+
+    def one_sided(mean: float) -> float:
+        """Of S ← max(0, S + x − k), signal when S > h."""
+        least = wider * allowance - mean
+        return _mean_run(
+            0.0, wider * limit, lambda start, end: np.exp(-((end + least - start) ** 2) / 2), lambda start: ndtr(least - start)
+        )
+
+    return 1.0 / (1.0 / one_sided(shift) + 1.0 / one_sided(-shift))
 
 
-def _one_sided_cusum(allowance: float, limit: float, shift: float) -> float:
-    """Run length of S ← max(0, S + x − k), signal when S > h, x of mean `shift`."""
+def _mean_run(low: float, high: float, density: Callable[[Reals, Reals], Reals], to_zero: Callable[[Reals], Reals]) -> float:
+    """Mean number of steps from zero until a chart leaves `low` to `high`.
+
+    `density`: of the step from start to end, times √(2π). `to_zero`: probability of stepping exactly to zero.
+    """
     nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-    levels, widths = limit * (nodes + 1) / 2, limit * weights / 2
-    start = np.concatenate([[0.0], levels])
-    jump = levels[None, :] + allowance - start[:, None] - shift
+    levels, widths = low + (high - low) * (nodes + 1) / 2, (high - low) * weights / 2
+    starts = np.concatenate([[0.0], levels])
     system = np.eye(_NODES + 1)
-    system[:, 0] -= ndtr(allowance - start - shift)
-    system[:, 1:] -= np.exp(-(jump**2) / 2) / sqrt(2 * np.pi) * widths[None, :]
+    system[:, 0] -= to_zero(starts)
+    system[:, 1:] -= density(starts[:, None], levels) * widths / sqrt(2 * pi)
     return float(np.linalg.solve(system, np.ones(_NODES + 1))[0])

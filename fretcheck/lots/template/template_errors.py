@@ -5,7 +5,7 @@ hand), plus scatter of the single slot, plus the reading's. A robust fit of fret
 template's errors are fixed effects (these frets are the ones asked about), necks and slots random ones (these stand for all the
 template will cut).
 
-What all necks share along the neck is told apart from single frets (`trend`). Of it, what grows toward the body moves all
+What all necks share along the neck is told apart from single frets (`common_trend`). Of it, what grows toward the body moves all
 slots alike, as a template of another scale does, and is judged as the template's; what is even in cents, or falls with the nut's
 height, is what one hand or one nut file does to all necks, and is only told.
 
@@ -27,8 +27,7 @@ from scipy.special import chdtrc, ndtr, ndtri, stdtrit
 from fretcheck.arrays import Reals
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.lots.template.slot_errors import NeckSlots
-from fretcheck.lots.template.trend import CommonTrend, common_trend
-from fretcheck.lots.template.two_way import FEWEST_FRETS, TwoWay, trend_shapes, two_way
+from fretcheck.lots.template.two_way import FEWEST_FRETS, CommonTrend, TwoWay, common_trend, trend_shapes, two_way
 from fretcheck.units import CENTS_PER_NEPER
 
 FEWEST_NECKS = 3

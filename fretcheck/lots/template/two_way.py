@@ -91,6 +91,40 @@ def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals, row_by_row
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class CommonTrend:
+    """mm; `rest` is what stands out from the trend through the other frets."""
+
+    coefficients: Reals
+    coefficients_covariance: Reals
+    rest: Reals
+    covariance_of_rest: Reals
+
+
+def common_trend(errors: Reals, variance: Reals, shapes: Reals) -> CommonTrend:
+    """The trend that all necks of a template share, through errors of which a few may stand far out.
+
+    Each fret is compared with the trend through the others: a fret must not hide in a trend that it bends itself, as fret 1,
+    which alone tells much of the nut's height, otherwise would. `errors`, `variance` (shape (frets,)): of independent errors.
+    `shapes` (shape (frets, k)). Returns covariances that also count that the frets' own small errors bend the trend.
+    """
+    fit = two_way(errors[None], np.sqrt(variance)[None], shapes=shapes, across=np.zeros((1, 0)), row_by_row=True)
+    own = np.maximum(fit.variance[0], variance)
+
+    def project(weight: Reals) -> Reals:
+        """What turns errors into coefficients."""
+        return np.asarray(np.linalg.solve(shapes.T @ (weight[:, None] * shapes), shapes.T * weight))
+
+    weight = fit.kept[0] / own
+    others = np.array([shapes[fret] @ project(np.where(np.arange(len(own)) == fret, 0.0, weight)) for fret in range(len(own))])
+    return CommonTrend(
+        coefficients=project(weight) @ errors,
+        coefficients_covariance=(project(weight) * own) @ project(weight).T,
+        rest=errors - others @ errors,
+        covariance_of_rest=np.diag(variance) + (others * own) @ others.T,
+    )
+
+
 def _median(values: Reals, read: NDArray[np.bool_], axis: int | None) -> Reals:
     """The median of what was read, the dimensions kept; NaN where nothing was."""
     if axis is None:
