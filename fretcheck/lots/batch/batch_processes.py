@@ -111,9 +111,7 @@ def over_cluster(necks: Sequence[NeckFolder], inspect: Inspect, *, address: str)
         waiters = ThreadPoolExecutor(threads)  # what they wait for ends with the client
 
         def away(neck: NeckFolder) -> Outcome:
-            key = (
-                f"{neck.name}-{uuid4().hex}"  # with the key made of the function's name one waited for ever (seen twice)
-            )
+            key = f"{neck.name}-{uuid4().hex}"  # with the key made of the function's name one waited for ever (seen twice)
             found: Outcome = client.submit(inspect, neck, key=key, pure=False).result()
             return found
 

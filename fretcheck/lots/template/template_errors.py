@@ -18,6 +18,7 @@ Conventions: mm on the neck's axis, positive toward the bridge. Intervals hold 9
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -131,50 +132,55 @@ def template_errors(
     shapes = trend_shapes(gamma)
     used, fit, chances = _screen(values, u, shapes)
     count = int(used.sum())
-    read = np.isfinite(values[used]) & fit.kept
     hand = (HAND_CENTS * HAND_FALLS ** np.arange(len(gamma)) + DESIGN_CENTS) / CENTS_PER_NEPER * necks[0].scale_mm / gamma
-    variance = fit.columns_covariance[:, 0, 0] + (hand**2 if quantity == "position" else 0.0)
+    of_necks = fit.columns_covariance[:, 0, 0]
+    variance = of_necks + (hand**2 if quantity == "position" else 0.0)
     trend = common_trend(fit.columns[:, 0], variance, shapes) if len(frets) >= FEWEST_FRETS else None
     errors = fit.columns[:, 0] + shapes[:, 0] * fit.rows.mean() if trend is None else trend.rest
     spreads = np.sqrt(variance if trend is None else np.diag(trend.covariance_of_rest))
-    t = float(stdtrit(fit.freedom, (1 + confidence) / 2))
-    practical = tolerance_mm / 2
-    beyond = _beyond_chance(errors, spreads, fit.freedom)
-    per_fret = tuple(
-        _fret_error(fret, float(e), float(s), t, int(n), bool(b), quantity, practical, count)
-        for fret, e, s, n, b in zip(frets, errors, spreads, read.sum(axis=0), beyond, strict=True)
-    )
     slots = np.full(values.shape, np.nan)
     free = 1.0 - np.einsum("fi,if->f", shapes, np.linalg.pinv(shapes))
     slots[used] = errors + fit.left / free
     departures = []
     for neck in np.flatnonzero(~used)[np.argsort(chances[~used])]:
-        left = _residuals(values[neck : neck + 1], u[neck : neck + 1], fit, shapes)[0]
-        slots[neck] = errors + left / free
-        departures.append(_departure(names[neck], frets, left / free, float(chances[neck]), quantity))
-    stated = u[used][np.isfinite(values[used])] ** 2
+        left = _residuals(values[neck : neck + 1], u[neck : neck + 1], fit, shapes)[0] / free
+        slots[neck] = errors + left
+        worst = int(np.nanargmax(np.abs(left)))
+        out = f"most at fret {frets[worst]}: {_where(float(left[worst]), quantity)} of where it should be"
+        text = f"neck {names[neck]} departs from the template, {out}"
+        departures.append(Departure(neck=names[neck], probability=float(chances[neck]), worst_fret=frets[worst], text=text))
+    warnings = []
+    if len(names) < FEWEST_TO_SCREEN:
+        warnings.append(f"{len(names)} necks are too few to tell a bad neck from the template: none was set aside")
+    if count < 10:
+        warnings.append(f"{count} necks: the scatter between necks is known only roughly")
+    if trend is None:
+        warnings.append(
+            f"fewer than {FEWEST_FRETS} frets were read: what nut, saddle or hand do to all frets could not be taken out"
+        )
+    stated = float(np.mean(u[used][np.isfinite(values[used])] ** 2))
     scatter = max(fit.added, 0.0)
     return TemplateResult(
         quantity=quantity,
-        frets=per_fret,
+        frets=_fret_errors(frets, errors, spreads, fit, quantity, confidence, tolerance_mm / 2),
         whole=None if trend is None or quantity == "tilt" else _whole(trend, fit, frets, gamma, shapes, confidence, tolerance_mm),
         trend_mm=None if trend is None else tuple((shapes @ (trend.coefficients + fit.rows.mean(axis=0))).tolist()),
         neck_scatter_mm=float(np.sqrt(np.mean(((fit.rows - fit.rows.mean(axis=0)) @ shapes.T) ** 2) * count / (count - 1))),
         slot_scatter_mm=scatter**0.5,
-        slot_freedom=fit.freedom * (scatter / (scatter + float(np.mean(stated)))) ** 2,
-        reading_scatter_mm=float(np.mean(stated)) ** 0.5,
+        slot_freedom=fit.freedom * (scatter / (scatter + stated)) ** 2,
+        reading_scatter_mm=stated**0.5,
         departures=tuple(departures),
         necks=len(names),
         necks_used=count,
         confidence=confidence,
         power=power_in_words(
             count,
-            scatter_mm=float(np.median(fit.columns_covariance[:, 0, 0] * count)) ** 0.5,
-            fixed_mm=float(np.median(np.maximum(spreads**2 - fit.columns_covariance[:, 0, 0], 0.0))) ** 0.5,
+            scatter_mm=float(np.median(of_necks * count)) ** 0.5,
+            fixed_mm=float(np.median(np.maximum(spreads**2 - of_necks, 0.0))) ** 0.5,
             frets=len(frets),
             tolerance_mm=tolerance_mm,
         ),
-        warnings=tuple(_warnings(len(names), count, trend)),
+        warnings=tuple(warnings),
         slots_mm={name: tuple(row) for name, row in zip(names, slots.tolist(), strict=True)},
     )
 
@@ -198,13 +204,12 @@ def power_in_words(
     """What so many necks could find, and what twice as many could; without figures for a usual shop."""
     if scatter_mm is None:  # slots that keep their tolerance by three standard deviations
         scatter_mm = float(np.hypot(USUAL_HAND_CENTS / USUAL_NOTES**0.5 / CENTS_PER_MM, tolerance_mm / 3))
-    few, many = (
-        power(n, scatter_mm=scatter_mm, fixed_mm=fixed_mm, frets=frets, error_mm=tolerance_mm, practical_mm=tolerance_mm / 2)
-        for n in (necks, 2 * necks)
+    chance = partial(
+        power, scatter_mm=scatter_mm, fixed_mm=fixed_mm, frets=frets, error_mm=tolerance_mm, practical_mm=tolerance_mm / 2
     )
     return (
-        f"a template fret that is {tolerance_mm:.2f} mm out is found by {100 * few:.0f} of 100 shops with {necks} necks read,"
-        f" by {100 * many:.0f} with {2 * necks}"
+        f"a template fret that is {tolerance_mm:.2f} mm out is found by {100 * chance(necks):.0f} of 100 shops with {necks} necks"
+        f" read, by {100 * chance(2 * necks):.0f} with {2 * necks}"
     )
 
 
@@ -226,7 +231,7 @@ def _table(necks: Sequence[NeckSlots], quantity: Quantity) -> tuple[list[str], l
     if np.any(np.nanmax(np.abs(ratios / gamma - 1.0), axis=1) > 0.01):  # a sixth of a semitone: another division, not a rounding
         raise UsageError("these necks have different fret layouts: a template is judged by necks of one design")
     known = np.isfinite(values)
-    rows, columns = known.sum(axis=1) > 0, known.sum(axis=0) >= min(2, len(necks))
+    rows, columns = known.any(axis=1), known.sum(axis=0) >= 2
     if rows.sum() < FEWEST_NECKS:
         raise DiagnosisRefusedError(f"fewer than {FEWEST_NECKS} necks have frets read on enough strings for {quantity}")
     keep = np.ix_(rows, columns)
@@ -236,25 +241,22 @@ def _table(necks: Sequence[NeckSlots], quantity: Quantity) -> tuple[list[str], l
 
 def _screen(values: Reals, u: Reals, shapes: Reals) -> tuple[Mask, TwoWay, Reals]:
     """Which necks follow the template, the fit to them, and each neck's chance of departing so far."""
-    used = np.ones(len(values), dtype=bool)
-    chances = np.ones(len(values))
+    following, chances = np.ones(len(values), dtype=bool), np.ones(len(values))
     for _ in range(10):
+        used = following
         fit = two_way(values[used], u[used], shapes=shapes, across=np.ones((int(used.sum()), 1)))
         if len(values) < FEWEST_TO_SCREEN:
             break
-        chances = _chances(values, u, fit, shapes, used)
+        chances = _chances(values, u, fit, shapes)
         following = chances > FALSE_NAMING / len(values)
         if following.sum() <= len(values) // 2:  # never judge by a minority
             following = chances >= np.sort(chances)[(len(chances) - 1) // 2]
         if np.array_equal(following, used):
             break
-        used = following
-    else:
-        fit = two_way(values[used], u[used], shapes=shapes, across=np.ones((int(used.sum()), 1)))
     return used, fit, chances
 
 
-def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals, used: Mask) -> Reals:
+def _chances(values: Reals, u: Reals, fit: TwoWay, shapes: Reals) -> Reals:
     """For each neck the chance of slots departing so far, as a whole or at its worst slot; 1 where it is too little to matter."""
     left = _residuals(values, u, fit, shapes)
     variance = np.maximum(u**2 + fit.added, 0.25 * u**2)
@@ -291,51 +293,30 @@ def _whole(
     return WholeError(fret=frets[-1], error_mm=error, interval=(error - half, error + half), blamed=blamed, text=text)
 
 
-def _departure(name: str, frets: Sequence[int], left: Reals, chance: float, quantity: Quantity) -> Departure:
-    worst = int(np.nanargmax(np.abs(left)))
-    size = float(left[worst])
-    text = f"neck {name} departs from the template, most at fret {frets[worst]}: {_where(size, quantity)} of where it should be"
-    return Departure(neck=name, probability=chance, worst_fret=frets[worst], text=text)
+def _fret_errors(
+    frets: Sequence[int], errors: Reals, spreads: Reals, fit: TwoWay, quantity: Quantity, confidence: float, practical: float
+) -> tuple[FretError, ...]:
+    """What is beyond chance by Benjamini & Hochberg over the frets, and beyond the practical size."""
+    from scipy.stats import false_discovery_control, t
 
-
-def _warnings(necks: int, used: int, trend: CommonTrend | None) -> list[str]:
-    warnings = []
-    if necks < FEWEST_TO_SCREEN:
-        warnings.append(f"{necks} necks are too few to tell a bad neck from the template: none was set aside")
-    if used < 10:
-        warnings.append(f"{used} necks: the scatter between necks is known only roughly")
-    if trend is None:
-        warnings.append(
-            f"fewer than {FEWEST_FRETS} frets were read: what nut, saddle or hand do to all frets could not be taken out"
-        )
-    return warnings
-
-
-def _fret_error(
-    fret: int, error: float, u: float, t: float, necks: int, beyond: bool, quantity: Quantity, practical: float, used: int
-) -> FretError:
-    half = t * u
-    blamed = beyond and abs(error) >= practical
-    if blamed:
-        verb = "sits" if quantity == "position" else "is tilted"
-        text = f"fret {fret} {verb} {_where(error, quantity, half)} on every neck: correct the template"
-    elif abs(error) + half > 2 * practical or half > practical:
-        text = f"fret {fret}: {error:+.2f} ± {half:.2f} mm, not settled by {used} necks: read more before touching the template"
-    else:
-        text = f"fret {fret}: {error:+.2f} ± {half:.2f} mm, nothing to correct"
-    return FretError(
-        fret=fret, error_mm=error, u_mm=u, interval=(error - half, error + half), necks=necks, blamed=blamed, text=text
-    )
+    beyond = false_discovery_control(2 * t.sf(np.abs(errors) / spreads, fit.freedom)) <= FALSE_TEMPLATE_ERRORS
+    halves, necks, found = float(stdtrit(fit.freedom, (1 + confidence) / 2)) * spreads, fit.kept.sum(axis=0), []
+    rows = zip(frets, errors.tolist(), spreads.tolist(), halves.tolist(), necks.tolist(), beyond.tolist(), strict=True)
+    for fret, error, u, half, heard, surely in rows:
+        size = f"{error:+.2f} ± {half:.2f} mm"
+        if blamed := surely and abs(error) >= practical:
+            verb = "sits" if quantity == "position" else "is tilted"
+            text = f"fret {fret} {verb} {_where(error, quantity, half)} on every neck: correct the template"
+        elif abs(error) + half > 2 * practical or half > practical:
+            text = f"fret {fret}: {size}, not settled by {len(fit.rows)} necks: read more before touching the template"
+        else:
+            text = f"fret {fret}: {size}, nothing to correct"
+        ends = (error - half, error + half)
+        found.append(FretError(fret=fret, error_mm=error, u_mm=u, interval=ends, necks=heard, blamed=blamed, text=text))
+    return tuple(found)
 
 
 def _where(size_mm: float, quantity: Quantity, half: float | None = None) -> str:
     amount = f"{abs(size_mm):.2f}" + ("" if half is None else f" ± {half:.2f}") + " mm"
     side = f"toward the {'bridge' if size_mm > 0 else 'nut'}"
     return f"{amount}, its treble end {side}" if quantity == "tilt" else f"{amount} {side}"
-
-
-def _beyond_chance(errors: Reals, spreads: Reals, freedom: float) -> Mask:
-    """Benjamini–Hochberg over the frets."""
-    from scipy.stats import false_discovery_control, t
-
-    return np.asarray(false_discovery_control(2 * t.sf(np.abs(errors) / spreads, freedom)) <= FALSE_TEMPLATE_ERRORS)
