@@ -24,10 +24,14 @@ import soundfile
 
 from fretcheck.cli.main import run
 from fretcheck.register.store import open_register
+from tests.cli import test_files_given
+from tests.cli.test_files_given import commands
 from tests.live.strings import played, three_string_neck
 from tests.lots.shop import STRINGS, inspection
 from tests.neck_files import write_neck
 from tests.register.documents import make_document
+from tests.report.documents import heard
+from tests.synth.strung_neck import BuiltNeck
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="forks, and kills as POSIX does")]
 
@@ -44,6 +48,7 @@ WRITING = {
     "export to csv": "export --to own.csv",
     "backup": "backup away/copy.sqlite",
     "report": "report one.json --out own.html",
+    "compare": "compare before.json after.json --html own.html",
     "neck": "neck --start ukulele --out own.toml --force",
     "lot open": "lot open New --serials B-1..B-9 --sample 3",
     "lot draw": "lot draw Opened",
@@ -55,10 +60,30 @@ WRITING = {
     "lot corrected": "lot corrected T --since Drawn",
     "lot page": "lot show Heard --html own.html",
     "lot table": "lot show Heard --csv own-lot.csv",
+    "template": "lot template T --csv own-template.csv",
     "gauge open": "gauge open New --necks A-1..A-2 --operator Ann",
     "gauge add": "gauge add Begun READ",
     "gauge compute": "gauge compute Read",
 }
+NOTHING_WRITTEN = {
+    "layout", "note", "list", "show", "search", "lot list", "lot chart", "gauge next", "gauge list", "gauge show",
+}  # fmt: skip
+OF_OTHERS = {"work": "tests/live/test_kill.py", "demo": "as `inspect`", "devices": "listens in real time, writes as `backup`"}
+WRITTEN_ALIKE = {"inspect report", "compare sheet", "lot template html"}
+"""Pages, by the function that writes those of other rows."""
+
+
+def test_every_command_and_output_has_its_row():
+    """Else a new one would be forgotten."""
+    killed = [name for name in commands() if any(line.startswith(name) for line in WRITING.values())]
+    assert set(commands()) - set(killed) == NOTHING_WRITTEN | {*OF_OTHERS}
+    for name, line in test_files_given.WRITING.items():
+        words = line.split()
+        option = words[words.index("{}") - 1]
+        command = name.rpartition(" ")[0]
+        rows = [row.split() for row in WRITING.values() if row.startswith(command)]
+        known = command in OF_OTHERS or name in WRITTEN_ALIKE
+        assert known or any(option in row or not option.startswith("--") for row in rows), name
 
 
 @pytest.fixture(scope="module")
@@ -95,6 +120,8 @@ def shop(tmp_path_factory):
             for number in range(6):
                 store.keep(make_document(number, readings=[reading]), sound_folder=folder)
         (folder / "one.json").write_text(make_document(1).to_json(), encoding="utf-8")
+        for number, name in enumerate(("before", "after")):
+            (folder / f"{name}.json").write_text(heard(BuiltNeck(neck=neck), seed=number).to_json(), encoding="utf-8")
 
         def kept(serial, **options):
             noise = chance.normal(0, 0.8, (STRINGS, 3))

@@ -21,6 +21,9 @@ QUICK = Take(sample_rate=16000.0, seconds_per_note=1.3, open_seconds=1.6, lead_s
 HIGHEST = {"mandolin": 18}
 """Notes above some 2 kHz show too few partials to be told from two strings every time; they are then asked for again."""
 CENTS = 0.3  # issue of the main job: readings within 0.3 cents of the truth
+STIFFNESS = 0.043
+"""A wound string's stiffness is mainly its core's (M. Zollner, Physics of the Electric Guitar, 1.2), nothing to 15 % more (common
+practice, no source): what is even so spread has this standard deviation, 1.6 cents at the last fret of a thick bass string."""
 
 
 def _fanned() -> Neck:
@@ -80,12 +83,14 @@ def test_three_strings_are_read_right_from_the_first_fret_to_the_last(
 
     assert max(map(abs, cents_off(document, truth))) < CENTS
     judged = [fret for fret in document["frets"] if fret["fret"]]
-    # A neck as designed reads as expected: 0.2 cents of hand (four sigma) and 0.3 of pitch, the rest for what stays open;
-    # of five bass strings only within three of the stated u (how stiff the thickest is counts most at its last frets: 1.6 cents).
-    away = {(fret["string"], fret["fret"]): abs(fret["deviation_cents"] - fret["expected_cents"]) for fret in judged}
-    assert all(
-        away[fret["string"], fret["fret"]] < (max(1.5, 3 * fret["u_cents"]) if kind == "bass-5" else 1.5) for fret in judged
-    ), away
+    # A neck as designed reads as expected, but for the hand (four sigma), the pitch, and the doubt about its strings' stiffness.
+    built = _built(neck)
+    stiffer = replace(built, core_factors=dict.fromkeys((1, 2, 3), 1.0 + STIFFNESS))
+    for fret in judged:
+        place = fret["string"], fret["fret"]
+        open_to_doubt = abs(stiffer.deviation_cents(*place) - built.deviation_cents(*place))
+        away = abs(fret["deviation_cents"] - fret["expected_cents"])
+        assert away < 4.0 * QUICK.hand_cents + CENTS + open_to_doubt, (place, away)
     assert [finding["text"] for finding in document["findings"]] == []
     assert document["verdict"]["decision"] != "fail"
     assert code in (0, 3)
