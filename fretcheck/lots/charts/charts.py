@@ -13,7 +13,6 @@ from fewer than 20 points are `provisional`. `signals` counts points from 0.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from itertools import accumulate, pairwise
 from math import pi, sqrt
 from statistics import fmean
@@ -21,7 +20,6 @@ from typing import Literal
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.lots.charts.run_length import (
-    RunLength,
     RunLengths,
     cusum_run_length,
     ewma_run_length,
@@ -92,7 +90,7 @@ def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
 
 def individuals_chart(values: Sequence[float], aim: Aim) -> Chart:
     """Individuals chart with limits at three standard deviations."""
-    return _about_centre("individuals", values, aim, 3 * aim.scatter, individuals_run_length)
+    return _about_centre("individuals", values, aim, 3 * aim.scatter, run_lengths(individuals_run_length, points=aim.points))
 
 
 def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
@@ -122,7 +120,7 @@ def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit:
         raise UsageError(f"weight = {weight:g} lies outside 0 to 1: 0.1 to 0.3 is usual")
     line = list(accumulate(values, lambda average, value: weight * value + (1 - weight) * average, initial=aim.centre))[1:]
     half = limit * aim.scatter * sqrt(weight / (2 - weight))
-    return _about_centre("EWMA", line, aim, half, partial(ewma_run_length, weight=weight, limit=limit))
+    return _about_centre("EWMA", line, aim, half, run_lengths(ewma_run_length, points=aim.points, weight=weight, limit=limit))
 
 
 def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, limit: float = 4.774) -> Chart:
@@ -145,7 +143,7 @@ def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, li
         scatter=aim.scatter,
         signals=tuple(i for i, both in enumerate(zip(high, low, strict=True)) if max(both) > upper),
         provisional=aim.provisional,
-        run=run_lengths(partial(cusum_run_length, allowance=allowance, limit=limit), points=aim.points),
+        run=run_lengths(cusum_run_length, points=aim.points, allowance=allowance, limit=limit),
     )
 
 
@@ -160,7 +158,7 @@ def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
     return tuple(abs(after - before) for before, after in pairwise(values))
 
 
-def _about_centre(kind: ChartKind, line: Sequence[float], aim: Aim, half: float, run: RunLength) -> Chart:
+def _about_centre(kind: ChartKind, line: Sequence[float], aim: Aim, half: float, run: RunLengths) -> Chart:
     """A chart with limits on both sides of its centre."""
     return Chart(
         kind=kind,
@@ -171,5 +169,5 @@ def _about_centre(kind: ChartKind, line: Sequence[float], aim: Aim, half: float,
         scatter=aim.scatter,
         signals=tuple(i for i, x in enumerate(line) if abs(x - aim.centre) > half),
         provisional=aim.provisional,
-        run=run_lengths(run, points=aim.points),
+        run=run,
     )

@@ -10,8 +10,8 @@ wide when the scatter was overrated. Centre and scatter are taken as known, save
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache, partial
 from math import pi, sqrt
-from typing import Protocol
 
 import numpy as np
 from scipy.special import ndtr
@@ -19,6 +19,7 @@ from scipy.special import ndtr
 from fretcheck.arrays import Reals
 
 _NODES = 32
+_legendre = cache(np.polynomial.legendre.leggauss)
 _SHOPS = 99
 
 
@@ -31,14 +32,10 @@ class RunLengths:
     after_shift: float  # After a lasting shift of one standard deviation
 
 
-class RunLength(Protocol):
-    """Average run length of a chart after a shift, its limits `wider` times as wide as meant."""
-
-    def __call__(self, *, shift: float = 0.0, wider: float = 1.0) -> float: ...
-
-
-def run_lengths(of_chart: RunLength, *, points: int | None) -> RunLengths:
-    """As they are with centre and scatter (mean moving range) from so many points; None: known."""
+@cache  # 594 equations, which every chart of so many points asks
+def run_lengths(chart: Callable[..., float], *, points: int | None, **settings: float) -> RunLengths:
+    """Of `chart`, one of the functions below, with centre and scatter (mean moving range) from so many points; None: known."""
+    of_chart = partial(chart, **settings)
     if points is None:
         return RunLengths(on_target=of_chart(), unlucky_on_target=of_chart(), after_shift=of_chart(shift=1.0))
     # always the same: a figure must not change when shown again
@@ -91,7 +88,7 @@ def _mean_run(low: float, high: float, density: Callable[[Reals, Reals], Reals],
 
     `density`: of the step from start to end, times √(2π). `to_zero`: probability of stepping exactly to zero.
     """
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    nodes, weights = _legendre(_NODES)
     levels, widths = low + (high - low) * (nodes + 1) / 2, (high - low) * weights / 2
     starts = np.concatenate([[0.0], levels])
     system = np.eye(_NODES + 1)
