@@ -45,8 +45,8 @@ if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.neck.description import Neck
     from fretcheck.neck.neck_file import read_neck
+    from fretcheck.pitch.reader import read_note
     from fretcheck.pitch.reading import NoteReading
-    from fretcheck.pitch.single_note import read_note
 
 __getattr__, __dir__, _ = lazy_loader.attach(
     __name__,
@@ -62,7 +62,7 @@ __getattr__, __dir__, _ = lazy_loader.attach(
         "diagnosis.settings": ["DiagnosisSettings"],
         "neck.description": ["Neck"],
         "neck.neck_file": ["read_neck"],
-        "pitch.single_note": ["read_note"],
+        "pitch.reader": ["read_note"],
         "pitch.reading": ["NoteReading"],
         "door": ["inspect"],
         "inspection.document": ["InspectionDocument"],

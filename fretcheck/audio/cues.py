@@ -14,7 +14,6 @@ import threading
 import time
 from collections.abc import Callable
 from enum import StrEnum
-from typing import Protocol
 
 import numpy as np
 
@@ -61,46 +60,27 @@ def cue_seconds(cue: Cue) -> float:
     return sum(seconds + _PAUSE_S for _, seconds in _PATTERNS[cue])
 
 
-class CuePlayer(Protocol):
-    """Plays cues, or does not."""
+class CuePlayer:
+    """Plays cues; this one plays none, for those who want none and for replays."""
 
-    @property
-    def failure(self) -> str | None:
-        """Why no cues sound any more; None while they do, or where none are wanted."""
-        ...
-
-    def play(self, cue: Cue) -> None: ...
-
-    def say(self, text: str) -> None:
-        """Speak, where words and not tones are wanted."""
-        ...
-
-    @property
-    def is_sounding(self) -> bool: ...
-
-    def close(self) -> None: ...
-
-
-class SilentCues:
-    """For those who want none, and for replays."""
-
+    # Why no cues sound any more; None while they do, or where none are wanted
     failure: str | None = None
 
     def play(self, cue: Cue) -> None:
-        """Do nothing."""
+        """Let `cue` sound."""
 
     def say(self, text: str) -> None:
-        """Do nothing."""
+        """Speak, where words and not tones are wanted."""
 
     @property
     def is_sounding(self) -> bool:
         return False
 
     def close(self) -> None:
-        """Nothing to close."""
+        """End what sounds."""
 
 
-class SpeakerCues:
+class SpeakerCues(CuePlayer):
     """Plays cues through an output device, in a thread of its own.
 
     `device`: output by number or name as PortAudio knows it; None for the system's own. `level`: peak, full scale 1; at most
@@ -112,7 +92,6 @@ class SpeakerCues:
     ) -> None:
         if not 0.0 < level <= LOUDEST:
             raise UsageError(f"cue level = {level} must be above 0 and at most {LOUDEST}: loud tones harm hearing")
-        self.failure: str | None = None
         self._device = device
         self._level = level
         self._clock = clock
@@ -126,9 +105,6 @@ class SpeakerCues:
     def play(self, cue: Cue) -> None:
         """Let `cue` sound after those already waiting."""
         self._let_sound(cue, cue_seconds(cue))
-
-    def say(self, text: str) -> None:
-        """Tones only."""
 
     def _let_sound(self, item: Cue | str, seconds: float) -> None:
         if self.failure is not None:

@@ -5,7 +5,9 @@ Conventions: levels in dB are RMS against full scale (a full-scale sine is −3 
 is None. The limits are common practice, no source; they match what the estimator needs to stay within a few tenths of a cent.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from math import log10
 from typing import Literal
 
@@ -51,7 +53,11 @@ class Fitness:
     mains_hz: float | None
     clipped_fraction: float | None
     dc: float | None
-    remarks: tuple[Remark, ...]
+    all_zero: bool
+
+    @cached_property
+    def remarks(self) -> tuple[Remark, ...]:
+        return tuple(_remarks(self))
 
     @property
     def grade(self) -> Grade | None:
@@ -117,20 +123,17 @@ class FitnessCheck:
         signal = _db(max(levels)) if levels else None
         floor = self.segmenter.noise_floor_rms
         noise = None if floor is None else _db(floor**2)
-        hum, mains = (None, None) if self._hum is None else (_db(self._hum[0]), self._hum[1])
-        clipped = max((pluck.clipped_fraction for pluck in self._plucks), default=None)
-        dc = self._sum / self._frames if self._frames else None
         return Fitness(
             seconds=self._frames / self._rate,
             plucks=len(self._plucks),
             signal_dbfs=signal,
             noise_dbfs=noise,
             snr_db=None if signal is None or noise is None else signal - noise,
-            hum_dbfs=hum,
-            mains_hz=mains,
-            clipped_fraction=clipped,
-            dc=dc,
-            remarks=tuple(_remarks(self._all_zero, signal, noise, hum, mains, clipped, dc)),
+            hum_dbfs=None if self._hum is None else _db(self._hum[0]),
+            mains_hz=None if self._hum is None else self._hum[1],
+            clipped_fraction=max((pluck.clipped_fraction for pluck in self._plucks), default=None),
+            dc=self._sum / self._frames if self._frames else None,
+            all_zero=self._all_zero,
         )
 
 
@@ -146,9 +149,8 @@ def hum_power(quiet: Reals, sample_rate: float, mains_hz: float) -> float:
             break
         line = power[centre - 2 : centre + 3]
         beside = np.concatenate((power[centre - 8 : centre - 3], power[centre + 4 : centre + 9]))
-        total += max(
-            0.0, float(line.sum()) - len(line) * float(np.median(beside)) / 0.7
-        )  # median of a noise bin is 0.7 of its mean
+        usual = float(np.median(beside)) / 0.7  # median of a noise bin is 0.7 of its mean
+        total += max(0.0, float(line.sum()) - len(line) * usual)
     return total
 
 
@@ -161,33 +163,22 @@ def _db(power: float) -> float:
     return 10.0 * log10(max(power, 1e-14))
 
 
-def _remarks(
-    all_zero: bool,
-    signal: float | None,
-    noise: float | None,
-    hum: float | None,
-    mains: float | None,
-    clipped: float | None,
-    dc: float | None,
-) -> list[Remark]:
-    if all_zero:
-        return [Remark("signal", "unfit", "Nothing but zeros comes: the input is muted, or nothing is connected to it.")]
-    made = []
+def _remarks(heard: Fitness) -> Iterator[Remark]:
+    if heard.all_zero:
+        yield Remark("signal", "unfit", "Nothing but zeros comes: the input is muted, or nothing is connected to it.")
+        return
+    signal, clipped = heard.signal_dbfs, heard.clipped_fraction
     if signal is not None and signal < QUIETEST_SIGNAL_DB:
-        made.append(Remark("signal", "poor", "The signal is weak; turn the input up or move the microphone closer."))
-    if signal is not None and noise is not None:
-        if signal - noise < LEAST_SNR_DB:
-            made.append(Remark("noise", "unfit", "The strings hardly stand out of the noise; move closer or quieten the room."))
-        elif signal - noise < GOOD_SNR_DB:
-            made.append(Remark("noise", "poor", "The room is noisy against the strings; readings will be less certain."))
-    if signal is not None and hum is not None and signal - hum < HUM_BELOW_SIGNAL_DB:
-        grade: Grade = "unfit" if signal - hum < LEAST_HUM_BELOW_DB else "poor"
-        made.append(
-            Remark("hum", grade, f"Mains hum at {mains:.0f} Hz; move the cable or instrument from its source, or turn it.")
-        )
+        yield Remark("signal", "poor", "The signal is weak; turn the input up or move the microphone closer.")
+    if heard.snr_db is not None and heard.snr_db < LEAST_SNR_DB:
+        yield Remark("noise", "unfit", "The strings hardly stand out of the noise; move closer or quieten the room.")
+    elif heard.snr_db is not None and heard.snr_db < GOOD_SNR_DB:
+        yield Remark("noise", "poor", "The room is noisy against the strings; readings will be less certain.")
+    if signal is not None and heard.hum_dbfs is not None and (below := signal - heard.hum_dbfs) < HUM_BELOW_SIGNAL_DB:
+        sentence = f"Mains hum at {heard.mains_hz:.0f} Hz; move the cable or instrument from its source, or turn it."
+        yield Remark("hum", "unfit" if below < LEAST_HUM_BELOW_DB else "poor", sentence)
     if clipped is not None and clipped > SOME_CLIPPING:
-        grade = "unfit" if clipped > MUCH_CLIPPING else "poor"
-        made.append(Remark("clipping", grade, "The input clips on loud plucks; turn it down."))
-    if dc is not None and abs(dc) > DC_LIMIT:
-        made.append(Remark("dc", "poor", "The input has a constant offset; check the cable and the interface."))
-    return made
+        grade: Grade = "unfit" if clipped > MUCH_CLIPPING else "poor"
+        yield Remark("clipping", grade, "The input clips on loud plucks; turn it down.")
+    if heard.dc is not None and abs(heard.dc) > DC_LIMIT:
+        yield Remark("dc", "poor", "The input has a constant offset; check the cable and the interface.")

@@ -1,9 +1,8 @@
 """Lengths as they are written: mm or inches, decimals or fractions; one that fits the other unit better is questioned.
 
 Conventions: a length's key ends in its unit, ``gauge_mm`` or ``gauge_in``; inches may be a fraction in quotes, ``"25 1/2"``.
-Ranges are plausible limits of a fretted neck (common practice, no source). Inside them lies what is usual: a value outside of
-that, which lies inside it when taken in the other unit, was meant in that unit and is refused with the cure, where a person
-typed it. 0 is never questioned.
+Ranges stand in ``tables/lengths.toml``. Inside them lies what is usual: a value outside of that, which lies inside it when taken
+in the other unit, was meant in that unit and is refused with the cure, where a person typed it. 0 is never questioned.
 """
 
 import math
@@ -11,6 +10,7 @@ import re
 from dataclasses import dataclass
 
 from fretcheck.errors import NeckError
+from fretcheck.neck.tables import table
 from fretcheck.units import MM_PER_INCH
 
 UNITS = ("mm", "in")
@@ -40,26 +40,7 @@ def length(low_mm: float, high_mm: float, usual_low_mm: float | None = None, usu
     return Length(low_mm=low_mm, high_mm=high_mm, usual_mm=(usual_low_mm or low_mm, usual_high_mm or high_mm))
 
 
-SCALE = length(200.0, 1500.0)
-# By key, without the unit
-LENGTHS: dict[str, Length] = {
-    "scale_length": SCALE,
-    "scale_length_treble": SCALE,
-    "scale_length_bass": SCALE,
-    "fret_positions": length(1.0, 1460.0),
-    "gauge": length(0.15, 10.0, 0.15, 4.0),
-    "gauges": length(0.15, 10.0, 0.15, 4.0),
-    "core": length(0.1, 5.0, 0.1, 2.0),
-    "saddle_setback": length(-10.0, 30.0, 0.16, 15.0),
-    "nut_compensation": length(-3.0, 5.0, 0.08, 2.5),
-    "tolerance": length(0.01, 5.0, 0.03, 2.0),
-    "action_12": length(0.2, 10.0),
-    "u_action_12": length(0.01, 2.0),
-    "relief": length(-1.0, 2.0, 0.02, 1.0),
-    "u_relief": length(0.005, 1.0),
-    "first_fret_clearance": length(0.05, 3.0, 0.05, 1.5),
-    "u_first_fret_clearance": length(0.005, 1.0),
-}
+LENGTHS = {key: length(*row) for key, row in table("lengths").items()}  # By key, without the unit
 
 
 def length_of(key: str) -> tuple[str, str] | None:
@@ -98,57 +79,45 @@ def in_mm(value: object, *, key: str, limits: Length | None = None, question: bo
     `question`: refuse what fits the other unit better.
     Raises NeckError: no number, outside the range, or meant in the other unit; the message gives the cure.
     """
-    stem, _, unit = f"_{key}".rpartition("_")
-    stem = stem.removeprefix("_")
+    stem, _, unit = key.rpartition("_")
     limits = limits or LENGTHS[stem]
-    factor = MM_PER_INCH if unit == "in" else 1.0
-    said = f"{key} = {shown(value)}"
+    factor, other, to_other = (MM_PER_INCH, "mm", 1.0 / MM_PER_INCH) if unit == "in" else (1.0, "in", MM_PER_INCH)
+    said, named = f"{key} = {shown(value)}", f"{stem}_{other}" if stem else other
     number = parsed(value, unit=unit)
-    low, high = limits.low_mm / factor, limits.high_mm / factor
-    allowed = f"{low:.4g} to {high:.4g} {unit}"
+    allowed = f"{limits.low_mm / factor:.4g} to {limits.high_mm / factor:.4g} {unit}"
     if number is None:
         form = 'a number, or a fraction in quotes, as in "25 1/2"' if unit == "in" else "a number, without quotes"
-        fraction = f": fractions go with {stem}_in" if stem and unit == "mm" and _is_fraction(value) else ""
+        is_fraction = isinstance(value, str) and "/" in value and parsed(value, unit="in") is not None
+        fraction = f": fractions go with {stem}_in" if stem and unit == "mm" and is_fraction else ""
         raise NeckError(f"{said} must be {form}{fraction}", key=key, value=value)
     if not math.isfinite(number):
         raise NeckError(f"{said} is not a finite number: allowed is {allowed}", key=key, value=value)
-    other = "mm" if unit == "in" else "in"
-    as_other = number if unit == "in" else number * MM_PER_INCH
-    named = f"{stem}_{other}" if stem else other
-    inside = limits.low_mm - 1e-9 <= number * factor <= limits.high_mm + 1e-9
-    if inside and (not question or number == 0.0 or _usual(number * factor, limits) or not _usual(as_other, limits)):
-        return number * factor
-    if inside:
-        unusual = f"is an unusual length ({number * factor:.3g} mm)" if unit == "in" else "is unusually little"
+    mm = number * factor
+    meant_in_other = _usual(mm * to_other, limits)
+    if not limits.low_mm - 1e-9 <= mm <= limits.high_mm + 1e-9:
+        cure = _cure(number, stem=stem, limits=limits)
+        if number > 0.0 and meant_in_other:
+            cure = f": looks like {'inches' if other == 'in' else 'mm'}, use {named}"
+        raise NeckError(f"{said} lies outside the allowed {allowed}{cure}", key=key, value=value)
+    if question and number != 0.0 and meant_in_other and not _usual(mm, limits):
+        unusual = f"is an unusual length ({mm:.3g} mm)" if unit == "in" else "is unusually little"
         doubt = f"{unusual} and looks like {'inches' if other == 'in' else 'mm'}: write {named} = {number:g}"
         raise NeckError(f"{said} {doubt}, or 0 for none at all", key=key, value=value)
-    cure = _cure(number, stem=stem, unit=unit, limits=limits, named=named)
-    raise NeckError(f"{said} lies outside the allowed {allowed}{cure}", key=key, value=value)
-
-
-def _is_fraction(value: object) -> bool:
-    return isinstance(value, str) and "/" in value and parsed(value, unit="in") is not None
+    return mm
 
 
 def _usual(mm: float, limits: Length) -> bool:
     return limits.usual_mm[0] - 1e-9 <= abs(mm) <= limits.usual_mm[1] + 1e-9 and limits.low_mm <= mm <= limits.high_mm
 
 
-def _cure(number: float, *, stem: str, unit: str, limits: Length, named: str) -> str:
-    """What an impossible length was probably meant to be."""
-    if number <= 0.0:
-        return ""
-    if unit == "mm" and _usual(number * MM_PER_INCH, limits):
-        return f": looks like inches, use {named}"
-    if unit == "in" and _usual(number, limits):
-        return f": looks like mm, use {named}"
+def _cure(number: float, *, stem: str, limits: Length) -> str:
+    """What an impossible length was probably meant to be, if not the other unit."""
     if stem in ("gauge", "gauges", "core") and _usual(number / 1000.0 * MM_PER_INCH, limits):
         return f": looks like thousandths of an inch, use {stem}_in = {number / 1000.0:g}"
     if stem.startswith("scale_length"):
         for name, in_unit in (("centimetres", 10.0), ("metres", 1000.0), ("feet", 304.8)):
-            mm = number * in_unit
-            if _usual(mm, limits):
-                return f": looks like {name}, write {stem}_mm = {mm:g}"
+            if number > 0.0 and _usual(number * in_unit, limits):
+                return f": looks like {name}, write {stem}_mm = {number * in_unit:g}"
     return ""
 
 

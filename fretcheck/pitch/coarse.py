@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,7 +122,7 @@ def coarse_pitch(
     lead = float(ranked[best] - np.max(ranked[others], initial=-_SLOT_COST))
     if _only_multiples(peaks, combs, best):
         lead = 0.0
-    f0_hz, inharmonicity, explained = (float(each[best]) for each in (combs.f0_hz, combs.inharmonicity, combs.explained))
+    f0_hz, inharmonicity, _, explained = (float(each[best]) for each in combs)
     return CoarsePitch(f0_hz, inharmonicity, explained, lead, peaks, _mains_beneath(peaks, f0_hz))
 
 
@@ -142,17 +143,15 @@ def _only_multiples(peaks: Peaks, combs: _Combs, best: int) -> bool:
     return any(np.max(height[numbers % part > 0.0], initial=0.0) < _MISSING * np.max(height) for part in (2, 3))
 
 
-def others_db(coarse: CoarsePitch) -> tuple[float, float]:
-    """Strongest line of another string, and of the mains, against the strongest of this one; −inf where there is none."""
+def other_string_db(coarse: CoarsePitch) -> float:
+    """Strongest line of another string against the strongest of this one; −inf where there is none."""
     peaks = coarse.peaks
     partials = coarse.partial_hz(np.arange(1.0, peaks.frequency_hz[-1] / coarse.f0_hz + 2.0))
     own = np.min(np.abs(peaks.frequency_hz[:, None] - partials[None, :]), axis=1) < _MATCH * coarse.f0_hz
     this = float(np.max(peaks.height[own & ~peaks.steady], initial=1e-12))
     low = peaks.frequency_hz < _OTHERS_UP_TO * coarse.f0_hz
-    other = float(np.max(peaks.height[~own & ~peaks.steady & low], initial=0.0))
-    mains = float(np.max(peaks.height[peaks.steady], initial=0.0))
     with np.errstate(divide="ignore"):
-        return float(20.0 * np.log10(other / this)), float(20.0 * np.log10(mains / this))
+        return float(20.0 * np.log10(np.max(peaks.height[~own & ~peaks.steady & low], initial=0.0) / this))
 
 
 def mains_lines_hz(peaks: Peaks) -> Reals:
@@ -255,21 +254,13 @@ def _candidates(peaks: Peaks) -> Reals:
     return np.asarray(found[first])
 
 
-@dataclass(frozen=True)
-class _Combs:
+class _Combs(NamedTuple):
     """Candidates, each with the stiff-string comb that suits the peaks best; arrays of one length."""
 
     f0_hz: Reals
     inharmonicity: Reals
     score: Reals
     explained: Reals
-
-    def columns(self) -> tuple[Reals, Reals, Reals, Reals]:
-        """The arrays, in order."""
-        return self.f0_hz, self.inharmonicity, self.score, self.explained
-
-    def only(self, which: NDArray[np.intp]) -> _Combs:
-        return _Combs(*(each[which] for each in self.columns()))
 
 
 def _combs(candidates: Reals, peaks: Peaks) -> _Combs:
@@ -304,11 +295,11 @@ def _with_second_look(combs: _Combs, peaks: Peaks) -> _Combs:
     base = np.array([f0 for f0 in bases if f0 >= LOWEST_HZ])
     f0, stiffness = np.broadcast_arrays(base[:, None, None] * _NEARBY[:, None], _FINE_INHARMONICITIES)
     grid = _scored(f0.ravel(), stiffness.ravel(), peaks)
-    best = grid.only(np.arange(len(base)) * (f0.size // len(base)) + np.argmax(grid.score.reshape(len(base), -1), axis=1))
-    found = [combs, best]
+    best = np.arange(len(base)) * (f0.size // len(base)) + np.argmax(grid.score.reshape(len(base), -1), axis=1)
+    found = [combs, _Combs(*(each[best] for each in grid))]
     for reach in _REACHES[2:]:
         found.append(_scored(*_refitted(found[-1].f0_hz, found[-1].inharmonicity, reach, peaks), peaks))
-    return _Combs(*(np.concatenate(each) for each in zip(*(one.columns() for one in found), strict=True)))
+    return _Combs(*(np.concatenate(each) for each in zip(*found, strict=True)))
 
 
 def _scored(f0: Reals, inharmonicity: Reals, peaks: Peaks) -> _Combs:

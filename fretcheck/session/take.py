@@ -9,8 +9,8 @@ Conventions: stretches are counted from the onset, in seconds.
 
 from dataclasses import replace
 
-from fretcheck.audio.input.clipping import clipped_fraction
 from fretcheck.audio.segment.pluck import Pluck
+from fretcheck.clipping import clipped_fraction
 from fretcheck.pitch.reader import read_pluck
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.streaming import StreamingReader
@@ -31,7 +31,6 @@ def reader_for(pluck: Pluck) -> StreamingReader:
         decides_at_s=STRETCHES_S,
         settled_from=pluck.settled_from,
         noise_rms=pluck.noise_rms,
-        clipped=clipped_fraction,
     )
 
 
@@ -45,13 +44,7 @@ def first_part(pluck: Pluck, frames: int) -> Pluck:
 
 def read_whole(pluck: Pluck) -> NoteReading:
     """The reading of a pluck over all of its sound."""
-    return read_pluck(
-        pluck.samples,
-        pluck.sample_rate,
-        settled_from=pluck.settled_from,
-        noise_rms=pluck.noise_rms,
-        clipped_fraction=pluck.clipped_fraction,
-    )
+    return read_pluck(pluck.samples, pluck.sample_rate, settled_from=pluck.settled_from, noise_rms=pluck.noise_rms)
 
 
 def read_take(pluck: Pluck) -> tuple[Pluck, NoteReading]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.audio.input.clipping import clipped_fraction
 from fretcheck.audio.segment.character import (
     COHERENT,
     FADES_AT_ONCE,
@@ -15,6 +14,7 @@ from fretcheck.audio.segment.character import (
     speaks_against_string,
 )
 from fretcheck.audio.segment.tape import Tape
+from fretcheck.clipping import clipped_fraction
 from tests.audio import streams
 from tests.synth.pluck import PluckSpec, added, pink_noise, pluck_sound, white_noise
 

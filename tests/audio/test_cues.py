@@ -12,7 +12,7 @@ from fretcheck.audio.cues import (
     LOUDEST,
     TAIL_S,
     Cue,
-    SilentCues,
+    CuePlayer,
     SpeakerCues,
     cue_seconds,
     cue_sound,
@@ -56,7 +56,7 @@ def test_levels_that_could_harm_are_refused():
 
 
 def test_silent_cues_never_sound():
-    cues = SilentCues()
+    cues = CuePlayer()
     cues.play(Cue.AGAIN)
     assert not cues.is_sounding
     cues.close()

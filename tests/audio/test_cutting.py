@@ -22,14 +22,10 @@ def whole(pluck):
 def test_plucks_of_a_file(tmp_path, rng):
     stream = streams.string_stream(rng, f1_hz=(110.0, 117.0, 123.0), sample_rate=RATE)
     soundfile.write(tmp_path / "string-1.flac", stream.samples, RATE, subtype="PCM_24")
-    heard = []
     with FileSource(tmp_path / "string-1.flac") as source:
-        cut = cut_plucks(source, whole, progress=heard.append)
+        cut = cut_plucks(source, whole)
     assert [pluck.start_s for pluck in cut.plucks] == pytest.approx(stream.onsets_s, abs=0.015)
     assert cut.set_aside == ()
-    assert cut.frames == len(stream.samples)
-    assert heard == sorted(heard)
-    assert heard[-1] == pytest.approx(len(stream.samples) / RATE)
 
 
 def test_five_minutes_of_noise(tmp_path, rng):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from fretcheck.audio.segment.high_pass import HighPass
+from fretcheck.audio.segment.hops import HighPass
 
 
 @pytest.mark.parametrize("rate", [8000.0, 48000.0, 192000.0])

@@ -13,7 +13,6 @@ import pytest
 from fretcheck.audio.input.source import Block
 from fretcheck.audio.segment.pluck import Onset, Pluck, SetAside
 from fretcheck.audio.segment.segmenter import DOES_NOT_FADE, OVER_RINGING, Segmenter
-from fretcheck.errors import UsageError
 from tests.audio import streams
 from tests.synth.pluck import hum, pink_noise
 
@@ -234,10 +233,3 @@ def test_what_a_live_screen_asks_for(rng):
     assert begin == onsets[0].start_frame
     assert np.array_equal(samples, stream.samples[begin : start + 12_000])
     assert segmenter.level_rms == pytest.approx(np.sqrt(np.mean(stream.samples[start + 10_440 : start + 12_000] ** 2)), rel=0.1)
-
-
-def test_settings_out_of_range_are_refused():
-    with pytest.raises(UsageError, match=r"sample_rate = 0 must be positive"):
-        Segmenter(0)
-    with pytest.raises(UsageError, match=r"longest_s = 0.5 must be at least 1 s"):
-        Segmenter(RATE, longest_s=0.5)

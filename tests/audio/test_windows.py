@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fretcheck.audio.segment.averages import FALL, FAST, PAIR, SMOOTH, Averager
-from fretcheck.audio.segment.windows import overlapping
+from fretcheck.audio.segment.hops import overlapping
+from fretcheck.audio.segment.levels import FALL, FAST, PAIR, SMOOTH, Levels
 
 
 @pytest.mark.parametrize(("rows", "size", "step"), [(10, 3, 1), (10, 3, 2), (11, 4, 3), (4, 4, 1), (3, 4, 1)])
@@ -31,13 +31,18 @@ def test_windows_refuse_what_is_not_contiguous() -> None:
 @pytest.mark.parametrize("run", [1, 4, 7, 300])
 def test_averages_do_not_depend_on_the_runs(run: int) -> None:
     levels = np.random.default_rng(5).exponential(size=300) * np.exp(-np.arange(300) / 40.0)
-    averager = Averager()
-    parts = [averager.push(levels[start : start + run]) for start in range(0, 300, run)]
-    for name, count in (("pair", PAIR), ("fast", FAST), ("smooth", SMOOTH)):
+    kept, means, fall = Levels(), {PAIR: [], FAST: [], SMOOTH: []}, []
+    for start in range(0, 300, run):
+        kept.take(levels[start : start + run])
+        for _ in range(len(levels[start : start + run])):
+            kept.step()
+            fall.append(kept.fall_db())
+            for count, found in means.items():
+                found.append(kept.mean(count))
+    for count, found in means.items():
         expected = [np.mean(levels[max(0, at + 1 - count) : at + 1]) for at in range(300)]
-        np.testing.assert_allclose(np.concatenate([getattr(part, name) for part in parts]), expected, rtol=1e-12)
-    fast = np.concatenate([part.fast for part in parts])
-    fall = np.concatenate([part.fall_db for part in parts])
+        np.testing.assert_allclose(found, expected, rtol=1e-12)
+    fast = means[FAST]
     for at in range(FALL, 300):
         earlier = 10.0 * np.log10(fast[at - 3 * FALL] / fast[at - FALL]) / 2.0 if at + 1 >= 3 * FALL + FAST else 0.0
         assert fall[at] == pytest.approx(10.0 * np.log10(fast[at - FALL] / fast[at]) - max(0.0, earlier), abs=1e-9)

@@ -174,7 +174,7 @@ def measure(folder: Path, seconds: float, *, work: bool = False) -> dict[str, ob
     import queue
     import threading
 
-    from fretcheck.audio.cues import SilentCues
+    from fretcheck.audio.cues import CuePlayer
     from fretcheck.audio.input.microphone import MicrophoneSource
     from fretcheck.audio.input.source import Block
     from fretcheck.cli.live.live_display import ScreenDisplay
@@ -218,7 +218,7 @@ def measure(folder: Path, seconds: float, *, work: bool = False) -> dict[str, ob
         with ScreenDisplay(screen, terminal, clock=clock) as display:
             probe = Probe(display, clock)
             session = LiveSession(
-                runner, journal, tell=probe.apply, cues=SilentCues(), behind=lambda: inbox.qsize() >= MANY_WAITING
+                runner, journal, tell=probe.apply, cues=CuePlayer(), behind=lambda: inbox.qsize() >= MANY_WAITING
             )
             session.begin(source=source.name, sample_rate=source.sample_rate)
             session.start()

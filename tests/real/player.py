@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fretcheck.audio.cues import SilentCues
+from fretcheck.audio.cues import CuePlayer
 from fretcheck.audio.input.source import Block
 from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.neck.temperament import cents_between
@@ -61,7 +61,7 @@ class RealPlayer:
             step_back=False,
             tune_within_cents=tune_within_cents,
         )
-        self.session = LiveSession(self.runner, journal, tell=self.events.append, cues=SilentCues(), behind=lambda: True)
+        self.session = LiveSession(self.runner, journal, tell=self.events.append, cues=CuePlayer(), behind=lambda: True)
         self.session.begin(source=label, sample_rate=RATE)
         self.session.start()
         self._hear(np.zeros(RATE // 2))

@@ -12,7 +12,7 @@ import threading
 import numpy as np
 import pytest
 
-from fretcheck.audio.cues import Cue, SilentCues, SpeakerCues
+from fretcheck.audio.cues import Cue, CuePlayer, SpeakerCues
 from fretcheck.audio.input.file_source import FileSource
 from fretcheck.audio.input.source import Block
 from fretcheck.audio.segment.cutting import cut_plucks
@@ -47,7 +47,7 @@ class Bench:
         self.heard_s = 0.0
         self.journal = Journal.create(folder, NECK, plan)
         runner = Runner(NECK, plan, keep=self.journal.keep, clock=itertools.count().__next__, step_back=step_back)
-        self.session = LiveSession(runner, self.journal, tell=self._tell, cues=cues or SilentCues(), behind=behind)
+        self.session = LiveSession(runner, self.journal, tell=self._tell, cues=cues or CuePlayer(), behind=behind)
 
     def _tell(self, event):
         self.events.append(event)
@@ -316,7 +316,7 @@ def test_a_session_goes_on_where_it_was_interrupted(tmp_path):
         story = journal.story
         runner = Runner(NECK, story.plan, keep=journal.keep, clock=itertools.count().__next__, taken=story.taken)
         happened = []
-        session = LiveSession(runner, journal, tell=happened.append, cues=SilentCues())
+        session = LiveSession(runner, journal, tell=happened.append, cues=CuePlayer())
         rest = played(NECK, [(2, 0), (2, 12), (2, 0)], seed=8)
         session.begin(source="synthetic strings", sample_rate=rest.sample_rate)
         session.start()

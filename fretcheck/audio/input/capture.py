@@ -1,7 +1,8 @@
 """One opened input stream: a callback that only copies, a bounded queue, and an end that never hangs.
 
-Conventions: `Backend` is what a microphone needs of PortAudio, so that faults which real hardware will not give on demand can
-be given by another. Packets carry the number of the capture they came from: what an abandoned stream still sends is recognised.
+Conventions: `Backend` is all that a microphone needs of PortAudio, so that faults which real hardware will not give on demand
+can be given by another. Packets carry the number of the capture they came from: what an abandoned stream still sends is
+recognised.
 """
 
 import contextlib
@@ -36,36 +37,13 @@ class RawStream(Protocol):
     def close(self) -> None: ...
 
 
-class Backend(Protocol):
-    """PortAudio, or a stand-in for it."""
+class Backend:
+    """PortAudio; a stand-in for it has the same methods."""
 
-    def inputs(self) -> list[InputDevice]: ...
-
-    def rates(self, device: InputDevice) -> list[int]: ...
-
-    def restart(self) -> None: ...
-
-    def route(self) -> str | None: ...
-
-    def open(
-        self, device: InputDevice, *, sample_rate: float, channels: int, callback: Callback, finished: Callable[[], None]
-    ) -> RawStream: ...
-
-
-class PortAudioBackend:
-    """The real one."""
-
-    def inputs(self) -> list[InputDevice]:
-        return list_inputs()
-
-    def rates(self, device: InputDevice) -> list[int]:
-        return supported_rates(device)
-
-    def restart(self) -> None:
-        restart()
-
-    def route(self) -> str | None:
-        return current_route()
+    inputs = staticmethod(list_inputs)
+    rates = staticmethod(supported_rates)
+    restart = staticmethod(restart)
+    route = staticmethod(current_route)
 
     def open(
         self, device: InputDevice, *, sample_rate: float, channels: int, callback: Callback, finished: Callable[[], None]

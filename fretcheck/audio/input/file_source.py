@@ -7,6 +7,7 @@ Conventions: levels are RMS about the mean, full scale 1. `channel` counts from 
 """
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
@@ -16,9 +17,9 @@ import soundfile
 
 from fretcheck.arrays import Reals
 from fretcheck.audio.input.announced_size import announced_bytes
-from fretcheck.audio.input.clipping import NEAR_FULL_SCALE
 from fretcheck.audio.input.quiet_stderr import quiet_stderr
 from fretcheck.audio.input.source import Block
+from fretcheck.clipping import NEAR_FULL_SCALE
 from fretcheck.errors import RecordingError, UsageError
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
@@ -36,12 +37,10 @@ class FileSource:
     `path`: the recording, mono or stereo, 8 to 192 kHz. `channel`: 1 or 2 to insist on a channel of a stereo file; None chooses
     the live one. `block_frames`: frames a block; the last block may be shorter.
     Raises RecordingError when the file cannot be opened, is cut short, empty, silent, or clipped throughout; UsageError when
-    `channel` is none of the file's, or `block_frames` is less than 1.
+    `channel` is none of the file's.
     """
 
     def __init__(self, path: Path | str, *, channel: int | None = None, block_frames: int = 1024) -> None:
-        if block_frames < 1:
-            raise UsageError(f"block_frames = {block_frames} must be at least 1")
         self.path = Path(path)
         self._block_frames = block_frames
         self._file = _open(self.path)
@@ -76,27 +75,14 @@ class FileSource:
     def sample_rate(self) -> float:
         return float(self._file.samplerate)
 
-    @property
-    def frames(self) -> int:
-        """Length of the recording in frames."""
-        return int(self._file.frames)
-
     def blocks(self) -> Iterator[Block]:
         """Yield the recording from its start."""
         self._file.seek(0)
-        start = 0
-        while True:
-            data = self._file.read(self._block_frames, dtype="float64", always_2d=True)
-            if len(data) == 0:
-                return
-            yield Block(samples=self._mono(data), start_frame=start)
+        start, chosen = 0, np.flatnonzero(self._weights)
+        while len(data := self._file.read(self._block_frames, dtype="float64", always_2d=True)):
+            mono = np.ascontiguousarray(data[:, chosen[0]]) if len(chosen) == 1 else data @ self._weights
+            yield Block(samples=mono, start_frame=start)
             start += len(data)
-
-    def _mono(self, data: Reals) -> Reals:
-        chosen = np.flatnonzero(self._weights)
-        if len(chosen) == 1:
-            return np.ascontiguousarray(data[:, chosen[0]])
-        return np.asarray(data @ self._weights)
 
     def close(self) -> None:
         self._file.close()
@@ -145,13 +131,9 @@ def _open(path: Path) -> soundfile.SoundFile:
 
 
 def _is_text(path: Path) -> bool:
-    with path.open("rb") as file:
-        head = file.read(512)
-    try:
-        text = head.decode("utf-8")
-    except UnicodeDecodeError:
-        return False
-    return all(character.isprintable() or character.isspace() for character in text)
+    with path.open("rb") as file, suppress(UnicodeDecodeError):
+        return all(one.isprintable() or one.isspace() for one in file.read(512).decode("utf-8"))
+    return False
 
 
 def _scan(file: soundfile.SoundFile, path: Path) -> _Scan:
@@ -171,10 +153,12 @@ def _scan(file: soundfile.SoundFile, path: Path) -> _Scan:
             at_rail = np.where(block_peak > peak * (1.0 + 1e-6), 0.0, at_rail)
             peak = np.maximum(peak, block_peak)
             at_rail += (np.abs(data) >= peak * (1.0 - 1e-6)).sum(axis=0)
+        broken: Exception | None = None
     except soundfile.LibsndfileError as error:
-        raise RecordingError(_cut_short(path, seen, frames, file.samplerate), file=path) from error
-    if seen < frames:
-        raise RecordingError(_cut_short(path, seen, frames, file.samplerate), file=path)
+        broken = error
+    if broken or seen < frames:
+        there = f"{seen / file.samplerate:.1f} s of the {frames / file.samplerate:.1f} s it announces can be read"
+        raise RecordingError(f"{path} is damaged or cut short: {there}; copy or export it again", file=path) from broken
     if seen == 0:
         raise RecordingError(f"{path} holds no sound at all (0 frames); record or export it again", file=path)
     mean = total / seen
@@ -187,13 +171,6 @@ def _scan(file: soundfile.SoundFile, path: Path) -> _Scan:
         peak=peak,
         at_rail=at_rail / seen,
         correlation=covariance / spread if spread > 0.0 else 1.0,
-    )
-
-
-def _cut_short(path: Path, seen: int, frames: int, rate: int) -> str:
-    return (
-        f"{path} is damaged or cut short: {seen / rate:.1f} s of the {frames / rate:.1f} s it announces can be read; "
-        "copy or export it again"
     )
 
 

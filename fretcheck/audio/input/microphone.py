@@ -11,11 +11,11 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Literal, Self, TypeVar
+from typing import Literal, Self, TypeVar, cast
 
 import numpy as np
 
-from fretcheck.audio.input.capture import BLOCK_FRAMES, CLOSE_WITHIN_S, QUEUE_S, Backend, Capture, Packet, PortAudioBackend
+from fretcheck.audio.input.capture import BLOCK_FRAMES, CLOSE_WITHIN_S, QUEUE_S, Backend, Capture, Packet
 from fretcheck.audio.input.frame_clock import FrameClock
 from fretcheck.audio.input.portaudio import InputDevice, find_input, leave_at_exit, translated
 from fretcheck.audio.input.source import Block
@@ -78,15 +78,13 @@ class MicrophoneSource:
     ) -> None:
         if channel < 1:
             raise UsageError(f"channel = {channel}: channels count from 1")
-        self._backend = backend or PortAudioBackend()
+        self._backend = backend or Backend()
         self._channel = channel
         self._on_state = on_state or (lambda state: None)
         self._opened: queue.SimpleQueue[Capture] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._captures = 0
-        found, rate = _in_time(lambda: self._choose(device, sample_rate))
-        self._device: InputDevice = found
-        self._rate: float = rate
+        self._device, self._rate = found, rate = _in_time(lambda: self._choose(device, sample_rate))
         self._inbox: queue.Queue[Packet] = queue.Queue(maxsize=round(QUEUE_S * rate / BLOCK_FRAMES))
         self._clock = FrameClock(rate)
         self._next_frame = 0
@@ -292,26 +290,26 @@ class MicrophoneSource:
 
 def _in_time(work: Callable[[], T]) -> T:
     """Do `work` in a thread: a sound server that hangs must not hang the program."""
-    results: queue.SimpleQueue[T] = queue.SimpleQueue()
-    errors: queue.SimpleQueue[Exception] = queue.SimpleQueue()
+    done: queue.SimpleQueue[tuple[T | None, Exception | None]] = queue.SimpleQueue()
 
     def run() -> None:
         try:
-            results.put(work())
+            done.put((work(), None))
         except Exception as error:  # noqa: BLE001 - raised again below, in the caller's thread
-            errors.put(error)
+            done.put((None, error))
 
-    thread = threading.Thread(target=run, name="open capture", daemon=True)
-    thread.start()
-    thread.join(timeout=OPEN_WITHIN_S)
-    if thread.is_alive():
+    threading.Thread(target=run, name="open capture", daemon=True).start()
+    try:
+        result, error = done.get(timeout=OPEN_WITHIN_S)
+    except queue.Empty:
         leave_at_exit()
-        raise DeviceError(f"the sound system has not answered for {OPEN_WITHIN_S:.0f} s; restart it, then try again")
-    if not errors.empty():
-        raise errors.get()
-    return results.get()
+        text = f"the sound system has not answered for {OPEN_WITHIN_S:.0f} s; restart it, then try again"
+        raise DeviceError(text) from None
+    if error is not None:
+        raise error
+    return cast("T", result)
 
 
 def _may_be_stale(error: Exception) -> bool:
     """True for the errors that a list of devices gives which is no longer right."""
-    return isinstance(error, ValueError) or any(number in error.args for number in (-9993, -9996, -9999, -9986))
+    return isinstance(error, ValueError) or not {-9993, -9996, -9999, -9986}.isdisjoint(error.args)

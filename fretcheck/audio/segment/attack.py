@@ -6,7 +6,8 @@ Conventions: samples have shape ``(frames,)``; a cell is a millisecond of them.
 import numpy as np
 
 from fretcheck.arrays import Reals
-from fretcheck.audio.segment.averages import SMOOTH, hops
+from fretcheck.audio.segment.hops import hops
+from fretcheck.audio.segment.levels import SMOOTH
 
 CELLS_LOOKED_AT = 46
 ATTACK = hops(0.05)

@@ -1,14 +1,14 @@
 """All the plucks of a source that ends, such as a recording."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
 
 from fretcheck.audio.input.file_source import FileSource
 from fretcheck.audio.input.source import AudioSource
-from fretcheck.audio.segment.pluck import Onset, Pluck, SetAside
-from fretcheck.audio.segment.segmenter import Segmenter
+from fretcheck.audio.segment.pluck import Pluck, SetAside
+from fretcheck.audio.segment.segmenter import Event, Segmenter
 from fretcheck.errors import RecordingError
 
 Taken = TypeVar("Taken")
@@ -20,17 +20,6 @@ class Cut(Generic[Taken]):
 
     plucks: tuple[Taken, ...]
     set_aside: tuple[SetAside, ...]
-    frames: int
-
-
-def cut_events(source: AudioSource, *, progress: Callable[[float], None] | None = None) -> Iterator[Onset | Pluck | SetAside]:
-    """Yield what the segmenter hears in `source`, to its end; `progress` is told the seconds heard so far."""
-    segmenter = Segmenter(source.sample_rate)
-    for block in source.blocks():
-        yield from segmenter.push(block)
-        if progress is not None:
-            progress((block.start_frame + len(block.samples)) / source.sample_rate)
-    yield from segmenter.finish()
 
 
 def find_plucks(path: str | Path) -> list[Pluck]:
@@ -63,31 +52,28 @@ def find_plucks(path: str | Path) -> list[Pluck]:
         return list(cut_plucks(source, lambda pluck: pluck).plucks)
 
 
-def cut_plucks(
-    source: AudioSource, take: Callable[[Pluck], Taken], *, progress: Callable[[float], None] | None = None
-) -> Cut[Taken]:
+def cut_plucks(source: AudioSource, take: Callable[[Pluck], Taken]) -> Cut[Taken]:
     """All plucks of `source`, each handed to `take` as soon as it is cut, so that a long recording is never in memory whole.
 
     Raises RecordingError when not a single pluck can be heard in it.
     """
-    heard_s = [0.0]
-
-    def note(seconds: float) -> None:
-        heard_s[0] = seconds
-        if progress is not None:
-            progress(seconds)
-
+    segmenter = Segmenter(source.sample_rate)
     plucks: list[Taken] = []
     aside: list[SetAside] = []
-    for event in cut_events(source, progress=note):
-        if isinstance(event, Pluck):
-            plucks.append(take(event))
-        elif isinstance(event, SetAside):
-            aside.append(event)
+    heard_s = 0.0
+
+    def sort(events: list[Event]) -> None:
+        plucks.extend(take(event) for event in events if isinstance(event, Pluck))
+        aside.extend(event for event in events if isinstance(event, SetAside))
+
+    for block in source.blocks():
+        sort(segmenter.push(block))
+        heard_s = (block.start_frame + len(block.samples)) / source.sample_rate
+    sort(segmenter.finish())
     if not plucks:
         held = "" if not aside else f" ({len(aside)} other sounds were set aside, the first: {aside[0].reason})"
         raise RecordingError(
-            f"{source.name}: no pluck can be heard in {heard_s[0]:.{0 if heard_s[0] >= 1.0 else 2}f} s{held}; "
+            f"{source.name}: no pluck can be heard in {heard_s:.{0 if heard_s >= 1.0 else 2}f} s{held}; "
             "check that it is the right recording and that the string stands out of the noise"
         )
-    return Cut(tuple(plucks), tuple(aside), round(heard_s[0] * source.sample_rate))
+    return Cut(tuple(plucks), tuple(aside))

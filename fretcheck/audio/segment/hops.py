@@ -6,7 +6,10 @@ idea of S. Böck & G. Widmer, "Maximum filter vibrato suppression for onset dete
 never exceeds its own recent maximum, however its partials beat.
 
 Conventions: a hop is `hop` frames; hop i covers frames ``[i·hop, (i+1)·hop)`` from the origin, and its spectrum is of the
-window that ends with it. Powers are mean squares, full scale 1. A first-order high-pass at 15 Hz removes DC.
+window that ends with it. Powers are mean squares, full scale 1. A first-order high-pass at 15 Hz removes DC:
+y[n] = p·y[n−1] + (1+p)/2·(x[n] − x[n−1]), without loading scipy.signal (which takes longer to import than a string takes to
+hear). Its recursion is summed in closed form, y[n] = Σ p^(n−k)·u[k], over chunks short enough that p^−k stays small. Where
+blocks end makes no difference beyond rounding.
 """
 
 from dataclasses import dataclass
@@ -14,9 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fretcheck.arrays import Reals
-from fretcheck.audio.segment.high_pass import HighPass
 from fretcheck.audio.segment.tape import Tape
-from fretcheck.audio.segment.windows import overlapping
 from fretcheck.fast_length import fast_length
 
 HOP_S = 0.005
@@ -26,6 +27,56 @@ HIGHEST_BAND_HZ = 9_000.0
 BANDS = 12
 RECENT = (3, 18)  # The recent maximum is taken from 18 to 3 hops ago: before an attack that the window has just begun to hold
 HIGH_PASS_HZ = 15.0
+_LARGEST_SCALE = 1e4  # p^−k within a chunk; rounding then stays below 1e−12 of the signal
+
+
+def hops(seconds: float) -> int:
+    return round(seconds / HOP_S)
+
+
+def overlapping(values: Reals, size: int, step: int = 1) -> Reals:
+    """Windows of `size` rows, `step` rows apart, of C-contiguous `values`: a view of shape ``(windows, size, ...)``.
+
+    What numpy's sliding_window_view gives, for a tenth of its time: blocks from a microphone are short and many.
+    """
+    count = max(0, (len(values) - size) // step + 1)
+    row, *rest = values.strides
+    return np.ndarray((count, size, *values.shape[1:]), values.dtype, values.data, 0, (step * row, row, *rest))
+
+
+class HighPass:
+    """High-pass with corner `corner_hz`; starts as if the first value had stood there for ever, so DC makes no step."""
+
+    def __init__(self, corner_hz: float, sample_rate: float) -> None:
+        self._pole = float(np.exp(-2.0 * np.pi * corner_hz / sample_rate))
+        chunk = max(1, min(4096, int(np.log(_LARGEST_SCALE) / -np.log(self._pole))))
+        self._powers = self._pole ** np.arange(1, chunk + 1)
+        self.restart()
+
+    def restart(self) -> None:
+        """Forget the past."""
+        self._last_in: float | None = None
+        self._last_out = 0.0
+
+    def push(self, samples: Reals) -> Reals:
+        """Filter the next samples, shape ``(frames,)``."""
+        if not len(samples):
+            return samples.copy()
+        if self._last_in is None:
+            self._last_in = float(samples[0])
+        steps = np.empty(len(samples))
+        steps[0] = samples[0] - self._last_in
+        np.subtract(samples[1:], samples[:-1], out=steps[1:])
+        steps *= (1.0 + self._pole) / 2.0
+        filtered = np.empty_like(steps)
+        chunk = len(self._powers)
+        for start in range(0, len(steps), chunk):
+            part = steps[start : start + chunk]
+            powers = self._powers[: len(part)]
+            filtered[start : start + chunk] = powers * (self._last_out + np.cumsum(part / powers))
+            self._last_out = float(filtered[start + len(part) - 1])
+        self._last_in = float(samples[-1])
+        return filtered
 
 
 @dataclass(frozen=True)

@@ -15,18 +15,16 @@ from math import sqrt
 import numpy as np
 
 from fretcheck.arrays import Reals
-from fretcheck.audio.input.clipping import clipped_fraction
 from fretcheck.audio.input.source import Block
 from fretcheck.audio.segment.attack import ATTACK, CELLS_LOOKED_AT, cell_frames, frames_since_start, settled_from
-from fretcheck.audio.segment.averages import FAST, PAIR, SMOOTH, hops
 from fretcheck.audio.segment.character import speaks_against_string
-from fretcheck.audio.segment.hops import HopAnalyser
-from fretcheck.audio.segment.levels import Levels
+from fretcheck.audio.segment.hops import HopAnalyser, hops
+from fretcheck.audio.segment.levels import FAST, PAIR, SMOOTH, Levels
 from fretcheck.audio.segment.pluck import EndReason, Onset, Pluck, SetAside
 from fretcheck.audio.segment.ring import Ring
 from fretcheck.audio.segment.room import LEAST_ALLOWANCE, STANDS_OUT, Room
 from fretcheck.audio.segment.tape import Tape
-from fretcheck.errors import UsageError
+from fretcheck.clipping import clipped_fraction
 
 Event = Onset | Pluck | SetAside
 
@@ -68,17 +66,12 @@ State = Waiting | Fading | Ring
 class Segmenter:
     """Takes blocks, gives onsets, plucks and what was set aside.
 
-    `sample_rate`: Hz, of the stream. `onset_db`: mean rise over the bands that makes an onset, dB. `longest_s`: a pluck's
-    samples are kept up to this length, however long it rings: memory stays bounded.
+    `sample_rate`: Hz, of the stream. `longest_s`: a pluck's samples are kept up to this length, however long it rings: memory
+    stays bounded.
     """
 
-    def __init__(self, sample_rate: float, *, onset_db: float = ONSET_DB, longest_s: float = 12.0) -> None:
-        if not sample_rate > 0.0:
-            raise UsageError(f"sample_rate = {sample_rate} must be positive, in Hz")
-        if not longest_s >= 1.0:
-            raise UsageError(f"longest_s = {longest_s} must be at least 1 s")
+    def __init__(self, sample_rate: float, *, longest_s: float = 12.0) -> None:
         self.sample_rate = sample_rate
-        self._onset_db = onset_db
         self._longest = round(longest_s * sample_rate)
         self._analyser = HopAnalyser(sample_rate)
         self._room = Room()
@@ -142,7 +135,7 @@ class Segmenter:
         self._tape.append(block.samples)
         heard = self._analyser.push(block.samples)
         self._levels.take(heard.level)
-        may_be_onset = _novelty_db(heard.bands, heard.recent, LEAST_ALLOWANCE) > self._onset_db
+        may_be_onset = _novelty_db(heard.bands, heard.recent, LEAST_ALLOWANCE) > ONSET_DB
         for offset, worth_a_look in enumerate(may_be_onset.tolist()):
             self._take(heard.first + offset, heard.bands[offset], heard.recent[offset] if worth_a_look else None)
         self._trim()
@@ -195,7 +188,7 @@ class Segmenter:
                 self._begin(hop)
             elif 4 <= hop - state.hop <= TOUCH and levels.mean(PAIR) > STANDS_OUT * state.loudest:
                 state.start, state.hop = self._start_frame(hop), hop
-        levels.add_bands(bands)
+        levels.bands.append(bands)
         match self._state:
             case Ring() as ring:
                 self._follow(ring, hop)
@@ -207,7 +200,7 @@ class Segmenter:
     def _sets_in(self, hop: int, bands: Reals, recent: Reals) -> bool:
         if hop < LOWEST_START or self._levels.mean(PAIR) <= STANDS_OUT * self._room.known_power:
             return False
-        return bool(_novelty_db(bands, recent, self._room.allowance) > self._onset_db)
+        return bool(_novelty_db(bands, recent, self._room.allowance) > ONSET_DB)
 
     # -- beginnings --------------------------------------------------------------------------------------------------
 

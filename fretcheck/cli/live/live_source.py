@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Self
 
-from fretcheck.audio.cues import CuePlayer, SilentCues, SpeakerCues
+from fretcheck.audio.cues import CuePlayer, SpeakerCues
 from fretcheck.audio.input.file_source import FileSource
 from fretcheck.audio.input.microphone import MicrophoneSource, SourceState
 from fretcheck.audio.input.source import AudioSource, Block
@@ -39,10 +39,10 @@ def open_cues(*, wanted: bool, spoken: bool = False) -> CuePlayer:
     Raises UsageError when words are wanted and there is no voice.
     """
     if os.environ.get(STAND_IN):
-        return SilentCues()
+        return CuePlayer()
     if spoken:
         return SpokenPrompts()
-    return SpeakerCues() if wanted else SilentCues()
+    return SpeakerCues() if wanted else CuePlayer()
 
 
 def _pace() -> float:

@@ -6,7 +6,7 @@ taken off, so a partial that sits there stands still.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,7 @@ _WIDEST_HZ = 70.0  # half-width; by trial on real notes 40 to 150 Hz read alike
 _OF_SPACING = 0.98  # of f0, so that the neighbouring partials fall on the band's end, where it hears nothing
 
 
-@dataclass(frozen=True)
-class Bands:
+class Bands(NamedTuple):
     """Complex amplitudes of the partials over time."""
 
     values: NDArray[np.complex128]  # Peak amplitude, full scale 1, and phase
@@ -39,7 +38,7 @@ class Bands:
         return 1.0 / self.half_width_hz
 
     def first(self, count: int) -> Bands:
-        return replace(self, values=self.values[:, :count], time_s=self.time_s[:count])
+        return self._replace(values=self.values[:, :count], time_s=self.time_s[:count])
 
 
 def partial_bands(band: Band, partial_hz: Reals, *, f0_hz: float, start_s: float, end_s: float, lines_hz: Reals) -> Bands:
@@ -48,7 +47,7 @@ def partial_bands(band: Band, partial_hz: Reals, *, f0_hz: float, start_s: float
     `partial_hz` (shape (partials,)). `f0_hz`: spacing of the partials; a band ends short of the neighbours. `lines_hz`: steady
     lines of the mains; a band ends short of the nearest.
     """
-    spectrum, length = band.spectrum()
+    spectrum, length = band.spectrum, band.length
     step_hz = band.sample_rate / length
     half_hz = min(_OF_SPACING * f0_hz, _WIDEST_HZ)
     own_hz = np.full(len(partial_hz), half_hz)

@@ -6,7 +6,7 @@ seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +26,7 @@ _SMOOTH_S = 0.3
 _ROBUST_TURNS, _ROBUST_AT = 3, 3.0  # frames beyond three times the rms count half; 1.5 and 2 read no better
 
 
-@dataclass(frozen=True)
-class PhaseLines:
+class PhaseLines(NamedTuple):
     """The line of each partial and what it leaves."""
 
     frequency_hz: Reals
@@ -49,7 +48,7 @@ class PhaseLines:
         return np.asarray(np.sqrt(np.sum(self.weight * self.strayed**2, axis=1) / np.maximum(self.energy, 1e-300)))
 
     def only(self, which: NDArray[np.bool_]) -> PhaseLines:
-        return PhaseLines(*(getattr(self, each.name)[which] for each in fields(self)))
+        return PhaseLines(*(each[which] for each in self))
 
 
 def noise_power(values: NDArray[np.complex128]) -> Reals:

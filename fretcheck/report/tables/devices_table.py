@@ -112,13 +112,13 @@ def _shown(value: float | None, unit: str) -> str:
 def fitness_document(fitness: Fitness, *, device: str, sample_rate_hz: float) -> dict[str, Any]:
     """The same for a program."""
     values = asdict(fitness)
-    remarks = [dict(remark) for remark in values.pop("remarks")]
+    del values["all_zero"]  # a remark says it
     return {
         "schema": CHECK_SCHEMA,
         "device": device,
         "sample_rate_hz": sample_rate_hz,
         "grade": fitness.grade,
         **values,
-        "remarks": remarks,
+        "remarks": [asdict(remark) for remark in fitness.remarks],
         "reason_unknown": None if fitness.plucks else "no pluck was heard",
     }

@@ -37,9 +37,9 @@ class LiveSession:
     """Joins ear, runner, journal, display and cues.
 
     `runner`: its `keep` is the journal's. `journal`: also told what was withdrawn, skipped and set aside. `tell`: takes each
-    event, for the display. `cues`: `SilentCues` for a silent session. `words`: what `cues` is to say of events that happened
-    together, empty for nothing. `behind`: True while sound waits that has not been heard yet. Running values are left out then,
-    and a cue waits until it has been heard, lest it sounds into a pluck.
+    event, for the display. `cues`: a plain `CuePlayer` for a silent session. `words`: what `cues` is to say of events that
+    happened together, empty for nothing. `behind`: True while sound waits that has not been heard yet. Running values are left
+    out then, and a cue waits until it has been heard, lest it sounds into a pluck.
     """
 
     def __init__(
