@@ -97,7 +97,7 @@ def lever(neck: Neck, number: int) -> float:
 def advised(case: Case, limit: float) -> Diagnosis:
     """The diagnosis, after the measurement and the plucks that it asks for."""
     settings, heard, clearance = DiagnosisSettings(limit_cents=limit), case.observations(), False
-    for session in (1, 2):
+    for session in (1, 2, 3):
         result = diagnose(replace(case.neck(clearance=clearance), saddle_moves="per_string"), heard, settings=settings)
         asks = [step for step in result.corrections if step.kind == "measure"]
         if not asks:

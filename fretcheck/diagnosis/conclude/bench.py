@@ -20,6 +20,8 @@ from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.model.by_hand import designed_mm, first_share, measurement_row
 from fretcheck.diagnosis.model.parameters import Key
 from fretcheck.diagnosis.model.stopped_string import sharpness_cents
+from fretcheck.neck.description import Measurement
+from fretcheck.neck.on_the_day import fresh
 
 DRAWS = 500  # Of the posterior's: a probability of one half is then told to ±0.02, and a plan takes a fifth of a second
 PLACE_SLIP_MM = 0.05
@@ -53,6 +55,11 @@ class Outcome:
     @property
     def expected_worst(self) -> float:
         return float(np.mean(self.worst))
+
+    @property
+    def expected_out(self) -> float:
+        """How many notes to expect out of the limit."""
+        return float(np.mean(np.sum(np.abs(self.notes) > self.limit, axis=1)))
 
 
 class Bench:
@@ -88,6 +95,7 @@ class Bench:
         # Of what is filed off a slot, so much is lost over fret 1: the string turns about its saddle
         self.above_nut = 1.0 - first_share(posterior.design)
         self._least = least_clearance_mm
+        self.measured_mm = _clearance_measured(fresh(posterior.design.neck), self.strings)
         self._by_filing: dict[float, Reals] = {}
 
     def outcome(self, theta: Reals) -> Outcome:
@@ -150,12 +158,16 @@ class Bench:
         return self.designed_clearance_mm(string) - self.above_nut * SLOT_BELOW_DESIGN_MM
 
     def filed(self, theta: Reals, strings: Sequence[int], mm: float) -> Reals:
-        """Slots filed `mm` lower, as far as the least clearance allows; a negative `mm` raises them."""
+        """Slots filed `mm` lower, as far as the least clearance allows by the gauge, if it was measured; a negative `mm` raises
+        them."""
         after = theta.copy()
         for string in strings:
             column = self.slot_column(string)
             assert column is not None
-            room = np.maximum(self.clearances_mm(theta, string) - self.least_clearance_mm(string), 0.0) / self.above_nut
+            gap = self.clearances_mm(theta, string)
+            if string in self.measured_mm:
+                gap = gap - self.clearances_mm(self.theta, string) + self.measured_mm[string]
+            room = np.maximum(gap - self.least_clearance_mm(string), 0.0) / self.above_nut
             after[:, column] -= np.minimum(mm + SLOT_SLIP_MM * self.slips[:, column], room)
         return after
 
@@ -178,3 +190,12 @@ class Bench:
         for kind in (*parts, "bridge", "saddle_slant", "saddle", "string", "wear"):
             after[:, self.posterior.parameters.columns(kind)] = 0.0
         return after
+
+
+def _clearance_measured(measured: Sequence[Measurement], strings: Sequence[int]) -> dict[int, float]:
+    """What each string was measured to leave over fret 1; strings not measured are left out."""
+    answer: dict[int, float] = {}
+    for one in measured:
+        if one.what == "first_fret_clearance":
+            answer.update(dict.fromkeys(strings if one.string is None else [one.string], one.mm))
+    return answer

@@ -10,7 +10,7 @@ once that step and those before it are done.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -18,26 +18,29 @@ import numpy as np
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.conclude.bench import Bench, Outcome
 from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
-from fretcheck.diagnosis.conclude.deciding_measurement import clearance_measured, measurement_for
+from fretcheck.diagnosis.conclude.deciding_measurement import made_for, measurement
 from fretcheck.diagnosis.conclude.findings import Findings
 from fretcheck.diagnosis.conclude.further_work import ENOUGH, Best, best_further
 from fretcheck.diagnosis.conclude.notes import Place
 from fretcheck.diagnosis.conclude.out_of_reach import three_figures
-from fretcheck.diagnosis.conclude.piece_of_work import ORDER, Key, Work, all_done, moves_of
-from fretcheck.diagnosis.conclude.repairs import Repair, faults_of, joined, repairs_of
+from fretcheck.diagnosis.conclude.piece_of_work import ORDER, Work, all_done, moves_of
+from fretcheck.diagnosis.conclude.repairs import LEAST_FILING_MM, faults_of, joined, repairs_of
 from fretcheck.diagnosis.conclude.words import listed_notes
 from fretcheck.diagnosis.conclude.work_words import CUTTING, SLACKEN, text_of
 from fretcheck.diagnosis.infer.draws import JointDraws
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.model.layout_rules import DESIGNED
-from fretcheck.diagnosis.result import Correction, Move, Predicted, StepPrediction, Verdict
+from fretcheck.diagnosis.result import Correction, Predicted, StepPrediction, Verdict
 from fretcheck.diagnosis.settings import DiagnosisSettings
 
 RAISES_CENTS = 0.2  # A step that raises the worst note to expect by more is done together with those that lower it again
 SURE_TO_HELP = 0.95
-# Probability of high slots from which they are measured before a nut is moved unfound: below it a cause is ruled out, as in plan
-# `deciding`. Plans for own necks (seed 902) that told a shelf without need: 5 of 72, none of these five with it
+# Probability of high slots from which they are measured before a nut is moved unfound, or a neck given up: below it a cause is
+# ruled out, as in plan `deciding`. Plans for own necks (seed 902) that told a shelf without need: 5 of 72, none of them with it;
+# of 36 (seed 3101) 4 gave a nut 0.40 mm high up as "nothing found", none with it
 HIGH_SLOTS_OPEN = 0.05
+MAY_HELP = 0.01  # A measurement is asked for where the work that follows may bring the neck within at all
+WORTH_A_REPAIR = 0.5  # Notes out of the limit that a repair must save, where the neck stays out with it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,13 +78,9 @@ def plan(
 class _Chosen:
     """Repairs kept, and the best further work beyond them."""
 
-    repairs: tuple[Repair, ...]
+    repairs: tuple[Work, ...]
     further: Best
     objective: float
-
-    @property
-    def works(self) -> list[Work]:
-        return [work for one in self.repairs for work in one.works] + list(self.further.works)
 
 
 class _Planner:
@@ -93,9 +92,9 @@ class _Planner:
         self.style = settings.saddle or self.neck.saddle_moves
         self.now = bench.outcome(bench.theta)
         self.p = self.now.probability if verdict.probability_within is None else verdict.probability_within
-        faults = faults_of(bench.posterior, found)
-        self.repairs = [repair for one in faults for repair in repairs_of(bench, one, style=self.style, settings=settings)]
-        self.measured_mm = clearance_measured(bench)
+        self.faults = faults_of(bench.posterior, found)
+        self.repairs = [work for one in self.faults for work in repairs_of(bench, one, style=self.style, settings=settings)]
+        self.measured_mm = bench.measured_mm
         self.advice: list[str] = []
         self._known: dict[tuple[int, ...], _Chosen] = {}
 
@@ -103,16 +102,17 @@ class _Planner:
         if self.p >= ENOUGH or self.verdict.decision == "pass":
             return self._leave()
         if self.bench.posterior.rule.name != DESIGNED:
-            return _layout(self.bench)
-        chosen = self._choose([one for one in self.repairs if one.works and not self._still_unsure(one)])
+            return self._new_board()
+        able = [one for one in self.repairs if not self._still_unsure(one)]
+        chosen = self._choose(able)
         if chosen.further.probability < ENOUGH:
-            return self._out_of_reach()
-        moved = any(one.how == "nut" and one.fault is None for one in chosen.works)
-        doubted = self._doubted_slots(least=HIGH_SLOTS_OPEN) if moved else None
+            return self._out_of_reach(able)
+        works = [*chosen.repairs, *chosen.further.works]
+        moved = next((one for one in works if one.how == "nut" and one.fault is None), None)
+        doubted = self._doubted_slots() if moved is not None else None
         if doubted is not None:  # a gauge over fret 1 is easier than a nut moved for what may be a high slot
-            return self._end([*(work for one in chosen.repairs for work in one.works), doubted])
-        self._say_what_stays(chosen)
-        return self._end(chosen.works)
+            return self._end([*chosen.repairs, doubted], otherwise=works)
+        return self._end(works)
 
     # nothing to do, or another pluck
 
@@ -120,7 +120,7 @@ class _Planner:
         """The neck lies within, or may: only frets that `tolerance_mm` does not allow are worked on."""
         frets = [one for one in self.repairs if self._beyond_tolerance(one)]
         if frets:
-            return self._end([work for one in frets for work in one.works])
+            return self._end(frets)
         corrections: tuple[Correction, ...] = ()
         if self.verdict.decision == "pass":
             sure = "more than 99 % sure" if self.p >= 0.995 else f"{100 * self.p:.0f} % sure"
@@ -149,44 +149,45 @@ class _Planner:
 
     # choosing the work
 
-    def _beyond_tolerance(self, one: Repair) -> bool:
+    def _beyond_tolerance(self, one: Work) -> bool:
         """Whether a found fret is surely further out than the neck's tolerance in mm."""
-        finding = one.fault.finding
+        finding = None if one.fault is None else one.fault.finding
         return (
-            self.neck.tolerance_mm is not None
+            finding is not None
+            and self.neck.tolerance_mm is not None
             and finding.cause == "fret_position"
             and finding.probability >= 1.0 - self.settings.risk
         )
 
-    def _still_unsure(self, one: Repair) -> bool:
+    def _still_unsure(self, one: Work) -> bool:
         """Whether it cannot be undone, is not sure, and was measured already: it is then left."""
-        unsettled = any(not self._settled(work) for work in one.works)
-        if unsettled and measurement_for(self.bench, one.fault.finding).made:
-            self.advice.append(f"Left as it is, since it is not sure enough to cut even when measured: {one.fault.finding.text}")
-            return True
-        return False
+        assert one.fault is not None
+        if self._settled(one) or not made_for(self.bench, one.fault.finding):
+            return False
+        self.advice.append(f"Left as it is, since it is not sure enough to cut even when measured: {one.fault.finding.text}")
+        return True
 
-    def _choose(self, repairs: list[Repair]) -> _Chosen:
+    def _choose(self, repairs: list[Work]) -> _Chosen:
         """Found repairs first; of these, those dropped that nothing needs and that no other move then stands in for."""
         chosen = self._with(repairs)
-        for one in sorted(repairs, key=lambda one: -sum(work.cost for work in one.works)):
+        for one in sorted(repairs, key=lambda one: -one.cost):
             if self._beyond_tolerance(one):
                 continue
             without = self._with([other for other in chosen.repairs if other is not one])
-            instead = {work.key for work in without.further.works} - {work.key for work in chosen.further.works}
-            if without.objective <= chosen.objective and not self._masks(instead, one):
+            if without.objective <= chosen.objective and not self._stood_in_for(one, chosen, without):
                 chosen = without
         return chosen
 
-    def _masks(self, instead: set[Key], one: Repair) -> bool:
-        """Whether other works stand in for a repair: allowed only for one that is not settled, and not on its own part."""
-        settled = all(self._settled(work) for work in one.works)
-        return bool(instead) and (settled or any(key[0] == work.how for key in instead for work in one.works))
+    def _stood_in_for(self, one: Work, chosen: _Chosen, without: _Chosen) -> bool:
+        """Whether, a repair left out, its part is moved all the same, or other work of its kind, or (of a settled one) any."""
+        keys = {work.key for work in without.further.works}
+        instead = keys - {work.key for work in chosen.further.works}
+        return one.key in keys or (bool(instead) and (self._settled(one) or any(key[0] == one.how for key in instead)))
 
-    def _with(self, repairs: Sequence[Repair]) -> _Chosen:
+    def _with(self, repairs: Sequence[Work]) -> _Chosen:
         key = tuple(sorted(id(one) for one in repairs))
         if key not in self._known:
-            done = joined(self.bench, [work for one in repairs for work in one.works])
+            done = joined(self.bench, repairs)
             further = self._further(done)
             cost = sum(one.cost for one in done)
             self._known[key] = _Chosen(repairs=tuple(repairs), further=further, objective=cost + further.objective)
@@ -204,32 +205,21 @@ class _Planner:
                 return best_further(self.bench, done, style=self.style, settings=self.settings, slots=False)
         return best
 
-    def _say_what_stays(self, chosen: _Chosen) -> None:
-        kept = {id(one.fault) for one in chosen.repairs}
-        for one in self.repairs:
-            if id(one.fault) not in kept and one.works and one.fault.finding.text not in " ".join(self.advice):
-                needs = "neither the limit nor the tolerance in mm needs" if self.neck.tolerance_mm else "the limit does not need"
-                self.advice.append(f"May stay, {needs} it put right: {one.fault.finding.text}")
-            elif not one.works:
-                self.advice.append(f"Nothing on this neck can be moved to put this right: {one.fault.finding.text}")
-
-    def _out_of_reach(self) -> Plan:
+    def _out_of_reach(self, able: list[Work]) -> Plan:
         """No work brings the neck within: what was found is put right, and how far the rest could go is said."""
-        repairs = [one for one in self.repairs if one.works and not self._still_unsure(one)]
-        kept = [one for one in repairs if self._helps(one, repairs)]
+        kept = [one for one in able if self._helps(one, able)]
         doubted = self._doubted_slots()
-        if doubted is not None:
-            return self._end([*(work for one in kept for work in one.works), doubted])
-        self.advice += three_figures(self.bench, [work for one in kept for work in one.works], self.style, self.settings)
-        if not self.repairs:
+        if doubted is not None and self.bench.outcome(all_done(self.bench, [*kept, doubted])).probability >= MAY_HELP:
+            return self._end([*kept, doubted])
+        self.advice += three_figures(self.bench, kept, self.style, self.settings)
+        if not self.faults:
             self.advice.append(
                 "Out of the limit, and nothing wrong was found: the limit asks for more than this neck as described gives."
             )
-        return self._end([work for one in kept for work in one.works])
+        return self._end(kept)
 
-    def _doubted_slots(self, least: float = 1.0) -> Work | None:
-        """Filing that hangs on whether the nut or the finger is to blame, where the clearance was not measured yet: they are
-        found to be rivals, or the slots are high with the probability `least`."""
+    def _doubted_slots(self) -> Work | None:
+        """Filing that hangs on whether the nut or the finger is to blame, where the clearance was not measured yet."""
         bench = self.bench
         if not bench.slotted or set(bench.slotted) <= set(self.measured_mm):
             return None
@@ -237,33 +227,59 @@ class _Planner:
             [bench.clearances_mm(bench.theta, one) - bench.designed_clearance_mm(one) for one in bench.slotted], axis=0
         )
         high = over[over > self.settings.nut_height_mm]
-        causes = {one.cause for one in self.found.findings} | {one.cause for f in self.found.findings for one in f.rivals}
-        if not len(high) or ("nut_height" not in causes and len(high) < least * len(over)):
+        if len(high) < HIGH_SLOTS_OPEN * len(over):
             return None
         filed = round(float(np.mean(high)) / bench.above_nut, 2)
-        return Work(how="slots", cost=self.settings.cost_slots, slots=tuple(bench.slotted), filed_mm=filed)
+        return Work(how="slots", cost=self.settings.cost_slots, slots=tuple(bench.slotted), filed_mm=filed, if_high=True)
 
-    def _helps(self, one: Repair, repairs: list[Repair]) -> bool:
-        """Whether a repair lowers the worst note to expect beside the others."""
-        every = [work for other in repairs for work in other.works]
-        rest = [work for other in repairs if other is not one for work in other.works]
-        with_it, without = (self.bench.outcome(all_done(self.bench, works)).expected_worst for works in (every, rest))
-        return self._beyond_tolerance(one) or with_it < without
+    def _helps(self, one: Work, repairs: list[Work]) -> bool:
+        """Whether a repair brings notes within, or lowers the worst to expect, beside the others."""
+        rest = [other for other in repairs if other is not one]
+        with_it, without = (self.bench.outcome(all_done(self.bench, works)) for works in (repairs, rest))
+        saved = without.expected_out - with_it.expected_out
+        return self._beyond_tolerance(one) or saved >= WORTH_A_REPAIR or with_it.expected_worst < without.expected_worst
 
     # telling the work
 
-    def _end(self, works: Sequence[Work]) -> Plan:
-        """Steps in order; work that is not settled is put off until it has been measured."""
-        works = joined(self.bench, works)
+    def _end(self, works: Sequence[Work], *, otherwise: Sequence[Work] = ()) -> Plan:
+        """Steps in order; work that is not settled is put off until it has been measured (`otherwise`: done if it is not)."""
+        works = [self._as_room_allows(one) for one in joined(self.bench, works)]
         unsettled = [one for one in works if not self._settled(one)]
         if unsettled:
             works = [one for one in works if one.fault is not None and one not in unsettled]
         works.sort(key=lambda one: (ORDER.index(one.how), one.string or 0, one.fret or 0))
         corrections, outcome = self._steps(works)
         for one in unsettled[:1]:
-            corrections.append(self._measure(one, works, outcome))
+            text = measurement(self.bench, one, works, joined(self.bench, otherwise))
+            predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
+            corrections.append(Correction(kind="measure", moves=(), predicted=predicted, text=text))
+        self._say_what_is_left([*works, *unsettled[:1]], outcome, measured=bool(unsettled))
         p = self.p if not works else outcome.probability
         return Plan(corrections=tuple(corrections), predicted=self._predicted(outcome, p=p), advice=tuple(self.advice))
+
+    def _as_room_allows(self, one: Work) -> Work:
+        """Slots filed by no more than what was measured allows, so that every figure told of them is the same."""
+        if one.how != "slots" or one.filed_mm <= 0.0 or not set(one.slots) <= set(self.measured_mm):
+            return one
+        room = np.mean([max(self.measured_mm[n] - self.bench.least_clearance_mm(n), 0.0) for n in one.slots])
+        return replace(one, filed_mm=min(one.filed_mm, max(round(float(room) / self.bench.above_nut, 2), LEAST_FILING_MM)))
+
+    def _say_what_is_left(self, told: list[Work], outcome: Outcome, *, measured: bool) -> None:
+        """A word on every fault that the steps leave alone."""
+        keys = {one.key for one in told}
+        for fault in self.faults:
+            text, own = fault.finding.text, [one for one in self.repairs if one.fault is fault]
+            if any(one.key in keys for one in own) or any(text in line for line in self.advice):
+                continue
+            needs = "neither the limit nor the tolerance in mm needs" if self.neck.tolerance_mm else "the limit does not need"
+            if not own:
+                self.advice.append(f"Nothing that can be set on this neck puts this right: {text}")
+            elif measured:
+                self.advice.append(f"Can wait until that is measured: {text}")
+            elif outcome.probability >= ENOUGH:
+                self.advice.append(f"May stay, {needs} it put right: {text}")
+            else:
+                self.advice.append(f"Left as it is, since it brings the neck no nearer to its limit: {text}")
 
     def _settled(self, work: Work) -> bool:
         """Whether it may be done outright: it can be undone, or is sure and without rival; slots only once measured."""
@@ -285,7 +301,7 @@ class _Planner:
             corrections.append(
                 Correction(
                     kind="repair" if any(one.fault is not None for one in together) else "further",
-                    moves=tuple(move for one in together for move in self._moves(one)),
+                    moves=tuple(move for one in together for move in moves_of(one, self.bench, measured_mm=self.measured_mm)),
                     predicted=StepPrediction(worst_cents=before.expected_worst, probability_within=before.probability),
                     text=text,
                 )
@@ -304,41 +320,19 @@ class _Planner:
                 return tried[best]
         return list(left)
 
-    def _moves(self, work: Work) -> tuple[Move, ...]:
-        to = {}
-        for string in work.slots:
-            if string in self.measured_mm:
-                to[string] = max(
-                    self.measured_mm[string] - work.lost_clearance_mm(self.bench), self.bench.least_clearance_mm(string)
-                )
-        return moves_of(work, self.bench, to_clearance=to)
-
-    def _measure(self, work: Work, before: list[Work], outcome: Outcome) -> Correction:
-        finding = None if work.fault is None else work.fault.finding
-        text = measurement_for(self.bench, finding).sentence(self.bench, work, before)
-        predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
-        return Correction(kind="measure", moves=(), predicted=predicted, text=text)
-
     def _predicted(self, outcome: Outcome, *, p: float) -> Predicted:
         low, high = np.quantile(outcome.worst, [0.05, 0.95])
         return Predicted(worst_cents=outcome.expected_worst, worst_90=(float(low), float(high)), probability_within=p)
 
-
-def _layout(bench: Bench) -> Plan:
-    """A fretboard marked out by a wrong rule is beyond single moves, and nut and saddle are set only once it is right."""
-    outcome = bench.outcome(bench.theta)
-    text = (
-        f"The layout itself is out ({bench.posterior.rule.name}): nut and saddle could only share the error out. The cure is a "
-        "new fretboard, or all slots filled and cut anew from the nut line. That is not undone: first measure from the nut to "
-        "three frets by rule and compare with `layout NECK`. Nut and saddle come after a new reading. "
-        f"{SLACKEN} {CUTTING}"
-    )
-    predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
-    low, high = np.quantile(outcome.worst, [0.05, 0.95])
-    return Plan(
-        corrections=(Correction(kind="measure", moves=(), predicted=predicted, text=text),),
-        predicted=Predicted(
-            worst_cents=outcome.expected_worst, worst_90=(float(low), float(high)), probability_within=outcome.probability
-        ),
-        advice=(),
-    )
+    def _new_board(self) -> Plan:
+        """A fretboard marked out by a wrong rule is beyond single moves; nut and saddle are set only once it is right."""
+        text = (
+            f"The layout itself is out ({self.bench.posterior.rule.name}): nut and saddle could only share the error out. The "
+            "cure is a new fretboard, or all slots filled and cut anew from the nut line. That is not undone: first measure from "
+            "the nut to three frets by rule and compare with `layout NECK`. Nut and saddle come after a new reading. "
+            f"{SLACKEN} {CUTTING}"
+        )
+        p = self.now.probability
+        predicted = StepPrediction(worst_cents=self.now.expected_worst, probability_within=p)
+        measure = Correction(kind="measure", moves=(), predicted=predicted, text=text)
+        return Plan(corrections=(measure,), predicted=self._predicted(self.now, p=p), advice=())

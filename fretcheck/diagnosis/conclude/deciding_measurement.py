@@ -4,7 +4,6 @@ Conventions: mm. Shares of outcomes and chances are read off the bench's draws.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,37 +17,22 @@ from fretcheck.diagnosis.result import Finding
 from fretcheck.neck.measured import fresh
 
 
-@dataclass(frozen=True, kw_only=True)
-class DecidingMeasurement:
-    """What decides, whether it was made, and how it is told."""
-
-    of_frets: bool  # The place or the crown of frets; else the clearance over fret 1
-    made: bool
-
-    def sentence(self, bench: Bench, work: Work, before: Sequence[Work]) -> str:
-        """The measurement, and what to do after it; `work` is what it decides, `before` what is done anyway."""
-        return _fret(bench, work, before) if self.of_frets else _clearance(bench, work, before)
-
-
-def measurement_for(bench: Bench, finding: Finding | None) -> DecidingMeasurement:
-    """What decides a finding (none: whether nut slots may be filed)."""
-    if finding is not None and finding.cause == "fret_wear":
-        return DecidingMeasurement(of_frets=True, made=False)
-    if finding is None or finding.fret is None:
-        known = clearance_measured(bench)
-        own = None if finding is None else finding.string
-        return DecidingMeasurement(of_frets=False, made=bool(known) if own is None else own in known)
+def made_for(bench: Bench, finding: Finding) -> bool:
+    """Whether what decides a finding was measured: the place of its fret, or the clearance over fret 1. A crown is looked at."""
+    if finding.cause == "fret_wear":
+        return False
+    if finding.fret is None:
+        return bool(bench.measured_mm) if finding.string is None else finding.string in bench.measured_mm
     places = [one for one in fresh(bench.posterior.design.neck) if one.what in ("nut_to_fret", "fret_to_fret")]
-    return DecidingMeasurement(of_frets=True, made=any(one.fret == finding.fret for one in places))
+    return any(one.fret == finding.fret for one in places)
 
 
-def clearance_measured(bench: Bench) -> dict[int, float]:
-    """What each string was measured to leave over fret 1; strings not measured are left out."""
-    answer: dict[int, float] = {}
-    for one in fresh(bench.posterior.design.neck):
-        if one.what == "first_fret_clearance":
-            answer.update(dict.fromkeys(bench.strings if one.string is None else [one.string], one.mm))
-    return answer
+def measurement(bench: Bench, work: Work, before: Sequence[Work], otherwise: Sequence[Work] = ()) -> str:
+    """What to measure, and what to do after it: `work` is what it decides, `before` what is done anyway, `otherwise` what is done
+    if not this."""
+    if work.how == "fret":
+        return _fret(bench, work, before)
+    return _clearance(bench, work, before, otherwise) if work.fault is not None or work.if_high else _room(bench, work, before)
 
 
 def _after(bench: Bench, works: Sequence[Work], where: NDArray[np.bool_]) -> str:
@@ -56,23 +40,46 @@ def _after(bench: Bench, works: Sequence[Work], where: NDArray[np.bool_]) -> str
     return _percent(within[where] if where.any() else within)
 
 
-def _clearance(bench: Bench, work: Work, before: Sequence[Work]) -> str:
-    strings = work.slots
-    gap = np.mean([bench.clearances_mm(bench.theta, string) for string in strings], axis=0)
-    designed = float(np.mean([bench.designed_clearance_mm(string) for string in strings]))
+def _gauge(bench: Bench, work: Work) -> str:
+    under = "every string" if set(work.slots) >= set(bench.slotted) else several(work.slots, "string")
+    own = f"/{work.slots[0]}" if len(work.slots) == 1 else ""
+    return (
+        f"Before a nut slot is filed, measure the clearance over the crown of fret 1 with feeler gauges, under {under}, open, "
+        f"and enter it (inspect … --measured first_fret_clearance{own}=MM): "
+    )
+
+
+def _clearance(bench: Bench, work: Work, before: Sequence[Work], otherwise: Sequence[Work]) -> str:
+    """Whether the nut or the finger is to blame."""
+    gap = np.mean([bench.clearances_mm(bench.theta, string) for string in work.slots], axis=0)
+    designed = float(np.mean([bench.designed_clearance_mm(string) for string in work.slots]))
     found = work.lost_clearance_mm(bench) if work.fault is None else bench.above_nut * work.fault.value
     edge = designed + 0.5 * found
     high = gap >= edge
-    under = "every string" if set(strings) >= set(bench.slotted) else f"string {strings[0]}"
-    which = "the slots are" if len(strings) > 1 else "the slot is"
+    which = "the slots are" if len(work.slots) > 1 else "the slot is"
     by = float(np.mean(gap[high]) - designed) + max(work.lost_clearance_mm(bench) - found, 0.0) if high.any() else found
-    own = "" if len(strings) > 1 else f"/{strings[0]}"
+    nut = [one for one in otherwise if one.how == "nut"]
+    instead = f"without filing the chance is {_after(bench, before, ~high)}"
+    if nut:
+        forward = f"the nut's front edge {millimetres(nut[0].mm)} {way(nut[0].mm)}"
+        instead = f"{forward} is then what would serve (chance {_after(bench, otherwise, ~high)})"
     return (
-        f"Before a nut slot is filed, measure the clearance over the crown of fret 1 with feeler gauges, under {under}, open, "
-        f"and enter it (inspect … --measured first_fret_clearance{own}=MM): by sound alone a high nut and a finger heavy at the "
-        f"low frets are alike. {edge:.2f} mm or more ({_percent(high)} to expect): {which} high, and filing by about {by:.2f} mm "
-        f"brings every note within with a chance of {_after(bench, [*before, work], high)}. Less: leave the nut, it is the "
-        f"finger; without filing the chance is {_after(bench, before, ~high)}. Either way the advice is then thought over anew."
+        f"{_gauge(bench, work)}by sound alone a high nut and a finger heavy at the low frets are alike. {edge:.2f} mm or more "
+        f"({_percent(high)} to expect): {which} high, and filing by about {by:.2f} mm brings every note within with a chance of "
+        f"{_after(bench, [*before, work], high)}. Less: it is the finger, leave the slots; {instead}. Either way the advice is "
+        "then thought over anew."
+    )
+
+
+def _room(bench: Bench, work: Work, before: Sequence[Work]) -> str:
+    """Whether slots that may be right can go lower still."""
+    least = float(np.mean([bench.least_clearance_mm(string) for string in work.slots]))
+    everywhere = np.ones(len(bench.theta), dtype=bool)
+    return (
+        f"{_gauge(bench, work)}lower slots would bring the low notes down, and how much room there is cannot be heard. Filed by "
+        f"{work.lost_clearance_mm(bench):.2f} mm there, as far as {least:.2f} mm are left, they bring every note within with a "
+        f"chance of {_after(bench, [*before, work], everywhere)}. Where no more than that is left already, leave them "
+        f"({_after(bench, before, everywhere)}). Either way the advice is then thought over anew."
     )
 
 

@@ -35,7 +35,10 @@ def three_figures(bench: Bench, repairs: Sequence[Work], style: SaddleStyle | No
         return [f"{text}."]
     nut = [(bench.nut_slopes, settings.most_nut_mm)]
     moved = min(_least_worst(notes, saddles, settings.most_saddle_mm, bench, more=nut) for notes in states)
-    return [f"{text}; {min(moved, easy):.1f} with the nut moved as well."]
+    text = f"{text}; {min(moved, easy):.1f} with the nut moved as well."
+    if min(moved, easy) <= bench.limit:
+        text += " So it could be done, by work dearer than a neck that comes back (cost_nut, cost_neck_back in the limits file)."
+    return [text]
 
 
 def _saddle_columns(bench: Bench, style: SaddleStyle | None) -> list[Reals]:

@@ -3,7 +3,7 @@
 Conventions: mm, positive toward the bridge, heights positive upward. Costs have no unit: the work of setting one saddle is 1.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -14,7 +14,7 @@ from fretcheck.diagnosis.conclude.causes import PossibleCause
 from fretcheck.diagnosis.result import Finding, Move
 
 How = Literal["string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut"]
-Key = tuple[How, int | None, int | None, tuple[int, ...]]
+Key = tuple[How, int | None, int | None, tuple[int, ...], str | None]
 ORDER: tuple[How, ...] = ("string", "saddle", "straight_saddle", "slots", "fret", "seat", "nut")  # Easiest first
 CANNOT_BE_UNDONE = ("slots", "fret")
 PLACES_TO_MM = 0.05  # Places are told to what a bench can set, slots as they are
@@ -52,10 +52,27 @@ class Work:
     bass_mm: float | None = None  # Of a straight saddle: how far its bass end moves, where `mm` is its treble end's
     u_mm: float | None = None
     fault: Fault | None = None  # The finding that this puts right; None for a setting beyond what was found
+    if_high: bool = False  # Slots that are filed only if they turn out to be high
 
     @property
     def key(self) -> Key:
-        return (self.how, self.string, self.fret, self.slots)
+        """Works of the same key move the same part the same way; a fret's place and its tilt are two."""
+        cause = self.fault.finding.cause if self.how == "fret" and self.fault is not None else None
+        return (self.how, self.string, self.fret, self.slots, cause)
+
+    def beside(self, other: "Work") -> "Work":
+        """This and more of the same as one work, at the cost of this."""
+        shifts = dict(self.shifts)
+        for column, mm in other.shifts:
+            shifts[column] = round(shifts.get(column, 0.0) + mm, 3)
+        return replace(
+            self,
+            shifts=tuple(shifts.items()),
+            filed_mm=round(self.filed_mm + other.filed_mm, 2),
+            bass_mm=None if self.bass_mm is None or other.bass_mm is None else round(self.bass_mm + other.bass_mm, 2),
+            u_mm=self.u_mm if other.u_mm is None or self.fault is not None else other.u_mm,
+            fault=self.fault or other.fault,
+        )
 
     @property
     def mm(self) -> float:
@@ -128,8 +145,14 @@ def to_bench(mm: float) -> float:
     return round(round(mm / PLACES_TO_MM) * PLACES_TO_MM, 2)
 
 
-def moves_of(work: Work, bench: Bench, *, to_clearance: dict[int, float] | None = None) -> tuple[Move, ...]:
-    """The public record of a work; `to_clearance` is what each string is to leave over fret 1, where it was measured."""
+def left_over_fret_1(work: Work, bench: Bench, measured_mm: dict[int, float]) -> float:
+    """What filed slots leave over fret 1 on the mean, once measured."""
+    gaps = [max(measured_mm[n] - work.lost_clearance_mm(bench), bench.least_clearance_mm(n)) for n in work.slots]
+    return float(np.mean(gaps))
+
+
+def moves_of(work: Work, bench: Bench, *, measured_mm: dict[int, float]) -> tuple[Move, ...]:
+    """The public record of a work; `measured_mm`: what strings were measured to leave over fret 1."""
     match work.how:
         case "string":
             return (Move(part="string", string=work.string),)
@@ -145,7 +168,8 @@ def moves_of(work: Work, bench: Bench, *, to_clearance: dict[int, float] | None 
         case "slots":
             whole = len(work.slots) == len(bench.slotted) > 1
             string = None if whole else work.slots[0]
-            left = None if not to_clearance else round(float(np.mean([to_clearance[one] for one in work.slots])), 2)
+            known = set(work.slots) <= set(measured_mm)
+            left = round(left_over_fret_1(work, bench, measured_mm), 2) if known and work.filed_mm > 0.0 else None
             return (Move(part="nut_height", string=string, move_mm=work.mm, u_mm=work.u_mm, to_clearance_mm=left),)
         case "nut":
             return (Move(part="nut", string=work.string, move_mm=work.mm, u_mm=work.u_mm),)

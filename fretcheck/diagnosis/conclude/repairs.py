@@ -4,14 +4,13 @@ Conventions: as in `piece_of_work`. A repair undoes the finding: it moves the pa
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fretcheck.diagnosis.conclude.bench import Bench
 from fretcheck.diagnosis.conclude.causes import given_the_fault
 from fretcheck.diagnosis.conclude.findings import Findings
-from fretcheck.diagnosis.conclude.piece_of_work import Fault, Work, saddle_set, straight_saddle
+from fretcheck.diagnosis.conclude.piece_of_work import Fault, Key, Work, saddle_set, straight_saddle
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.result import Finding
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
@@ -20,14 +19,6 @@ WORN_MM = 0.1  # Off the crown's middle, about what a loupe shows (common practi
 LEAST_FILING_MM = 0.03  # Less than a bench can file on purpose
 # Causes that no single part puts right: saddles, another reading, a lighter finger, a new board do
 IMMOVABLE = ("scale_length", "tuning_drift", "finger_pressure", "layout_rule")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Repair:
-    """A finding and the work that puts it right, none where the part does not allow it."""
-
-    fault: Fault
-    works: tuple[Work, ...]
 
 
 def faults_of(posterior: Posterior, found: Findings) -> list[Fault]:
@@ -42,15 +33,8 @@ def faults_of(posterior: Posterior, found: Findings) -> list[Fault]:
     return faults
 
 
-def repairs_of(bench: Bench, fault: Fault, *, style: SaddleStyle | None, settings: DiagnosisSettings) -> list[Repair]:
-    """What puts one finding right: one repair, or, of a bridge whose saddles are set one by one, one for each string."""
-    works = _works(bench, fault, style, settings)
-    if len(works) > 1:
-        return [Repair(fault=fault, works=(work,)) for work in works]
-    return [Repair(fault=fault, works=works)]
-
-
-def _works(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: DiagnosisSettings) -> tuple[Work, ...]:
+def repairs_of(bench: Bench, fault: Fault, *, style: SaddleStyle | None, settings: DiagnosisSettings) -> tuple[Work, ...]:
+    """What puts one finding right: one work, of a bridge whose saddles are set one by one one a string, or none that can be."""
     columns = bench.posterior.parameters.faults[fault.cause.fault].columns
     match fault.finding.cause:
         case "string":
@@ -92,11 +76,7 @@ def _slots(bench: Bench, fault: Fault, settings: DiagnosisSettings) -> tuple[Wor
     filed = min(fault.value, float(room) / bench.above_nut)
     if fault.value > 0.0 and filed < LEAST_FILING_MM:
         return ()
-    return (
-        Work(
-            how="slots", cost=settings.cost_slots, slots=strings, filed_mm=round(filed, 2), u_mm=fault.u, fault=fault, string=own
-        ),
-    )
+    return (Work(how="slots", cost=settings.cost_slots, slots=strings, filed_mm=round(filed, 2), u_mm=fault.u, fault=fault),)
 
 
 def _saddles(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: DiagnosisSettings) -> tuple[Work, ...]:
@@ -142,23 +122,8 @@ def _saddles(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: Di
 
 def joined(bench: Bench, works: Sequence[Work]) -> list[Work]:
     """Works on the same part made one: what is put right and set further is moved once."""
-    answer: dict[object, Work] = {}
+    answer: dict[Key, Work] = {}
     for one in works:
         known = answer.get(one.key)
-        if known is None or one.how not in ("saddle", "straight_saddle", "seat", "slots"):
-            answer[one.key if known is None else (one.key, len(answer))] = one
-            continue
-        fault = known.fault or one.fault
-        u = known.u_mm if one.u_mm is None else one.u_mm
-        if one.how == "slots":
-            merged = replace(known, filed_mm=round(known.filed_mm + one.filed_mm, 2), u_mm=u, fault=fault)
-        elif one.how == "saddle":
-            assert one.string is not None
-            merged = saddle_set(bench, one.string, known.mm + one.mm, cost=known.cost, u_mm=u, fault=fault)
-        else:
-            assert known.bass_mm is not None
-            assert one.bass_mm is not None
-            ends = (known.mm + one.mm, known.bass_mm + one.bass_mm)
-            merged = straight_saddle(bench, *ends, how=one.how, cost=known.cost, u_mm=u, fault=fault)
-        answer[one.key] = replace(merged, cost=known.cost)
+        answer[one.key] = one if known is None else known.beside(one)
     return [one for one in answer.values() if one.renewed or one.mm or one.bass_mm]

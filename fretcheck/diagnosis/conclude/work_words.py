@@ -9,12 +9,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from fretcheck.diagnosis.conclude.bench import Bench
-from fretcheck.diagnosis.conclude.piece_of_work import Fault, Work
+from fretcheck.diagnosis.conclude.piece_of_work import Fault, Work, left_over_fret_1
 from fretcheck.diagnosis.conclude.words import millimetres
 from fretcheck.diagnosis.settings import DiagnosisSettings
 
 SLACKEN = "Slacken the strings first, and keep the face away from strings under tension."
 SLACKEN_ONE = "Slacken the string first."
+DIFFERS_MM = 0.1  # A move told to what a bench can set (0.05 mm) differs from a finding from here on
+SLOT_DIFFERS_MM = 0.03  # The same of a slot, as finely as a bench files
 CUTTING = "Mask the board, and wear eye protection when cutting or filing."
 
 
@@ -53,12 +55,17 @@ def _sure(fault: Fault | None) -> str:
     return " More than 99 % sure." if sure >= 99.5 else f" {sure:.0f} % sure."
 
 
-def _cut(work: Work, bound: float) -> str:
-    """What is left over where the part does not allow the whole move."""
+def _of_the_found(work: Work, bound: float) -> str:
+    """How a move stands to what was found: where they differ, the reason."""
     fault = work.fault
-    if fault is None or abs(fault.value) <= bound + 0.05:
+    if fault is None:
         return ""
-    return f" It is {millimetres(fault.value)} out, but no more than {millimetres(bound)} can be made good here."
+    found, back = millimetres(fault.value), abs(fault.value)
+    if work.mm * fault.value > 0.0:
+        return f", though it was found {found} out the other way: the limit needs it so"
+    if abs(work.mm) < back - DIFFERS_MM:
+        return f", of the {found} found, which {'is all that can be made good here' if back > bound else 'brings it within'}"
+    return ", back to its place" if abs(work.mm) <= back + DIFFERS_MM else f", the {found} found and the rest for the limit"
 
 
 def _string(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
@@ -69,9 +76,9 @@ def _string(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
 
 
 def _saddle(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
-    found = f", back to its place.{_sure(work.fault)}" if work.fault is not None else "."
-    cut = _cut(work, settings.most_saddle_mm)
-    return f"Move the saddle of string {work.string} {millimetres(work.mm)} {way(work.mm)}{_u(work)}{found}{cut} {SLACKEN_ONE}"
+    found = _of_the_found(work, settings.most_saddle_mm)
+    how = f"{millimetres(work.mm)} {way(work.mm)}{_u(work)}{found}.{_sure(work.fault)}"
+    return f"Move the saddle of string {work.string} {how} {SLACKEN_ONE}"
 
 
 def _straight(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
@@ -80,7 +87,7 @@ def _straight(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
     what = "Fill the saddle's seat and cut it anew" if seat else "Move the whole saddle"
     end = f" {SLACKEN} {CUTTING}" if seat else f" {SLACKEN}"
     if work.mm == work.bass_mm:
-        how = f"{millimetres(work.mm)} {way(work.mm)}{_u(work)}, its slant kept"
+        how = f"{millimetres(work.mm)} {way(work.mm)}{_u(work)}, its slant kept{_of_the_found(work, settings.most_saddle_mm)}"
     else:
         ends = [
             f"{millimetres(mm)} {way(mm)} at string {number}" if mm else f"where it is at string {number}"
@@ -99,11 +106,12 @@ def _nut(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
             f"{last}.{_sure(work.fault)} {SLACKEN}"
         )
     which = "the nut" if work.string is None else f"the nut of the short string {work.string}"
+    found = _of_the_found(work, settings.most_nut_mm)
     if work.mm > 0:
-        how = f"Bring the front edge of {which} {size} toward the bridge: a shelf under the strings, or a new nut."
+        how = f"Bring the front edge of {which} {size} toward the bridge{found}: a shelf under the strings, or a new nut."
     else:
-        how = f"Set the front edge of {which} back {size}, away from the bridge: file its front, or make a new nut."
-    return f"{how}{_sure(work.fault)}{_cut(work, settings.most_nut_mm)} {SLACKEN}"
+        how = f"Set the front edge of {which} back {size}, away from the bridge{found}: file its front, or make a new nut."
+    return f"{how}{_sure(work.fault)} {SLACKEN}"
 
 
 def _slots(work: Work, bench: Bench, measured_mm: dict[int, float]) -> str:
@@ -114,8 +122,20 @@ def _slots(work: Work, bench: Bench, measured_mm: dict[int, float]) -> str:
         return f"{how}{_sure(work.fault)} {SLACKEN}"
     least = float(np.mean([bench.least_clearance_mm(string) for string in work.slots]))
     now = float(np.mean([measured_mm[string] for string in work.slots]))
-    left = max(now - work.lost_clearance_mm(bench), least)
-    how = f"{millimetres(left)} over the crown of fret 1, {millimetres(now - left)}{_u(work)} less than the {now:.2f} mm measured"
+    left = left_over_fret_1(work, bench, measured_mm)
+    at_nut = (now - left) / bench.above_nut
+    found = ""
+    if work.fault is not None and abs(at_nut - work.fault.value) >= SLOT_DIFFERS_MM:
+        over = at_nut > work.fault.value
+        found = (
+            f": the {millimetres(work.fault.value)} found, and the rest for the limit"
+            if over
+            else (f" of the {millimetres(work.fault.value)} found: no lower for the clearance's sake")
+        )
+    how = (
+        f"{millimetres(left)} over the crown of fret 1, {millimetres(now - left)}{_u(work)} less than the {now:.2f} mm measured "
+        f"({millimetres(at_nut)} at the nut{found})"
+    )
     every = "each string has" if whole and len(bench.strings) > 1 else "it has"
     return (
         f"File {which} until {every} {how}, and never under {millimetres(least)}.{_sure(work.fault)} A few strokes at a time, "
