@@ -2,11 +2,10 @@
 
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 
 from fretcheck.diagnosis.conclude.causes import possible_causes
 from fretcheck.diagnosis.conclude.corrections import plan
-from fretcheck.diagnosis.conclude.coverage import coverage_of, doubtful_unheard, pluck_again, unheard_words
+from fretcheck.diagnosis.conclude.coverage import coverage_of, doubtful_unheard, pluck_again
 from fretcheck.diagnosis.conclude.findings import Findings, findings_of
 from fretcheck.diagnosis.conclude.notes import Place, asked_notes, drawn_notes
 from fretcheck.diagnosis.conclude.verdict import judge
@@ -89,8 +88,6 @@ def diagnose(
         found=bool(found.findings),
     )
     coverage = coverage_of(posterior, draws, drawn, judged, limit_cents=limit)
-    if verdict.decision is not None:
-        verdict = replace(verdict, reason=(verdict.reason or "") + unheard_words(coverage))
     again = pluck_again(drawn, judged, must, limit_cents=limit) if verdict.decision == "undecided" else ()
     work = plan(posterior, draws, found, asked=judged, again=again, verdict=verdict, settings=settings)
     return Diagnosis(

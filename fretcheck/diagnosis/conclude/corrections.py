@@ -247,7 +247,7 @@ class _Planner:
         unsettled = [one for one in works if not self._settled(one)]
         if unsettled:
             works = [one for one in works if one.fault is not None and one not in unsettled]
-        works.sort(key=lambda one: (ORDER.index(one.how), one.string or 0, one.fret or 0))
+        works.sort(key=lambda one: (ORDER.index(one.how), one.fault is None, one.string or 0, one.fret or 0))
         corrections, outcome = self._steps(works)
         for one in unsettled[:1]:
             text = measurement(self.bench, one, works, joined(self.bench, otherwise))
@@ -275,7 +275,7 @@ class _Planner:
             if not own:
                 self.advice.append(f"Nothing that can be set on this neck puts this right: {text}")
             elif measured:
-                self.advice.append(f"Can wait until that is measured: {text}")
+                self.advice.append(f"Can wait until the measurement asked for is made: {text}")
             elif outcome.probability >= ENOUGH:
                 self.advice.append(f"May stay, {needs} it put right: {text}")
             else:

@@ -5,7 +5,6 @@ from collections.abc import Collection
 import numpy as np
 
 from fretcheck.diagnosis.conclude.notes import DrawnNotes, Place
-from fretcheck.diagnosis.conclude.verdict import percent
 from fretcheck.diagnosis.infer.draws import JointDraws
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.result import Coverage
@@ -36,22 +35,6 @@ def coverage_of(
 def doubtful_unheard(drawn: DrawnNotes) -> frozenset[Place]:
     """Notes not heard that are out with more than `UNHEARD_OUT`."""
     return frozenset((one.string, one.fret) for one in drawn.notes if one.plucks == 0 and one.probability_out > UNHEARD_OUT)
-
-
-def unheard_words(coverage: Coverage) -> str:
-    """A sentence on the frets that were never listened to; empty where there are none."""
-    frets = coverage.frets_not_listened_to
-    if not frets or coverage.probability_out_there is None:
-        return ""
-    runs: list[list[int]] = []
-    for fret in frets:
-        if runs and fret == runs[-1][-1] + 1:
-            runs[-1].append(fret)
-        else:
-            runs.append([fret])
-    listed = ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
-    which = f"Fret {listed} was" if len(frets) == 1 else f"Frets {listed} were"
-    return f" {which} not listened to; that a note there is out is {percent(coverage.probability_out_there)} probable."
 
 
 def pluck_again(

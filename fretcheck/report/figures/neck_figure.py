@@ -112,7 +112,7 @@ def _ends(plan: NeckPlan) -> tuple[float, float]:
     nut = min(plan.along(0, string) for string in strings)
     end = max(plan.saddle(string) for string in strings)
     reach = max((max(one.high, 0.0) for one in plan.saddles.values()), default=0.0) * plan.saddle_factor
-    return nut - 26.0, end + max(reach, 12.0) + 22.0
+    return nut - 0.04 * (end - nut), end + max(reach, 12.0) + 22.0  # the chart's numbers stand before the nut
 
 
 def _midpoint(plan: NeckPlan, fret: int) -> float:

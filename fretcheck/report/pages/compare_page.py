@@ -24,7 +24,7 @@ def compare_page(comparison: Comparison, before: InspectionDocument, after: Insp
     )
     return render(
         "comparison.html",
-        running=f"{running_line(before)} and {moment(after.taken_at)}",
+        running=running_line(before, after),
         comparison=comparison,
         before=before,
         after=after,

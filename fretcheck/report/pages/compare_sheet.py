@@ -26,7 +26,7 @@ def compare_sheet(comparison: Comparison, before: InspectionDocument, after: Ins
     numbers = " and ".join(one.id for one in (before, after) if one.id)
     return render(
         "compare_sheet.html",
-        running=f"{running_line(before)} and {moment(after.taken_at)}",
+        running=running_line(before, after),
         after=after,
         shop=job.shop,
         instrument=sheet_heading(last),

@@ -23,6 +23,7 @@ SURE = 0.9
 MOST_MATTERS = 4
 MOST_LETTERS, MOST_IN_A_HEADING, MOST_IN_NOTES = 40, 60, 240
 MOST_LINES = 8  # Of matters and work together; with more the drawing is left out of the printed sheet, so that it stays one
+SAME_MM = 0.1  # A move differs from what a part is out by more than a bench sets it to, twice
 HARDLY_HEARD_CENTS = 5.0  # Few people hear less in a melody (`condition_words`: half of what is just heard)
 PARTS = {
     "fret_position": "fret", "fret_tilt": "fret", "fret_wear": "fret", "nut_position": "nut", "nut_height": "nut_height",
@@ -67,6 +68,7 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         more=max(0, len(sure) - MOST_MATTERS),
         doubtful=[to_be_checked(one, strings=count) for one in document.findings if not is_sure(one)],
         work=work,
+        otherwise=moved_otherwise(shown, document),
         promise=promise(document),
         told_notes=clipped(job.notes, MOST_IN_NOTES),
         told_price=clipped(job.price),
@@ -88,6 +90,18 @@ def may_stay(finding: Finding, document: InspectionDocument) -> bool:
     if part is None or any(step.kind == "measure" for step in document.corrections):
         return False
     return not any(move.part == part and (part != "fret" or move.fret == finding.fret) for move in moves)
+
+
+def moved_otherwise(findings: list[Finding], document: InspectionDocument) -> bool:
+    """Whether a part is to be moved by another amount than it is out, as far as a bench can tell the two apart."""
+    moves = [move for step in document.corrections for move in step.moves]
+    return any(
+        abs(abs(move.move_mm) - abs(one.value_mm)) > SAME_MM
+        for one in findings
+        for move in moves
+        if one.value_mm is not None and move.move_mm is not None and move.part == PARTS.get(one.cause)
+        if (move.string, move.fret) == (one.string, one.fret)
+    )
 
 
 def fields_of(document: InspectionDocument) -> list[tuple[str, str | None]]:

@@ -92,10 +92,12 @@ def context_of(document: InspectionDocument) -> dict[str, Any]:
     }
 
 
-def running_line(document: InspectionDocument) -> str:
+def running_line(*documents: InspectionDocument) -> str:
     """What stands at the foot of every printed sheet: serial or name, when it was inspected, and the inspection's number."""
-    parts = [document.neck.serial or document.neck.name, moment(document.taken_at), document.id and f"inspection {document.id}"]
-    return " · ".join(plain_line(one)[:60] for one in parts if one)
+    neck, ids = documents[0].neck, [one.id for one in documents if one.id]
+    when = " and ".join(dict.fromkeys(one for document in documents if (one := moment(document.taken_at))))
+    number = ids and f"inspection{'s' if len(ids) > 1 else ''} {' and '.join(ids)}"
+    return " · ".join(plain_line(one)[:60] for one in (neck.serial or neck.name, when, number) if one)
 
 
 def facts(document: InspectionDocument) -> list[tuple[str, str | None]]:
