@@ -32,7 +32,6 @@ HARDLY_MOVED = 0.3  # Of the move asked for: less is no work done
 WORKMANSHIP_MM = 0.1
 CONSISTENT = 2.0  # Two figures agree when they differ by no more than so many standard uncertainties
 DAY_WORTH_SAYING_CENTS = 0.3
-LOCAL_OF_PART = {"nut_height": "nut_height", "nut": "nut", "saddle": "saddle", "fret": "fret"}
 CAUSE_OF_PART = {"nut_height": "nut_height", "nut": "nut_position", "saddle": "saddle_position", "fret": "fret_position"}
 # Parameters that a move of a part, of one string or not, changes
 KINDS_OF_PART = {
@@ -177,49 +176,39 @@ def check_same_neck(before: InspectionDocument, after: InspectionDocument) -> No
 
     Raises UsageError: in one line, saying what differs.
     """
-    first, second = before.neck, after.neck
-    if first.serial and second.serial:
-        if first.serial.casefold() != second.serial.casefold():
-            raise UsageError(
-                f"these are different necks: serial {plain_line(first.serial)[:40]!r} and {plain_line(second.serial)[:40]!r}"
-            )
-    elif first.name.casefold() != second.name.casefold():
-        raise UsageError(
-            f"these are different necks: {plain_line(first.name)[:40]!r} and {plain_line(second.name)[:40]!r}; "
-            "the same serial in both would tell that they are one"
-        )
+    necks = before.neck, after.neck
+    serials, names = [one.serial for one in necks], [one.name for one in necks]
+    if all(serials):
+        _check_alike("serial", [str(one).casefold() for one in serials], [repr(plain_line(str(one))[:40]) for one in serials])
+    else:
+        hint = "; the same serial in both would tell that they are one"
+        _check_alike("", [one.casefold() for one in names], [repr(plain_line(one)[:40]) for one in names], hint)
     for key, words in (("scale_length_mm", "scale length in mm"), ("frets", "number of frets")):
-        one, other = first.description.get(key), second.description.get(key)
-        if one is not None and other is not None and one != other:
-            raise UsageError(f"these are different necks: {words} {one!s:.12} and {other!s:.12}")
+        values = [one.description.get(key) for one in necks]
+        if None not in values:
+            _check_alike(words, values, [f"{one!s:.12}" for one in values])
     counts = [len(_strings(document)) for document in (before, after)]
     if all(counts) and counts[0] != counts[1]:
         raise UsageError(f"these are different necks: {counts[0]} and {counts[1]} strings")
+
+
+def _check_alike(what: str, values: Sequence[Any], told: Sequence[str], hint: str = "") -> None:
+    if values[0] != values[1]:
+        raise UsageError(f"these are different necks: {what}{' ' if what else ''}{told[0]} and {told[1]}{hint}")
 
 
 def to_json(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
     """The comparison as one JSON document, ``fretcheck/comparison/2``."""
 
     def which(document: InspectionDocument) -> dict[str, Any]:
-        verdict = document.verdict
-        return {
-            "id": document.id,
-            "taken_at": document.taken_at,
-            "decision": verdict.decision,
-            "probability_within": verdict.probability_within,
-        }
+        told = {name: getattr(document.verdict, name) for name in ("decision", "probability_within")}
+        return {"id": document.id, "taken_at": document.taken_at, **told}
 
     neck = {"name": after.neck.name, "serial": after.neck.serial}
     head = {"schema": "fretcheck/comparison/2", "neck": neck, "before": which(before), "after": which(after)}
     findings = [
-        {
-            "cause": one.finding.cause,
-            "fret": one.finding.fret,
-            "string": one.finding.string,
-            "before": one.before,
-            "after": one.after,
-            "by_work": one.by_work,
-        }
+        {name: getattr(one.finding, name) for name in ("cause", "fret", "string")}
+        | {name: getattr(one, name) for name in ("before", "after", "by_work")}
         for one in comparison.findings
     ]
     return json.dumps(head | asdict(comparison) | {"findings": findings}, indent=2, ensure_ascii=False)
@@ -284,24 +273,15 @@ def _notes(
 ) -> tuple[NoteChange, ...]:
     """The notes heard in both. They changed where the neck surely changed them, the hands of both days left out."""
     old = {(one.string, one.fret): one.deviation_cents for one in before.frets if one.plucks}
-    notes = []
-    for one in after.frets:
-        place = one.string, one.fret
-        was, now = old.get(place), one.deviation_cents
-        if one.fret == 0 or not one.plucks or was is None or now is None or place not in probability:
-            continue
-        notes.append(
-            NoteChange(
-                string=one.string,
-                fret=one.fret,
-                before_cents=was,
-                after_cents=now,
-                change_cents=now - was,
-                probability=probability[place],
-                changed=probability[place] >= SURE,
-            )
+    return tuple(
+        NoteChange(
+            string=one.string, fret=one.fret, before_cents=was, after_cents=now, change_cents=now - was,
+            probability=probability[place], changed=probability[place] >= SURE,
         )
-    return tuple(notes)
+        for one in after.frets
+        if one.fret > 0 and one.plucks and (place := (one.string, one.fret)) in probability
+        if (was := old.get(place)) is not None and (now := one.deviation_cents) is not None
+    )  # fmt: skip
 
 
 def _findings(before: InspectionDocument, after: InspectionDocument, outcomes: Sequence[MoveOutcome]) -> list[FindingThen]:
@@ -309,11 +289,10 @@ def _findings(before: InspectionDocument, after: InspectionDocument, outcomes: S
         return one.cause, None if one.cause == "string" else one.fret, one.string
 
     old, new = ({place(one): one for one in document.findings} for document in (before, after))
-    worked = {
-        (CAUSE_OF_PART.get(one.part, ""), one.fret, one.string)
-        for one in outcomes
-        if one.outcome in ("done as advised", "partly done", "gone too far")
-    }
+    done = [one for one in outcomes if one.outcome in ("done as advised", "partly done", "gone too far")]
+    worked = {(CAUSE_OF_PART.get(one.part, ""), one.fret, one.string) for one in done}
+    # saddles moved one by one are a bridge out of place to the next reading
+    worked |= {(CAUSE_OF_PART[one.part], None, None) for one in done if one.part == "saddle"}
     return [
         FindingThen(
             finding=old.get(key) or new[key],
@@ -347,14 +326,13 @@ def _outcome(
     outcome: Outcome = "cannot be told"
     amount: Amount | None = None
     asked: float | None = None
-    local = LOCAL_OF_PART.get(move.part)
     if move.part == "string":
         outcome, why = _string_outcome(move, changes, restrung)
-    elif local is None or move.move_mm is None:
+    elif move.move_mm is None:
         why = "not a move that sound can follow"
     else:
         strings = _strings_moved(move, [one for _, one in advised], count=len(changes.model.design.neck.strings))
-        amount = changes.of_part(local, strings=strings, fret=move.fret)
+        amount = changes.of_part(move.part, strings=strings, fret=move.fret)
         why = "not heard in both inspections"
         if amount is not None:
             found = amount.change
@@ -365,18 +343,9 @@ def _outcome(
             asked = min(sums, key=lambda one: abs(found - one))
             outcome, why = judged_move(amount.less(before), asked=asked - before)
     return MoveOutcome(
-        step=step,
-        part=move.part,
-        fret=move.fret,
-        string=move.string,
-        end=move.end,
-        text=text,
-        asked_mm=asked,
-        moved_mm=None if amount is None else amount.change,
-        u_mm=None if amount is None else amount.u,
-        outcome=outcome,
-        why=why,
-    )
+        step=step, part=move.part, fret=move.fret, string=move.string, end=move.end, text=text, asked_mm=asked,
+        moved_mm=None if amount is None else amount.change, u_mm=None if amount is None else amount.u, outcome=outcome, why=why,
+    )  # fmt: skip
 
 
 def _string_outcome(move: Move, changes: Changes, restrung: frozenset[int]) -> tuple[Outcome, str]:
@@ -407,13 +376,13 @@ def judged_move(amount: Amount, *, asked: float) -> tuple[Outcome, str]:
 
 def _prediction(before: InspectionDocument, after: InspectionDocument, outcomes: Sequence[MoveOutcome]) -> tuple[Prediction, str]:
     """Whether the worst note is where the work that was done should have brought it; untouched by work that was not done."""
-    done = _steps_done(before.corrections, outcomes)
-    worst = after.verdict.worst
-    if not any(one.moves for one in before.corrections):
+    steps = [one for one in before.corrections if one.moves]
+    done, worst = _steps_done(before.corrections, outcomes), after.verdict.worst
+    if not steps:
         return "cannot be told", "The first inspection advised no work, so it predicted nothing of it."
     if not done or worst is None:
         return "cannot be told", "Of the work advised none is known to be done in full, so what it was to bring is not judged."
-    whole = len(done) == sum(bool(one.moves) for one in before.corrections)
+    whole = len(done) == len(steps)
     predicted, interval = done[-1].predicted.worst_cents, before.predicted_after.worst_90 if whole else None
     if predicted is None:
         return "cannot be told", "The first inspection did not say what this work would bring."

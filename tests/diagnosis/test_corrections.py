@@ -220,3 +220,28 @@ def test_a_nut_that_may_be_high_is_measured_before_a_neck_is_given_up() -> None:
     after = diagnose(with_clearance(built), heard, settings=DiagnosisSettings(limit_cents=5.0))
     assert [move.part for move in moves_of(after)] == ["nut_height"]
     assert worst(corrected(built, after)) < 5.0
+
+
+def test_every_start_says_how_its_saddles_are_set() -> None:
+    # Common practice, no source: one piece of bone in its seat on nylon guitar and ukulele, a screw a string on solid bodies, a
+    # floating bridge that is moved and turned on banjo and mandolin.
+    ways = {name: start.neck.saddle_moves for name, start in STARTS.items()}
+    assert None not in ways.values()
+    assert {ways[name] for name in ("guitar-6-nylon", "ukulele")} == {"none"}
+    assert {ways[name] for name in ("guitar-6-electric", "bass-4")} == {"per_string"}
+    assert {ways[name] for name in ("banjo-5", "mandolin")} == {"slant"}
+
+
+def test_slots_are_told_by_one_figure_wherever_they_are_told() -> None:
+    # The least clearance ends the filing: text, move and clearance left must say so alike.
+    built, heard = heard_on(steel_neck(), seed=4, nut_height_mm=0.3)
+    neck = with_clearance(built)
+    now = neck.measured[0].mm
+    diagnosis = diagnose(neck, heard, settings=DiagnosisSettings(limit_cents=6.0, least_clearance_mm=now - 0.25))
+    (move,) = [move for move in moves_of(diagnosis) if move.part == "nut_height"]
+    assert move.move_mm is not None
+    assert move.to_clearance_mm == pytest.approx(now - 0.25, abs=0.011)  # rounded to 0.01 mm
+    assert now + 0.944 * move.move_mm == pytest.approx(move.to_clearance_mm, abs=0.011)
+    (text,) = [step.text for step in diagnosis.corrections if move in step.moves]
+    for told in (f"{move.to_clearance_mm:.2f} mm over the crown", f"({abs(move.move_mm):.2f} mm at the nut"):
+        assert told in text

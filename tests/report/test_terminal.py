@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import io
+import json
 
 import pytest
 from rich.console import Console
 
 from fretcheck.inspection.comparison import compare
 from fretcheck.inspection.document import InspectionDocument
+from fretcheck.report.pages.condition_sheet import condition_sheet
+from fretcheck.report.pages.inspection_page import inspection_page
 from fretcheck.report.tables.compare_table import print_comparison
 from fretcheck.report.tables.neck_cells import UNICODE, Cell, neck_picture
 from fretcheck.report.tables.terminal import print_result
+from fretcheck.report.words.verdict_words import sureness
 from tests.report import documents
+from tests.report.reading_html import read
 
 pytestmark = pytest.mark.xdist_group("report")  # they share documents that take seconds to make
 
@@ -78,3 +83,26 @@ def test_comparison_fits(encoding: str) -> None:
     assert max(len(line) for line in text.splitlines()) <= 80
     assert "done as advised" in text
     assert "work done the worst note was expected at" in text.replace("\n", " ")
+
+
+def test_terminal_page_sheet_and_json_say_the_same_of_the_work() -> None:
+    document = documents.before()
+    kept = json.loads(document.to_json())
+    texts = [
+        " ".join(text.replace("\N{NO-BREAK SPACE}", " ").split())
+        for text in (shown(document), read(inspection_page(document)).all("main")[0].text)
+    ]
+    sheet = " ".join(read(condition_sheet(document)).all("main")[0].text.replace("\N{NO-BREAK SPACE}", " ").split())
+    promised = kept["predicted_after"]
+    assert kept["corrections"][-1]["predicted"]["probability_within"] == promised["probability_within"]
+    sure = sureness(promised["probability_within"]).replace("\N{NO-BREAK SPACE}", " ")
+    assert f"{sure} sure" in sheet
+    for text in texts:
+        assert f"all notes within ±{document.verdict.limit_cents:g} cents with {sure}" in text
+        assert f"worst note should lie at {promised['worst_cents']:.1f} cents" in text
+        for step in kept["corrections"]:
+            within = sureness(step["predicted"]["probability_within"]).replace("\N{NO-BREAK SPACE}", " ")
+            assert f"{step['predicted']['worst_cents']:.1f} c" in text
+            assert within in text
+        for found in kept["findings"]:
+            assert sureness(found["probability"]).replace("\N{NO-BREAK SPACE}", " ") in text

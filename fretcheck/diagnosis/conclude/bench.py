@@ -121,17 +121,16 @@ class Bench:
     @cached_property
     def saddle_slopes(self) -> Reals:
         """Cents for each mm that a note's saddle moves, shape (notes,)."""
-        return self._slopes("bridge")
+        return np.asarray(self._slopes[self.asked, self.column("bridge")])
 
     @cached_property
     def nut_slopes(self) -> Reals:
         """Cents for each mm that the nut moves, shape (notes,)."""
-        return self._slopes("nut_position")
+        return np.asarray(self._slopes[self.asked, self.column("nut_position")])
 
-    def _slopes(self, kind: str) -> Reals:
-        column = self.column(kind)
-        assert column is not None
-        return np.asarray(self.posterior.model.jacobian(np.mean(self.theta, axis=0))[self.asked, column])
+    @cached_property
+    def _slopes(self) -> Reals:
+        return self.posterior.model.jacobian(np.mean(self.theta, axis=0))
 
     def saddle_moves(self, notes: Reals, string: int) -> Moves:
         """The moves of one saddle that bring all notes of its string within, per draw."""

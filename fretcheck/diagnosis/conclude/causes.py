@@ -17,9 +17,10 @@ from fretcheck.arrays import Reals
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.model.parameters import Parameters
 from fretcheck.diagnosis.model.stopped_string import partials
-from fretcheck.diagnosis.result import Cause, CauseEstimate
+from fretcheck.diagnosis.result import CauseEstimate
 from fretcheck.diagnosis.settings import DiagnosisSettings
 
+IN_CENTS = ("string", "tuning_drift", "finger_pressure")
 MEAN_OF = {"bridge": "saddle", "nut_height": "slot_height"}  # Common parts, and the strings' own whose mean belongs to them
 
 
@@ -35,25 +36,28 @@ class PossibleCause:
     judged_probability: float  # That the fault's own part exceeds the practical size; for a saddle this leaves out the bridge's
 
 
-@dataclass(kw_only=True)
-class _Draft:
-    cause: Cause
+@dataclass(frozen=True, kw_only=True)
+class _Row:
+    """A cause as a linear function of θ, and the part of it by which it is judged."""
+
     fret: int | None
     string: int | None
-    row: Reals
+    whole: Reals
     judged: Reals
-    offset: float
-    fault: int
-    kind: str
+    offset: float = 0.0
 
 
 def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[PossibleCause, ...]:
     """All causes of this neck, in the order of the table of faults."""
-    drafts = [_draft(posterior, number) for number in range(len(posterior.parameters.faults))]
-    neck = posterior.design.neck
-    size = np.array([_size(draft.cause, settings, fret_mm=neck.tolerance_mm) for draft in drafts])
-    offset = np.array([draft.offset for draft in drafts])
-    whole = posterior.of(np.array([draft.row for draft in drafts]))
+    faults = posterior.parameters.faults
+    drafts = [_row(posterior, number) for number in range(len(faults))]
+    units: list[Literal["mm", "cents"]] = ["cents" if one.cause in IN_CENTS else "mm" for one in faults]
+    sizes = [float(getattr(settings, f"{one.cause}_{unit}")) for one, unit in zip(faults, units, strict=True)]
+    own_mm = posterior.design.neck.tolerance_mm  # the practical size of a fret's place is the neck's own where it has one
+    if own_mm is not None:
+        sizes = [own_mm if one.cause == "fret_position" else size for one, size in zip(faults, sizes, strict=True)]
+    size, offset = np.array(sizes), np.array([draft.offset for draft in drafts])
+    whole = posterior.of(np.array([draft.whole for draft in drafts]))
     own = posterior.of(np.array([draft.judged for draft in drafts]))
     beyond = 1.0 - whole.below(size - offset) + whole.below(-size - offset)
     judged = 1.0 - own.below(size - offset) + own.below(-size - offset)
@@ -62,7 +66,7 @@ def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[
     return tuple(
         PossibleCause(
             estimate=CauseEstimate(
-                cause=draft.cause,
+                cause=faults[n].cause,
                 fret=draft.fret,
                 string=draft.string,
                 value=float(mean[n]),
@@ -70,38 +74,16 @@ def possible_causes(posterior: Posterior, settings: DiagnosisSettings) -> tuple[
                 interval_90=(float(low[n]), float(high[n])),
                 probability=float(beyond[n]),
                 practical_size=float(size[n]),
-                unit=_unit(draft.cause),
+                unit=units[n],
             ),
-            row=draft.row,
+            row=draft.whole,
             offset=draft.offset,
-            fault=draft.fault,
-            kind=draft.kind,
+            fault=n,
+            kind=faults[n].key.kind,
             judged_probability=float(judged[n]),
         )
         for n, draft in enumerate(drafts)
     )
-
-
-def _size(cause: Cause, settings: DiagnosisSettings, *, fret_mm: float | None) -> float:
-    """Practical size; that of a fret's place is the neck's own tolerance where it has one."""
-    sizes: dict[str, float] = {
-        "fret_position": settings.fret_position_mm if fret_mm is None else fret_mm,
-        "fret_tilt": settings.fret_tilt_mm,
-        "nut_position": settings.nut_position_mm,
-        "nut_height": settings.nut_height_mm,
-        "fret_wear": settings.fret_wear_mm,
-        "saddle_position": settings.saddle_position_mm,
-        "saddle_slant": settings.saddle_slant_mm,
-        "scale_length": settings.scale_length_mm,
-        "string": settings.string_cents,
-        "tuning_drift": settings.tuning_drift_cents,
-        "finger_pressure": settings.finger_pressure_cents,
-    }
-    return sizes[cause]
-
-
-def _unit(cause: Cause) -> Literal["mm", "cents"]:
-    return "cents" if cause in ("string", "tuning_drift", "finger_pressure") else "mm"
 
 
 def _off_its_place(parameters: Parameters, row: Reals) -> Reals:
@@ -109,7 +91,7 @@ def _off_its_place(parameters: Parameters, row: Reals) -> Reals:
     return row - sum((row[column] * change for column, change in parameters.made_up.items()), np.zeros(len(row)))
 
 
-def _draft(posterior: Posterior, number: int) -> _Draft:
+def _row(posterior: Posterior, number: int) -> _Row:
     parameters, design = posterior.parameters, posterior.design
     fault = parameters.faults[number]
     column = fault.columns[0]
@@ -139,10 +121,8 @@ def _draft(posterior: Posterior, number: int) -> _Draft:
     elif fault.key.kind == "saddle_slant":
         for index, side in enumerate(design.side.tolist()):
             _add(posterior, row, "saddle", side / float(design.side @ design.side), string=index + 1)
-    judged, row = _off_its_place(parameters, judged), _off_its_place(parameters, row)
-    return _Draft(
-        cause=fault.cause, fret=fret, string=string, row=row, judged=judged, offset=offset, fault=number, kind=fault.key.kind
-    )
+    whole, judged = _off_its_place(parameters, row), _off_its_place(parameters, judged)
+    return _Row(fret=fret, string=string, whole=whole, judged=judged, offset=offset)
 
 
 def _add(posterior: Posterior, row: Reals, kind: str, factor: float, *, string: int | None = None) -> None:

@@ -152,12 +152,8 @@ class _Planner:
     def _beyond_tolerance(self, one: Work) -> bool:
         """Whether a found fret is surely further out than the neck's tolerance in mm."""
         finding = None if one.fault is None else one.fault.finding
-        return (
-            finding is not None
-            and self.neck.tolerance_mm is not None
-            and finding.cause == "fret_position"
-            and finding.probability >= 1.0 - self.settings.risk
-        )
+        sure = finding is not None and finding.cause == "fret_position" and finding.probability >= 1.0 - self.settings.risk
+        return sure and self.neck.tolerance_mm is not None
 
     def _still_unsure(self, one: Work) -> bool:
         """Whether it cannot be undone, is not sure, and was measured already: it is then left."""
@@ -187,7 +183,7 @@ class _Planner:
     def _with(self, repairs: Sequence[Work]) -> _Chosen:
         key = tuple(sorted(id(one) for one in repairs))
         if key not in self._known:
-            done = joined(self.bench, repairs)
+            done = joined(repairs)
             further = self._further(done)
             cost = sum(one.cost for one in done)
             self._known[key] = _Chosen(repairs=tuple(repairs), further=further, objective=cost + further.objective)
@@ -195,12 +191,9 @@ class _Planner:
 
     def _further(self, done: list[Work]) -> Best:
         best = best_further(self.bench, done, style=self.style, settings=self.settings)
-        filed = [one for one in best.works if one.how == "slots"]
-        if filed and self.measured_mm:  # measured already: it must be sure to help
-            before = self.bench.outcome(
-                all_done(self.bench, joined(self.bench, [*done, *(one for one in best.works if one not in filed)]))
-            )
-            after = self.bench.outcome(all_done(self.bench, joined(self.bench, [*done, *best.works])))
+        others = [one for one in best.works if one.how != "slots"]
+        if len(others) < len(best.works) and self.measured_mm:  # measured already: it must be sure to help
+            before, after = (self.bench.outcome(all_done(self.bench, joined([*done, *one]))) for one in (others, best.works))
             if np.mean(after.worst < before.worst) < SURE_TO_HELP:
                 return best_further(self.bench, done, style=self.style, settings=self.settings, slots=False)
         return best
@@ -243,14 +236,14 @@ class _Planner:
 
     def _end(self, works: Sequence[Work], *, otherwise: Sequence[Work] = ()) -> Plan:
         """Steps in order; work that is not settled is put off until it has been measured (`otherwise`: done if it is not)."""
-        works = [self._as_room_allows(one) for one in joined(self.bench, works)]
+        works = [self._as_room_allows(one) for one in joined(works)]
         unsettled = [one for one in works if not self._settled(one)]
         if unsettled:
             works = [one for one in works if one.fault is not None and one not in unsettled]
         works.sort(key=lambda one: (ORDER.index(one.how), one.fault is None, one.string or 0, one.fret or 0))
         corrections, outcome = self._steps(works)
         for one in unsettled[:1]:
-            text = measurement(self.bench, one, works, joined(self.bench, otherwise))
+            text = measurement(self.bench, one, works, joined(otherwise))
             predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
             corrections.append(Correction(kind="measure", moves=(), predicted=predicted, text=text))
         self._say_what_is_left([*works, *unsettled[:1]], outcome, measured=bool(unsettled))

@@ -45,7 +45,6 @@ class Findings:
 
     findings: tuple[Finding, ...]
     causes: tuple[PossibleCause, ...]  # Those behind the findings, one each (None where the finding is the layout)
-    rows: Reals  # Cents that they make together, per cell
     sharpeners: tuple[Sharpener, ...]
     warnings: tuple[str, ...]
 
@@ -81,36 +80,30 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
     chosen = [one for one in able if one.judged_probability >= needed]
     contests = {id(one): contest_of(posterior, one) for one in able if one in chosen or one.kind == "nut_height"}
     chosen = [one for one in chosen if contests[id(one)].rivals or _told_by_the_readings(posterior, one)]
-    if not chosen and not unrepeated and _surely_something(posterior) and able:
+    something = sum(one.weight for one in posterior.components if one.faults) >= SURELY_SOMETHING
+    if not chosen and not unrepeated and something and able:
         best = max(able, key=lambda one: one.judged_probability)
         chosen = [best] if best.judged_probability >= LEAST_PROBABLE else []
         contests.update({id(one): contest_of(posterior, one) for one in chosen})
     effects = {id(one): _effect(posterior, one) for one in chosen}
-    chosen.sort(key=lambda one: (one.estimate.cause in OF_THE_HAND, one.judged_probability < SURE, -_rms(effects[id(one)])))
+    chosen.sort(
+        key=lambda one: (one.estimate.cause in OF_THE_HAND, one.judged_probability < SURE, -np.sum(effects[id(one)] ** 2))
+    )
     chosen = chosen[: settings.most_findings]
-    covariance = posterior.covariance
     findings = [_finding(posterior, one, contests[id(one)], effects[id(one)]) for one in chosen]
     for nut in able:
         alike = contests.get(id(nut)) if nut.kind == "nut_height" and nut not in chosen else None
         if alike is not None and alike.rivals and alike.together >= LOW_SHARP:
             findings.append(_finger_or_nut(posterior, nut, alike))
-    together = sum(effects.values(), np.zeros(len(posterior.design.cells)))
     layout = _layout_finding(posterior, few=few, needed=needed)
     if layout is not None:
-        findings.insert(0, layout[0])
-        together = together + layout[1]
-    sharpeners = sharpeners_of(posterior, chosen or _widest(able), covariance)
+        findings.insert(0, layout)
     return Findings(
         findings=tuple(findings[: settings.most_findings]),
         causes=tuple(chosen),
-        rows=together,
-        sharpeners=sharpeners,
+        sharpeners=sharpeners_of(posterior, chosen or _widest(able)),
         warnings=tuple(warnings),
     )
-
-
-def _surely_something(posterior: Posterior) -> bool:
-    return sum(one.weight for one in posterior.components if one.faults) >= SURELY_SOMETHING
 
 
 def _widest(causes: Sequence[PossibleCause]) -> list[PossibleCause]:
@@ -126,19 +119,12 @@ def _effect(posterior: Posterior, cause: PossibleCause) -> Reals:
     return posterior.model.cents(posterior.mean) - posterior.model.cents(sound)
 
 
-def _rms(effect: Reals) -> float:
-    return float(np.sqrt(np.mean(effect**2)))
-
-
 def _shown_by(posterior: Posterior, effect: Reals) -> tuple[tuple[int, int], ...]:
     """The played notes that a cause moves most, at most six."""
     cells = posterior.design.cells
     read = {(cell.string, cell.fret) for cell in posterior.combined.cells if cell.press is None}
-    order = np.argsort(-np.abs(effect))
-    shown = [
-        (cells[n].string, cells[n].fret) for n in order if cells[n].press is None and (cells[n].string, cells[n].fret) in read
-    ]
-    return tuple(shown[:6])
+    places = [(cells[n].string, cells[n].fret) for n in np.argsort(-np.abs(effect)) if cells[n].press is None]
+    return tuple([place for place in places if place in read][:6])
 
 
 def _finding(posterior: Posterior, cause: PossibleCause, contest: Contest, effect: Reals) -> Finding:
@@ -150,20 +136,12 @@ def _finding(posterior: Posterior, cause: PossibleCause, contest: Contest, effec
         text += f" The same could come from {contest.names}; what decides: {contest.decided_by}."
     in_mm = estimate.unit == "mm"
     return Finding(
-        cause=estimate.cause,
-        fret=estimate.fret,
-        string=estimate.string,
-        value_mm=estimate.value if in_mm else None,
-        u_mm=estimate.u if in_mm else None,
-        value_cents=None if in_mm else estimate.value,
-        u_cents=None if in_mm else estimate.u,
-        probability=cause.judged_probability,
-        text=text,
-        interval_90=estimate.interval_90,
-        shown_by=_shown_by(posterior, effect),
-        rivals=contest.rivals,
-        decided_by=contest.decided_by,
-    )
+        cause=estimate.cause, fret=estimate.fret, string=estimate.string,
+        value_mm=estimate.value if in_mm else None, u_mm=estimate.u if in_mm else None,
+        value_cents=None if in_mm else estimate.value, u_cents=None if in_mm else estimate.u,
+        probability=cause.judged_probability, text=text, interval_90=estimate.interval_90, shown_by=_shown_by(posterior, effect),
+        rivals=contest.rivals, decided_by=contest.decided_by,
+    )  # fmt: skip
 
 
 def _finger_or_nut(posterior: Posterior, nut: PossibleCause, contest: Contest) -> Finding:
@@ -184,19 +162,11 @@ def _finger_or_nut(posterior: Posterior, nut: PossibleCause, contest: Contest) -
         f"{slots[1:]} What decides: {contest.decided_by}."
     )
     return Finding(
-        cause=finger.cause,
-        fret=None,
-        string=None,
-        value_mm=None,
-        u_mm=None,
-        value_cents=value,
-        u_cents=u,
-        probability=finger.share,
-        text=text,
-        shown_by=_shown_by(posterior, effect),
+        cause=finger.cause, fret=None, string=None, value_mm=None, u_mm=None, value_cents=value, u_cents=u,
+        probability=finger.share, text=text, shown_by=_shown_by(posterior, effect),
         rivals=(Rival(cause="nut_height", fret=None, string=None, share=contest.own_share, text="nut slots too high"),),
         decided_by=contest.decided_by,
-    )
+    )  # fmt: skip
 
 
 def _told_by_the_readings(posterior: Posterior, cause: PossibleCause) -> bool:
@@ -208,7 +178,7 @@ def _told_by_the_readings(posterior: Posterior, cause: PossibleCause) -> bool:
     return given_the_fault(posterior, cause).u <= NARROWED * before
 
 
-def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[Finding, Reals] | None:
+def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> Finding | None:
     best = posterior.layout[0]
     if posterior.rule.name == DESIGNED or best.probability < needed or few:
         return None
@@ -220,16 +190,7 @@ def _layout_finding(posterior: Posterior, *, few: bool, needed: float) -> tuple[
     worst = int(np.argmax(np.abs(effect)))
     likely = f"{100.0 * best.probability:.0f} % probable"
     text = f"{best.text} It puts fret {cells[worst].fret} out by {effect[worst]:+.1f} cents ({likely})."
-    finding = Finding(
-        cause="layout_rule",
-        fret=None,
-        string=None,
-        value_mm=None,
-        u_mm=None,
-        value_cents=float(effect[worst]),
-        u_cents=None,
-        probability=best.probability,
-        text=text,
-        shown_by=_shown_by(posterior, effect),
-    )
-    return finding, effect
+    return Finding(
+        cause="layout_rule", fret=None, string=None, value_mm=None, u_mm=None, value_cents=float(effect[worst]),
+        probability=best.probability, text=text, shown_by=_shown_by(posterior, effect),
+    )  # fmt: skip

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.conclude.bench import PLACE_SLIP_MM, Bench
-from fretcheck.diagnosis.conclude.piece_of_work import Work, all_done, saddle_set, straight_saddle
+from fretcheck.diagnosis.conclude.piece_of_work import How, Work, all_done, saddle_set, straight_saddle
 from fretcheck.diagnosis.conclude.repairs import joined
 from fretcheck.diagnosis.conclude.saddle_places import Moves, best_straight
 from fretcheck.diagnosis.settings import DiagnosisSettings, SaddleStyle
@@ -47,51 +47,43 @@ class _Option:
 
 
 def best_further(
-    bench: Bench,
-    done: Sequence[Work],
-    *,
-    style: SaddleStyle | None,
-    settings: DiagnosisSettings,
-    slots: bool = True,
-    nut: bool = True,
+    bench: Bench, done: Sequence[Work], *, style: SaddleStyle | None, settings: DiagnosisSettings, slots: bool = True
 ) -> Best:
     """What to do beyond the works already `done`.
 
-    `style`: how the saddles can be moved; None: not known, all ways are looked at. `slots`, `nut`: whether nut slots may be
-    filed and the nut moved.
+    `style`: how the saddles can be moved; None: not known, all ways are looked at. `slots`: whether nut slots
+    may be filed.
     """
-    theta = all_done(bench, list(done))
+    theta = all_done(bench, done)
     search = _Search(bench=bench, done=tuple(done), style=style, settings=settings)
-    notes = bench.outcome(theta).notes
-    best = search.best(notes)
-    filed = {}
+    here = bench.outcome(theta)
+    best = search.best(here.notes)
     repaired = [one for one in done if one.how == "slots"]
+    filed = {}
     if slots and bench.slotted and not repaired and best.objective > settings.cost_slots:
-        filed = {mm: notes + bench.by_filing(mm) for mm in FILINGS_MM}
-    for mm, lower in filed.items():
-        every = Work(how="slots", cost=settings.cost_slots, slots=tuple(bench.slotted), filed_mm=mm)
-        best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
-    if slots and [one.slots for one in repaired if one.filed_mm > 0.0] == [tuple(bench.slotted)]:
-        for mm in FILINGS_MM:  # filed anyway, they may go below the design
-            every = Work(how="slots", cost=DEEPER * mm / FILINGS_MM[0], slots=tuple(bench.slotted), filed_mm=mm)
-            if best.objective > every.cost:
-                lower = bench.outcome(all_done(bench, joined(bench, [*done, every]))).notes
-                best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
+        filed = {mm: here.notes + bench.by_filing(mm) for mm in FILINGS_MM}
+    deeper = slots and [one.slots for one in repaired if one.filed_mm > 0.0] == [tuple(bench.slotted)]
+    for mm in FILINGS_MM if filed or deeper else ():
+        cost = DEEPER * mm / FILINGS_MM[0] if deeper else settings.cost_slots  # filed anyway, they may go below the design
+        every = Work(how="slots", cost=cost, slots=tuple(bench.slotted), filed_mm=mm)
+        if best.objective > cost:
+            lower = bench.outcome(all_done(bench, joined([*done, every]))).notes if deeper else filed[mm]
+            best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
     if filed:
-        best = min(best, search.best(notes, filed=filed), key=lambda one: one.objective)
+        best = min(best, search.best(here.notes, filed=filed), key=lambda one: one.objective)
     column = bench.column("nut_position")
-    if nut and best.probability < ENOUGH and column is not None:
+    if best.probability < ENOUGH and column is not None:
         for mm in np.arange(-settings.most_nut_mm, settings.most_nut_mm + 0.5 * NUT_STEP_MM, NUT_STEP_MM):
             move = Work(how="nut", cost=settings.cost_nut, shifts=((column, round(float(mm), 3)),))
             slipped = (float(mm) + PLACE_SLIP_MM * bench.slips[:, column])[:, None] * bench.nut_slopes
-            best = min(best, search.best(notes + slipped, before=move, finely=False), key=lambda one: one.objective)
+            best = min(best, search.best(here.notes + slipped, before=move, finely=False), key=lambda one: one.objective)
     works = _set_again(bench, done, best.works, settings)
-    probability = bench.outcome(all_done(bench, joined(bench, [*done, *works]))).probability
-    cost = sum(one.cost for one in works)
-    untouched = Best(works=(), objective=_missing(np.mean(bench.outcome(theta).within), settings), probability=0.0)
-    if untouched.objective <= cost + _missing(probability, settings):
-        return Best(works=(), objective=untouched.objective, probability=bench.outcome(theta).probability)
-    return Best(works=works, objective=cost + _missing(probability, settings), probability=probability)
+    probability = bench.outcome(all_done(bench, joined([*done, *works]))).probability
+    objective = sum(one.cost for one in works) + _missing(probability, settings)
+    untouched = _missing(here.probability, settings)
+    if untouched <= objective:
+        return Best(works=(), objective=untouched, probability=here.probability)
+    return Best(works=works, objective=objective, probability=probability)
 
 
 def _missing(probability: float | np.floating, settings: DiagnosisSettings) -> float:
@@ -144,19 +136,16 @@ class _Search:
         return _Option(cost=cost, works=(*before, work), within=moves.inside(work.mm + slip))
 
     def _slot(self, string: int, filed: dict[float, Reals], *, each: bool) -> list[_Option]:
-        options: list[_Option] = []
+        best: dict[int, _Option] = {}  # By how many works it takes
         for mm, notes in filed.items():
             work = Work(how="slots", cost=self.settings.cost_slots, slots=(string,), filed_mm=mm)
             moves = self.bench.saddle_moves(notes, string)
-            options.append(_Option(cost=work.cost, works=(work,), within=moves.inside(0.0)))
-            if each:
-                options.append(self._one_saddle(string, moves, (work,)))
-        by_works: dict[int, _Option] = {}
-        for one in options:
-            known = by_works.get(len(one.works))
-            if known is None or np.mean(one.within) > np.mean(known.within):
-                by_works[len(one.works)] = one
-        return list(by_works.values())
+            options = [_Option(cost=work.cost, works=(work,), within=moves.inside(0.0))]
+            for one in [*options, *([self._one_saddle(string, moves, (work,))] if each else [])]:
+                known = best.get(len(one.works))
+                if known is None or np.mean(one.within) > np.mean(known.within):
+                    best[len(one.works)] = one
+        return list(best.values())
 
     def _joined(self, options: dict[int, list[_Option]], start: float, first: tuple[Work, ...]) -> Best:
         """The best choice of one option a string."""
@@ -188,20 +177,17 @@ class _Search:
         column = bench.column("bridge")
         slip = PLACE_SLIP_MM * bench.slips[:, column] if column is not None else 0.0
         again = any(one.how in ("straight_saddle", "seat") for one in self.done)
-        ways = {
-            "none": [(True, "seat")],
-            "whole": [(False, "straight_saddle"), (True, "seat")],
-            "slant": [(True, "straight_saddle")],
-        }.get(style or "", [(False, "straight_saddle"), (True, "straight_saddle")])
+        ways: list[tuple[bool, How]] = [(False, "straight_saddle"), (True, "straight_saddle")]
+        if style in ("none", "whole"):
+            ways = [(False, "straight_saddle"), (True, "seat")]
+        ways = ways[1:] if style in ("none", "slant") else ways
         answer = []
         for slant, how in ways:
             cost = AGAIN if again else (settings.cost_seat if how == "seat" else settings.cost_saddle)
             bound = settings.most_saddle_mm
             treble, bass = best_straight(listed, sides, bound=bound, slant=slant, slip=slip, finely=finely)
             midpoints = np.mean([0.5 * (one.low + one.high) for one in listed], axis=0)
-            work = straight_saddle(
-                bench, treble, bass, how="seat" if how == "seat" else "straight_saddle", cost=cost, u_mm=float(np.std(midpoints))
-            )
+            work = straight_saddle(bench, treble, bass, how=how, cost=cost, u_mm=float(np.std(midpoints)))
             assert work.bass_mm is not None
             if max(abs(work.mm), abs(work.bass_mm)) < LEAST_MOVE_MM:
                 continue
@@ -213,7 +199,7 @@ class _Search:
 
 def _set_again(bench: Bench, done: Sequence[Work], works: tuple[Work, ...], settings: DiagnosisSettings) -> tuple[Work, ...]:
     """Single saddles set once more from where the tangent put them: it is off by a few tenths of a cent over 4 mm."""
-    notes = bench.outcome(all_done(bench, joined(bench, [*done, *works]))).notes
+    notes = bench.outcome(all_done(bench, joined([*done, *works]))).notes
     answer = []
     for one in works:
         if one.how == "saddle" and one.string is not None:

@@ -3,6 +3,7 @@
 Conventions: mm, positive toward the bridge, heights positive upward. Costs have no unit: the work of setting one saddle is 1.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -29,10 +30,6 @@ class Fault:
     value: float
     u: float
     finding: Finding
-
-    def settled(self, risk: float) -> bool:
-        """Sure enough, and without rival, for work that cannot be undone."""
-        return self.finding.probability >= 1.0 - risk and not any(one.share >= RIVAL_FROM for one in self.finding.rivals)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,10 +99,13 @@ class Work:
 
     def settled(self, risk: float) -> bool:
         """Whether it may be done outright: it can be undone, or is sure and without rival."""
-        return self.how not in CANNOT_BE_UNDONE or (self.fault is not None and self.fault.settled(risk))
+        if self.how not in CANNOT_BE_UNDONE or self.fault is None:
+            return self.how not in CANNOT_BE_UNDONE
+        finding = self.fault.finding
+        return finding.probability >= 1.0 - risk and not any(one.share >= RIVAL_FROM for one in finding.rivals)
 
 
-def all_done(bench: Bench, works: tuple[Work, ...] | list[Work], theta: Reals | None = None) -> Reals:
+def all_done(bench: Bench, works: Sequence[Work], theta: Reals | None = None) -> Reals:
     """θ once all `works` are done, in whatever order."""
     theta = bench.theta if theta is None else theta
     for one in works:
@@ -153,33 +153,29 @@ def left_over_fret_1(work: Work, bench: Bench, measured_mm: dict[int, float]) ->
 
 def moves_of(work: Work, bench: Bench, *, measured_mm: dict[int, float]) -> tuple[Move, ...]:
     """The public record of a work; `measured_mm`: what strings were measured to leave over fret 1."""
+    mm, u = work.mm, work.u_mm
     match work.how:
         case "string":
             return (Move(part="string", string=work.string),)
-        case "saddle":
-            return (Move(part="saddle", string=work.string, move_mm=work.mm, u_mm=work.u_mm),)
-        case "straight_saddle" | "seat" if work.bass_mm == work.mm:
-            return (Move(part="saddle", move_mm=work.mm, u_mm=work.u_mm),)
-        case "straight_saddle" | "seat":
+        case "saddle" | "straight_saddle" | "seat" if work.bass_mm in (None, mm):
+            return (Move(part="saddle", string=work.string, move_mm=mm, u_mm=u),)
+        case "saddle" | "straight_saddle" | "seat":
             return (
-                Move(part="saddle", end="treble", move_mm=work.mm, u_mm=work.u_mm),
-                Move(part="saddle", end="bass", move_mm=work.bass_mm, u_mm=work.u_mm),
+                Move(part="saddle", end="treble", move_mm=mm, u_mm=u),
+                Move(part="saddle", end="bass", move_mm=work.bass_mm, u_mm=u),
             )
         case "slots":
-            whole = len(work.slots) == len(bench.slotted) > 1
-            string = None if whole else work.slots[0]
+            string = None if len(work.slots) == len(bench.slotted) > 1 else work.slots[0]
             known = set(work.slots) <= set(measured_mm)
             left = round(left_over_fret_1(work, bench, measured_mm), 2) if known and work.filed_mm > 0.0 else None
-            return (Move(part="nut_height", string=string, move_mm=work.mm, u_mm=work.u_mm, to_clearance_mm=left),)
+            return (Move(part="nut_height", string=string, move_mm=mm, u_mm=u, to_clearance_mm=left),)
         case "nut":
-            return (Move(part="nut", string=work.string, move_mm=work.mm, u_mm=work.u_mm),)
-        case _ if work.worn:
-            return tuple(Move(part="fret", fret=fret) for fret in work.worn)
-        case _:
-            tilted = work.fault is not None and work.fault.finding.cause == "fret_tilt"
-            if not tilted:
-                return (Move(part="fret", fret=work.fret, move_mm=work.mm, u_mm=work.u_mm),)
-            return (
-                Move(part="fret", fret=work.fret, end="treble", move_mm=work.mm, u_mm=work.u_mm),
-                Move(part="fret", fret=work.fret, end="bass", move_mm=-work.mm, u_mm=work.u_mm),
-            )
+            return (Move(part="nut", string=work.string, move_mm=mm, u_mm=u),)
+    if work.worn:
+        return tuple(Move(part="fret", fret=fret) for fret in work.worn)
+    if work.fault is None or work.fault.finding.cause != "fret_tilt":
+        return (Move(part="fret", fret=work.fret, move_mm=mm, u_mm=u),)
+    return (
+        Move(part="fret", fret=work.fret, end="treble", move_mm=mm, u_mm=u),
+        Move(part="fret", fret=work.fret, end="bass", move_mm=-mm, u_mm=u),
+    )

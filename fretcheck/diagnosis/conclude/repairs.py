@@ -35,29 +35,25 @@ def faults_of(posterior: Posterior, found: Findings) -> list[Fault]:
 
 def repairs_of(bench: Bench, fault: Fault, *, style: SaddleStyle | None, settings: DiagnosisSettings) -> tuple[Work, ...]:
     """What puts one finding right: one work, of a bridge whose saddles are set one by one one a string, or none that can be."""
-    columns = bench.posterior.parameters.faults[fault.cause.fault].columns
+    columns = tuple(bench.posterior.parameters.faults[fault.cause.fault].columns)
     match fault.finding.cause:
         case "string":
-            return (
-                Work(how="string", cost=settings.cost_string, renewed=tuple(columns), string=fault.finding.string, fault=fault),
-            )
+            return (Work(how="string", cost=settings.cost_string, renewed=columns, string=fault.finding.string, fault=fault),)
         case "nut_height":
             return _slots(bench, fault, settings)
         case "saddle_position" | "saddle_slant":
             return _saddles(bench, fault, style, settings)
         case "nut_position":
             mm = float(np.clip(-fault.value, -settings.most_nut_mm, settings.most_nut_mm))
+            shifts = ((columns[0], round(mm, 2)),)
             own = fault.finding.string if fault.cause.kind == "own_nut" else None
-            nut = Work(
-                how="nut", cost=settings.cost_nut, shifts=((columns[0], round(mm, 2)),), string=own, u_mm=fault.u, fault=fault
-            )
-            return (nut,)
+            return (Work(how="nut", cost=settings.cost_nut, shifts=shifts, string=own, u_mm=fault.u, fault=fault),)
         case "fret_wear":
-            return (Work(how="fret", cost=settings.cost_fret, renewed=tuple(columns), worn=_worn(bench, columns), fault=fault),)
+            return (Work(how="fret", cost=settings.cost_fret, renewed=columns, worn=_worn(bench, columns), fault=fault),)
         case _:
-            shifts = tuple((column, round(-fault.value, 2)) for column in columns[:1])
-            fret = Work(how="fret", cost=settings.cost_fret, shifts=shifts, fret=fault.finding.fret, u_mm=fault.u, fault=fault)
-            return (fret,)
+            shifts = ((columns[0], round(-fault.value, 2)),)
+            fret = fault.finding.fret
+            return (Work(how="fret", cost=settings.cost_fret, shifts=shifts, fret=fret, u_mm=fault.u, fault=fault),)
 
 
 def _worn(bench: Bench, columns: Sequence[int]) -> tuple[int, ...]:
@@ -84,26 +80,21 @@ def _saddles(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: Di
     most, value = settings.most_saddle_mm, -fault.value
     own = fault.finding.string
     slanted = fault.finding.cause == "saddle_slant" or fault.cause.kind == "saddle_slant"
-    if fault.cause.kind == "saddle_straight":  # straight where the description has a place for each string
-        if style != "per_string":
-            return ()
-        column = bench.posterior.parameters.faults[fault.cause.fault].columns[0]
-        off = float(np.mean(bench.theta[:, column])) * bench.posterior.parameters.matrix[column]
-        places = {cell.string: mm for cell, mm in zip(bench.posterior.design.cells, off.tolist(), strict=True)}
-        moves = {string: float(np.clip(-places[string], -most, most)) for string in bench.strings}
-        works = [saddle_set(bench, one, mm, cost=settings.cost_saddle, u_mm=fault.u, fault=fault) for one, mm in moves.items()]
-        return tuple(one for one in works if one.mm)
+    if fault.cause.kind == "saddle_straight" and style != "per_string":
+        return ()  # straight where the description has a place for each string
     if own is not None and not slanted:
         if style not in (None, "per_string") or bench.saddle_column(own) is None:
             return ()
         mm = float(np.clip(value, -most, most))
         return (saddle_set(bench, own, mm, cost=settings.cost_saddle, u_mm=fault.u, fault=fault),)
     if style == "per_string":
-        moves = {string: value * (bench.side[string] if slanted else 1.0) for string in bench.strings}
-        works = [
-            saddle_set(bench, string, float(np.clip(mm, -most, most)), cost=settings.cost_saddle, u_mm=fault.u, fault=fault)
-            for string, mm in moves.items()
-        ]
+        places = {string: -value * (bench.side[string] if slanted else 1.0) for string in bench.strings}
+        if fault.cause.kind == "saddle_straight":
+            column = bench.posterior.parameters.faults[fault.cause.fault].columns[0]
+            off = float(np.mean(bench.theta[:, column])) * bench.posterior.parameters.matrix[column]
+            places = {cell.string: mm for cell, mm in zip(bench.posterior.design.cells, off.tolist(), strict=True)}
+        moves = {string: float(np.clip(-places[string], -most, most)) for string in bench.strings}
+        works = [saddle_set(bench, one, mm, cost=settings.cost_saddle, u_mm=fault.u, fault=fault) for one, mm in moves.items()]
         return tuple(one for one in works if one.mm)
     treble = float(np.clip(value, -most, most))
     seat = style == "none" or (slanted and style == "whole")
@@ -120,7 +111,7 @@ def _saddles(bench: Bench, fault: Fault, style: SaddleStyle | None, settings: Di
     )
 
 
-def joined(bench: Bench, works: Sequence[Work]) -> list[Work]:
+def joined(works: Sequence[Work]) -> list[Work]:
     """Works on the same part made one: what is put right and set further is moved once."""
     answer: dict[Key, Work] = {}
     for one in works:

@@ -83,17 +83,16 @@ def contest_of(posterior: Posterior, cause: PossibleCause) -> Contest:
     kinds = _OF_KIND.get(cause.kind, ())
     rows = [_on_pattern(posterior, cause, kind) for kind in kinds]
     usual = posterior.parameters.prior_mean
-    sign = 1.0 if _value(posterior, cause) >= 0.0 else -1.0
+    sign = 1.0 if given_the_fault(posterior, cause).value >= 0.0 else -1.0
     all_of_them = cause.row + sum(rows, np.zeros(len(usual)))
     against = posterior.of(sign * np.array([all_of_them, *(row - cause.row for row in rows)]))
     offsets = sign * np.array([(all_of_them - cause.row) @ usual, *(row @ usual for row in rows)])
     beyond = 1.0 - against.below(offsets + np.array([cause.estimate.practical_size] + [0.0] * len(rows)))
     odds = beyond[1:] / np.maximum(1.0 - beyond[1:], 1e-9)
     shares = odds / (1.0 + np.sum(odds))
+    string = cause.estimate.string
     rivals = [
-        Rival(
-            cause=kind.cause, fret=None, string=cause.estimate.string if kind.of_the_string else None, share=share, text=kind.text
-        )
+        Rival(cause=kind.cause, fret=None, string=string if kind.of_the_string else None, share=share, text=kind.text)
         for kind, share in zip(kinds, shares.tolist(), strict=True)
         if share >= WORTH_NAMING
     ]
@@ -103,10 +102,6 @@ def contest_of(posterior: Posterior, cause: PossibleCause) -> Contest:
         decided_by=_DECIDED_BY[cause.kind] if rivals else None,
         together=float(beyond[0]),
     )
-
-
-def _value(posterior: Posterior, cause: PossibleCause) -> float:
-    return given_the_fault(posterior, cause).value
 
 
 def _on_pattern(posterior: Posterior, cause: PossibleCause, kind: _Kind) -> Reals:

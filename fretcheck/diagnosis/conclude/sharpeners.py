@@ -20,9 +20,9 @@ WORTH_MEASURING = 0.8  # A hand measurement is suggested when it leaves less tha
 PRESS_TEST_U_MM = 0.06  # How well the press test tells the finger's usual depth at the low frets
 
 
-def sharpeners_of(posterior: Posterior, causes: Sequence[PossibleCause], covariance: Reals) -> tuple[Sharpener, ...]:
+def sharpeners_of(posterior: Posterior, causes: Sequence[PossibleCause]) -> tuple[Sharpener, ...]:
     """For each cause the one hand measurement that narrows it most, if any does so by enough."""
-    candidates = _candidates(posterior)
+    candidates, covariance = _candidates(posterior), posterior.covariance
     answer: list[Sharpener] = []
     for cause in causes:
         before = float(cause.row @ covariance @ cause.row)
