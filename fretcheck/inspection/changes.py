@@ -53,15 +53,21 @@ HEARD_CENTS = 0.5  # A change smaller than this is nobody's concern
 class Amount:
     """How far something moved, mm or cents."""
 
-    change: float
-    u: float
     means: Reals  # By every set of moved parts, with its spread and its weight
     spreads: Reals
     weights: Reals
 
+    @cached_property
+    def change(self) -> float:
+        return float(self.weights @ self.means)
+
+    @cached_property
+    def u(self) -> float:
+        return math.sqrt(self.weights @ (self.spreads**2 + (self.means - self.change) ** 2))
+
     def less(self, by: float) -> Amount:
         """The same beyond `by`."""
-        return replace(self, change=self.change - by, means=self.means - by)
+        return replace(self, means=self.means - by)
 
     def between(self, low: float, high: float) -> float:
         """Probability that it lies there."""
@@ -91,11 +97,8 @@ class Changes:
         base = np.einsum("ij,jk,ik->i", rows, self.sets.sound.covariance, rows)
         means = np.array([rows @ one.mean for one in self.sets.sets]) + beside
         spreads = np.sqrt(np.array([base + np.sum((rows @ one.root) ** 2, axis=1) for one in self.sets.sets]) + 1e-12)
-        mean = self._weights @ means
-        u = np.sqrt(self._weights @ (spreads**2 + (means - mean) ** 2))
         return [
-            Amount(change=float(mean[n]), u=float(u[n]), means=means[:, n], spreads=spreads[:, n], weights=self._weights)
-            for n in range(len(rows))
+            Amount(means=mean, spreads=spread, weights=self._weights) for mean, spread in zip(means.T, spreads.T, strict=True)
         ]
 
     @cached_property

@@ -88,7 +88,7 @@ def test_part_of_the_work_is_judged_for_itself() -> None:
 
 def amount(change: float, u: float) -> Amount:
     one = np.ones(1)
-    return Amount(change=change, u=u, means=change * one, spreads=u * one, weights=one)
+    return Amount(means=change * one, spreads=u * one, weights=one)
 
 
 @pytest.mark.parametrize(

@@ -96,7 +96,6 @@ class _Planner:
         self.repairs = [work for one in self.faults for work in repairs_of(bench, one, style=self.style, settings=settings)]
         self.measured_mm = bench.measured_mm
         self.advice: list[str] = []
-        self._known: dict[tuple[int, ...], _Chosen] = {}
 
     def plan(self) -> Plan:
         if self.p >= ENOUGH or self.verdict.decision == "pass":
@@ -181,13 +180,9 @@ class _Planner:
         return one.key in keys or (bool(instead) and (self._settled(one) or any(key[0] == one.how for key in instead)))
 
     def _with(self, repairs: Sequence[Work]) -> _Chosen:
-        key = tuple(sorted(id(one) for one in repairs))
-        if key not in self._known:
-            done = joined(repairs)
-            further = self._further(done)
-            cost = sum(one.cost for one in done)
-            self._known[key] = _Chosen(repairs=tuple(repairs), further=further, objective=cost + further.objective)
-        return self._known[key]
+        done = joined(repairs)
+        further = self._further(done)
+        return _Chosen(repairs=tuple(repairs), further=further, objective=sum(one.cost for one in done) + further.objective)
 
     def _further(self, done: list[Work]) -> Best:
         best = best_further(self.bench, done, style=self.style, settings=self.settings)

@@ -77,13 +77,12 @@ def best_further(
             move = Work(how="nut", cost=settings.cost_nut, shifts=((column, round(float(mm), 3)),))
             slipped = (float(mm) + PLACE_SLIP_MM * bench.slips[:, column])[:, None] * bench.nut_slopes
             best = min(best, search.best(here.notes + slipped, before=move, finely=False), key=lambda one: one.objective)
-    works = _set_again(bench, done, best.works, settings)
-    probability = bench.outcome(all_done(bench, joined([*done, *works]))).probability
-    objective = sum(one.cost for one in works) + _missing(probability, settings)
+    probability = bench.outcome(all_done(bench, joined([*done, *best.works]))).probability
+    objective = sum(one.cost for one in best.works) + _missing(probability, settings)
     untouched = _missing(here.probability, settings)
     if untouched <= objective:
         return Best(works=(), objective=untouched, probability=here.probability)
-    return Best(works=works, objective=objective, probability=probability)
+    return Best(works=best.works, objective=objective, probability=probability)
 
 
 def _missing(probability: float | np.floating, settings: DiagnosisSettings) -> float:
@@ -195,20 +194,3 @@ class _Search:
             within = np.all([one.inside(place + slip) for one, place in zip(listed, places, strict=True)], axis=0)
             answer.append(_Option(cost=cost, works=(work,), within=within))
         return answer
-
-
-def _set_again(bench: Bench, done: Sequence[Work], works: tuple[Work, ...], settings: DiagnosisSettings) -> tuple[Work, ...]:
-    """Single saddles set once more from where the tangent put them: it is off by a few tenths of a cent over 4 mm."""
-    notes = bench.outcome(all_done(bench, joined([*done, *works]))).notes
-    answer = []
-    for one in works:
-        if one.how == "saddle" and one.string is not None:
-            column = bench.saddle_column(one.string)
-            assert column is not None
-            slip = PLACE_SLIP_MM * bench.slips[:, column]
-            moves = bench.saddle_moves(notes - (slip[:, None] * bench.saddle_slopes), one.string)
-            more = moves.best(bound=settings.most_saddle_mm, slip=slip)
-            mm = float(np.clip(one.mm + more, -settings.most_saddle_mm, settings.most_saddle_mm))
-            one = saddle_set(bench, one.string, mm, cost=one.cost, u_mm=one.u_mm)
-        answer.append(one)
-    return tuple(answer)
