@@ -21,7 +21,7 @@ from fretcheck.diagnosis.model.by_hand import designed_mm, first_share, measurem
 from fretcheck.diagnosis.model.parameters import Key
 from fretcheck.diagnosis.model.stopped_string import sharpness_cents
 from fretcheck.neck.description import Measurement
-from fretcheck.neck.on_the_day import fresh
+from fretcheck.neck.measured import fresh
 
 DRAWS = 500  # Of the posterior's: a probability of one half is then told to ±0.02, and a plan takes a fifth of a second
 PLACE_SLIP_MM = 0.05
