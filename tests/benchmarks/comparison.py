@@ -19,7 +19,7 @@ from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.infer.scatter import open_uncertainty
 from fretcheck.diagnosis.model.parameters import Key
 from fretcheck.inspection.changes import Changes, changes_between
-from fretcheck.inspection.comparison import SURE
+from fretcheck.inspection.work_done import SURE
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.case import Case, draw
 

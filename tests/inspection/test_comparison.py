@@ -12,8 +12,9 @@ import pytest
 
 from fretcheck.errors import UsageError
 from fretcheck.inspection.changes import Amount
-from fretcheck.inspection.comparison import Comparison, check_same_neck, compare, judged_move, to_json
+from fretcheck.inspection.comparison import Comparison, check_same_neck, compare, to_json
 from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.work_done import judged_move
 from fretcheck.report.pages.compare_page import compare_page
 from fretcheck.report.pages.compare_sheet import compare_sheet
 from fretcheck.report.words.comparison_words import headline

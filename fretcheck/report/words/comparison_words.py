@@ -1,7 +1,8 @@
 """A comparison in words: the headline, and the names of parts."""
 
-from fretcheck.inspection.comparison import Comparison, FindingThen, MoveOutcome
+from fretcheck.inspection.comparison import Comparison, FindingThen
 from fretcheck.inspection.document import InspectionDocument
+from fretcheck.inspection.work_done import MoveOutcome
 from fretcheck.report.words.finding_words import label
 from fretcheck.report.words.verdict_words import DECISION_WORDS, sureness
 
