@@ -94,7 +94,6 @@ class _Planner:
         self.p = self.now.probability if verdict.probability_within is None else verdict.probability_within
         self.faults = faults_of(bench.posterior, found)
         self.repairs = [work for one in self.faults for work in repairs_of(bench, one, style=self.style, settings=settings)]
-        self.measured_mm = bench.measured_mm
         self.advice: list[str] = []
 
     def plan(self) -> Plan:
@@ -143,8 +142,7 @@ class _Planner:
             f"No work yet: {chance}. Pluck again {listed_notes(self.again)}; `inspect NECK --more ID` asks for exactly these and "
             "joins them to what was read."
         )
-        predicted = StepPrediction(worst_cents=self.now.expected_worst, probability_within=self.p)
-        return (Correction(kind="measure", moves=(), notes=tuple(self.again), predicted=predicted, text=text),)
+        return (_measure(text, self.now, p=self.p, notes=tuple(self.again)),)
 
     # choosing the work
 
@@ -187,7 +185,7 @@ class _Planner:
     def _further(self, done: list[Work]) -> Best:
         best = best_further(self.bench, done, style=self.style, settings=self.settings)
         others = [one for one in best.works if one.how != "slots"]
-        if len(others) < len(best.works) and self.measured_mm:  # measured already: it must be sure to help
+        if len(others) < len(best.works) and self.bench.measured_mm:  # measured already: it must be sure to help
             before, after = (self.bench.outcome(all_done(self.bench, joined([*done, *one]))) for one in (others, best.works))
             if np.mean(after.worst < before.worst) < SURE_TO_HELP:
                 return best_further(self.bench, done, style=self.style, settings=self.settings, slots=False)
@@ -209,7 +207,7 @@ class _Planner:
     def _doubted_slots(self) -> Work | None:
         """Filing that hangs on whether the nut or the finger is to blame, where the clearance was not measured yet."""
         bench = self.bench
-        if not bench.slotted or set(bench.slotted) <= set(self.measured_mm):
+        if not bench.slotted or set(bench.slotted) <= set(self.bench.measured_mm):
             return None
         over = np.mean(
             [bench.clearances_mm(bench.theta, one) - bench.designed_clearance_mm(one) for one in bench.slotted], axis=0
@@ -238,18 +236,16 @@ class _Planner:
         works.sort(key=lambda one: (ORDER.index(one.how), one.fault is None, one.string or 0, one.fret or 0))
         corrections, outcome = self._steps(works)
         for one in unsettled[:1]:
-            text = measurement(self.bench, one, works, joined(otherwise))
-            predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=outcome.probability)
-            corrections.append(Correction(kind="measure", moves=(), predicted=predicted, text=text))
+            corrections.append(_measure(measurement(self.bench, one, works, joined(otherwise)), outcome))
         self._say_what_is_left([*works, *unsettled[:1]], outcome, measured=bool(unsettled))
         p = self.p if not works else outcome.probability
         return Plan(corrections=tuple(corrections), predicted=self._predicted(outcome, p=p), advice=tuple(self.advice))
 
     def _as_room_allows(self, one: Work) -> Work:
         """Slots filed by no more than what was measured allows, so that every figure told of them is the same."""
-        if one.how != "slots" or one.filed_mm <= 0.0 or not set(one.slots) <= set(self.measured_mm):
+        if one.how != "slots" or one.filed_mm <= 0.0 or not set(one.slots) <= set(self.bench.measured_mm):
             return one
-        room = np.mean([max(self.measured_mm[n] - self.bench.least_clearance_mm(n), 0.0) for n in one.slots])
+        room = np.mean([max(self.bench.measured_mm[n] - self.bench.least_clearance_mm(n), 0.0) for n in one.slots])
         return replace(one, filed_mm=min(one.filed_mm, max(round(float(room) / self.bench.above_nut, 2), LEAST_FILING_MM)))
 
     def _say_what_is_left(self, told: list[Work], outcome: Outcome, *, measured: bool) -> None:
@@ -271,7 +267,7 @@ class _Planner:
 
     def _settled(self, work: Work) -> bool:
         """Whether it may be done outright: it can be undone, or is sure and without rival; slots only once measured."""
-        if work.how == "slots" and work.filed_mm > 0.0 and not set(work.slots) <= set(self.measured_mm):
+        if work.how == "slots" and work.filed_mm > 0.0 and not set(work.slots) <= set(self.bench.measured_mm):
             return False
         return (work.how == "slots" and work.fault is None) or work.settled(self.settings.risk)
 
@@ -283,13 +279,13 @@ class _Planner:
             theta = all_done(self.bench, together, theta)
             before = self.bench.outcome(theta)
             left = [one for one in left if one not in together]
-            text = " ".join(text_of(one, self.bench, self.settings, measured_mm=self.measured_mm) for one in together)
+            text = " ".join(text_of(one, self.bench, self.settings) for one in together)
             if len(together) > 1:
                 text = f"Together, since one without the other would make it worse: {text}"
             corrections.append(
                 Correction(
                     kind="repair" if any(one.fault is not None for one in together) else "further",
-                    moves=tuple(move for one in together for move in moves_of(one, self.bench, measured_mm=self.measured_mm)),
+                    moves=tuple(move for one in together for move in moves_of(one, self.bench)),
                     predicted=StepPrediction(worst_cents=before.expected_worst, probability_within=before.probability),
                     text=text,
                 )
@@ -320,7 +316,11 @@ class _Planner:
             "the nut to three frets by rule and compare with `layout NECK`. Nut and saddle come after a new reading. "
             f"{SLACKEN} {CUTTING}"
         )
-        p = self.now.probability
-        predicted = StepPrediction(worst_cents=self.now.expected_worst, probability_within=p)
-        measure = Correction(kind="measure", moves=(), predicted=predicted, text=text)
-        return Plan(corrections=(measure,), predicted=self._predicted(self.now, p=p), advice=())
+        measure = _measure(text, self.now)
+        return Plan(corrections=(measure,), predicted=self._predicted(self.now, p=self.now.probability), advice=())
+
+
+def _measure(text: str, outcome: Outcome, *, p: float | None = None, notes: tuple[Place, ...] = ()) -> Correction:
+    within = outcome.probability if p is None else p
+    predicted = StepPrediction(worst_cents=outcome.expected_worst, probability_within=within)
+    return Correction(kind="measure", moves=(), notes=notes, predicted=predicted, text=text)

@@ -35,9 +35,9 @@ def measurement(bench: Bench, work: Work, before: Sequence[Work], otherwise: Seq
     return _clearance(bench, work, before, otherwise) if work.fault is not None or work.if_high else _room(bench, work, before)
 
 
-def _after(bench: Bench, works: Sequence[Work], where: NDArray[np.bool_]) -> str:
-    within = bench.outcome(all_done(bench, list(works))).within
-    return _percent(within[where] if where.any() else within)
+def _after(bench: Bench, works: Sequence[Work], where: NDArray[np.bool_] | None = None) -> str:
+    within = bench.outcome(all_done(bench, works)).within
+    return _percent(within[where] if where is not None and where.any() else within)
 
 
 def _gauge(bench: Bench, work: Work) -> str:
@@ -74,12 +74,11 @@ def _clearance(bench: Bench, work: Work, before: Sequence[Work], otherwise: Sequ
 def _room(bench: Bench, work: Work, before: Sequence[Work]) -> str:
     """Whether slots that may be right can go lower still."""
     least = float(np.mean([bench.least_clearance_mm(string) for string in work.slots]))
-    everywhere = np.ones(len(bench.theta), dtype=bool)
     return (
         f"{_gauge(bench, work)}lower slots would bring the low notes down, and how much room there is cannot be heard. Filed by "
         f"{work.lost_clearance_mm(bench):.2f} mm there, as far as {least:.2f} mm are left, they bring every note within with a "
-        f"chance of {_after(bench, [*before, work], everywhere)}. Where no more than that is left already, leave them "
-        f"({_after(bench, before, everywhere)}). Either way the advice is then thought over anew."
+        f"chance of {_after(bench, [*before, work])}. Where no more than that is left already, leave them "
+        f"({_after(bench, before)}). Either way the advice is then thought over anew."
     )
 
 
@@ -91,14 +90,13 @@ def _percent(truth: NDArray[np.bool_]) -> str:
 def _fret(bench: Bench, work: Work, before: Sequence[Work]) -> str:
     fault = work.fault
     assert fault is not None
-    everywhere = np.ones(len(bench.theta), dtype=bool)
     if work.worn:
         frets = several(work.worn, "fret")
         return (
             f"Before {frets} {'is' if len(work.worn) == 1 else 'are'} crowned anew, look at the crowns with a loupe, under the "
             "strings that wear them: the bright line on which a string rests should run along the middle. Where it lies to one "
-            f"side, crown anew, which brings every note within with a chance of {_after(bench, [*before, work], everywhere)}; "
-            f"where it does not, leave the fret ({_after(bench, before, everywhere)})."
+            f"side, crown anew, which brings every note within with a chance of {_after(bench, [*before, work])}; "
+            f"where it does not, leave the fret ({_after(bench, before)})."
         )
     fret, up = work.fret, fault.value > 0.0
     out = bench.theta[:, bench.posterior.parameters.faults[fault.cause.fault].columns[0]]

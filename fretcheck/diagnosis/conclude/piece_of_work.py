@@ -145,14 +145,14 @@ def to_bench(mm: float) -> float:
     return round(round(mm / PLACES_TO_MM) * PLACES_TO_MM, 2)
 
 
-def left_over_fret_1(work: Work, bench: Bench, measured_mm: dict[int, float]) -> float:
+def left_over_fret_1(work: Work, bench: Bench) -> float:
     """What filed slots leave over fret 1 on the mean, once measured."""
-    gaps = [max(measured_mm[n] - work.lost_clearance_mm(bench), bench.least_clearance_mm(n)) for n in work.slots]
+    gaps = [max(bench.measured_mm[n] - work.lost_clearance_mm(bench), bench.least_clearance_mm(n)) for n in work.slots]
     return float(np.mean(gaps))
 
 
-def moves_of(work: Work, bench: Bench, *, measured_mm: dict[int, float]) -> tuple[Move, ...]:
-    """The public record of a work; `measured_mm`: what strings were measured to leave over fret 1."""
+def moves_of(work: Work, bench: Bench) -> tuple[Move, ...]:
+    """The public record of a work."""
     mm, u = work.mm, work.u_mm
     match work.how:
         case "string":
@@ -166,8 +166,8 @@ def moves_of(work: Work, bench: Bench, *, measured_mm: dict[int, float]) -> tupl
             )
         case "slots":
             string = None if len(work.slots) == len(bench.slotted) > 1 else work.slots[0]
-            known = set(work.slots) <= set(measured_mm)
-            left = round(left_over_fret_1(work, bench, measured_mm), 2) if known and work.filed_mm > 0.0 else None
+            known = set(work.slots) <= set(bench.measured_mm)
+            left = round(left_over_fret_1(work, bench), 2) if known and work.filed_mm > 0.0 else None
             return (Move(part="nut_height", string=string, move_mm=mm, u_mm=u, to_clearance_mm=left),)
         case "nut":
             return (Move(part="nut", string=work.string, move_mm=mm, u_mm=u),)

@@ -33,15 +33,10 @@ def several(numbers: Sequence[int], what: str) -> str:
     return f"{what}s {', '.join(listed[:-1])} and {listed[-1]}"
 
 
-def text_of(work: Work, bench: Bench, settings: DiagnosisSettings, *, measured_mm: dict[int, float]) -> str:
-    """One piece of work, told. `measured_mm` is what strings were measured to leave over fret 1."""
-    return (
-        {"string": _string, "saddle": _saddle, "straight_saddle": _straight, "seat": _straight, "nut": _nut, "fret": _fret}[
-            work.how
-        ](work, bench, settings)
-        if work.how != "slots"
-        else _slots(work, bench, measured_mm)
-    )
+def text_of(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
+    """One piece of work, told."""
+    how = {"string": _string, "saddle": _saddle, "straight_saddle": _straight, "seat": _straight, "slots": _slots, "nut": _nut}
+    return how.get(work.how, _fret)(work, bench, settings)
 
 
 def _u(work: Work) -> str:
@@ -114,15 +109,15 @@ def _nut(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
     return f"{how}{_sure(work.fault)} {SLACKEN}"
 
 
-def _slots(work: Work, bench: Bench, measured_mm: dict[int, float]) -> str:
+def _slots(work: Work, bench: Bench, settings: DiagnosisSettings) -> str:
     whole = set(work.slots) >= set(bench.slotted)
     which = "every nut slot" if whole else f"the nut slot of {several(work.slots, 'string')}"
     if work.filed_mm < 0.0:
         how = f"Raise {which} by {millimetres(work.filed_mm)}{_u(work)} at the nut: shim it, or fill the slot and cut it anew."
         return f"{how}{_sure(work.fault)} {SLACKEN}"
     least = float(np.mean([bench.least_clearance_mm(string) for string in work.slots]))
-    now = float(np.mean([measured_mm[string] for string in work.slots]))
-    left = left_over_fret_1(work, bench, measured_mm)
+    now = float(np.mean([bench.measured_mm[string] for string in work.slots]))
+    left = left_over_fret_1(work, bench)
     at_nut = (now - left) / bench.above_nut
     found = ""
     if work.fault is not None and abs(at_nut - work.fault.value) >= SLOT_DIFFERS_MM:
