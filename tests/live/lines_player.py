@@ -91,6 +91,10 @@ class LinesPlayer:
         """What the program prints once the session is over, to its end."""
         return self._program.stdout.read()
 
+    def exit_code(self) -> int:
+        """Of the program, once it has printed everything."""
+        return self._program.wait(timeout=60)
+
     def story(self):
         """The journal of the session."""
         (folder,) = (self.data / "sessions").iterdir()

@@ -8,6 +8,7 @@ from __future__ import annotations
 import importlib.util
 import re
 import subprocess
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -83,6 +84,23 @@ def test_a_string_that_slips_is_noticed_and_nothing_wrong_is_kept(slip, sound_se
         bench.through(before=slip_before_fret_7)
         assert any(line.startswith("warning") for line in bench.lines[slipped[0] :]), bench.lines
         check_kept(bench.story())
+
+
+def test_only_what_decides_is_asked_and_it_ends_by_sound_alone(sound_server, tmp_path):
+    """Three strings of a short neck, cut as designed: every fret on two of them, then what is still open, until it passes."""
+    neck = replace(NECK, frets=5, strings=NECK.strings[:3])
+    with LinesPlayer(sound_server, tmp_path, neck, rung, "inspect", "--no-keep", "--no-cues", "--tolerance", "12") as bench:
+        bench.through()
+        story = bench.story()
+        assert story.plan.name == "deciding"
+        assert any(line.startswith("enough    Decided after") for line in bench.lines), bench.lines
+        assert re.search(r"WITHIN TOLERANCE, \d+ of 15 notes heard", bench.rest())
+        assert bench.exit_code() == 0
+    heard = inspection_of(story).readings
+    for fret in neck.frets_of(1):
+        assert len({one.string for one in heard if one.used and one.fret == fret}) >= 2
+    off = [one.deviation_cents - expected_cents(NECK)[one.string - 1][one.fret] for one in heard if one.used and one.fret]
+    assert max(map(abs, off)) < CLOSE_CENTS
 
 
 def test_a_voice_speaks_into_the_very_sink_that_is_heard_and_is_never_a_pluck(sound_server, tmp_path):
