@@ -40,7 +40,7 @@ Choose = Callable[[Sequence[Reading], Sequence[Ask]], events.Grown]
 WEAK_CENTS = 2.0
 
 
-class Runner:
+class Runner(Progress):
     """Asks for the notes of a plan, one pluck at a time.
 
     `neck`, `plan`: what is played, and in which order. `keep`: called with each accepted pluck before anything else follows
@@ -63,14 +63,12 @@ class Runner:
         taken: Sequence[Reading] = (),
         skipped: Iterable[int] = (),
     ) -> None:
+        super().__init__(plan, clock=clock, taken=taken, skipped=skipped)
         self.neck = neck
-        self.plan = plan
         self.state: State = "waiting"
         self._keep = keep
         self._choose = choose
         self._step_back = step_back
-        self._progress = Progress(plan, clock=clock, taken=taken, skipped=skipped)
-        self._recheck: Ask | None = None
         self._unasked_opens = 0
         self._just_taken = False  # Nothing but open plucks was heard since a note was taken: two of them go one back
         # What was heard too uncertainly, or by its inharmonicity on another string: asked for once more, then taken as it is
@@ -78,45 +76,12 @@ class Runner:
         self._heard: dict[int, list[tuple[Ask, NoteReading]]] = {}  # By string, what was asked and what was heard, taken or not
         self._moved: int | None = None  # The string whose open note was heard elsewhere than before, and is asked for once more
         self._muted_until_s = float("-inf")
-        self._step = self._progress.next_step(0)
         self._tuning = Tuning(neck, within_cents=tune_within_cents)
-        for earlier in self._progress.taken:
+        for earlier in taken:
             self._tuning.note(earlier)
             self._heard.setdefault(earlier.ask.string, []).append((earlier.ask, earlier.note))
 
     # what is known
-
-    @property
-    def ask(self) -> Ask | None:
-        """What is asked for now; None when the plan is done."""
-        if self._recheck is not None:
-            return self._recheck
-        return self.plan.asks[self._step] if self._step is not None else None
-
-    @property
-    def step(self) -> int | None:
-        """Index of what is asked for; None for an unforeseen open check, or when the plan is done."""
-        return None if self._recheck is not None else self._step
-
-    @property
-    def taken(self) -> tuple[Reading, ...]:
-        """Accepted plucks that count, in the order in which they were played."""
-        return self._progress.taken
-
-    @property
-    def skipped(self) -> frozenset[int]:
-        """Steps left out."""
-        return self._progress.skipped
-
-    @property
-    def notes_left(self) -> int:
-        """How many asks of the plan are still open."""
-        return self._progress.notes_left
-
-    @property
-    def seconds_left(self) -> float | None:
-        """Time left at the player's own pace (median of the notes so far); None until three notes are taken."""
-        return self._progress.seconds_left
 
     @property
     def expected_hz(self) -> float | None:
@@ -136,7 +101,7 @@ class Runner:
 
     def start(self) -> list[events.Event]:
         """Ask for the first note. A session that was interrupted within a string asks for its open note first."""
-        self._progress.begin_step()
+        self._begin_step()
         ask = self.ask
         if ask is None:
             return self._ask_or_finish()
@@ -259,8 +224,8 @@ class Runner:
             return []
         step = self.step
         if step is not None:
-            self._progress.skip(step)
-        return [events.Skipped(step=step, ask=ask), *self._step_on(ask)]
+            self._skipped.add(step)
+        return [events.Skipped(step=step, ask=ask), *self._go_on(ask)]
 
     def pause(self) -> list[events.Event]:
         """Stop taking plucks, or take them again when paused."""
@@ -268,7 +233,7 @@ class Runner:
             return []
         if self.state == "paused":
             self.state = "waiting"
-            self._progress.begin_step()
+            self._begin_step()
             return [events.Resumed(), self._asked(again=True)]
         self.state = "paused"
         return [events.Paused()]
@@ -308,7 +273,7 @@ class Runner:
         if self._step_back and self._unasked_opens == 2:
             if self._just_taken:
                 now = self._step if self._step is not None else len(self.plan.asks) - 1
-                return self._go_back(self._progress.fretted_before(now))
+                return self._go_back(self._fretted_before(now))
             self._unasked_opens = 0
             self._recheck = Ask(string=ask.string, fret=0, check=True)
             return self._judge(self._recheck, pluck, note, start_s)
@@ -318,10 +283,8 @@ class Runner:
         return [events.WrongNote(ask=ask, heard=found.places, text=text), self._asked(again=True)]
 
     def _go_back(self, step: int) -> list[events.Event]:
-        withdrawn = self._progress.reopen(step)
+        withdrawn = self._go_to(step)
         self._tuning.anew(self.plan.asks[step].string, self.taken)
-        self._recheck = None
-        self._step = step
         self._unasked_opens = 0
         self.state = "ringing"
         return [events.SteppedBack(step=step, ask=self.plan.asks[step], withdrawn=withdrawn), self._asked(again=True)]
@@ -329,13 +292,13 @@ class Runner:
     def _accept(self, ask: Ask, pluck: Pluck, note: NoteReading, start_s: float) -> list[events.Event]:
         taken = self._keep(Reading(step=self.step, ask=ask, start_s=start_s, note=note), pluck)
         deviation = self.deviation_cents(ask, note)
-        self._progress.take(taken)
+        self._take(taken)
         self._unasked_opens = 0
         self._just_taken = True
         self._weak = None
         self.state = "ringing"
         accepted = events.Accepted(taken=taken, deviation_cents=deviation, pluck=pluck)
-        return [accepted, *self._drifted(taken), *self._step_on(ask)]
+        return [accepted, *self._drifted(taken), *self._go_on(ask)]
 
     def _drifted(self, taken: Reading) -> list[events.Event]:
         self._tuning.note(taken)
@@ -365,15 +328,13 @@ class Runner:
         stale = own[kept:]
         step = next((taken.step for taken in stale if taken.ask.fret == 0), None)
         fresh = self._keep(Reading(step=step, ask=ask, start_s=start_s, note=note), pluck)
-        withdrawn = self._progress.withdraw(stale)
-        self._progress.take(fresh)
+        withdrawn = self._withdraw(stale)
+        self._take(fresh)
         self._tuning.anew(string, [fresh])
         self._heard[string] = [(ask, note)]
         self._moved = self._recheck = self._weak = None
         self.state = "ringing"
-        self._step = self._progress.next_step(
-            min((taken.step for taken in stale if taken.step is not None), default=self._step or 0)
-        )
+        self._step = self._next_step(min((taken.step for taken in stale if taken.step is not None), default=self._step or 0))
         text = f"String {string} has moved by {jump:+.1f} cents. What was played since it was last heard open is played again."
         return [
             events.Accepted(taken=fresh, deviation_cents=self.deviation_cents(ask, note), pluck=pluck),
@@ -381,15 +342,12 @@ class Runner:
             *self._ask_or_finish(),
         ]
 
-    def _step_on(self, ask: Ask) -> list[events.Event]:
+    def _go_on(self, ask: Ask) -> list[events.Event]:
         happened: list[events.Event] = []
-        if self._recheck is not None:
-            self._recheck = None
-        elif self._step is not None:
-            self._step = self._progress.next_step(self._step + 1)
+        self._step_on()
         if self.state == "listening":
             self.state = "ringing"
-        if self._progress.string_done(ask.string):
+        if self._string_done(ask.string):
             happened.append(events.StringFinished(string=ask.string))
         return [*happened, *self._ask_or_finish()]
 
@@ -402,9 +360,7 @@ class Runner:
         grown = self._choose(self.taken, [self.plan.asks[step] for step in sorted(self.skipped)])
         if not grown.asks:
             return [grown, *self._finish()]
-        self._step = len(self.plan.asks)
-        self.plan = self.plan.grown(grown.asks)
-        self._progress.grow(self.plan)
+        self._grow(grown.asks)
         return [grown, self._asked()]
 
     def _finish(self) -> list[events.Event]:

@@ -87,7 +87,6 @@ class WorkRunner(Runner):
         self._since_open: dict[int, int] = {}
         # The string of which a fretted note was heard that does not count before its open note is
         self._first_open: int | None = None
-        self._kept: list[Reading] = []
         self._before: list[Guide] = []
         self._last_s: float | None = None
         self._last: Ask | None = None
@@ -107,11 +106,6 @@ class WorkRunner(Runner):
         if string in self._to_open or self._since_open.get(string, 0) >= FRETTED_TO_AN_OPEN:
             return Ask(string=string, fret=0, check=True)
         return Ask(string=string, fret=fret)
-
-    @property
-    def taken(self) -> tuple[Reading, ...]:
-        """Plucks that show how the work stands."""
-        return tuple(self._kept)
 
     @property
     def expected_hz(self) -> float | None:
@@ -160,7 +154,7 @@ class WorkRunner(Runner):
             where = place_words(self.neck, place.string, place.fret)
             text = f"Heard {where}. First string {place.string} open, for the note is counted from there; then that note again."
             return self._again(place, Complaint(text, "OPEN FIRST"))
-        return [*self._take(taken, pluck), self._asked()]
+        return [*self._fretted(taken, pluck), self._asked()]
 
     def _surprising(self, taken: Reading) -> bool:
         cents = self.deviation_cents(taken.ask, taken.note)
@@ -182,7 +176,8 @@ class WorkRunner(Runner):
         self._remember()
         if jumped or (afresh and self._first_open == string):
             self._worked()
-        withdrawn = self._forget(string) if afresh else ()
+        # what was heard of a string before is no part of how the work ends
+        withdrawn = self._withdraw(one for one in self._taken if one.ask.string == string) if afresh else ()
         self._opens[string] = OpenHeard(taken.note.f1_hz, taken.note.inharmonicity)
         self._to_open.discard(string)
         self._since_open[string] = 0
@@ -190,7 +185,7 @@ class WorkRunner(Runner):
         self.guide.opened(string)
         return [*self._keep_and_tell(taken, pluck, withdrawn=withdrawn), self._asked()]
 
-    def _take(self, taken: Reading, pluck: Pluck) -> list[events.Event]:
+    def _fretted(self, taken: Reading, pluck: Pluck) -> list[events.Event]:
         """A fretted note whose open note is known."""
         place = taken.ask
         cents = self.deviation_cents(place, taken.note)
@@ -206,7 +201,7 @@ class WorkRunner(Runner):
 
     def _keep_and_tell(self, taken: Reading, pluck: Pluck, *, withdrawn: tuple[int, ...] = ()) -> list[events.Event]:
         kept = self._keep(taken, pluck)
-        self._kept.append(kept)
+        self._taken.append(kept)
         self.state = "ringing"
         place = kept.ask
         cents = self.deviation_cents(place, kept.note)
@@ -221,12 +216,6 @@ class WorkRunner(Runner):
             self._done_announced = True
             happened.append(events.StringFinished(string=place.string))
         return happened
-
-    def _forget(self, string: int) -> tuple[int, ...]:
-        """What was heard of a string before is no part of how the work ends."""
-        gone = tuple(one.number for one in self._kept if one.ask.string == string and one.number is not None)
-        self._kept = [one for one in self._kept if one.ask.string != string]
-        return gone
 
     def _place(self, note: NoteReading) -> Ask | None:
         """Where a note was plucked: near what is asked for, or near the last place; None where it belongs nowhere."""
@@ -264,9 +253,9 @@ class WorkRunner(Runner):
 
     def back(self) -> list[events.Event]:
         """The last pluck no longer counts."""
-        if self._ended or self.state == "paused" or not self._kept or not self._before:
+        if self._ended or self.state == "paused" or not self._taken or not self._before:
             return []
-        last = self._kept.pop()
+        last = self._taken.pop()
         self.guide = self._before.pop()
         self.state = "waiting"
         assert last.number is not None
