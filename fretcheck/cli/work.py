@@ -1,17 +1,14 @@
 """`fretcheck work`: one place at the bench, live, pluck by pluck; or the corrections of an inspection, one after the other."""
 
-import queue
 import sys
 import time
-from contextlib import ExitStack, closing
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from fretcheck.cli.live.live_run import Inbox, conduct
-from fretcheck.cli.live.live_source import open_cues, open_source
-from fretcheck.cli.live.live_terminal import ending_in_order
+from fretcheck.cli.live.bench import at_the_bench
 from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen, places_after
 from fretcheck.diagnosis.conclude.worked_part import Place
@@ -32,7 +29,6 @@ from fretcheck.session.journal.story import read_story, sessions_folder
 from fretcheck.session.live.work_session import WorkRunner
 from fretcheck.session.plan import WORK_PLAN, Plan
 
-_WAITING_ITEMS = 256
 CAUTION = (
     "Slacken a string before its saddle, nut or fret is worked on, and keep the face away from strings under tension; "
     "eye protection when cutting or filing."
@@ -89,17 +85,12 @@ def command(
         (one.string, one.fret): one.deviation_cents for one in document.frets if one.plucks and one.fret > 0
         and one.deviation_cents is not None
     }  # fmt: skip
-    with ExitStack() as stack:
-        stack.enter_context(ending_in_order())
-        inbox: Inbox = queue.Queue(maxsize=_WAITING_ITEMS)
-        source = stack.enter_context(open_source(device, channel, on_state=inbox.put))
-        root = sessions_folder(data_folder(data))
-        journal = stack.enter_context(
-            Journal.create(root, described, Plan(name=WORK_PLAN, asks=()), step_back=False, follows=after)
-        )
-        player = stack.enter_context(closing(open_cues(wanted=cues, spoken=speak)))
+    root, plan = sessions_folder(data_folder(data)), Plan(name=WORK_PLAN, asks=())
+    begin = partial(Journal.create, root, described, plan, step_back=False, follows=after)
+    with at_the_bench(device, channel, begin, cues=cues, spoken=speak) as bench:
+        journal = bench.journal
         runner = WorkRunner(described, keep=journal.keep, clock=time.monotonic, guide=guide, known_cents=known)
-        view = WorkView(neck=described, plan=journal.story.plan, source=source.name)
+        view = WorkView(neck=described, plan=plan, source=bench.source.name)
 
         def say_what(event: events.Event) -> None:
             if isinstance(event, events.NextPart):
@@ -107,7 +98,7 @@ def command(
 
         _say_place(view, described, runner)
         try:
-            conduct(journal, runner, view, source, inbox, player, also_tell=say_what, stdout_is_taken=json)
+            bench.conduct(runner, view, also_tell=say_what, stdout_is_taken=json)
         except (KeyboardInterrupt, SystemExit, FretcheckError):
             count, session = len(journal.story.taken), journal.story.id
             print(

@@ -177,8 +177,8 @@ def measure(folder: Path, seconds: float, *, work: bool = False) -> dict[str, ob
     from fretcheck.audio.cues import CuePlayer
     from fretcheck.audio.input.microphone import MicrophoneSource
     from fretcheck.audio.input.source import Block
+    from fretcheck.cli.live.bench import MANY_WAITING
     from fretcheck.cli.live.live_display import ScreenDisplay
-    from fretcheck.cli.live.live_run import MANY_WAITING
     from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen
     from fretcheck.report.bench.bench_screen import BenchScreen
     from fretcheck.report.bench.bench_view import BenchView

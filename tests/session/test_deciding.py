@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fretcheck.cli.live.earlier import Earlier
+from fretcheck.cli.live.live_plan import Earlier
 from fretcheck.diagnosis.conclude.coverage import doubtful_unheard
 from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.diagnosis.settings import DiagnosisSettings

@@ -9,8 +9,8 @@ from fretcheck.cli.inspect.from_folder import inspect_recorded
 from fretcheck.cli.inspect.inspect_options import DayOptions, ManyOptions
 from fretcheck.cli.inspect.many import inspect_many
 from fretcheck.cli.inspect.second_opinion import disagreements
-from fretcheck.cli.live.earlier import earlier_of
 from fretcheck.cli.live.live_options import LiveOptions
+from fretcheck.cli.live.live_plan import earlier_of
 from fretcheck.cli.live.live_run import run_live
 from fretcheck.cli.shared_options import JobOptions, LimitOptions, ResultOptions
 from fretcheck.cli.shown import keep_and_show

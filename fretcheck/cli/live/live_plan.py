@@ -1,15 +1,28 @@
-"""`fretcheck inspect NECK --more ID` and `--after ID`: what is plucked of the notes of an inspection that was kept."""
+"""What a live session asks for, by its options; `--more ID` and `--after ID` ask for notes of an inspection that was kept."""
 
 from collections import Counter
 from dataclasses import dataclass
 
+from fretcheck.cli.live.live_options import LiveOptions
 from fretcheck.diagnosis.conclude.deciding import MOST_PLUCKS
+from fretcheck.diagnosis.conclude.next_notes import LOOK_FOR_MM
+from fretcheck.diagnosis.conclude.verdict import FEWEST_STRINGS
 from fretcheck.errors import UsageError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.inspection.joined import plucks_wanted
 from fretcheck.neck.description import Neck
 from fretcheck.register.store import open_register
-from fretcheck.session.plan import DECIDING, Growth, Plan, plan_of_notes
+from fretcheck.session.plan import (
+    DECIDING,
+    SPOT,
+    Growth,
+    Plan,
+    deciding_plan,
+    make_plan,
+    parse_numbers,
+    plan_of_notes,
+    until_the_verdict,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,3 +84,40 @@ def earlier_of(more: str | None, after: str | None, *, every_note: bool, registe
             "accept it, or judge it against another --tolerance"
         )
     return Earlier(document=document, plucks=plucks, after_work=False)
+
+
+def plan_chosen(neck: Neck, options: LiveOptions, earlier: Earlier | None) -> Plan:
+    """What is asked for; notes of an earlier inspection where one was named. Raises UsageError: what does not go together."""
+    order = options.order or "low-first"
+    if earlier is not None:
+        named = "--more" if options.more is not None else "--after"
+        for name in options.chosen():
+            if name in ("--plan", "--frets", "--strings", "--repeats", "--one-of-each-pair", "--look-for", "--most-plucks"):
+                raise UsageError(f"{named} asks for notes of the inspection before; leave {name} out")
+        return earlier.plan(neck, order=order)
+    strings = None if options.strings is None else parse_numbers(options.strings, what="--strings")
+    enough = len(strings or neck.strings) >= min(FEWEST_STRINGS, len(neck.strings))
+    if options.decides and (enough or options.plan is not None):
+        return deciding_plan(
+            neck,
+            look_for_mm=LOOK_FOR_MM if options.look_for is None else options.look_for,
+            most_plucks=MOST_PLUCKS if options.most_plucks is None else options.most_plucks,
+            strings=strings,
+            order=order,
+            one_of_each_pair=options.one_of_each_pair,
+            every_note=options.every_note,
+        )
+    spot = options.plan == SPOT
+    for name in ("--look-for", "--every-note", *([] if spot else ["--most-plucks"])):
+        if name in options.chosen():
+            raise UsageError(f"{name} is for the plan deciding; leave it out")
+    plan = make_plan(
+        neck,
+        name=options.plan or "full",
+        frets=None if options.frets is None else parse_numbers(options.frets, what="--frets"),
+        strings=strings,
+        repeats=options.repeats or 1,
+        order=order,
+        one_of_each_pair=options.one_of_each_pair,
+    )
+    return until_the_verdict(plan, most_plucks=options.most_plucks or MOST_PLUCKS) if spot and enough else plan
