@@ -1,5 +1,6 @@
 """``fretcheck list``: the inspections in the register, newest first."""
 
+from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -28,7 +29,7 @@ def print_found(selection: Selection, *, register: str | None, limit: int, as_js
         total = len(found) if len(found) < limit else store.count(selection)
         place = str(store.location)
     if as_json:
-        print_json({"schema": SCHEMA, "total": total, "inspections": [one.as_json() for one in found]})
+        print_json({"schema": SCHEMA, "total": total, "inspections": [asdict(one) for one in found]})
         return
     console = Console()
     if not found:

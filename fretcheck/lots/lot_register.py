@@ -1,6 +1,8 @@
 """Lots and gauge studies kept in the register, each found by its name.
 
-Conventions: every change is one transaction under the write lock: what is read for it stays true until it is written.
+Conventions: every change is one transaction under the write lock: what is read for it stays true until it is written. The whole
+record lies as JSON in `record_json`; the other columns are what is searched, and the links to inspections, which the database
+itself keeps whole.
 """
 
 from __future__ import annotations
@@ -9,20 +11,54 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from sqlalchemy import Connection, Table, delete, insert, select, update
+from sqlalchemy import Column, Connection, Double, ForeignKey, Integer, String, Table, Text, delete, insert, select, update
 
 from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.lot_record import CorrectionPart, Lot, ReadPart
 from fretcheck.lots.gauge.study import GaugeStudy, counts_for
-from fretcheck.lots.lot_tables import GAUGE_INSPECTIONS, GAUGE_STUDIES, LOT_INSPECTIONS, LOTS
+from fretcheck.register.base import METADATA, UtcDateTime
 from fretcheck.register.selection import folded
-from fretcheck.register.tables import INSPECTIONS, NECKS
+from fretcheck.register.tables import INSPECTIONS, NECKS, SERIAL_LENGTH
 
 if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
     from fretcheck.register.store import Register
 
 Kept = TypeVar("Kept", Lot, GaugeStudy)
+
+
+def _record(name: str, *own: Column[Any]) -> Table:
+    """Records that are kept under a name."""
+    return Table(
+        name,
+        METADATA,
+        Column("key", Integer, primary_key=True),
+        Column("name", String(80), unique=True, nullable=False),
+        Column("opened_utc", UtcDateTime, nullable=False),
+        Column("record_json", Text, nullable=False),
+        *own,
+    )
+
+
+LOTS = _record("lots", Column("template", Text, index=True), Column("state", String(12), nullable=False))
+# `unseen_repeatability_cents` once it is computed
+GAUGE_STUDIES = _record("gauge_studies", Column("computed_utc", UtcDateTime), Column("unseen_repeatability_cents", Double))
+LOT_INSPECTIONS = Table(  # the inspection that counts for each neck of a lot
+    "lot_inspections",
+    METADATA,
+    Column("lot_key", ForeignKey("lots.key", ondelete="CASCADE"), primary_key=True),
+    Column("serial", String(SERIAL_LENGTH), primary_key=True),
+    Column("inspection_id", ForeignKey("inspections.id"), index=True, nullable=False),
+    sqlite_with_rowid=False,
+)
+GAUGE_INSPECTIONS = Table(  # in the order of the study's plan
+    "gauge_inspections",
+    METADATA,
+    Column("study_key", ForeignKey("gauge_studies.key", ondelete="CASCADE"), primary_key=True),
+    Column("position", Integer, primary_key=True),
+    Column("inspection_id", ForeignKey("inspections.id"), index=True, nullable=False),
+    sqlite_with_rowid=False,
+)
 
 
 def keep_new(register: Register, record: Lot | GaugeStudy) -> None:

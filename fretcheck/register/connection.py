@@ -28,7 +28,15 @@ def connect(location: Location) -> Engine:
 
     Raises StorageError when the folder cannot be made, or the driver for PostgreSQL is not installed.
     """
-    engine = _postgres_engine(location) if location.file is None else _sqlite_engine(location.file)
+    if location.file is not None:
+        engine = _sqlite_engine(location.file)
+    else:
+        try:
+            engine = create_engine(location.url or "", connect_args={"connect_timeout": 10}, pool_pre_ping=True)
+        except ImportError as error:
+            raise StorageError(
+                "a register on PostgreSQL needs the driver psycopg: pip install 'fretcheck[postgres]'", path=str(location)
+            ) from error
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
@@ -63,16 +71,6 @@ def _sqlite_engine(file: Path) -> Engine:
         return connection
 
     return create_engine("sqlite+pysqlite://", creator=open_file, poolclass=QueuePool)
-
-
-def _postgres_engine(location: Location) -> Engine:
-    assert location.url is not None
-    try:
-        return create_engine(location.url, connect_args={"connect_timeout": 10}, pool_pre_ping=True)
-    except ImportError as error:
-        raise StorageError(
-            "a register on PostgreSQL needs the driver psycopg: pip install 'fretcheck[postgres]'", path=str(location)
-        ) from error
 
 
 def storage_error(error: BaseException, location: Location) -> FretcheckError:

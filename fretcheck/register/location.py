@@ -39,11 +39,12 @@ def find_location(given: str | Path | None) -> Location:
     if chosen is None:
         return Location(folder=data_folder(), file=data_folder() / FILE_NAME, given=False)
     if isinstance(chosen, str) and "://" in chosen:
-        return _from_url(chosen)
-    return _from_path(chosen)
-
-
-def _from_path(chosen: str | Path) -> Location:
+        url = _url(chosen)
+        if url.drivername.startswith("postgresql"):
+            return Location(folder=data_folder(), url=url.set(drivername="postgresql+psycopg"))
+        if not url.database or url.database == ":memory:":
+            raise UsageError("sqlite:// needs a path, three slashes and the file: sqlite:///necks/register.sqlite")
+        chosen = url.database
     if "\0" in str(chosen):
         raise UsageError(f"{str(chosen)!r} is no path: it holds a NUL character")
     try:
@@ -55,18 +56,13 @@ def _from_path(chosen: str | Path) -> Location:
     return Location(folder=path.parent, file=path)
 
 
-def _from_url(text: str) -> Location:
+def _url(text: str) -> URL:
     scheme = text.partition("://")[0].partition("+")[0].lower()
     if scheme not in ("sqlite", "postgresql", "postgres"):
         raise UsageError(
             f"a register by URL is sqlite:///PATH or postgresql://USER@HOST/DATABASE; {scheme or 'nothing'}:// is not known"
         )
     try:
-        url = make_url("postgresql" + text[len("postgres") :] if scheme == "postgres" else text)
+        return make_url("postgresql" + text[len("postgres") :] if scheme == "postgres" else text)
     except (ArgumentError, ValueError):
         raise UsageError("the register's URL cannot be read: write postgresql://USER@HOST:PORT/DATABASE") from None
-    if scheme == "sqlite":
-        if not url.database or url.database == ":memory:":
-            raise UsageError("sqlite:// needs a path, three slashes and the file: sqlite:///necks/register.sqlite")
-        return _from_path(url.database)
-    return Location(folder=data_folder(), url=url.set(drivername="postgresql+psycopg"))

@@ -47,14 +47,11 @@ def moment_taken(document: InspectionDocument) -> datetime | None:
         return None
     try:
         moment = datetime.fromisoformat(document.taken_at)
-        if moment.tzinfo is None:
-            raise ValueError
-        moment.astimezone(UTC)
+        if moment.tzinfo is not None and moment.astimezone(UTC):
+            return moment
     except (ValueError, OverflowError):
-        raise UsageError(
-            f"taken_at {document.taken_at[:60]!r} is no date and time with offset, such as 2026-03-14T09:30:00+01:00"
-        ) from None
-    return moment
+        pass
+    raise UsageError(f"taken_at {document.taken_at[:60]!r} is no date and time with offset, such as 2026-03-14T09:30:00+01:00")
 
 
 def insert_document(connection: Connection, document: InspectionDocument) -> tuple[InspectionDocument, bool]:

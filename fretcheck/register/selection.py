@@ -1,23 +1,21 @@
 """Which inspections are meant, and the short record of each that lists show.
 
-Conventions: text and serials compare without regard to case, width of characters, or runs of spaces. A date without a time
-means that whole day in this machine's time zone; `until` includes it.
+Conventions: text and serials compare without regard to case, width of characters, or runs of spaces. A date means that whole day
+in this machine's time zone; `until` includes it.
 """
 
 import unicodedata
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from sqlalchemy import ColumnElement, Select, select
 
 from fretcheck.errors import UsageError
 from fretcheck.register.tables import INSPECTIONS, NECKS
 
-Decision = Literal["pass", "fail", "undecided", "none"]
+Decision = Literal["pass", "fail", "undecided", "none"]  # As in the table: none where too little was heard to judge the neck
 _LAST_DAY = date.max - timedelta(days=2)
-# As the register's table has them: none where too little was heard to judge the neck
-DECISIONS: tuple[Decision, ...] = ("pass", "fail", "undecided", "none")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,15 +23,15 @@ class Selection:
     """What to look for; None asks for nothing. All that is given must hold."""
 
     serial: str | None = None
-    since: date | datetime | None = None
-    until: date | datetime | None = None
+    since: date | None = None
+    until: date | None = None
     verdict: str | None = None
     text: str | None = None  # Found anywhere in id, serial, name, operator, device, findings, corrections or the verdict's reason
 
     def __post_init__(self) -> None:
-        if self.verdict is not None and self.verdict not in DECISIONS:
-            raise UsageError(f"verdict {self.verdict!r} is none of {', '.join(DECISIONS)}")
-        if self.since is not None and self.until is not None and _first_moment(self.since) >= _moment_after(self.until):
+        if self.verdict is not None and self.verdict not in get_args(Decision):
+            raise UsageError(f"verdict {self.verdict!r} is none of {', '.join(get_args(Decision))}")
+        if self.since is not None and self.until is not None and self.since > self.until:
             raise UsageError(f"since {self.since.isoformat()} lies after until {self.until.isoformat()}: nothing can be found")
 
 
@@ -54,9 +52,6 @@ class InspectionSummary:
     operator: str | None
     plan: str
 
-    def as_json(self) -> dict[str, Any]:
-        return asdict(self)
-
 
 def folded(text: str) -> str:
     """`text` prepared for comparison without regard to case, width or runs of spaces; without NUL, as databases want it."""
@@ -70,9 +65,9 @@ def conditions(selection: Selection) -> list[ColumnElement[bool]]:
     if selection.serial is not None:
         wanted.append(NECKS.c.serial_folded.contains(folded(selection.serial), autoescape=True))
     if selection.since is not None:
-        wanted.append(INSPECTIONS.c.taken_utc >= _first_moment(selection.since))
+        wanted.append(INSPECTIONS.c.taken_utc >= _begin(selection.since))
     if selection.until is not None:
-        wanted.append(INSPECTIONS.c.taken_utc < _moment_after(selection.until))
+        wanted.append(INSPECTIONS.c.taken_utc < _begin(min(selection.until, _LAST_DAY) + timedelta(days=1)))
     if selection.verdict is not None:
         wanted.append(INSPECTIONS.c.decision == selection.verdict)
     if selection.text is not None:
@@ -92,18 +87,9 @@ def summaries(selection: Selection) -> Select[*tuple[Any, ...]]:
     )
 
 
-def _first_moment(when: date | datetime) -> datetime:
-    return _local(when if isinstance(when, datetime) else datetime.combine(when, time.min))
-
-
-def _moment_after(when: date | datetime) -> datetime:
-    if isinstance(when, datetime):
-        return _local(when) + timedelta(microseconds=1)
-    return _local(datetime.combine(min(when, _LAST_DAY) + timedelta(days=1), time.min))
-
-
-def _local(moment: datetime) -> datetime:
-    """In this machine's time zone; at the ends of the calendar, where there is none, in UTC."""
+def _begin(day: date) -> datetime:
+    """First moment of a day in this machine's time zone; at the ends of the calendar, where there is none, in UTC."""
+    moment = datetime.combine(day, time.min)
     try:
         return moment.astimezone()
     except (OverflowError, ValueError, OSError):

@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Literal, Self
 
 from sqlalchemy import Connection, Engine, func, select
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import DBAPIError
 
-from fretcheck.errors import FretcheckError, StorageError, UsageError
+from fretcheck.errors import StorageError, UsageError
 from fretcheck.register.connection import WRITE_OPTION, connect, is_read_only, storage_error
 from fretcheck.register.location import Location, find_location
 from fretcheck.register.schema import bring_up_to_date
@@ -105,16 +105,13 @@ class Register:
 
         With `write` the write lock is taken at the start, so what is read within stays true until the commit; other writers
         wait. Without it, nothing may be written, and nobody waits.
-        Raises StorageError for whatever the database reports, in one line; but an ``IntegrityError`` of SQLAlchemy passes
-        unchanged, for the caller to say which rule of theirs was broken.
+        Raises StorageError for whatever the database reports, in one line.
         """
         try:
             with self._engine.execution_options(**{WRITE_OPTION: write}).connect() as connection:
                 yield connection
                 if write:
                     connection.commit()
-        except (IntegrityError, FretcheckError):
-            raise
         except (DBAPIError, OverflowError) as error:
             raise storage_error(error, self.location) from error
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
-from fretcheck.lots.charts.capability import capability, capability_in_words, capability_indices, cp_limits, cpk_limits
+from fretcheck.lots.charts.capability import capability, capability_in_words
 from fretcheck.lots.charts.charts import (
     HIGHEST_RANGE_OF_TWO,
     MEAN_RANGE_OF_TWO,
@@ -131,24 +131,26 @@ def test_charts_refuse_what_they_cannot_show():
         aim_of([0.1, 0.2])
     with pytest.raises(DiagnosisRefusedError, match="values that vary"):
         aim_of([0.1, 0.1, 0.1])
-    with pytest.raises(UsageError, match="outside 0 to 1"):
-        ewma_chart([0.1, 0.2, 0.3], aim_of([0.1, 0.2, 0.3]), weight=1.5)
-    with pytest.raises(UsageError, match="above 0"):
-        Aim(centre=0.0, scatter=0.0)
+    with pytest.raises(UsageError, match="needs as many"):
+        aim_of([0.1, 0.2, 0.3], baseline=4)
 
 
 def test_capability_indices_published():
     example = EXAMPLES["nist_capability"]
-    found = capability_indices(mean=example["mean"], scatter=example["s"], lower=example["LSL"], upper=example["USL"])
-    assert found == pytest.approx((example["Cp"], example["Cpk"]), abs=5e-5)
+    found = capability(
+        mean=example["mean"], u_mean=0.1, scatter=example["s"], freedom=49, values=50, lower=example["LSL"], upper=example["USL"]
+    )
+    assert (found.cp, found.cpk) == pytest.approx((example["Cp"], example["Cpk"]), abs=5e-5)
 
 
 def test_capability_limits_published():
+    """A scatter of 1, and limits that give the example's Cp and Cpk."""
     example = EXAMPLES["capability_limits"]
-    assert cpk_limits(example["Cpk"], u_mean=example["n"] ** -0.5, freedom=example["n"] - 1, confidence=0.95) == pytest.approx(
-        example["ci95"], abs=5e-3
-    )
-    assert cp_limits(example["Cp"], freedom=example["n"] - 1, confidence=0.95) == pytest.approx(example["ci95_Cp"], abs=5e-4)
+    lower, n = -3 * example["Cpk"], example["n"]
+    given = {"mean": 0.0, "u_mean": n**-0.5, "scatter": 1.0, "freedom": n - 1, "values": n, "lower": lower, "confidence": 0.95}
+    found = capability(**given, upper=lower + 6 * max(example["Cp"], example["Cpk"]))
+    assert found.cpk_limits == pytest.approx(example["ci95"], abs=5e-3)
+    assert found.cp_limits == pytest.approx(example["ci95_Cp"], abs=5e-4)
 
 
 def of_values(values, *, lower, upper):
@@ -173,8 +175,6 @@ def test_capability_is_refused_below_a_sensible_number():
         of_values(np.arange(19), lower=-5, upper=25)
     with pytest.raises(DiagnosisRefusedError, match="less than the readings can show"):
         capability(mean=0.0, u_mean=0.1, scatter=0.01, freedom=3.0, values=30, lower=-1, upper=1)
-    with pytest.raises(UsageError, match="not below"):
-        of_values(np.arange(20), lower=1, upper=1)
 
 
 @pytest.mark.parametrize(("half_width", "start"), [(0.5, "the slot holds"), (0.1, "the slot does not"), (0.31, "whether")])

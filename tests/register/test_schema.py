@@ -66,8 +66,8 @@ def test_versions_are_one_line_and_the_newest_is_the_head():
 
 def test_the_migrated_database_is_what_the_models_say(register):
     import_module("fretcheck.register.tables")
-    if find_spec("fretcheck.lots.lot_tables"):
-        import_module("fretcheck.lots.lot_tables")
+    if find_spec("fretcheck.lots.lot_register"):
+        import_module("fretcheck.lots.lot_register")
     with register.transaction(write=False) as session:
         options = {"version_table": schema.VERSION_TABLE, "compare_server_default": True}
         assert compare_metadata(MigrationContext.configure(session, opts=options), METADATA) == []

@@ -96,7 +96,9 @@ def inspect_necks(
         from fretcheck.inspection.assemble import inspect_folder
 
         worker = partial(inspect_folder, processes=1)
-    ledger = None if register is None else Ledger(register, necks, how=_described(worker))
+    # what the worker was told beside the neck, such as limits: with other ones a kept result does not stand
+    how = repr(sorted(worker.keywords.items())) if isinstance(worker, partial) else ""
+    ledger = None if register is None else Ledger(register, necks, how=how)
     lines = {} if ledger is None else ledger.kept_before()
     todo = [neck for neck in necks if neck.name not in lines]
     tell: Progress = progress or (lambda *_: None)
@@ -133,11 +135,6 @@ def _outcomes(necks: Sequence[NeckFolder], worker: Worker, processes: int | None
     return over_cores(necks, inspect, processes=processes or max(2, os.cpu_count() or 2))
 
 
-def _described(worker: Worker) -> str:
-    """What the worker was told beside the neck, such as limits: with other ones a kept result does not stand."""
-    return repr(sorted(worker.keywords.items())) if isinstance(worker, partial) else ""
-
-
 def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None, *, fragments: bool) -> BatchLine:
     """Keep an outcome and describe it."""
     document, error = outcome.document, outcome.error
@@ -162,31 +159,30 @@ def _line(outcome: Outcome, register: Register | None, ledger: Ledger | None, *,
 
 
 class Ledger:
-    """Which necks of a folder were kept in this register already."""
+    """Which necks of a folder were kept in this register already, judged `how`."""
 
-    def __init__(self, register: Register, necks: Sequence[NeckFolder], *, how: str = "") -> None:
-        self._register = register
-        self._how = how
-        self._necks = necks
+    def __init__(self, register: Register, necks: Sequence[NeckFolder], *, how: str) -> None:
+        self._register, self._necks, self._how = register, necks, how
         parents = sorted({str(neck.folder.parent.resolve()) for neck in necks})
         name = sha256("\n".join([str(register.location), *parents]).encode()).hexdigest()[:16]
         self.path = register.folder / "batches" / f"{name}.jsonl"
 
     def kept_before(self) -> dict[str, BatchLine]:
         """Necks whose inspection is in the register and still stands, by name."""
-        lines: dict[str, BatchLine] = {}
-        written = self._written()
+        written: dict[str, dict[str, Any]] = {}  # By neck, the last one counts
+        for text in self.path.read_text(encoding="utf-8").splitlines() if self.path.is_file() else ():
+            with suppress(ValueError, KeyError, TypeError):  # of a line torn by a crash: its neck is read again
+                entry = json.loads(text)
+                written[entry["neck"]] = entry
         present = {one.id: one for one in self._register.select()} if written else {}
+        lines: dict[str, BatchLine] = {}
         for neck in self._necks:
             entry = written.get(neck.name, {})
             kept = present.get(str(entry.get("inspection")))
             if kept is not None and entry.get("fingerprint") == neck.fingerprint(self._how):
+                decision = None if kept.decision == "none" else kept.decision
                 lines[neck.name] = BatchLine(
-                    neck=neck.name,
-                    state="kept before",
-                    inspection=kept.id,
-                    decision=None if kept.decision == "none" else kept.decision,
-                    worst_cents=kept.worst_cents,
+                    neck=neck.name, state="kept before", inspection=kept.id, decision=decision, worst_cents=kept.worst_cents
                 )
         return lines
 
@@ -199,12 +195,3 @@ class Ledger:
                 stream.write(json.dumps(entry, ensure_ascii=False) + "\n")
         except OSError as error:
             raise StorageError(f"{self.path} cannot be written: {error.strerror or error}", path=self.path) from error
-
-    def _written(self) -> dict[str, dict[str, Any]]:
-        """Entries by neck, the last one counts; a line torn by a crash is passed over, its neck is read again."""
-        entries = {}
-        for text in self.path.read_text(encoding="utf-8").splitlines() if self.path.is_file() else ():
-            with suppress(ValueError, KeyError, TypeError):
-                entry = json.loads(text)
-                entries[entry["neck"]] = entry
-        return entries

@@ -12,11 +12,10 @@ Conventions: values and limits in one unit. Confidence limits are two-sided.
 
 from dataclasses import dataclass
 from math import sqrt
-from statistics import NormalDist
 
-from scipy.special import chdtri
+from scipy.special import chdtri, ndtri
 
-from fretcheck.errors import DiagnosisRefusedError, UsageError
+from fretcheck.errors import DiagnosisRefusedError
 from fretcheck.plain_text import decimal
 
 FEWEST_VALUES = 20
@@ -52,8 +51,7 @@ def capability(
 
     `mean`, `u_mean`: of the slot, and its standard uncertainty. `scatter`, `freedom`: standard deviation of the slots
     themselves, and its degrees of freedom. `values`: necks.
-    Raises DiagnosisRefusedError with fewer than 20 values, or a scatter that the readings hide; UsageError when the limits are
-    crossed.
+    Raises DiagnosisRefusedError with fewer than 20 values, or a scatter that the readings hide.
     """
     if values < FEWEST_VALUES:
         raise DiagnosisRefusedError(
@@ -63,37 +61,19 @@ def capability(
         raise DiagnosisRefusedError(
             "the slots scatter less than the readings can show: they hold their tolerance as far as is seen"
         )
-    cp, cpk = capability_indices(mean=mean, scatter=scatter, lower=lower, upper=upper)
+    cp, cpk = (upper - lower) / (6 * scatter), min(upper - mean, mean - lower) / (3 * scatter)
+    low, high = (cp * sqrt(chdtri(freedom, (1 + sign * confidence) / 2) / freedom) for sign in (1, -1))
+    half = float(ndtri((1 + confidence) / 2)) * sqrt((u_mean / scatter) ** 2 / 9 + cpk**2 / (2 * freedom))
     return Capability(
         values=values,
         mean=mean,
         scatter=scatter,
         cp=cp,
-        cp_limits=cp_limits(cp, freedom=freedom, confidence=confidence),
+        cp_limits=(low, high),
         cpk=cpk,
-        cpk_limits=cpk_limits(cpk, u_mean=u_mean / scatter, freedom=freedom, confidence=confidence),
+        cpk_limits=(cpk - half, cpk + half),
         confidence=confidence,
     )
-
-
-def capability_indices(*, mean: float, scatter: float, lower: float, upper: float) -> tuple[float, float]:
-    """Cp and Cpk of a process whose mean and scatter are known."""
-    if lower >= upper:
-        raise UsageError(f"lower limit {lower:g} is not below the upper limit {upper:g}")
-    return (upper - lower) / (6 * scatter), min(upper - mean, mean - lower) / (3 * scatter)
-
-
-def cp_limits(cp: float, *, freedom: float, confidence: float) -> tuple[float, float]:
-    """Confidence limits of Cp, exact for a scatter from normal values."""
-    tail = (1 - confidence) / 2
-    low, high = chdtri(freedom, 1 - tail), chdtri(freedom, tail)
-    return cp * sqrt(low / freedom), cp * sqrt(high / freedom)
-
-
-def cpk_limits(cpk: float, *, u_mean: float, freedom: float, confidence: float) -> tuple[float, float]:
-    """Approximate confidence limits of Cpk; `u_mean` in standard deviations of a value, 1/√n for n values."""
-    half = NormalDist().inv_cdf((1 + confidence) / 2) * sqrt(u_mean**2 / 9 + cpk**2 / (2 * freedom))
-    return cpk - half, cpk + half
 
 
 def capability_in_words(found: Capability, *, what: str) -> str:

@@ -11,12 +11,12 @@ Conventions: values in one unit throughout (mm for a fret). Scatter is the mean 
 from fewer than 20 points are `provisional`. `signals` counts points from 0.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from math import pi, sqrt
 from statistics import fmean
-from typing import Literal
+from typing import Any, Literal
 
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.lots.charts.run_length import (
@@ -60,14 +60,16 @@ class Aim:
     scatter: float
     points: int | None = None  # How many both rest on; None when they are known
 
-    @property
-    def provisional(self) -> bool:
-        """Whether both rest on fewer than 20 points."""
-        return self.points is not None and self.points < SETTLED_POINTS
-
-    def __post_init__(self) -> None:
-        if not self.scatter > 0:
-            raise UsageError(f"scatter = {self.scatter:g} must be above 0")
+    def chart(self, kind: ChartKind, *, signals: Iterable[bool], run: RunLengths | None, **lines: Any) -> Chart:
+        """A chart with the `lines` given; `signals` tells of each point whether it is one."""
+        return Chart(
+            kind=kind,
+            scatter=self.scatter,
+            signals=tuple(place for place, beyond in enumerate(signals) if beyond),
+            provisional=self.points is not None and self.points < SETTLED_POINTS,
+            run=run,
+            **{"centre": self.centre, **lines},
+        )
 
 
 def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
@@ -82,7 +84,7 @@ def aim_of(values: Sequence[float], *, baseline: int | None = None) -> Aim:
         raise DiagnosisRefusedError(
             f"too few points for a chart: {len(first)}; at least {FEWEST_POINTS} are needed, {SETTLED_POINTS} are better"
         )
-    scatter = fmean(moving_ranges(first)) / MEAN_RANGE_OF_TWO
+    scatter = fmean(_ranges(first)) / MEAN_RANGE_OF_TWO
     if scatter == 0:
         raise DiagnosisRefusedError("all points are equal: a chart needs values that vary")
     return Aim(centre=fmean(first), scatter=scatter, points=len(first))
@@ -95,19 +97,10 @@ def individuals_chart(values: Sequence[float], aim: Aim) -> Chart:
 
 def moving_range_chart(values: Sequence[float], aim: Aim) -> Chart:
     """Chart of the differences between neighbours; `signals` names the later point of each pair."""
-    ranges = moving_ranges(values)
-    mean_range = aim.scatter * MEAN_RANGE_OF_TWO
+    ranges, mean_range = _ranges(values), aim.scatter * MEAN_RANGE_OF_TWO
     upper = HIGHEST_RANGE_OF_TWO * mean_range
-    signals = tuple(i + 1 for i, r in enumerate(ranges) if r > upper)
-    return Chart(
-        kind="moving range",
-        line=ranges,
-        centre=mean_range,
-        upper=upper,
-        scatter=aim.scatter,
-        signals=signals,
-        provisional=aim.provisional,
-    )
+    signals = [False, *(one > upper for one in ranges)]
+    return aim.chart("moving range", line=ranges, centre=mean_range, upper=upper, signals=signals, run=None)
 
 
 def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit: float = 2.86) -> Chart:
@@ -116,8 +109,6 @@ def ewma_chart(values: Sequence[float], aim: Aim, *, weight: float = 0.2, limit:
     `weight`: share of the newest value, 0 < weight ≤ 1. `limit`: limits in standard deviations of the average; 2.86 with weight
     0.2 gives a false alarm in about 370 points.
     """
-    if not 0 < weight <= 1:
-        raise UsageError(f"weight = {weight:g} lies outside 0 to 1: 0.1 to 0.3 is usual")
     line = list(accumulate(values, lambda average, value: weight * value + (1 - weight) * average, initial=aim.centre))[1:]
     half = limit * aim.scatter * sqrt(weight / (2 - weight))
     return _about_centre("EWMA", line, aim, half, run_lengths(ewma_run_length, points=aim.points, weight=weight, limit=limit))
@@ -134,17 +125,9 @@ def cusum_chart(values: Sequence[float], aim: Aim, *, allowance: float = 0.5, li
         return tuple(accumulate(steps, lambda total, step: max(0.0, total + step), initial=0.0))[1:]
 
     high, low, upper = sums(1), sums(-1), limit * aim.scatter
-    return Chart(
-        kind="CUSUM",
-        line=high,
-        lower_line=low,
-        centre=aim.centre,
-        upper=upper,
-        scatter=aim.scatter,
-        signals=tuple(i for i, both in enumerate(zip(high, low, strict=True)) if max(both) > upper),
-        provisional=aim.provisional,
-        run=run_lengths(cusum_run_length, points=aim.points, allowance=allowance, limit=limit),
-    )
+    signals = (max(both) > upper for both in zip(high, low, strict=True))
+    run = run_lengths(cusum_run_length, points=aim.points, allowance=allowance, limit=limit)
+    return aim.chart("CUSUM", line=high, lower_line=low, upper=upper, signals=signals, run=run)
 
 
 def all_charts(values: Sequence[float], *, baseline: int | None = None) -> tuple[Chart, ...]:
@@ -153,21 +136,11 @@ def all_charts(values: Sequence[float], *, baseline: int | None = None) -> tuple
     return individuals_chart(values, aim), moving_range_chart(values, aim), ewma_chart(values, aim), cusum_chart(values, aim)
 
 
-def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
-    """Absolute differences between neighbours."""
+def _ranges(values: Sequence[float]) -> tuple[float, ...]:
     return tuple(abs(after - before) for before, after in pairwise(values))
 
 
 def _about_centre(kind: ChartKind, line: Sequence[float], aim: Aim, half: float, run: RunLengths) -> Chart:
-    """A chart with limits on both sides of its centre."""
-    return Chart(
-        kind=kind,
-        line=tuple(line),
-        centre=aim.centre,
-        lower=aim.centre - half,
-        upper=aim.centre + half,
-        scatter=aim.scatter,
-        signals=tuple(i for i, x in enumerate(line) if abs(x - aim.centre) > half),
-        provisional=aim.provisional,
-        run=run,
-    )
+    lower, upper = aim.centre - half, aim.centre + half
+    signals = (not lower <= one <= upper for one in line)
+    return aim.chart(kind, line=tuple(line), lower=lower, upper=upper, signals=signals, run=run)

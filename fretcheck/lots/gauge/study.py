@@ -86,6 +86,10 @@ class GaugeStudy(Record):
         return next((step for step in self.steps if step.inspection is None), None)
 
     @property
+    def operators(self) -> list[str]:
+        return sorted({step.operator for step in self.steps})
+
+    @property
     def read(self) -> int:
         return sum(step.inspection is not None for step in self.steps)
 
@@ -114,8 +118,7 @@ def open_study(
 
 def counts_for(study: GaugeStudy, *, operator: str | None, bench: str | None) -> bool:
     """Whether verdicts of this operator at this bench count what the study found; who works alone needs no name."""
-    operators = {step.operator for step in study.steps}
-    return study.bench == bench and (operator in operators or (operator is None and len(operators) == 1))
+    return study.bench == bench and (operator in study.operators or (operator is None and len(study.operators) == 1))
 
 
 def add_inspection(
@@ -129,11 +132,10 @@ def add_inspection(
     who, neck, number = operator or document.conditions.operator, document.neck.serial or document.neck.name, document.id
     if number is None:
         raise UsageError("an inspection that was not kept cannot count for a study: keep it in the register")
-    operators = sorted({step.operator for step in study.steps})
-    if who is None and len(operators) == 1:
-        who = operators[0]
-    if who not in operators:
-        raise UsageError(f"operator {who!r} is not of study {study.name!r}: say --operator {' or '.join(operators)}")
+    if who is None and len(study.operators) == 1:
+        who = study.operators[0]
+    if who not in study.operators:
+        raise UsageError(f"operator {who!r} is not of study {study.name!r}: say --operator {' or '.join(study.operators)}")
     if document.conditions.bench != study.bench:
         raise UsageError(
             f"inspection {number} was made at bench {document.conditions.bench or '(not named)'}, and study {study.name!r} is of "
@@ -167,14 +169,14 @@ def compute_study(
             f"study {study.name!r} has {missing} of {len(study.steps)} readings to go:"
             f" next is neck {open_step.neck!r} by {open_step.operator!r}"
         )
+    all_read = [documents[step.inspection] for step in study.steps if step.inspection is not None]
     read = [
         {
             (f.string, f.fret): (f.plucked_cents, u)
-            for f in documents[step.inspection].frets
-            if f.fret > 0 and f.plucked_cents is not None and (u := plucked_u_cents(documents[step.inspection], f)) is not None
+            for f in one.frets
+            if f.fret > 0 and f.plucked_cents is not None and (u := plucked_u_cents(one, f)) is not None
         }
-        for step in study.steps
-        if step.inspection is not None
+        for one in all_read
     ]
     everywhere = sorted(set.intersection(*map(set, read)))
     left_out = len(set.union(*map(set, read)) - set(everywhere))
@@ -182,7 +184,7 @@ def compute_study(
         raise DiagnosisRefusedError(
             f"no note was read in every inspection of study {study.name!r}: read whole necks of one design"
         )
-    limit = min(documents[step.inspection].verdict.limit_cents for step in study.steps if step.inspection is not None)
+    limit = min(one.verdict.limit_cents for one in all_read)
     necks, operators, repeats = (sorted({getattr(step, what) for step in study.steps}) for what in ("neck", "operator", "repeat"))
     values: Reals = np.empty((len(necks), len(operators), len(repeats), len(everywhere)))
     for step, one in zip(study.steps, read, strict=True):
@@ -190,10 +192,8 @@ def compute_study(
         values[cell] = [one[note][0] for note in everywhere]
     found = gauge_study(values, *zip(*everywhere, strict=True), confidence=confidence)
     seen = float(np.mean([one[note][1] ** 2 for one in read for note in everywhere]))
-    share, (low, high) = 6 * found.gauge.cents / (2 * limit), (6 * end / (2 * limit) for end in found.gauge.interval)
-    remarks = []
-    if len(operators) == 1:
-        remarks.append("one operator: the scatter between operators is not seen and not counted")
+    share, low, high = (6 * scatter / (2 * limit) for scatter in (found.gauge.cents, *found.gauge.interval))
+    remarks = ["one operator: the scatter between operators is not seen and not counted"] if len(operators) == 1 else []
     if left_out:
         remarks.append(f"{left_out} notes were not read every time and are left out")
     result = StudyResultPart(

@@ -122,13 +122,13 @@ def study_template(lots: Sequence[LotSlots], *, confidence: float = 0.90, tolera
         }
     except DiagnosisRefusedError as refused:
         remarks.append(f"no capability: {refused}")
-    counts = Counter(label for neck in necks for label in neck.found)
+    counts = Counter(label for neck in necks for label in neck.found).most_common()
     return TemplateStudy(
         position=position,
         tilt=tilt,
         tolerance_mm=tolerance_mm,
         capability=capable,
-        findings=tuple((label, count) for label, count in counts.most_common() if count > 1),
+        findings=tuple((label, count) for label, count in counts if count > 1),
         remarks=tuple(remarks),
     )
 

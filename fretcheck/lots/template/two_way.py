@@ -11,6 +11,7 @@ known.
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,7 +60,9 @@ def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals, row_by_row
     number = read.sum(axis=axis, keepdims=True)
     spent = (1 if row_by_row else len(values)) * shapes.shape[1] + (values.shape[1] - shapes.shape[1]) * across.shape[1]
     share = np.maximum(number - spent, 1.0) / np.maximum(number, 1)
-    usual = np.nan_to_num(_median(square, read, axis), nan=1.0)
+    median = partial(np.nanmedian, axis=axis, keepdims=True)
+    gaps = np.where(read, 0.0, np.nan)
+    usual = median(square + gaps)
     kept, soft, added, variance = read, read.astype(float), np.zeros_like(usual), square
     columns = np.zeros((values.shape[1], across.shape[1]))
     for turn in range(_TURNS):
@@ -68,7 +71,7 @@ def two_way(values: Reals, u: Reals, *, shapes: Reals, across: Reals, row_by_row
         columns, covariance = _solve(weight.T, across, (y - rows @ shapes.T).T)
         left = y - rows @ shapes.T - across @ columns.T
         if turn < _TURNS // 2:
-            ratio = np.nan_to_num(_median(np.abs(left) / np.sqrt(square), read, axis)) * _MAD_TO_SD
+            ratio = median(np.abs(left) / np.sqrt(square) + gaps) * _MAD_TO_SD
             added = (ratio**2 / share - 1.0) * usual
         else:  # by moments, each value as the more it tells the narrower it is
             squared_weight = (kept / variance) ** 2
@@ -123,16 +126,6 @@ def common_trend(errors: Reals, variance: Reals, shapes: Reals) -> CommonTrend:
         rest=errors - others @ errors,
         covariance_of_rest=np.diag(variance) + (others * own) @ others.T,
     )
-
-
-def _median(values: Reals, read: NDArray[np.bool_], axis: int | None) -> Reals:
-    """The median of what was read, the dimensions kept; NaN where nothing was."""
-    if axis is None:
-        return np.full((1, 1), np.median(values[read]))
-    inner = np.sort(np.where(read, values, np.inf), axis=1)
-    number = read.sum(axis=1, keepdims=True)
-    pair = [np.take_along_axis(inner, np.maximum(at, 0), axis=1) for at in ((number - 1) // 2, number // 2)]
-    return np.where(number > 0, (pair[0] + pair[1]) / 2.0, np.nan)
 
 
 def _solve(weight: Reals, design: Reals, y: Reals) -> tuple[Reals, Reals]:

@@ -5,6 +5,8 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
+from fretcheck.register.base import columns
+
 revision = "0001"
 down_revision = None
 
@@ -16,7 +18,7 @@ def upgrade() -> None:
         sa.Column("key", sa.Integer, primary_key=True),
         sa.Column("serial", sa.String(200), nullable=False, unique=True),
         sa.Column("serial_folded", sa.Text, nullable=False, index=True),
-        *_columns(sa.Text, "name", "description_json", nullable=False),
+        *columns(sa.Text, "name", "description_json", nullable=False),
     )
     op.create_table(
         "sounds",
@@ -33,11 +35,11 @@ def upgrade() -> None:
         sa.Column("number", sa.Integer, nullable=False),
         sa.Column("content_sha256", sa.String(64), nullable=False, unique=True),
         sa.Column("neck_key", sa.Integer, sa.ForeignKey("necks.key"), index=True),
-        *_columns(sa.Text, "neck_name", "plan", "text_folded", nullable=False),
-        *_columns(sa.Text, "taken_at", "software_version", "source", "operator"),
-        *_columns(sa.DateTime, "taken_utc", "kept_utc", nullable=False),
-        *_columns(sa.Double, "sample_rate_hz", "reference_hz", "temperature_c", "humidity_pct", "worst_cents"),
-        *_columns(sa.Integer, "worst_string", "worst_fret"),
+        *columns(sa.Text, "neck_name", "plan", "text_folded", nullable=False),
+        *columns(sa.Text, "taken_at", "software_version", "source", "operator"),
+        *columns(sa.DateTime, "taken_utc", "kept_utc", nullable=False),
+        *columns(sa.Double, "sample_rate_hz", "reference_hz", "temperature_c", "humidity_pct", "worst_cents"),
+        *columns(sa.Integer, "worst_string", "worst_fret"),
         sa.Column("decision", sa.String(12), nullable=False, index=True),
         sa.Column("limit_cents", sa.Double, nullable=False),
         sa.Column("findings", sa.Integer, nullable=False),
@@ -47,33 +49,29 @@ def upgrade() -> None:
     op.create_table("documents", _inspection(), sa.Column("json", sa.Text, nullable=False))
     _parts_table(
         "findings",
-        *_columns(sa.Text, "cause", "text", nullable=False),
-        *_columns(sa.Integer, "fret", "string"),
-        *_columns(sa.Double, "value_mm", "u_mm", "value_cents", "u_cents"),
+        *columns(sa.Text, "cause", "text", nullable=False),
+        *columns(sa.Integer, "fret", "string"),
+        *columns(sa.Double, "value_mm", "u_mm", "value_cents", "u_cents"),
         sa.Column("probability", sa.Double, nullable=False),
     )
     _parts_table(
         "measurements",
         sa.Column("what", sa.Text, nullable=False),
-        *_columns(sa.Integer, "fret", "string"),
-        *_columns(sa.Double, "mm", "u_mm"),
+        *columns(sa.Integer, "fret", "string"),
+        *columns(sa.Double, "mm", "u_mm"),
     )
     _parts_table(
         "readings",
-        *_columns(sa.Integer, "string", "fret", "partials", nullable=False),
-        *_columns(sa.Double, "target_hz", "length_expected_mm", "start_s", nullable=False),
-        *_columns(sa.Double, "f1_hz", "deviation_cents", "u_cents", "length_equivalent_error_mm", "glide_cents"),
-        *_columns(sa.Double, "inharmonicity", "u_inharmonicity", "snr_db"),
+        *columns(sa.Integer, "string", "fret", "partials", nullable=False),
+        *columns(sa.Double, "target_hz", "length_expected_mm", "start_s", nullable=False),
+        *columns(sa.Double, "f1_hz", "deviation_cents", "u_cents", "length_equivalent_error_mm", "glide_cents"),
+        *columns(sa.Double, "inharmonicity", "u_inharmonicity", "snr_db"),
         sa.Column("used", sa.Boolean, nullable=False),
         sa.Column("why_not_used", sa.Text),
         sa.Column("flags", sa.Text, nullable=False),
         sa.Column("press", sa.String(12)),
         sa.Column("sound_key", sa.Integer, sa.ForeignKey("sounds.key")),
     )
-
-
-def _columns(kind: Any, *names: str, nullable: bool = True) -> list[sa.Column[Any]]:
-    return [sa.Column(name, kind, nullable=nullable) for name in names]
 
 
 def _inspection() -> sa.Column[int]:
