@@ -28,21 +28,17 @@ def back_up(register: Register, path: Path) -> int:
         raise UsageError(f"{path} exists already: name a new file")
     with replacing(path) as partial:
         if register.location.file is None:
-            return _copy_as_json(register, path, partial)
+            if path.suffix.lower() != ".json":
+                raise UsageError(
+                    f"a register on PostgreSQL is backed up as JSON: name a file that ends in .json, not {path.name} "
+                    "(or use the server's own backup)"
+                )
+            with partial.open("w", encoding="utf-8", newline="\n") as stream:
+                return register.export_json(stream)
         _copy_sounds(register.folder, path.parent)
         count = _copy_database(register, partial)
         _copy_sounds(register.folder, path.parent)  # those of inspections that were kept meanwhile
     return count
-
-
-def _copy_as_json(register: Register, path: Path, partial: Path) -> int:
-    if path.suffix.lower() != ".json":
-        raise UsageError(
-            f"a register on PostgreSQL is backed up as JSON: name a file that ends in .json, not {path.name} "
-            "(or use the server's own backup)"
-        )
-    with partial.open("w", encoding="utf-8", newline="\n") as stream:
-        return register.export_json(stream)
 
 
 def _copy_database(register: Register, partial: Path) -> int:

@@ -17,16 +17,7 @@ from fretcheck.errors import UsageError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.register.selection import folded
 from fretcheck.register.sound_files import checked_sound_path
-from fretcheck.register.tables import (
-    DOCUMENTS,
-    FINDINGS,
-    INSPECTIONS,
-    MEASUREMENTS,
-    NECKS,
-    READINGS,
-    SERIAL_LENGTH,
-    SOUNDS,
-)
+from fretcheck.register.tables import DOCUMENTS, FINDINGS, INSPECTIONS, MEASUREMENTS, NECKS, READINGS, SERIAL_LENGTH, SOUNDS
 
 _ID = re.compile(r"(\d{6})-([1-9]\d{0,5})", re.ASCII)
 _CONDITIONS = ("plan", "source", "sample_rate_hz", "reference_hz", "operator", "temperature_c", "humidity_pct")
@@ -183,18 +174,16 @@ def _key(result: CursorResult[Any]) -> int:
 def _hand_measurements(document: InspectionDocument) -> list[dict[str, Any]]:
     """The description's ``[[measured]]`` entries; what is not of the expected kind stays in the document only."""
     given = document.neck.description.get("measured", [])
-    rows = []
-    for entry in given if isinstance(given, list) else []:
-        if isinstance(entry, dict) and isinstance(entry.get("what"), str):
-            row: dict[str, Any] = {"what": _storable(entry["what"])}
-            row |= {name: _number(entry.get(name), int) for name in ("fret", "string")}
-            row |= {name: _number(entry.get(name), float, int) for name in ("mm", "u_mm")}
-            rows.append(row)
-    return rows
+    kinds = {"what": str, "fret": int, "string": int, "mm": (int, float), "u_mm": (int, float)}
+    return [
+        {name: _storable(entry.get(name)) if _is(entry.get(name), kind) else None for name, kind in kinds.items()}
+        for entry in (given if isinstance(given, list) else [])
+        if isinstance(entry, dict) and isinstance(entry.get("what"), str)
+    ]
 
 
-def _number(value: object, *kinds: type) -> object:
-    return value if isinstance(value, kinds) and not isinstance(value, bool) else None
+def _is(value: object, kind: Any) -> bool:
+    return isinstance(value, kind) and not isinstance(value, bool)
 
 
 def _searchable(document: InspectionDocument) -> str:

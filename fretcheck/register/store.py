@@ -10,11 +10,11 @@ Other rooms keep tables of their own in the same database: see `fretcheck.regist
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Literal, Self
+from typing import IO, TYPE_CHECKING, Literal
 
 from sqlalchemy import Connection, Engine, func, select
 from sqlalchemy.exc import DBAPIError
@@ -77,15 +77,12 @@ def open_register(location: str | Path | None = None, *, create: bool = True) ->
     return Register(engine, place)
 
 
-class Register:
+class Register(AbstractContextManager["Register"]):
     """An open register; made by `open_register`, closed by `close` or at the end of a ``with`` block."""
 
     def __init__(self, engine: Engine, location: Location) -> None:
         self._engine = engine
         self.location = location
-
-    def __enter__(self) -> Self:
-        return self
 
     def __exit__(self, *error: object) -> None:
         self.close()
@@ -196,9 +193,8 @@ class Register:
         Raises UsageError for a path that leaves the register's folder.
         """
         sounds = []
-        for path, digest in dict.fromkeys((one.sound_file, one.sound_sha256) for one in document.readings):
-            if path is None:
-                continue
+        named = ((one.sound_file, one.sound_sha256) for one in document.readings if one.sound_file is not None)
+        for path, digest in dict.fromkeys(named):
             file = sound_file_below(self.folder, path)
             state: Literal["whole", "missing", "changed", "not known"] = "missing"
             if file.is_file():

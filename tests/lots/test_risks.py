@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import combinations, pairwise
 
 import pytest
+from scipy.stats import binom
 
 from fretcheck.errors import UsageError
 from fretcheck.lots.acceptance.lot_record import PlanPart
@@ -81,6 +82,15 @@ def test_smallest_plan_keeps_both_risks_and_no_smaller_one_does():
 
     assert keeps(plan.sample, plan.accept)
     assert not any(keeps(sample, accept) for sample in range(1, plan.sample) for accept in range(sample))
+
+
+def test_the_bound_of_the_makers_risk_that_the_readme_tells():
+    """Of 60 necks one is bad, the others are called bad one time in twenty each; 30 drawn, one allowed."""
+    plan = plan_for_risks(lot=60, risks=StatedRisks(good=1, bad=6))
+    assert (plan.sample, plan.accept) == (30, 1)
+    drawn = plan.sample / 60  # the bad one is, or is not
+    refused = drawn * binom.sf(0, 29, 0.05) + (1 - drawn) * binom.sf(1, 30, 0.05)
+    assert refused == pytest.approx(0.61, abs=0.005)
 
 
 def test_most_bad_in_lot_is_the_exact_limit():

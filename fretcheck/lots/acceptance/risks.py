@@ -10,7 +10,9 @@ elementary probability and evaluated in exact integers, so that no approximation
 
 Conventions: probabilities are fractions, 0 to 1. "Good lot" and "bad lot" are the two quality levels the user states, as
 numbers of bad necks in the lot (or fractions bad for a process); the maker's risk is that a good lot is refused, the buyer's
-risk that a bad one is accepted.
+risk that a bad one is accepted. Both are the draw's alone: each neck is taken to be judged rightly. A sound neck right at the
+limit is judged bad with a chance of about the verdict's risk (5 %); were all of a lot there, that would add a binomial number of
+bad ones to the sample, the most that the maker's risk can grow to.
 """
 
 from dataclasses import dataclass

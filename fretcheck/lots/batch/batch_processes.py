@@ -22,59 +22,50 @@ from fretcheck.workers import worker_pool
 
 CONNECT_TIMEOUT_S = 10.0
 Inspect = Callable[[NeckFolder], Outcome]
+Pool = AbstractContextManager[Executor]
 
 
 def over_cores(
-    necks: Sequence[NeckFolder],
-    inspect: Inspect,
-    *,
-    processes: int,
-    executor: Callable[[int], AbstractContextManager[Executor]] = worker_pool,
+    necks: Sequence[NeckFolder], inspect: Inspect, *, processes: int, executor: Callable[[int], Pool] = worker_pool
 ) -> Iterator[Outcome]:
     """Outcomes as they come; `executor` is made anew, for so many necks at once, when a process of its pool dies."""
+
+    def through(waiting: list[NeckFolder], lost: list[tuple[NeckFolder, Exception]]) -> Iterator[Outcome]:
+        """Work on `waiting` from its end until it is empty or a pool is broken; what did not come back goes to `lost`.
+
+        No more are sent at once than can be read: a scheduler blames a worker's death on all that the worker had been given.
+        """
+        at_once, broken = min(processes, len(waiting)), False
+        running: dict[Future[Outcome], NeckFolder] = {}
+        with executor(at_once) as pool:
+            while running or (waiting and not broken):
+                while waiting and not broken and len(running) < at_once:
+                    neck = waiting.pop()
+                    try:
+                        running[pool.submit(inspect, neck)] = neck
+                    except BrokenProcessPool as error:
+                        lost.append((neck, error))
+                        broken = True
+                for future in wait(running, return_when=FIRST_COMPLETED).done:
+                    neck = running.pop(future)
+                    try:
+                        outcome = future.result()
+                    except CancelledError:
+                        raise
+                    except Exception as error:  # noqa: BLE001 - `inspect` itself raises none
+                        lost.append((neck, error))
+                        broken = broken or isinstance(error, BrokenProcessPool)
+                    else:
+                        yield outcome
+
     waiting = list(reversed(necks))
     while waiting:
         lost: list[tuple[NeckFolder, Exception]] = []
-        yield from _through(waiting, inspect, executor, processes, lost)
+        yield from through(waiting, lost)
         for neck, _ in lost:
             again: list[tuple[NeckFolder, Exception]] = []
-            yield from _through([neck], inspect, executor, 1, again)
+            yield from through([neck], again)
             yield from (Outcome(neck=neck, error=_why(error)) for _, error in again)
-
-
-def _through(
-    waiting: list[NeckFolder],
-    inspect: Inspect,
-    executor: Callable[[int], AbstractContextManager[Executor]],
-    most: int,
-    lost: list[tuple[NeckFolder, Exception]],
-) -> Iterator[Outcome]:
-    """Work on `waiting` from its end until it is empty or a pool is broken; what did not come back goes to `lost`.
-
-    No more are sent at once than can be read: a scheduler blames a worker's death on all that the worker had been given.
-    """
-    at_once, broken = min(most, len(waiting)), False
-    running: dict[Future[Outcome], NeckFolder] = {}
-    with executor(at_once) as pool:
-        while running or (waiting and not broken):
-            while waiting and not broken and len(running) < at_once:
-                neck = waiting.pop()
-                try:
-                    running[pool.submit(inspect, neck)] = neck
-                except BrokenProcessPool as error:
-                    lost.append((neck, error))
-                    broken = True
-            for future in wait(running, return_when=FIRST_COMPLETED).done:
-                neck = running.pop(future)
-                try:
-                    outcome = future.result()
-                except CancelledError:
-                    raise
-                except Exception as error:  # noqa: BLE001 - `inspect` itself raises none
-                    lost.append((neck, error))
-                    broken = broken or isinstance(error, BrokenProcessPool)
-                else:
-                    yield outcome
 
 
 def _why(error: Exception) -> str:

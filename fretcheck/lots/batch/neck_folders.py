@@ -33,7 +33,11 @@ class NeckFolder:
     name: str
     folder: Path
     neck_file: Path | None
-    shared: bool  # The description serves other necks too
+
+    @property
+    def shared(self) -> bool:
+        """Whether the description serves other necks too."""
+        return self.neck_file is not None and self.neck_file.parent != self.folder
 
     def fingerprint(self, how: str = "") -> str:
         """Changes with `how` the neck is judged, its description, its recordings (size and time of change), and the software."""
@@ -73,10 +77,7 @@ def find_necks(folder: Path, *, neck_file: Path | None = None, serials: Sequence
     for one in found if serials is None else [folder / serial for serial in serials]:
         own = one / DESCRIPTION
         if serials is not None or own.is_file() or _has_recordings(one):
-            described = own if own.is_file() else shared
-            necks.append(
-                NeckFolder(name=one.name, folder=one, neck_file=described, shared=described is not None and described != own)
-            )
+            necks.append(NeckFolder(name=one.name, folder=one, neck_file=own if own.is_file() else shared))
     if not necks:
         raise RecordingError(
             f"no necks in {folder}: each needs a subfolder with string-1.flac and so on, and a neck.toml there or beside it",

@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 
 import numpy as np
 
@@ -106,20 +107,12 @@ def study_template(lots: Sequence[LotSlots], *, confidence: float = 0.90, tolera
         tilt = template_errors(necks, quantity="tilt", confidence=confidence, tolerance_mm=tolerance_mm)
     except DiagnosisRefusedError as refused:
         remarks.append(f"no tilt: {refused}")
+    of_slots = partial(
+        capability, scatter=position.slot_scatter_mm, freedom=position.slot_freedom, values=position.necks_used,
+        lower=-tolerance_mm, upper=tolerance_mm, confidence=confidence,
+    )  # fmt: skip
     try:
-        capable = {
-            fret.fret: capability(
-                mean=fret.error_mm,
-                u_mean=fret.u_mm,
-                scatter=position.slot_scatter_mm,
-                freedom=position.slot_freedom,
-                values=position.necks_used,
-                lower=-tolerance_mm,
-                upper=tolerance_mm,
-                confidence=confidence,
-            )
-            for fret in position.frets
-        }
+        capable = {fret.fret: of_slots(mean=fret.error_mm, u_mean=fret.u_mm) for fret in position.frets}
     except DiagnosisRefusedError as refused:
         remarks.append(f"no capability: {refused}")
     counts = Counter(label for neck in necks for label in neck.found).most_common()
