@@ -4,19 +4,14 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from fretcheck import __version__
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.inspection.document import (
-    ConditionsPart,
-    FretPart,
-    InspectionDocument,
-    JobPart,
-    NeckPart,
-)  # fmt: skip
+from fretcheck.inspection.document import ConditionsPart, FretPart, InspectionDocument, JobPart, NeckPart
 from fretcheck.neck.description import Measurement, Neck, WorkedPart
 from fretcheck.neck.measured import on_the_day
 from fretcheck.neck.neck_file import read_neck
@@ -65,16 +60,19 @@ def judge(
 ) -> InspectionDocument:
     """Diagnose an inspection and put everything into one document."""
     settings, circumstances = settings or DiagnosisSettings(), circumstances or Circumstances()
-    if circumstances.measured or circumstances.worked:
-        neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
-        inspection = replace(inspection, neck=neck)
-    observations = observations_in(inspection.readings)
-    asked = asked_of(inspection)
+    inspection = with_measured(inspection, circumstances)
+    observations, asked = observations_in(inspection.readings), asked_of(inspection)
     must_hear = must_hear_of(inspection.neck, asked, plan=inspection.plan)
     diagnosis = diagnose(inspection.neck, observations, asked=asked, must_hear=must_hear, settings=settings)
-    document = document_of(inspection, diagnosis, circumstances=circumstances)
-    conditions = document.conditions.model_copy(update={"gauge_repeatability_cents": settings.gauge_repeatability_cents})
-    return document.model_copy(update={"conditions": conditions})
+    return document_of(inspection, diagnosis, circumstances=circumstances, settings=settings)
+
+
+def with_measured(inspection: Inspection, circumstances: Circumstances) -> Inspection:
+    """The inspection of the neck as it was measured by hand and worked on since its description."""
+    if not circumstances.measured and not circumstances.worked:
+        return inspection
+    neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
+    return replace(inspection, neck=neck)
 
 
 def observations_in(readings: Iterable[ReadingPart]) -> list[Observation]:
@@ -110,45 +108,40 @@ def must_hear_of(neck: Neck, asked: Collection[tuple[int, int]], *, plan: str) -
     return first_round(neck, {string for string, _ in asked}) if plan == DECIDING else None
 
 
-def document_of(inspection: Inspection, diagnosis: Diagnosis, *, circumstances: Circumstances) -> InspectionDocument:
+# Fields of the document that are the diagnosis' own, under the same names
+_CONCLUDED = (
+    "findings", "causes", "corrections", "advice", "rests_on", "coverage", "verdict", "pluck_again", "layout", "sharpeners",
+)  # fmt: skip
+
+
+def document_of(
+    inspection: Inspection, diagnosis: Diagnosis, *, circumstances: Circumstances, settings: DiagnosisSettings
+) -> InspectionDocument:
     """Gather what was heard and what was concluded."""
+    neck, told = inspection.neck, circumstances
+    concluded: dict[str, Any] = {name: getattr(diagnosis, name) for name in _CONCLUDED}
     return InspectionDocument(
+        **concluded,
         taken_at=datetime.now().astimezone().isoformat(timespec="seconds"),
         software_version=__version__,
-        neck=NeckPart(name=inspection.neck.name, serial=inspection.neck.serial, description=neck_to_mapping(inspection.neck)),
+        neck=NeckPart(name=neck.name, serial=neck.serial, description=neck_to_mapping(neck)),
         readings=list(inspection.readings),
         frets=[FretPart(**asdict(one)) for one in diagnosis.notes],
-        findings=list(diagnosis.findings),
-        causes=list(diagnosis.causes),
-        corrections=list(diagnosis.corrections),
-        advice=list(diagnosis.advice),
-        rests_on=list(diagnosis.rests_on),
         predicted_after=diagnosis.predicted,
-        coverage=diagnosis.coverage,
-        verdict=diagnosis.verdict,
-        pluck_again=list(diagnosis.pluck_again),
-        layout=list(diagnosis.layout),
-        sharpeners=list(diagnosis.sharpeners),
         missing=list(inspection.missing),
         set_aside=list(inspection.set_aside),
         warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings, *_about_the_design(diagnosis)))),
         conditions=ConditionsPart(
-            plan=inspection.plan,
-            look_for_mm=inspection.look_for_mm,
-            source=inspection.source,
-            sample_rate_hz=inspection.sample_rate_hz,
-            reference_hz=inspection.neck.reference_hz,
-            operator=circumstances.operator,
-            bench=circumstances.bench,
-            temperature_c=circumstances.temperature_c,
-            humidity_pct=circumstances.humidity_pct,
+            **{name: getattr(inspection, name) for name in ("plan", "look_for_mm", "source", "sample_rate_hz", "follows")},
+            **{name: getattr(told, name) for name in ("operator", "bench", "temperature_c", "humidity_pct")},
+            reference_hz=neck.reference_hz,
             hand_scatter_cents=diagnosis.hand_scatter_cents,
             hand_wider_low=diagnosis.hand_wider_low,
             open_u_cents=diagnosis.open_u_cents,
-            drift_cents=dict(inspection.drift_cents),
-            follows=inspection.follows,
+            drift_cents=inspection.drift_cents,
+            gauge_repeatability_cents=settings.gauge_repeatability_cents,
         ),
-        job=circumstances.job,
+        job=told.job,
     )
 
 

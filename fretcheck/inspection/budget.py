@@ -9,6 +9,9 @@ in time between open plucks. Contributions to the mean of its plucks, all in cen
 - the hand: scatter of a pluck s/√n, with the degrees of freedom of the repeats (type A; 4.2.4);
 - the gauge: its repeatability, where a gauge study gave one.
 
+The combined standard uncertainty is their root sum of squares (5.1.2), its effective degrees of freedom follow Welch and
+Satterthwaite (G.4.1), and the expanded uncertainty is u times Student's t for the coverage asked for (G.3).
+
 What the neck's other notes tell of this one is not in the lines: the verdict goes by the note's posterior, whose uncertainty
 stands beside the budget.
 """
@@ -17,12 +20,47 @@ import math
 from collections import Counter
 from dataclasses import dataclass
 
+from scipy.special import ndtri, stdtrit
+
 from fretcheck.diagnosis.infer.inference import OPENS
 from fretcheck.diagnosis.infer.scatter import wider_at
 from fretcheck.inspection.document import FretPart, InspectionDocument
-from fretcheck.inspection.uncertainty import Budget, Component
 
 COVERAGE = 0.95
+
+
+@dataclass(frozen=True, kw_only=True)
+class Component:
+    """One line of a budget."""
+
+    name: str
+    u: float  # Standard uncertainty that it adds to the result, in the result's unit
+    freedom: float = math.inf  # Infinite for a figure taken as exactly known
+
+
+@dataclass(frozen=True, kw_only=True)
+class Budget:
+    """A combined uncertainty and the lines it is made of."""
+
+    components: tuple[Component, ...]
+
+    @property
+    def u(self) -> float:
+        """Combined standard uncertainty."""
+        return math.hypot(*(component.u for component in self.components))
+
+    @property
+    def freedom(self) -> float:
+        """Effective degrees of freedom, Welch–Satterthwaite: u⁴ / Σ(u_i⁴/ν_i)."""
+        below = sum(component.u**4 / component.freedom for component in self.components)
+        return self.u**4 / below if below else math.inf
+
+    def expanded(self, *, coverage: float = COVERAGE) -> float:
+        """Expanded uncertainty U = t(coverage, ν)·u, ν truncated to the next lower integer (G.4.1, note 1)."""
+        freedom = self.freedom
+        tail = 0.5 + coverage / 2.0
+        factor = float(ndtri(tail)) if math.isinf(freedom) else float(stdtrit(max(1, math.floor(freedom)), tail))
+        return factor * self.u
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,7 +80,7 @@ class NoteBudget:
     @property
     def expanded_cents(self) -> float:
         """U for a coverage of 95 %."""
-        return self.budget.expanded(coverage=COVERAGE)
+        return self.budget.expanded()
 
     @property
     def coverage_factor(self) -> float:

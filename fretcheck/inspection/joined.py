@@ -10,9 +10,8 @@ from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
-from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in
+from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in, with_measured
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.neck.measured import on_the_day
 from fretcheck.session.placed_reading import Inspection, ReadingPart
 
 AT_ONCE = 2  # Plucks of a doubtful note at a time
@@ -31,29 +30,23 @@ def joined(
     before: InspectionDocument, fresh: Inspection, *, settings: DiagnosisSettings, circumstances: Circumstances
 ) -> InspectionDocument:
     """The inspection `before` with the plucks of `fresh`, judged as one. Raises UsageError when the necks differ."""
+    fresh = with_measured(fresh, circumstances)
     neck = fresh.neck
-    if circumstances.measured or circumstances.worked:
-        neck = on_the_day(neck, measured=circumstances.measured, worked=circumstances.worked)
-        fresh = replace(fresh, neck=neck)
     strings = before.neck.description.get("strings")
     if neck.name != before.neck.name or neck.serial != before.neck.serial or len(strings or []) != len(neck.strings):
         raise UsageError(f"inspection {before.id} is of another neck ({before.neck.name!r}): give its own description")
     start = LATER_S + max((one.start_s for one in before.readings), default=0.0)
-    later = [_later(one, start) for one in fresh.readings]
-    readings = [*before.readings, *later]
+    readings = [*before.readings, *(_later(one, start) for one in fresh.readings)]
     asked = {(one.string, one.fret) for one in before.frets} | set(before.missing)
     must_hear = must_hear_of(neck, asked, plan=before.conditions.plan)
     diagnosis = diagnose(neck, observations_in(readings), asked=asked, must_hear=must_hear, settings=settings)
     heard = {(one.string, one.fret) for one in readings if one.used and one.press is None}
-    document = document_of(fresh, diagnosis, circumstances=circumstances)
+    document = document_of(fresh, diagnosis, circumstances=circumstances, settings=settings)
+    earlier = before.conditions
     conditions = document.conditions.model_copy(
         update={
-            "plan": before.conditions.plan,
-            "look_for_mm": before.conditions.look_for_mm,
-            "drift_cents": before.conditions.drift_cents,
-            "operator": document.conditions.operator or before.conditions.operator,
-            "bench": document.conditions.bench or before.conditions.bench,
-            "gauge_repeatability_cents": settings.gauge_repeatability_cents,
+            **{name: getattr(earlier, name) for name in ("plan", "look_for_mm", "drift_cents")},
+            **{name: getattr(document.conditions, name) or getattr(earlier, name) for name in ("operator", "bench")},
         }
     )
     return document.model_copy(

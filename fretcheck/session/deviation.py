@@ -11,7 +11,6 @@ diagnosis that counts it. What several plucks of a note come to is said there, t
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
@@ -30,48 +29,22 @@ RETUNED_CENTS = 8.0
 NO_OPEN_REFERENCE = "no usable open pluck of this string to judge it from"
 
 
-class OpenReference:
-    """The open pitch of one string over time, in cents from nominal.
-
-    `start_s`, `cents` (shape (n,)): reference points in time order, at least one.
-    """
-
-    def __init__(self, start_s: Reals, cents: Reals) -> None:
-        self._start_s = start_s
-        self._cents = cents
-
-    @classmethod
-    def from_notes(cls, notes: Sequence[Reading], nominal_hz: float) -> OpenReference | None:
-        """Reference from one string's notes in time order; None when no open pluck is usable."""
-        groups: list[list[Reading]] = []
-        fresh = True
-        for note in notes:
-            if note.fret != 0:
-                fresh = True
-                continue
-            if not note.note.usable:
-                continue
-            if fresh or abs(cents_between(_f1(note), _f1(groups[-1][-1]))) > RETUNED_CENTS:
+def _open_reference(readings: Sequence[Reading], nominal_hz: float) -> tuple[Reals, Reals] | None:
+    """When (s) and where (cents from nominal) one string's open note was; None when no open pluck is usable."""
+    groups: list[list[tuple[float, float]]] = []
+    fretted = True
+    for one in sorted(readings, key=lambda one: one.start_s):
+        if one.fret != 0:
+            fretted = True
+        elif one.note.usable and one.note.f1_hz is not None:
+            cents = cents_between(one.note.f1_hz, nominal_hz)
+            if fretted or abs(cents - groups[-1][-1][1]) > RETUNED_CENTS:
                 groups.append([])
-                fresh = False
-            groups[-1].append(note)
-        if not groups:
-            return None
-        times, values = [], []
-        for group in groups:
-            cents = np.array([cents_between(_f1(note), nominal_hz) for note in group])
-            times.append(float(np.mean([note.start_s for note in group])))
-            values.append(float(np.median(cents) if len(group) > 2 else np.mean(cents)))
-        return cls(np.array(times), np.array(values))
-
-    def at(self, start_s: float) -> float:
-        """Open pitch (cents from nominal) at a moment."""
-        return float(np.interp(start_s, self._start_s, self._cents))
-
-    @property
-    def drift_cents(self) -> float | None:
-        """Last reference minus first; None with fewer than two."""
-        return float(self._cents[-1] - self._cents[0]) if self._cents.size > 1 else None
+            fretted = False
+            groups[-1].append((one.start_s, cents))
+    if not groups:
+        return None
+    return np.array([np.mean(group, axis=0)[0] for group in groups]), np.array([np.median(group, axis=0)[1] for group in groups])
 
 
 def length_equivalent_error_mm(length_mm: float, cents: float) -> float:
@@ -79,26 +52,19 @@ def length_equivalent_error_mm(length_mm: float, cents: float) -> float:
     return float(length_mm * (1.0 - 2.0 ** (-cents / 1200.0)))
 
 
-def read_deviations(neck: Neck, notes: Iterable[Reading]) -> tuple[list[ReadingPart], dict[int, float]]:
-    """What all notes come to (order kept) and each string's drift in cents, where two references tell it."""
-    notes = list(notes)
-    by_string: dict[int, list[Reading]] = defaultdict(list)
-    for note in notes:
-        by_string[note.string].append(note)
-    references: dict[int, OpenReference | None] = {}
-    drifts: dict[int, float] = {}
-    for string, own in by_string.items():
-        own.sort(key=lambda note: note.start_s)
-        reference = OpenReference.from_notes(own, neck.open_hz(string))
-        references[string] = reference
-        if reference is not None and reference.drift_cents is not None:
-            drifts[string] = reference.drift_cents
-    return [_laid_against(neck, note, references[note.string]) for note in notes], drifts
+def read_deviations(neck: Neck, readings: Sequence[Reading]) -> tuple[list[ReadingPart], dict[int, float]]:
+    """What all readings come to (order kept), and each string's drift in cents, where two references tell it."""
+    references = {
+        string: _open_reference([one for one in readings if one.string == string], neck.open_hz(string))
+        for string in dict.fromkeys(one.string for one in readings)
+    }
+    drifts = {string: float(one[1][-1] - one[1][0]) for string, one in references.items() if one is not None and len(one[1]) > 1}
+    return [_laid_against(neck, one, references[one.string]) for one in readings], drifts
 
 
 def inspection_from(
     neck: Neck,
-    notes: Iterable[Reading],
+    heard: Sequence[Reading],
     *,
     planned: Iterable[tuple[int, int]],
     set_aside: Sequence[SoundSetAside] = (),
@@ -111,9 +77,9 @@ def inspection_from(
 
     `planned` (string, fret): what was asked for; notes of it that no usable pluck gave are named as missing.
     """
-    readings, drifts = read_deviations(neck, notes)
-    heard = {(r.string, r.fret) for r in readings if r.used}
-    missing = tuple(cell for cell in dict.fromkeys(planned) if cell not in heard)
+    readings, drifts = read_deviations(neck, heard)
+    used = {(one.string, one.fret) for one in readings if one.used}
+    missing = tuple(cell for cell in dict.fromkeys(planned) if cell not in used)
     return Inspection(
         neck=neck,
         readings=tuple(readings),
@@ -127,12 +93,7 @@ def inspection_from(
     )
 
 
-def _f1(note: Reading) -> float:
-    assert note.note.f1_hz is not None
-    return note.note.f1_hz
-
-
-def _laid_against(neck: Neck, reading: Reading, reference: OpenReference | None) -> ReadingPart:
+def _laid_against(neck: Neck, reading: Reading, reference: tuple[Reals, Reals] | None) -> ReadingPart:
     string, fret, note = reading.string, reading.fret, reading.note
     nominal_hz, steps = neck.open_hz(string), neck.cents_above_open(string, fret) / 100.0
     length_mm = neck.speaking_length_mm(string, fret)
@@ -147,7 +108,7 @@ def _laid_against(neck: Neck, reading: Reading, reference: OpenReference | None)
         elif reference is None:
             why_not = why_not or NO_OPEN_REFERENCE
         else:
-            deviation = from_nominal - 100.0 * steps - reference.at(reading.start_s)
+            deviation = from_nominal - 100.0 * steps - float(np.interp(reading.start_s, *reference))
     return ReadingPart(
         string=string,
         fret=fret,
@@ -182,13 +143,9 @@ def _warnings(readings: Sequence[ReadingPart], drifts: Mapping[int, float], miss
     without_open = sorted({r.string for r in readings if r.why_not_used == NO_OPEN_REFERENCE})
     if without_open:
         lines.append(f"No usable open pluck on string {_and(without_open)}: its fretted notes could not be judged.")
-    if missing:
-        by_string: dict[int, list[int]] = defaultdict(list)
-        for string, fret in missing:
-            by_string[string].append(fret)
-        for string, frets in sorted(by_string.items()):
-            words = ["open" if fret == 0 else f"fret {fret}" for fret in frets]
-            lines.append(f"String {string} has no usable pluck of: {_and(words)}.")
+    for string in sorted({string for string, _ in missing}):
+        words = [f"fret {fret}" if fret else "open" for own, fret in missing if own == string]
+        lines.append(f"String {string} has no usable pluck of: {_and(words)}.")
     return lines
 
 

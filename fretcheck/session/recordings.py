@@ -6,7 +6,7 @@ The path is the live one: blocks from an `AudioSource`, plucks from the segmente
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, wait
+from concurrent.futures import as_completed
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -102,25 +102,23 @@ def inspect_recordings(
 def _hear_all(neck: Neck, files: Mapping[int, Path], *, progress: Progress | None, processes: int | None) -> list[HeardString]:
     workers = min(processes or _worthwhile_processes(files.values()), len(files))
     done: dict[int, HeardString] = {}
+
+    def note(one: HeardString) -> None:
+        done[one.string] = one
+        if progress:
+            progress(len(done), len(files))
+
     if workers <= 1:
-        for string, file in files.items():
-            done[string] = hear_string(neck, string, file)
-            if progress:
-                progress(len(done), len(files))
-        return [done[string] for string in files]
-    with worker_pool(workers) as pool:
-        waiting: set[Future[HeardString]] = {pool.submit(hear_string, neck, *item) for item in files.items()}
-        while waiting:
-            finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+        for item in files.items():
+            note(hear_string(neck, *item))
+    else:
+        with worker_pool(workers) as pool:
             try:
-                for future in finished:
-                    one = future.result()
-                    done[one.string] = one
+                for future in as_completed([pool.submit(hear_string, neck, *item) for item in files.items()]):
+                    note(future.result())
             except BaseException:
                 pool.shutdown(wait=False, cancel_futures=True)
                 raise
-            if progress:
-                progress(len(done), len(files))
     return [done[string] for string in files]
 
 

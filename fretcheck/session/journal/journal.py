@@ -26,7 +26,17 @@ from fretcheck.files import sync_folder
 from fretcheck.neck.description import Neck
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.session.journal.sounds import flac_bytes, write_safely
-from fretcheck.session.journal.story import JOURNAL_NAME, LOCK_NAME, SCHEMA, SOUNDS_NAME, Line, Story, read_story, story_from
+from fretcheck.session.journal.story import (
+    JOURNAL_NAME,
+    LOCK_NAME,
+    SCHEMA,
+    SOUND_FIELDS,
+    SOUNDS_NAME,
+    Line,
+    Story,
+    read_story,
+    story_from,
+)
 from fretcheck.session.placed_reading import Reading, SoundSetAside
 from fretcheck.session.plan import Ask, Plan
 
@@ -137,8 +147,18 @@ class Journal:
         name = f"{SOUNDS_NAME}/{number:04d}.flac"
         content = flac_bytes(pluck.samples, pluck.sample_rate)
         write_safely(self.folder / name, content)
-        kept = replace(taken, number=number, sound_file=name)
-        self._write(_accepted_line(kept, pluck, hashlib.sha256(content).hexdigest()))
+        self._write(
+            {
+                "kind": "accepted",
+                **asdict(replace(taken, number=number, sound_file=name)),
+                "pluck": {
+                    "sha256": hashlib.sha256(content).hexdigest(),
+                    "sample_rate_hz": pluck.sample_rate,
+                    "duration_s": len(pluck.samples) / pluck.sample_rate,
+                    **{name: getattr(pluck, name) for name in SOUND_FIELDS},
+                },
+            }
+        )
         return self.story.accepted[-1]  # the only copy that is held
 
     def withdraw(self, numbers: tuple[int, ...], *, step: int | None = None) -> None:
@@ -192,28 +212,6 @@ class Journal:
             line["pluck"] = {"duration_s": line["pluck"]["duration_s"]}
         if line["kind"] != "session":
             self.story.tell(line)
-
-
-def _accepted_line(taken: Reading, pluck: Pluck, sha256: str) -> Line:
-    return {
-        "kind": "accepted",
-        "number": taken.number,
-        "step": taken.step,
-        "ask": asdict(taken.ask),
-        "start_s": taken.start_s,
-        "note": asdict(taken.note),
-        "sound_file": taken.sound_file,
-        "pluck": {
-            "sha256": sha256,
-            "sample_rate_hz": pluck.sample_rate,
-            "duration_s": len(pluck.samples) / pluck.sample_rate,
-            "start_frame": pluck.start_frame,
-            "settled_from": pluck.settled_from,
-            "noise_rms": pluck.noise_rms,
-            "clipped_fraction": pluck.clipped_fraction,
-            "end": pluck.end,
-        },
-    }
 
 
 def _new_folder(root: Path, now: datetime, neck: Neck) -> Path:

@@ -1,7 +1,7 @@
 """What a session comes to: the inspection of its accepted plucks, as read then or read again now."""
 
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from fretcheck.session.placed_reading import Inspection, Reading
 ReadPluck = Callable[[Pluck], NoteReading]
 
 
-def inspection_of(story: Story, *, taken: Iterable[Reading] | None = None) -> Inspection:
+def inspection_of(story: Story, *, taken: Sequence[Reading] | None = None) -> Inspection:
     """The inspection of a session's accepted plucks, the withdrawn left out.
 
     `story`: the session as it stands. `taken`: its plucks, where they have been read again.

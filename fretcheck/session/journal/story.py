@@ -25,6 +25,7 @@ SCHEMA = "fretcheck/journal/1"
 JOURNAL_NAME = "journal.jsonl"
 LOCK_NAME = "journal.lock"
 SOUNDS_NAME = "sounds"
+SOUND_FIELDS = ("start_frame", "settled_from", "noise_rms", "clipped_fraction", "end")  # Of a `Pluck`, besides its samples
 
 Line = dict[str, Any]
 
@@ -171,15 +172,7 @@ def find_by_sounds(root: Path, checksums: Collection[str]) -> Path | None:
 
 def pluck_from(samples: Reals, sample_rate: float, known: Mapping[str, Any]) -> Pluck:
     """The pluck of a stored sound and what its line tells of it."""
-    return Pluck(
-        samples=samples,
-        sample_rate=sample_rate,
-        start_frame=known["start_frame"],
-        settled_from=known["settled_from"],
-        noise_rms=known["noise_rms"],
-        clipped_fraction=known["clipped_fraction"],
-        end=known["end"],
-    )
+    return Pluck(samples=samples, sample_rate=sample_rate, **{name: known[name] for name in SOUND_FIELDS})
 
 
 def _taken_from(line: Line) -> Reading:
@@ -187,14 +180,8 @@ def _taken_from(line: Line) -> Reading:
     note.pop("details", None)  # as written before remarks had that name
     note["remarks"] = tuple(Remark(remark) for remark in note.pop("flags", None) or note.get("remarks", ()))
     note["window_s"] = None if note["window_s"] is None else tuple(note["window_s"])
-    return Reading(
-        step=line["step"],
-        ask=Ask(**line["ask"]),
-        start_s=line["start_s"],
-        note=NoteReading(**note),
-        number=line["number"],
-        sound_file=line["sound_file"],
-    )
+    rest = {name: line[name] for name in ("step", "start_s", "number", "sound_file")}
+    return Reading(ask=Ask(**line["ask"]), note=NoteReading(**note), **rest)
 
 
 def _plan_from(record: Line) -> Plan:
