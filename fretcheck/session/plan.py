@@ -7,6 +7,7 @@ taken out. A string that starts later on the neck (`first_fret`) is asked for on
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
@@ -97,14 +98,15 @@ def make_plan(
         raise UsageError(f"order = {order!r} is unknown; choose low-first, high-first or fret")
     if not 1 <= repeats <= MOST_REPEATS:
         raise UsageError(f"repeats = {repeats} is out of range; choose 1 to {MOST_REPEATS}")
-    if strings is not None:
-        _check_known("string", strings, range(1, len(neck.strings) + 1))
+    all_strings = range(1, len(neck.strings) + 1)
+    for what, numbers, known in (("string", strings, all_strings), ("fret", frets, range(neck.frets + 1))):
+        if wrong := [number for number in numbers or () if number not in known]:
+            raise UsageError(f"{what} {wrong[0]} is not on this neck; it has {known.start} to {known.stop - 1}")
     if frets is not None:
-        _check_known("fret", frets, range(neck.frets + 1))
         if name not in ("full", "own"):
             raise UsageError(f"frets of your own and the plan {name!r} do not go together; leave one out")
         name = "own"
-    chosen = dict.fromkeys(strings if strings is not None else range(1, len(neck.strings) + 1))
+    chosen = dict.fromkeys(all_strings if strings is None else strings)
     if one_of_each_pair:
         if all(string.course is None for string in neck.strings):
             raise UsageError("--one-of-each-pair is for strings in pairs, and the description names no course")
@@ -113,12 +115,9 @@ def make_plan(
     for part in name.split("+"):
         if part == "press":
             asks += _press_asks(neck, strings, repeats)
-            continue
-        by_string = [
-            _string_asks(string, _frets_of(neck, string, part, frets), repeats)
-            for string in sorted(chosen, reverse=order != "high-first")
-        ]
-        asks += _fret_by_fret(by_string) if order == "fret" else [ask for own in by_string for ask in own]
+        else:
+            in_order = sorted(chosen, reverse=order != "high-first")
+            asks += _in_order([_string_asks(one, _frets_of(neck, one, part, frets), repeats) for one in in_order], order)
     return Plan(name=name, asks=tuple(asks))
 
 
@@ -158,7 +157,7 @@ def deciding_plan(
     whole = make_plan(neck, strings=strings, order=order, one_of_each_pair=one_of_each_pair)
     begun = first_round(neck, whole.strings)
     by_string = [_string_asks(string, sorted(fret for own, fret in begun if own == string), 1) for string in whole.strings]
-    asks = _fret_by_fret(by_string) if order == "fret" else [ask for own in by_string for ask in own]
+    asks = _in_order(by_string, order)
     if most_plucks < len(asks):
         raise UsageError(f"most-plucks = {most_plucks} is out of range: the first round alone takes {len(asks)}")
     judged = tuple(place for place in whole.notes if place[1] > 0)
@@ -192,15 +191,11 @@ def plan_of_notes(
     """
     if order not in ("low-first", "high-first"):
         raise UsageError(f"order = {order!r} is none for single notes; choose low-first or high-first")
-    strings = sorted({string for string, _ in plucks}, reverse=order == "low-first")
-    asks: list[Ask] = []
-    for string in strings:
-        frets = [fret for (own, fret), count in sorted(plucks.items()) if own == string and fret > 0 for _ in range(count)]
-        asks += _string_asks(string, frets, 1)
-    return Plan(name=name, asks=tuple(asks), growth=growth)
-
-
-_MOST_DIGITS = 3  # strings and frets never come to a thousand
+    by_string: dict[int, list[int]] = {string: [] for string in sorted({s for s, _ in plucks}, reverse=order == "low-first")}
+    for (string, fret), count in sorted(plucks.items()):
+        by_string[string] += [fret] * count if fret > 0 else []
+    asks = tuple(ask for string, frets in by_string.items() for ask in _string_asks(string, frets, 1))
+    return Plan(name=name, asks=asks, growth=growth)
 
 
 def parse_numbers(text: str, *, what: str) -> tuple[int, ...]:
@@ -210,37 +205,27 @@ def parse_numbers(text: str, *, what: str) -> tuple[int, ...]:
     """
     numbers: set[int] = set()
     for part in text.replace(" ", "").split(","):
-        first, dash, last = part.partition("-")
-        if not (first.isascii() and first.isdecimal()) or (dash and not (last.isascii() and last.isdecimal())):
-            raise UsageError(f"{what} = {text!r} is no list of numbers; write it like 1-5,7,12")
-        if max(len(first), len(last)) > _MOST_DIGITS:
-            raise UsageError(f"{what} = {text[:40]!r}: no neck has so many; write it like 1-5,7,12")
-        stop = int(last) if dash else int(first)
-        if stop < int(first):
+        match = re.fullmatch(r"([0-9]{1,3})(?:-([0-9]{1,3}))?", part)  # strings and frets never come to a thousand
+        if match is None:
+            raise UsageError(f"{what} = {text[:40]!r} is no list of numbers that a neck may have; write it like 1-5,7,12")
+        first, stop = int(match[1]), int(match[2] or match[1])
+        if stop < first:
             raise UsageError(f"{what} = {text!r}: the range {part} runs backward; write {stop}-{first}")
-        numbers.update(range(int(first), stop + 1))
+        numbers.update(range(first, stop + 1))
     return tuple(sorted(numbers))
-
-
-def _check_known(what: str, numbers: Iterable[int], known: range) -> None:
-    for number in numbers:
-        if number not in known:
-            raise UsageError(f"{what} {number} is not on this neck; it has {known.start} to {known.stop - 1}")
 
 
 def _frets_of(neck: Neck, string: int, name: str, own: Sequence[int] | None) -> list[int]:
     playable = neck.frets_of(string)
-    if name == "own":
-        wanted: Iterable[int] = own or ()
-    elif name == "full":
-        wanted = playable
-    elif name == "intake":
-        wanted = (*_at_semitones(neck, INTAKE_FRETS), neck.frets)
-    elif name == "spot":
-        wanted = _at_semitones(neck, SPOT_FRETS)
-    else:
+    wanted: dict[str, Iterable[int]] = {
+        "own": own or (),
+        "full": playable,
+        "intake": (*_at_semitones(neck, INTAKE_FRETS), neck.frets),
+        "spot": _at_semitones(neck, SPOT_FRETS),
+    }
+    if name not in wanted:
         raise UsageError(f"plan {name!r} is unknown; choose full, intake, spot or press")
-    return sorted({fret for fret in wanted if fret in playable})
+    return sorted({fret for fret in wanted[name] if fret in playable})
 
 
 def _at_semitones(neck: Neck, semitones: Iterable[int]) -> list[int]:
@@ -261,15 +246,16 @@ def _string_asks(string: int, frets: Sequence[int], repeats: int) -> list[Ask]:
     return asks
 
 
-def _fret_by_fret(by_string: Sequence[Sequence[Ask]]) -> list[Ask]:
-    """The same asks, all strings' at a fret before the next fret; each open check comes after the frets it came after."""
-    keyed: list[tuple[int, bool, int, int, Ask]] = []
-    for row, own in enumerate(by_string):
-        fret = 0
-        for index, ask in enumerate(own):
-            fret = max(fret, ask.fret)
-            keyed.append((fret, ask.check, row, index, ask))
-    return [ask for *_, ask in sorted(keyed, key=lambda one: one[:4])]
+def _in_order(by_string: Sequence[Sequence[Ask]], order: str) -> list[Ask]:
+    """String by string, or all strings' at a fret before the next fret; each open check comes after the frets it came after."""
+    if order != "fret":
+        return [ask for own in by_string for ask in own]
+    keyed = [
+        ((max(one.fret for one in own[: index + 1]), ask.check, row, index), ask)
+        for row, own in enumerate(by_string)
+        for index, ask in enumerate(own)
+    ]
+    return [ask for _, ask in sorted(keyed, key=lambda one: one[0])]
 
 
 def _course(neck: Neck, string: int) -> tuple[str, int]:
