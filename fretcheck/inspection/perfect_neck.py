@@ -1,7 +1,7 @@
 """What a neck built exactly as described would read at its worst note, in words: the part of a verdict no workmanship removes.
 
 Conventions: Cents against the described frets from each string's own open note, under a usual hand
-(`diagnosis.forward.played_cents`); positive is sharp.
+(`diagnosis.model.forward.played_cents`); positive is sharp.
 """
 
 import math

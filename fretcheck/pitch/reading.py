@@ -7,7 +7,7 @@ sharper the note began than it settled (positive, cents).
 
 from dataclasses import dataclass
 
-from fretcheck.pitch.remarks import Remark, refuses
+from fretcheck.pitch.remarks import Remark, refuses, sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +25,18 @@ class NoteReading:
     window_s: tuple[float, float] | None = None  # Stretch after the onset that was read, seconds
 
     @property
+    def refused_by(self) -> Remark | None:
+        """The first remark that refuses the reading."""
+        return next((remark for remark in self.remarks if refuses(remark)), None)
+
+    @property
     def usable(self) -> bool:
         """True when no remark refuses the reading."""
-        return self.f1_hz is not None and not any(refuses(remark) for remark in self.remarks)
+        return self.f1_hz is not None and self.refused_by is None
+
+    @property
+    def complaint(self) -> str | None:
+        """Why it is not to be used, in a sentence; None where it is."""
+        if self.usable:
+            return None
+        return "no pitch could be read" if self.refused_by is None else sentence(self.refused_by)

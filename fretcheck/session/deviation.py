@@ -18,7 +18,6 @@ import numpy as np
 from fretcheck.arrays import Reals
 from fretcheck.neck.description import Neck
 from fretcheck.neck.temperament import cents_between
-from fretcheck.pitch.remarks import refuses, sentence
 from fretcheck.session.placed_reading import Inspection, Reading, ReadingPart, SoundSetAside
 
 DRIFT_WARNING_CENTS = 2.0
@@ -98,10 +97,8 @@ def _laid_against(neck: Neck, reading: Reading, reference: tuple[Reals, Reals] |
     nominal_hz, steps = neck.open_hz(string), neck.cents_above_open(string, fret) / 100.0
     length_mm = neck.speaking_length_mm(string, fret)
     deviation: float | None = None
-    why_not = next((sentence(remark) for remark in note.remarks if refuses(remark)), None)
-    if note.f1_hz is None:
-        why_not = why_not or "no pitch could be read"
-    else:
+    why_not = note.complaint
+    if note.f1_hz is not None:
         from_nominal = cents_between(note.f1_hz, nominal_hz)
         if fret == 0:
             deviation = from_nominal

@@ -5,6 +5,7 @@ alike. A note belongs to a fret when that is all but certain and it lies within 
 above the string's own open note; anything else is set aside and said, never forced.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -14,7 +15,6 @@ from fretcheck.errors import RecordingError
 from fretcheck.neck.description import SAME_FRET_CENTS, Neck
 from fretcheck.neck.temperament import cents_between, cents_to_ratio, midi_to_note, note_to_midi
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.pitch.remarks import refuses, sentence
 from fretcheck.session.placing import HeardPitch, Places, place_pitches
 
 OPEN_CAPTURE_CENTS = 150.0  # How far from nominal a string may be tuned for its open note still to be known as such
@@ -54,7 +54,9 @@ def place_notes(neck: Neck, string: int, notes: Sequence[NoteReading], *, file: 
     """
     name = f"{file.name}: " if file else ""
     if not any(note.f1_hz is not None for note in notes):
-        raise UnreadStringError(f"{name}no pluck could be read as a note; {_most_common_complaint(notes)}", file=file)
+        said = Counter(note.complaint for note in notes).most_common(1)
+        cure = said[0][0] if said else "record the string plucked open, at every fret, and open again"
+        raise UnreadStringError(f"{name}no pluck could be read as a note; {cure}", file=file)
     frets = places_of(neck, string)
     targets = [neck.cents_above_open(string, fret) for fret in frets]
     pitches = [heard_pitch(neck, string, note) for note in notes]
@@ -64,7 +66,7 @@ def place_notes(neck: Neck, string: int, notes: Sequence[NoteReading], *, file: 
     def placed(index: int, note: NoteReading) -> int | str:
         cents, place = pitches[index].cents, int(np.argmax(places.probability[index]))
         if cents is None:
-            return _complaint(note)
+            return note.complaint or "no pitch could be read"
         if places.probability[index, place] >= CERTAIN:
             nearest = neck.nearest_fret(string, cents - tuning[index])
             if nearest and nearest[0] == frets[place]:
@@ -86,13 +88,11 @@ def _tuning_cents(pitches: Sequence[HeardPitch], places: Places) -> list[float]:
         for index, pitch in enumerate(pitches)
         if pitch.cents is not None and not pitch.in_doubt and places.probability[index, 0] >= CERTAIN
     ]
-
-    def at(index: int) -> float:
-        tuning = float(places.tuning_cents[index])
+    tunings = []
+    for index, tuning in enumerate(map(float, places.tuning_cents)):
         near = [(abs(cents - tuning) > SAME_FRET_CENTS, abs(other - index), cents) for other, cents in opens]
-        return min(near)[2] if near else tuning
-
-    return [at(index) for index in range(len(pitches))]
+        tunings.append(min(near)[2] if near else tuning)
+    return tunings
 
 
 def _nowhere(neck: Neck, string: int, note: NoteReading, cents: float, *, misread: float) -> str:
@@ -131,18 +131,6 @@ def _without_open(neck: Neck, string: int, places: Places) -> str:
         f"which frets of string {string} were played stays open: by their pitches the notes may be shifted by a whole fret "
         f"({first} or {second}, for one); tune the string, and record it open, fretted and open again"
     )
-
-
-def _complaint(note: NoteReading) -> str:
-    cause = next((remark for remark in note.remarks if refuses(remark)), None)
-    return sentence(cause) if cause else "no pitch could be read"
-
-
-def _most_common_complaint(notes: Sequence[NoteReading]) -> str:
-    if not notes:
-        return "record the string plucked open, at every fret, and open again"
-    complaints = [_complaint(note) for note in notes]
-    return max(set(complaints), key=complaints.count)
 
 
 def _wrong_string(neck: Neck, string: int, lowest_cents: float) -> str:

@@ -74,8 +74,7 @@ class Journal:
             (folder / SOUNDS_NAME).mkdir()
             sync_folder(folder)
             sync_folder(root)
-            lock = _locked(folder)
-            handle = _opened(folder, create=True)
+            lock, handle = _opened(folder, create=True)
         except OSError as error:
             if isinstance(error, StorageError):
                 raise
@@ -104,17 +103,13 @@ class Journal:
 
         Raises StorageError when it can't be read, is damaged before its last line, or is open elsewhere.
         """
-        lock = _locked(folder)
+        lock, handle = _opened(folder)
         try:
-            handle = _opened(folder, create=False)
-            try:
-                story, size = read_story(folder)
-                os.ftruncate(handle, size)
-                os.fsync(handle)
-            except BaseException:
-                os.close(handle)
-                raise
+            story, size = read_story(folder)
+            os.ftruncate(handle, size)
+            os.fsync(handle)
         except BaseException:
+            os.close(handle)
             lock.release()
             raise
         return cls(folder, story, lock, handle, size)
@@ -228,25 +223,17 @@ def _new_folder(root: Path, now: datetime, neck: Neck) -> Path:
     raise StorageError(f"{root}: no free name for a new session", path=root)
 
 
-def _locked(folder: Path) -> FileLock:
-    """The session's lock, taken; refused while another program has the session open."""
-    lock = FileLock(folder / LOCK_NAME)
+def _opened(folder: Path, *, create: bool = False) -> tuple[FileLock, int]:
+    """The session's lock, refused while another program has the session open, and its journal opened for appending."""
+    path, lock = folder / JOURNAL_NAME, FileLock(folder / LOCK_NAME)
+    flags = os.O_RDWR | os.O_APPEND | (os.O_CREAT | os.O_EXCL if create else 0) | getattr(os, "O_BINARY", 0)
     try:
         lock.acquire(timeout=0)
+        return lock, os.open(path, flags, 0o644)
     except Timeout:
         raise StorageError(
             f"{folder}: this session is open in another program or window: end it there (q), then go on here", path=folder
         ) from None
     except OSError as error:
-        raise StorageError(f"{folder}: can't be opened ({error.strerror})", path=folder) from error
-    return lock
-
-
-def _opened(folder: Path, *, create: bool) -> int:
-    """A journal opened for appending."""
-    path = folder / JOURNAL_NAME
-    flags = os.O_RDWR | os.O_APPEND | (os.O_CREAT | os.O_EXCL if create else 0) | getattr(os, "O_BINARY", 0)
-    try:
-        return os.open(path, flags, 0o644)
-    except OSError as error:
+        lock.release()
         raise StorageError(f"{path}: can't be opened ({error.strerror})", path=path) from error

@@ -5,7 +5,8 @@ after each interruption), `accepted`, `withdrawn`, `skipped`, `set_aside`, `grow
 """
 
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -131,18 +132,11 @@ def find_unfinished(root: Path, neck: Neck, *, session_id: str | None = None) ->
 
     Raises UsageError when there is none, or none of that id, or several and none was named: then they are listed.
     """
-    found: list[Story] = []
-    for path in sorted(root.glob(f"*/{JOURNAL_NAME}"), reverse=True):
-        try:
-            story, _ = read_story(path.parent)
-        except StorageError:
-            continue
-        if (
-            not story.complete
-            and story.plan.name != WORK_PLAN
-            and (story.neck.name, story.neck.serial) == (neck.name, neck.serial)
-        ):
-            found.append(story)
+    found = [
+        one
+        for one in _stories(root)
+        if not one.complete and one.plan.name != WORK_PLAN and (one.neck.name, one.neck.serial) == (neck.name, neck.serial)
+    ]
     if not found:
         raise UsageError(f"no interrupted session of {neck.name!r} in {root}; leave --resume out to begin one")
     listed = ", ".join(f"{one.id} ({len(one.taken)} plucks)" for one in found)
@@ -160,14 +154,15 @@ def find_unfinished(root: Path, neck: Neck, *, session_id: str | None = None) ->
 
 def find_by_sounds(root: Path, checksums: Collection[str]) -> Path | None:
     """The session that holds a sound with one of these SHA-256 checksums; None when there is none."""
+    held = (one.id for one in _stories(root) if any(known["sha256"] in checksums for known in one.plucks.values()))
+    return next((root / session_id for session_id in held), None)
+
+
+def _stories(root: Path) -> Iterator[Story]:
+    """Every session that can be read, the newest first."""
     for path in sorted(root.glob(f"*/{JOURNAL_NAME}"), reverse=True):
-        try:
-            story, _ = read_story(path.parent)
-        except StorageError:
-            continue
-        if any(known["sha256"] in checksums for known in story.plucks.values()):
-            return path.parent
-    return None
+        with suppress(StorageError):
+            yield read_story(path.parent)[0]
 
 
 def pluck_from(samples: Reals, sample_rate: float, known: Mapping[str, Any]) -> Pluck:

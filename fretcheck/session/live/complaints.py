@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from fretcheck.neck.description import Neck
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.pitch.remarks import Remark, refuses, sentence
+from fretcheck.pitch.remarks import Remark, sentence
 from fretcheck.session.live.heard import Match
 from fretcheck.session.live.wording import asked_words, place_words
 from fretcheck.session.plan import Ask
@@ -37,7 +37,7 @@ class Complaint:
 
 def useless(neck: Neck, ask: Ask, note: NoteReading) -> Complaint:
     """Why a pluck that was to be `ask` is of no use."""
-    cause = next((remark for remark in note.remarks if refuses(remark)), None)
+    cause = note.refused_by
     if cause is None:
         return Complaint("No pitch could be read; pluck it again.", "UNCLEAR")
     if cause is Remark.TWO_STRINGS and neck.string(ask.string).course is not None:
