@@ -118,7 +118,7 @@ def document_of(
     inspection: Inspection, diagnosis: Diagnosis, *, circumstances: Circumstances, settings: DiagnosisSettings
 ) -> InspectionDocument:
     """Gather what was heard and what was concluded."""
-    neck, told = inspection.neck, circumstances
+    neck = inspection.neck
     concluded: dict[str, Any] = {name: getattr(diagnosis, name) for name in _CONCLUDED}
     return InspectionDocument(
         **concluded,
@@ -133,7 +133,7 @@ def document_of(
         warnings=list(dict.fromkeys((*inspection.warnings, *diagnosis.warnings, *_about_the_design(diagnosis)))),
         conditions=ConditionsPart(
             **{name: getattr(inspection, name) for name in ("plan", "look_for_mm", "source", "sample_rate_hz", "follows")},
-            **{name: getattr(told, name) for name in ("operator", "bench", "temperature_c", "humidity_pct")},
+            **{name: getattr(circumstances, name) for name in ("operator", "bench", "temperature_c", "humidity_pct")},
             reference_hz=neck.reference_hz,
             hand_scatter_cents=diagnosis.hand_scatter_cents,
             hand_wider_low=diagnosis.hand_wider_low,
@@ -141,7 +141,7 @@ def document_of(
             drift_cents=inspection.drift_cents,
             gauge_repeatability_cents=settings.gauge_repeatability_cents,
         ),
-        job=told.job,
+        job=circumstances.job,
     )
 
 
