@@ -51,7 +51,7 @@ from .door import inspect as inspect
 from .inspection.document import InspectionDocument as InspectionDocument
 from .neck.description import Neck as Neck
 from .neck.neck_file import read_neck as read_neck
-from .pitch.reading import NoteReading as NoteReading
 from .pitch.reader import read_note as read_note
+from .pitch.reading import NoteReading as NoteReading
 
 __version__: str
