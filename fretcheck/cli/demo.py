@@ -6,31 +6,29 @@ from typing import Annotated
 import typer
 
 import fretcheck
-from fretcheck.cli.inspect.from_folder import inspect_recorded
-from fretcheck.cli.inspect.second_opinion import disagreements
-from fretcheck.cli.shared_options import ForceOption
-from fretcheck.cli.shown import show, write_page
+from fretcheck.cli.shared_options import CrossCheckOption, ForceOption, JsonOption
 from fretcheck.errors import RecordingError
 from fretcheck.files import check_place, is_page
-from fretcheck.neck.neck_file import read_neck
-from fretcheck.report.pages.screen_picture import is_picture, write_picture
 
 FOLDER_NAME = "recordings_demo"
 
 
 def command(
-    cross_check: Annotated[
-        bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
-    ] = False,
+    cross_check: CrossCheckOption = False,
     report: Annotated[Path, typer.Option("--report", metavar="FILE", help="Where to write its page.")] = Path("demo-report.html"),
     picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Save the screen as an SVG, too.")] = None,
     force: ForceOption = False,
-    json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
+    json: JsonOption = False,
 ) -> int:
     """Inspect the demo neck: an invented workshop's, with three faults that its truth.json tells.
 
     Ends with exit code 0 though the neck is out of tolerance: nothing is judged in earnest.
     """
+    from fretcheck.cli.inspect.from_folder import inspect_recorded
+    from fretcheck.cli.shown import show, write_page
+    from fretcheck.neck.neck_file import read_neck
+    from fretcheck.report.pages.screen_picture import is_picture, write_picture
+
     check_place(report, is_ours=is_page, force=force)
     if picture is not None:
         check_place(picture, is_ours=is_picture, force=force)
@@ -38,6 +36,8 @@ def command(
     document = inspect_recorded(read_neck(folder / "neck.toml"), folder, quiet=json)
     opinions = None
     if cross_check:
+        from fretcheck.cli.inspect.second_opinion import disagreements
+
         opinions = disagreements(document, folder, quiet=json)
     show(document, as_json=json, opinions=opinions)
     if picture is not None:

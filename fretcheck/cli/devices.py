@@ -1,26 +1,23 @@
 """`fretcheck devices`: the sound inputs, their level, whether they are fit for work, and a recording to judge them by ear."""
 
+from __future__ import annotations
+
 import os
 import time
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
-import soundfile
 import typer
-from rich.console import Console
-from rich.live import Live
 
-from fretcheck.audio.fitness import FitnessCheck
-from fretcheck.audio.input.microphone import MicrophoneSource, SourceState
-from fretcheck.audio.input.portaudio import list_inputs, load_sounddevice, supported_rates
-from fretcheck.audio.input.quiet_stderr import quiet_stderr
-from fretcheck.audio.input.source import Block
-from fretcheck.audio.segment.segmenter import Segmenter
-from fretcheck.cli.shared_options import print_json
+from fretcheck.cli.shared_options import JsonOption, console, print_json
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, DeviceError, StorageError, UsageError
 from fretcheck.files import check_place, replacing
-from fretcheck.report.tables.devices_table import fitness_document, fitness_report, inputs_document, inputs_table, meter
+
+if TYPE_CHECKING:
+    from fretcheck.audio.input.microphone import MicrophoneSource
+    from fretcheck.audio.input.source import Block
 
 REDRAWS_A_SECOND = 10
 LONGEST_S = 600.0
@@ -38,33 +35,41 @@ def command(
         Path | None, typer.Option("--listen", metavar="FILE", help="Save what comes in as FILE (.wav or .flac).")
     ] = None,
     seconds: Annotated[float | None, typer.Option(metavar="S", help="How long to listen; 10 unless given.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    json: JsonOption = False,
 ) -> int:
     """List the sound inputs; or try one with --level, --check or --listen.
 
     With --check: keep quiet for two seconds, then pluck open strings, soft and loud, as you would at work.
     """
+    from fretcheck.audio.input.microphone import MicrophoneSource
+
     chosen = [name for name, on in (("--level", level), ("--check", check), ("--listen", listen is not None)) if on]
     if len(chosen) > 1:
         raise UsageError(f"choose one of {' and '.join(chosen)}")
-    if level and as_json:
+    if level and json:
         raise UsageError("--level is for the eye; use --check --json for figures")
     if seconds is not None and not 0.0 < seconds <= LONGEST_S:
         raise UsageError(f"--seconds {seconds:g} must be above 0 and at most {LONGEST_S:g}")
     if not chosen:
-        return _list(as_json)
+        return _list(json)
     if listen is not None:
         _check_target(listen)
+    for needed in ("soundfile", "fretcheck.audio.fitness", "fretcheck.report.tables.devices_table"):
+        import_module(needed)  # before sound comes in, which would wait for it
     with MicrophoneSource(device, channel=channel, sample_rate=rate, on_state=None if level else _stop_when_lost) as source:
         if level:
             return _level(source, seconds)
         if check:
-            return _check(source, seconds or 10.0, as_json)
+            return _check(source, seconds or 10.0, json)
         assert listen is not None
-        return _listen(source, listen, seconds or 10.0, as_json)
+        return _listen(source, listen, seconds or 10.0, json)
 
 
 def _list(as_json: bool) -> int:
+    from fretcheck.audio.input.portaudio import list_inputs, load_sounddevice, supported_rates
+    from fretcheck.audio.input.quiet_stderr import quiet_stderr
+    from fretcheck.report.tables.devices_table import inputs_document, inputs_table
+
     load_sounddevice()
     with quiet_stderr():  # trying rates makes the sound system complain at C level
         inputs = list_inputs()
@@ -72,13 +77,15 @@ def _list(as_json: bool) -> int:
     if as_json:
         print_json(inputs_document(inputs, rates))
     elif inputs:
-        _console().print(inputs_table(inputs, rates))
+        console().print(inputs_table(inputs, rates))
     else:
         raise DeviceError("no sound input was found; connect a microphone or an interface, then try again")
     return EXIT_DONE
 
 
 def _stop_when_lost(state: object) -> None:
+    from fretcheck.audio.input.microphone import SourceState
+
     if isinstance(state, SourceState) and state.kind in ("lost", "overflow"):
         raise DeviceError(f"{state.sentence} What was heard so far is not used; try again")
 
@@ -94,15 +101,18 @@ def _each_block(source: MicrophoneSource, seconds: float, take: Callable[[Block]
 
 
 def _check(source: MicrophoneSource, seconds: float, as_json: bool) -> int:
+    from fretcheck.audio.fitness import FitnessCheck
+    from fretcheck.report.tables.devices_table import fitness_document, fitness_report
+
     if not as_json:
-        _console().print(f"Listening to '{source.name}' for {seconds:g} s: keep quiet for two seconds, then pluck open strings.")
+        console().print(f"Listening to '{source.name}' for {seconds:g} s: keep quiet for two seconds, then pluck open strings.")
     heard = FitnessCheck(source.sample_rate)
     _each_block(source, seconds, heard.push)
     fitness = heard.finish()
     if as_json:
         print_json(fitness_document(fitness, device=source.name, sample_rate_hz=source.sample_rate))
     else:
-        _console().print(fitness_report(fitness, device=source.name, sample_rate_hz=source.sample_rate))
+        console().print(fitness_report(fitness, device=source.name, sample_rate_hz=source.sample_rate))
     if fitness.grade is None:
         return EXIT_UNDECIDED
     return EXIT_OUT_OF_TOLERANCE if fitness.grade == "unfit" else EXIT_DONE
@@ -110,14 +120,20 @@ def _check(source: MicrophoneSource, seconds: float, as_json: bool) -> int:
 
 def _level(source: MicrophoneSource, seconds: float | None) -> int:
     """A meter that moves, or plain lines twice a second where the output is no terminal."""
-    console = _console()
-    ascii_only = not console.encoding.lower().startswith("utf")
+    from rich.live import Live
+
+    from fretcheck.audio.input.quiet_stderr import quiet_stderr
+    from fretcheck.audio.segment.segmenter import Segmenter
+    from fretcheck.report.tables.devices_table import meter
+
+    screen = console()
+    ascii_only = not screen.encoding.lower().startswith("utf")
     segmenter = Segmenter(source.sample_rate, longest_s=1.0)
     begin, shown, peak = time.monotonic(), 0.0, 0.0
-    every = 1.0 / REDRAWS_A_SECOND if console.is_terminal else 0.5
-    live = Live(console=console, auto_refresh=False, transient=True) if console.is_terminal else None
+    every = 1.0 / REDRAWS_A_SECOND if screen.is_terminal else 0.5
+    live = Live(console=screen, auto_refresh=False, transient=True) if screen.is_terminal else None
     if live is not None:
-        console.print(f"Level of '{source.name}'; Ctrl-C ends it.")
+        screen.print(f"Level of '{source.name}'; Ctrl-C ends it.")
         live.start()
     try:
         with quiet_stderr():
@@ -130,12 +146,12 @@ def _level(source: MicrophoneSource, seconds: float | None) -> int:
                     continue
                 shown = time.monotonic()
                 floor = segmenter.noise_floor_rms
-                line = meter(segmenter.level_rms, floor, clipped=peak >= 0.999, width=console.width, ascii_only=ascii_only)
+                line = meter(segmenter.level_rms, floor, clipped=peak >= 0.999, width=screen.width, ascii_only=ascii_only)
                 if source.is_lost:
                     line.append("  NO SOUND")
                 peak = 0.0
                 if live is None:
-                    console.print(line)
+                    screen.print(line)
                 else:
                     live.update(line, refresh=True)
     except KeyboardInterrupt:
@@ -155,8 +171,10 @@ def _check_target(path: Path) -> None:
 
 
 def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool) -> int:
+    import soundfile
+
     if not as_json:
-        _console().print(f"Listening to '{source.name}' for {seconds:g} s …")
+        console().print(f"Listening to '{source.name}' for {seconds:g} s …")
     peak = 0.0
 
     def write(block: Block) -> None:
@@ -171,20 +189,8 @@ def _listen(source: MicrophoneSource, path: Path, seconds: float, as_json: bool)
     except soundfile.LibsndfileError as error:
         raise StorageError(f"{path} cannot be written: {error}", path=path) from error
     if as_json:
-        print_json(
-            {
-                "schema": "fretcheck/device-recording/1",
-                "file": str(path),
-                "device": source.name,
-                "seconds": seconds,
-                "sample_rate_hz": source.sample_rate,
-                "peak": peak,
-            }
-        )
+        told = {"file": str(path), "device": source.name, "seconds": seconds, "sample_rate_hz": source.sample_rate, "peak": peak}
+        print_json({"schema": "fretcheck/device-recording/1", **told})
     else:
-        _console().print(f"Saved {path} ({source.sample_rate:.0f} Hz, 24 bit). Listen at a low volume first.")
+        console().print(f"Saved {path} ({source.sample_rate:.0f} Hz, 24 bit). Listen at a low volume first.")
     return EXIT_DONE
-
-
-def _console() -> Console:
-    return Console(highlight=False, markup=False)

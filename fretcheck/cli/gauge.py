@@ -1,23 +1,22 @@
 """`fretcheck gauge …`: a guided study of what reading the same necks again and again scatters by."""
 
+from __future__ import annotations
+
 from datetime import datetime
-from json import dumps
-from secrets import randbelow
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
 
-from fretcheck.cli.shared_options import JsonOption, RegisterOption
-from fretcheck.lots.acceptance.lot_steps import serials_from
-from fretcheck.lots.gauge.study import GaugeStudy, add_inspection, compute_study, open_study
-from fretcheck.lots.lot_register import change, documents_of, keep_new, list_kept, load
-from fretcheck.register.store import open_register
-from fretcheck.report.tables.lots_tables import studies_table, study_view
+from fretcheck.cli.shared_options import JsonOption, RegisterOption, console, open_register, print_json
+
+if TYPE_CHECKING:
+    from fretcheck.lots.gauge.study import GaugeStudy
 
 StudyArgument = Annotated[str, typer.Argument(metavar="STUDY", help="Name of the study.")]
+command = typer.Typer(help="Study how well this bench repeats itself: necks × operators × repeats.", no_args_is_help=True)
 
 
+@command.command("open")
 def open_(
     name: StudyArgument,
     necks: Annotated[list[str], typer.Option("--necks", help="Serials or ranges, at least 2 necks. May be repeated.")],
@@ -29,27 +28,33 @@ def open_(
     json: JsonOption = False,
 ) -> None:
     """Open a study: the order of reading is drawn, and `gauge next` tells what comes next."""
+    from secrets import randbelow
+
+    from fretcheck.lots.acceptance.lot_steps import serials_from
+    from fretcheck.lots.gauge.study import open_study
+    from fretcheck.lots.lot_register import keep_new
+
+    drawn, now = randbelow(1_000_000_000) if seed is None else seed, datetime.now().astimezone()
     study = open_study(
-        name=name,
-        necks=serials_from(necks),
-        operators=operators,
-        repeats=repeats,
-        bench=bench,
-        seed=randbelow(1_000_000_000) if seed is None else seed,
-        now=datetime.now().astimezone(),
+        name=name, necks=serials_from(necks), operators=operators, repeats=repeats, bench=bench, seed=drawn, now=now
     )
     with open_register(register) as store:
         keep_new(store, study)
     _show(study, as_json=json)
 
 
+@command.command("next")
 def next_(name: StudyArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Show how far a study is, what to read next, and what it found."""
+    from fretcheck.lots.gauge.study import GaugeStudy
+    from fretcheck.lots.lot_register import load
+
     with open_register(register, create=False) as store:
         study = load(store, GaugeStudy, name)
     _show(study, as_json=json)
 
 
+@command.command()
 def add(
     name: StudyArgument,
     inspections: Annotated[
@@ -60,6 +65,9 @@ def add(
     json: JsonOption = False,
 ) -> None:
     """Let inspections count for the study."""
+    from fretcheck.lots.gauge.study import GaugeStudy, add_inspection
+    from fretcheck.lots.lot_register import change
+
     with open_register(register) as store:
         documents = list(store.documents(inspections))
 
@@ -72,6 +80,7 @@ def add(
     _show(study, as_json=json)
 
 
+@command.command()
 def compute(
     name: StudyArgument,
     confidence: Annotated[float, typer.Option(min=0.5, max=0.999, help="Of the intervals.")] = 0.90,
@@ -79,6 +88,9 @@ def compute(
     json: JsonOption = False,
 ) -> None:
     """Analyse a study that is read to its end; later inspections of its operators at its bench then count what it found."""
+    from fretcheck.lots.gauge.study import GaugeStudy, compute_study
+    from fretcheck.lots.lot_register import change, documents_of, load
+
     with open_register(register) as store:
         documents = documents_of(store, load(store, GaugeStudy, name))
         now = datetime.now().astimezone()
@@ -86,32 +98,31 @@ def compute(
     _show(study, as_json=json)
 
 
+@command.command("list")
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all studies."""
+    from fretcheck.lots.gauge.study import GaugeStudy
+    from fretcheck.lots.lot_register import list_kept
+    from fretcheck.report.tables.lots_tables import studies_table
+
     with open_register(register) as store:
         studies = list_kept(store, GaugeStudy)
     if json:
         found = [study.model_dump(mode="json", by_alias=True) for study in studies]
-        print(dumps({"schema": "fretcheck/gauges/1", "studies": found}, ensure_ascii=False, indent=2))
-        return
-    if studies:
-        Console(highlight=False).print(studies_table(studies))
+        print_json({"schema": "fretcheck/gauges/1", "studies": found})
     else:
-        print("no gauge study has been opened; `fretcheck gauge open` opens one")
+        console().print(studies_table(studies) if studies else "no gauge study has been opened; `fretcheck gauge open` opens one")
 
 
 def _show(study: GaugeStudy, *, as_json: bool) -> None:
     if as_json:
         step = study.next_step
-        document = {
-            **study.model_dump(mode="json", by_alias=True),
-            "next": None if step is None else step.model_dump(mode="json"),
-        }
-        print(dumps(document, ensure_ascii=False, indent=2))
-        return
-    Console(highlight=False).print(study_view(study))
+        following = None if step is None else step.model_dump(mode="json")
+        print_json({**study.model_dump(mode="json", by_alias=True), "next": following})
+    else:
+        from fretcheck.report.tables.lots_tables import study_view
+
+        console().print(study_view(study))
 
 
-command = typer.Typer(help="Study how well this bench repeats itself: necks × operators × repeats.", no_args_is_help=True)
-for _name, _function in (("open", open_), ("next", next_), ("add", add), ("compute", compute), ("list", list_), ("show", next_)):
-    command.command(_name)(_function)
+command.command("show")(next_)

@@ -38,7 +38,7 @@ def with_gauge_study(
 def circumstances_of(day: DayOptions, job: JobPart, neck: Neck | None = None) -> Circumstances:
     """The options as they are kept; what was measured only with the neck it was measured on.
 
-    Raises UsageError for a measurement or part that is none; one line with the cure.
+    Raises UsageError for a measurement or part that is none.
     """
     return Circumstances(
         operator=day.operator,

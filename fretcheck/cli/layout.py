@@ -5,13 +5,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from fretcheck.cli.shared_options import print_json
+from fretcheck.cli.shared_options import JsonOption, console, print_json
 from fretcheck.errors import UsageError
-from fretcheck.neck.fret_layout import layout_of, parse_rounding
-from fretcheck.neck.neck_file import read_neck
-from fretcheck.report.tables.layout_table import layout_csv, layout_document, layout_table
 
 
 class _Unit(StrEnum):
@@ -26,19 +22,23 @@ def command(
         str | None, typer.Option("--round", metavar="STEP", help="Smallest step of your rule in that unit: 0.5, or 1/64.")
     ] = None,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV for a spreadsheet.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    json: JsonOption = False,
 ) -> None:
     """Show where every fret should be and how every note should sound.
 
     With --round, marks fall on the divisions of your rule and the table tells what that costs in cents at each fret.
     """
-    if as_csv and as_json:
+    from fretcheck.neck.fret_layout import layout_of, parse_rounding
+    from fretcheck.neck.neck_file import read_neck
+    from fretcheck.report.tables.layout_table import layout_csv, layout_document, layout_table
+
+    if as_csv and json:
         raise UsageError("choose --csv or --json, not both")
     rounding = None if step is None else parse_rounding(step, unit=unit.value)
     result = layout_of(read_neck(neck), rounding=rounding)
-    if as_json:
+    if json:
         print_json(layout_document(result, unit=unit.value))
     elif as_csv:
         print(layout_csv(result, unit=unit.value), end="")
     else:
-        Console(highlight=False).print(layout_table(result, unit=unit.value))
+        console().print(layout_table(result, unit=unit.value))

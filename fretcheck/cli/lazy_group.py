@@ -4,14 +4,11 @@ So ``--help`` is quick, and a command's module imports what it needs where impor
 ``--help`` stand here, and not with the commands.
 """
 
-import sys
 from importlib import import_module
 from typing import Any
 
 import typer
 from typer.core import TyperCommand, TyperGroup
-
-from fretcheck.workers import use_one_thread
 
 # What ``--help`` says of each command; the command itself is ``fretcheck.cli.NAME.command``, a function or a group
 COMMANDS = {
@@ -33,7 +30,9 @@ COMMANDS = {
     "lot": "Judge a lot of necks by a sample; find errors of the template.",
     "gauge": "Study how well this bench repeats itself.",
 }
-_ELSEWHERE = {"import": "import_", "inspect": "inspect.command"}
+# Those that stand elsewhere: module and name
+_ELSEWHERE = {one: ("kept", f"{one}_") for one in ("list", "show", "search", "export", "import", "backup")}
+_ELSEWHERE["inspect"] = ("inspect.command", "command")
 
 
 class LazyGroup(TyperGroup):
@@ -47,9 +46,8 @@ class LazyGroup(TyperGroup):
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """The command of that name, loaded; None where there is none."""
         if cmd_name in COMMANDS and cmd_name not in self._loaded:
-            command = import_module(f"fretcheck.cli.{_ELSEWHERE.get(cmd_name, cmd_name)}").command
-            if "scipy" in sys.modules:
-                use_one_thread()
+            module, name = _ELSEWHERE.get(cmd_name, (cmd_name, "command"))
+            command = getattr(import_module(f"fretcheck.cli.{module}"), name)
             app = typer.Typer(rich_markup_mode=None)
             if isinstance(command, typer.Typer):
                 app.add_typer(command, name=cmd_name)

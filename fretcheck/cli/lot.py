@@ -1,70 +1,70 @@
 """`fretcheck lot …`: sampling a lot, its decision, its template and drift."""
 
+from __future__ import annotations
+
 import sys
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import datetime
-from json import dumps
+from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
-from rich.console import Console
 
-from fretcheck.cli.shared_options import ForceOption, JsonOption, RegisterOption
+from fretcheck.cli.shared_options import (
+    ForceOption,
+    HtmlOption,
+    JsonOption,
+    RegisterOption,
+    console,
+    open_register,
+    print_json,
+    serials_in,
+    with_groups,
+)
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, UsageError
-from fretcheck.files import check_place, is_page, read_text, starts_like, write_text
-from fretcheck.inspection.document import InspectionDocument
-from fretcheck.lots.acceptance import lot_steps as steps
-from fretcheck.lots.acceptance.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
-from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
-from fretcheck.lots.acceptance.lot_steps import add_inspections, check_serials, close_lot, draw_sample, open_lot
-from fretcheck.lots.acceptance.lot_steps import serials_from as expand
-from fretcheck.lots.acceptance.plans import choose_plan, proposed_severity
-from fretcheck.lots.acceptance.risks import StatedRisks
-from fretcheck.lots.lot_register import (
-    change,
-    correct_template,
-    inspections_of,
-    inspections_since_opening,
-    keep_new,
-    list_kept,
-    load,
-    remove_lot,
-)
-from fretcheck.lots.template.slot_errors import neck_of
-from fretcheck.lots.template.template_errors import FEWEST_NECKS, power_in_words
-from fretcheck.lots.template.template_study import (
-    LotSlots,
-    drift_over_lots,
-    drift_over_necks,
-    lot_slots,
-    since_corrections,
-    study_template,
-)
-from fretcheck.register.store import Register, open_register
-from fretcheck.report.pages.lot_page import lot_page
-from fretcheck.report.pages.page import write_page
-from fretcheck.report.pages.template_page import template_page
-from fretcheck.report.tables.lots_tables import (
-    LOT_COLUMNS,
-    TEMPLATE_COLUMNS,
-    drift_view,
-    lot_csv,
-    lot_view,
-    lots_table,
-    template_csv,
-    template_view,
-)
+from fretcheck.files import check_place, is_page, starts_like, write_text
 
-_MOST_SERIAL_BYTES = 1_000_000
+if TYPE_CHECKING:
+    from fretcheck.lots.acceptance.lot_decision import NeckResult
+    from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
+    from fretcheck.lots.template.template_study import LotSlots
+    from fretcheck.register.store import Register
+
 _EXIT_OF_OUTCOME = {"accept": EXIT_DONE, "refuse": EXIT_OUT_OF_TOLERANCE, "open": EXIT_UNDECIDED}
 
+command = typer.Typer(
+    help="Judge a lot of necks by a sample, and find errors of the template they share.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
 LotArgument = Annotated[str, typer.Argument(metavar="LOT", help="Name of the lot.")]
-HtmlOption = Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write a page to this file.")]
-CsvOption = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write a table for a spreadsheet to this file.")]
+TemplateArgument = Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template.")]
 
 
+@dataclass(frozen=True, kw_only=True)
+class FileOptions:
+    """Files to write, beside what is shown."""
+
+    html: HtmlOption = None
+    csv: Annotated[Path | None, typer.Option(metavar="FILE", help="Write a table for a spreadsheet to this file.")] = None
+    force: ForceOption = False
+
+    def check(self, columns: str) -> None:
+        """Refuse a place to write before the work."""
+        for path, is_ours in ((self.html, is_page), (self.csv, starts_like(columns))):
+            if path is not None:
+                check_place(path, is_ours=is_ours, force=self.force)
+
+    def write(self, columns: str, *, page: Callable[[], str], table: Callable[[], str]) -> None:
+        """Write the files that are asked for; a table has `columns`."""
+        for path, text, is_ours in ((self.csv, table, starts_like(columns)), (self.html, page, is_page)):
+            if path is not None:
+                write_text(path, text(), is_ours=is_ours, force=self.force)
+
+
+@command.command("open")
 def open_(
     name: LotArgument,
     serials: Annotated[
@@ -88,37 +88,33 @@ def open_(
     json: JsonOption = False,
 ) -> None:
     """Open a lot and choose its plan: from two stated risks (--good, --bad), from a standard (--aql), or your own (--sample)."""
-    words = list(serials or [])
-    if serials_from is not None:
-        words += _lines(serials_from)
-    names = expand(words)
-    check_serials(names)
+    from fretcheck.lots.acceptance.lot_record import Lot
+    from fretcheck.lots.acceptance.lot_steps import draw_sample, open_lot
+    from fretcheck.lots.acceptance.plans import choose_plan, proposed_severity
+    from fretcheck.lots.acceptance.risks import StatedRisks
+    from fretcheck.lots.lot_register import change, keep_new, list_kept
+
+    names = serials_in(serials or (), serials_from)
     if (good is None) != (bad is None):
         raise UsageError("--good and --bad belong together: the bad necks of a good lot, and of one not to be let through")
-    risks = (
-        None if good is None or bad is None else StatedRisks(good=good, bad=bad, makers_risk=makers_risk, buyers_risk=buyers_risk)
-    )
-    plan = choose_plan(
-        lot=len(names),
-        risks=risks,
-        aql=aql,
-        level=level,
-        severity="tightened" if tightened else "normal",
-        own=None if sample is None else (sample, accept),
-    )
+    risks = None
+    if good is not None and bad is not None:
+        risks = StatedRisks(good=good, bad=bad, makers_risk=makers_risk, buyers_risk=buyers_risk)
+    own = None if sample is None else (sample, accept)
+    severity: Literal["normal", "tightened"] = "tightened" if tightened else "normal"
+    plan = choose_plan(lot=len(names), risks=risks, aql=aql, level=level, severity=severity, own=own)
     lot = open_lot(name=name, serials=names, plan=plan, template=template_name, now=datetime.now().astimezone())
-    with _register(register) as store:
-        proposal = (
-            None if aql is None else proposed_severity(list_kept(store, Lot, template=template_name), now_tightened=tightened)
-        )
+    with open_register(register) as store:
+        others = list_kept(store, Lot, template=template_name)
         keep_new(store, lot)
         if draw_now:
             lot = change(store, Lot, name, draw_sample)
-    if proposal is not None:
+    if aql is not None and (proposal := proposed_severity(others, now_tightened=tightened)):
         print(f"fretcheck: {proposal}", file=sys.stderr)
     _show(lot, {}, as_json=json, whole=draw_now)
 
 
+@command.command()
 def draw(
     name: LotArgument,
     seed: Annotated[int | None, typer.Option(help="Seed of the draw; chosen at random and recorded when left out.")] = None,
@@ -126,9 +122,12 @@ def draw(
     json: JsonOption = False,
 ) -> None:
     """Draw the sample, once and for all."""
+    from fretcheck.lots.acceptance.lot_steps import draw_sample
+
     _change(register, name, lambda lot: draw_sample(lot, seed=seed), as_json=json, whole=True)
 
 
+@command.command()
 def add(
     name: LotArgument,
     inspections: Annotated[
@@ -141,7 +140,12 @@ def add(
 
     Of each neck the first counts, unless it was undecided or has been marked spoiled (`lot spoil`).
     """
-    with _register(register) as store:
+    from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
+    from fretcheck.lots.acceptance.lot_steps import add_inspections
+    from fretcheck.lots.lot_register import change, inspections_since_opening, load
+    from fretcheck.lots.template.slot_errors import neck_of
+
+    with open_register(register) as store:
         if inspections:
             found: dict[str, list[ReadPart]] = {}
             for document in sorted(store.documents(inspections), key=lambda one: one.taken_at or ""):
@@ -156,6 +160,7 @@ def add(
     _show(lot, results, as_json=json)
 
 
+@command.command()
 def spoil(
     name: LotArgument,
     inspection: Annotated[str, typer.Argument(metavar="ID", help="The inspection that is not to count.")],
@@ -164,19 +169,25 @@ def spoil(
     json: JsonOption = False,
 ) -> None:
     """Mark an inspection as spoiled, with the reason: the neck's next one counts instead."""
-    _change(register, name, lambda lot: steps.spoil(lot, inspection, why=why), as_json=json)
+    from fretcheck.lots.acceptance import lot_steps
+
+    _change(register, name, lambda lot: lot_steps.spoil(lot, inspection, why=why), as_json=json)
 
 
+@command.command()
 def remove(name: LotArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Take away a lot that was opened by mistake, before its sample is drawn."""
-    with _register(register) as store:
+    from fretcheck.lots.lot_register import remove_lot
+
+    with open_register(register) as store:
         remove_lot(store, name)
     if json:
-        _print_json({"schema": "fretcheck/lot-removed/1", "name": name})
+        print_json({"schema": "fretcheck/lot-removed/1", "name": name})
     else:
         print(f"Lot {name} removed.")
 
 
+@command.command()
 def decide(
     name: LotArgument,
     undecided_as_bad: Annotated[bool, typer.Option("--undecided-as-bad", help="Count undecided necks as bad.")] = False,
@@ -184,11 +195,17 @@ def decide(
     json: JsonOption = False,
 ) -> int:
     """Decide the lot from its sample, with the risks of that decision; inspections since it was opened are added first."""
-    with _register(register) as store:
-        found = inspections_since_opening(store, load(store, Lot, name))
-        if found and load(store, Lot, name).state == "drawn":
-            change(store, Lot, name, lambda lot: add_inspections(lot, found))
-        results = _results(store, load(store, Lot, name))
+    from fretcheck.lots.acceptance.lot_decision import decide_lot
+    from fretcheck.lots.acceptance.lot_record import Lot
+    from fretcheck.lots.acceptance.lot_steps import add_inspections
+    from fretcheck.lots.lot_register import change, inspections_since_opening, load
+
+    with open_register(register) as store:
+        lot = load(store, Lot, name)
+        found = inspections_since_opening(store, lot)
+        if found and lot.state == "drawn":
+            lot = change(store, Lot, name, lambda lot: add_inspections(lot, found))
+        results = _results(store, lot)
         now = datetime.now().astimezone()
 
         def step(lot: Lot) -> Lot:
@@ -200,6 +217,7 @@ def decide(
     return _EXIT_OF_OUTCOME[lot.decision.outcome]
 
 
+@command.command()
 def close(
     name: LotArgument,
     note: Annotated[str | None, typer.Option(help="Why, when the lot is closed without a decision.")] = None,
@@ -207,56 +225,64 @@ def close(
     json: JsonOption = False,
 ) -> None:
     """Close the lot: nothing changes in it any more."""
+    from fretcheck.lots.acceptance.lot_steps import close_lot
+
     _change(register, name, lambda lot: close_lot(lot, note=note, now=datetime.now().astimezone()), as_json=json)
 
 
+@command.command("list")
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all lots."""
-    with _register(register) as store:
+    from fretcheck.lots.acceptance.lot_record import Lot
+    from fretcheck.lots.lot_register import list_kept
+    from fretcheck.report.tables.lots_tables import lots_table
+
+    with open_register(register) as store:
         lots = list_kept(store, Lot)
     if json:
-        _print_json({"schema": "fretcheck/lots/1", "lots": [lot.model_dump(mode="json", by_alias=True) for lot in lots]})
-    elif lots:
-        _print(lots_table(lots))
+        print_json({"schema": "fretcheck/lots/1", "lots": [lot.model_dump(mode="json", by_alias=True) for lot in lots]})
     else:
-        print("no lot has been opened; `fretcheck lot open` opens one")
+        console().print(lots_table(lots) if lots else "no lot has been opened; `fretcheck lot open` opens one")
 
 
-def show(
-    name: LotArgument,
-    html: HtmlOption = None,
-    csv: CsvOption = None,
-    force: ForceOption = False,
-    register: RegisterOption = None,
-    json: JsonOption = False,
-) -> None:
+@command.command()
+@with_groups
+def show(name: LotArgument, *, files: FileOptions, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Show a lot; with --html or --csv write it to a file."""
-    _check_places(html=html, csv=csv, columns=LOT_COLUMNS, force=force)
-    with _register(register) as store:
+    from fretcheck.lots.acceptance.lot_decision import neck_result
+    from fretcheck.lots.acceptance.lot_record import Lot
+    from fretcheck.lots.lot_register import inspections_of, load
+    from fretcheck.report.pages.lot_page import lot_page
+    from fretcheck.report.tables.lots_tables import LOT_COLUMNS, lot_csv
+
+    files.check(LOT_COLUMNS)
+    with open_register(register) as store:
         lot = load(store, Lot, name)
         documents = inspections_of(store, lot)
-        series = [] if html is None else _by_lot(store, lot.template)
-    results = _results_of(documents)
-    if csv is not None:
-        write_text(csv, lot_csv(lot, results), is_ours=starts_like(LOT_COLUMNS), force=force)
-    if html is not None:
-        write_page(lot_page(lot, documents, series=series), html, force=force)
+        series = [] if files.html is None or lot.template is None else _by_lot(store, lot.template)
+    results = {serial: neck_result(document) for serial, document in documents.items()}
+    files.write(LOT_COLUMNS, page=lambda: lot_page(lot, documents, series=series), table=lambda: lot_csv(lot, results))
     _show(lot, results, as_json=json, whole=True)
 
 
+@command.command()
+@with_groups
 def template(
     name: Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template; with --lot only that lot's necks.")],
     lot_name: Annotated[str | None, typer.Option("--lot", help="Only the necks of this lot.")] = None,
     confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.90,
     tolerance_mm: Annotated[float, typer.Option("--tolerance-mm", help="Tolerance of a slot, ± mm.")] = 0.10,
-    html: HtmlOption = None,
-    csv: CsvOption = None,
-    force: ForceOption = False,
+    *,
+    files: FileOptions,
     register: RegisterOption = None,
     json: JsonOption = False,
 ) -> int:
     """Find errors that every neck of a template shares, and the necks that depart from it."""
-    _check_places(html=html, csv=csv, columns=TEMPLATE_COLUMNS, force=force)
+    from fretcheck.lots.template.template_study import study_template
+    from fretcheck.report.pages.template_page import template_page
+    from fretcheck.report.tables.lots_tables import TEMPLATE_COLUMNS, template_csv, template_view
+
+    files.check(TEMPLATE_COLUMNS)
     series = _series(register, name)
     names = [lot.name for lot in series]
     if lot_name is not None and lot_name not in names:
@@ -264,22 +290,21 @@ def template(
     chosen = [lot for lot in series if lot_name in (None, lot.name)]
     study = study_template(chosen, confidence=confidence, tolerance_mm=tolerance_mm)
     names = [lot.name for lot in chosen]
-    if csv is not None:
-        write_text(csv, template_csv(study), is_ours=starts_like(TEMPLATE_COLUMNS), force=force)
-    if html is not None:
-        write_page(template_page(name, study, lots=names, series=series), html, force=force)
+    page = partial(template_page, name, study, lots=names, series=series)
+    files.write(TEMPLATE_COLUMNS, page=page, table=lambda: template_csv(study))
     if json:
-        data = _plain(study)
+        data = asdict(study)
         for result in (data["position"], data["tilt"] or {}):
             result.pop("slots_mm", None)  # the necks' own tables, which charts are drawn from
-        _print_json({"schema": "fretcheck/template/1", "template": name, "lots": names, **data})
+        print_json({"schema": "fretcheck/template/1", "template": name, "lots": names, **data})
     else:
-        _print(template_view(name, study))
+        console().print(template_view(name, study))
     return EXIT_OUT_OF_TOLERANCE if study.out else EXIT_DONE
 
 
+@command.command()
 def corrected(
-    name: Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template.")],
+    name: TemplateArgument,
     since: Annotated[
         str, typer.Option("--since", metavar="DATE|LOT", help="Day of the correction, or the first lot cut after it.")
     ],
@@ -288,17 +313,20 @@ def corrected(
     json: JsonOption = False,
 ) -> None:
     """Tell that a template was corrected: errors and charts start anew from there."""
-    with _register(register) as store:
+    from fretcheck.lots.lot_register import correct_template
+
+    with open_register(register) as store:
         part = correct_template(store, name, since=since, fret=fret)
     if json:
-        _print_json({"schema": "fretcheck/template-corrected/1", "template": name, **part.model_dump(mode="json")})
+        print_json({"schema": "fretcheck/template-corrected/1", "template": name, **part.model_dump(mode="json")})
     else:
         what = "all of it" if fret is None else f"fret {fret}"
         print(f"Template {name}, {what} corrected: lots opened before {part.since} no longer count for it.")
 
 
+@command.command()
 def chart(
-    name: Annotated[str, typer.Argument(metavar="TEMPLATE", help="The template.")],
+    name: TemplateArgument,
     fret: Annotated[int, typer.Option(min=1, help="Which fret.")],
     by_neck: Annotated[bool, typer.Option("--by-neck", help="A point for each neck instead of each lot.")] = False,
     baseline: Annotated[int | None, typer.Option(min=3, help="Take limits from the first so many points; else from all.")] = None,
@@ -306,16 +334,22 @@ def chart(
     json: JsonOption = False,
 ) -> int:
     """Show whether a fret's error drifts from lot to lot, or from neck to neck; exit code 1 at a signal."""
+    from fretcheck.lots.template.template_study import drift_over_lots, drift_over_necks
+    from fretcheck.report.tables.lots_tables import drift_view
+
     drift = (drift_over_necks if by_neck else drift_over_lots)(_series(register, name), fret=fret, baseline=baseline)
     if json:
-        _print_json({"schema": "fretcheck/chart/1", "template": name, **_plain(drift)})
+        print_json({"schema": "fretcheck/chart/1", "template": name, **asdict(drift)})
     else:
-        _print(drift_view(name, drift))
+        console().print(drift_view(name, drift))
     return EXIT_OUT_OF_TOLERANCE if any(one.signals for one in drift.charts) else EXIT_DONE
 
 
 def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool, whole: bool = False) -> None:
-    with _register(register) as store:
+    from fretcheck.lots.acceptance.lot_record import Lot
+    from fretcheck.lots.lot_register import change
+
+    with open_register(register) as store:
         lot = change(store, Lot, name, step)
         results = _results(store, lot)
     _show(lot, results, as_json=as_json, whole=whole)
@@ -323,31 +357,32 @@ def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_j
 
 def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool, whole: bool = False) -> None:
     """Show a lot; `whole` with every neck of its sample."""
+    from fretcheck.lots.acceptance.lot_decision import next_step, plan_risks_in_words
+    from fretcheck.lots.template.template_errors import FEWEST_NECKS, power_in_words
+    from fretcheck.report.tables.lots_tables import lot_view
+
     risks, step = plan_risks_in_words(lot), next_step(lot, results)
     if lot.template and lot.decision is None and lot.plan.sample >= FEWEST_NECKS:
         risks = (*risks, power_in_words(lot.plan.sample))
     if as_json:
-        _print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks), "next": step})
-        return
-    _print(lot_view(lot, results, risks=risks, next_step=step, whole=whole))
-
-
-def _register(location: str | None) -> Register:
-    return open_register(location)
+        print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks), "next": step})
+    else:
+        console().print(lot_view(lot, results, risks=risks, next_step=step, whole=whole))
 
 
 def _results(store: Register, lot: Lot) -> dict[str, NeckResult]:
-    return _results_of(inspections_of(store, lot))
+    from fretcheck.lots.acceptance.lot_decision import neck_result
+    from fretcheck.lots.lot_register import inspections_of
+
+    return {serial: neck_result(document) for serial, document in inspections_of(store, lot).items()}
 
 
-def _results_of(documents: dict[str, InspectionDocument]) -> dict[str, NeckResult]:
-    return {serial: neck_result(document) for serial, document in documents.items()}
-
-
-def _by_lot(store: Register, template_name: str | None) -> list[LotSlots]:
+def _by_lot(store: Register, template_name: str) -> list[LotSlots]:
     """The slots of every lot of a template that has inspections, in the order of the lots, what was corrected since left out."""
-    if template_name is None:
-        return []
+    from fretcheck.lots.acceptance.lot_record import Lot
+    from fretcheck.lots.lot_register import list_kept
+    from fretcheck.lots.template.template_study import lot_slots, since_corrections
+
     lots = list_kept(store, Lot, template=template_name)
     read = [
         lot_slots(one.name, one.opened_at, store.documents(list(one.inspections.values()))) for one in lots if one.inspections
@@ -357,54 +392,7 @@ def _by_lot(store: Register, template_name: str | None) -> list[LotSlots]:
 
 def _series(register: str | None, template_name: str) -> list[LotSlots]:
     """As `_by_lot`, of the register at a place. Raises UsageError when no lot of the template has inspections."""
-    with _register(register) as store:
-        series = _by_lot(store, template_name)
-    if not series:
-        raise UsageError(f"no lot of template {template_name!r} has been inspected: open lots with --template {template_name}")
-    return series
-
-
-def _lines(path: Path) -> list[str]:
-    return read_text(path, most_bytes=_MOST_SERIAL_BYTES, refuse=lambda why: UsageError(f"--serials-from {path}: {why}")).split()
-
-
-def _check_places(*, html: Path | None, csv: Path | None, columns: str, force: bool) -> None:
-    """Refuse a place to write before the work."""
-    for path, is_ours in ((html, is_page), (csv, starts_like(columns))):
-        if path is not None:
-            check_place(path, is_ours=is_ours, force=force)
-
-
-def _plain(record: Any) -> dict[str, Any]:
-    """A dataclass as data for JSON."""
-    return asdict(record)
-
-
-def _print_json(data: dict[str, Any]) -> None:
-    print(dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
-
-
-def _print(view: Any) -> None:
-    Console(highlight=False).print(view)
-
-
-command = typer.Typer(
-    help="Judge a lot of necks by a sample, and find errors of the template they share.",
-    rich_markup_mode=None,
-    no_args_is_help=True,
-)
-for _name, _function in (
-    ("open", open_),
-    ("draw", draw),
-    ("add", add),
-    ("spoil", spoil),
-    ("remove", remove),
-    ("decide", decide),
-    ("close", close),
-    ("list", list_),
-    ("show", show),
-    ("template", template),
-    ("corrected", corrected),
-    ("chart", chart),
-):
-    command.command(_name)(_function)
+    with open_register(register) as store:
+        if series := _by_lot(store, template_name):
+            return series
+    raise UsageError(f"no lot of template {template_name!r} has been inspected: open lots with --template {template_name}")

@@ -5,16 +5,10 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from fretcheck.cli.shared_options import print_json
+from fretcheck.cli.shared_options import JsonOption, console, print_json
 from fretcheck.errors import UsageError
 from fretcheck.files import write_text
-from fretcheck.inspection.perfect_neck import tolerance_remark
-from fretcheck.neck.neck_file import read_neck
-from fretcheck.neck.starts import STARTS, start
-from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
-from fretcheck.report.tables.neck_summary import neck_document, neck_summary
 
 
 def command(
@@ -23,7 +17,7 @@ def command(
     out: Annotated[Path | None, typer.Option(metavar="FILE", help="Write it to this file instead of the screen.")] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace that file if it exists.")] = False,
     as_list: Annotated[bool, typer.Option("--list", help="List the ready-made descriptions.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    json: JsonOption = False,
 ) -> None:
     """Check a neck's description and say what it means, or start a new one.
 
@@ -37,30 +31,32 @@ def command(
     if force and out is None:
         raise UsageError("--force goes with --out FILE")
     if as_list:
-        _print_list(as_json=as_json)
+        _print_list(as_json=json)
     elif start is not None:
-        _begin(start, out=out, force=force, as_json=as_json)
+        _begin(start, out=out, force=force, as_json=json)
     elif file is not None:
-        _check(file, as_json=as_json)
+        _check(file, as_json=json)
 
 
 def _print_list(*, as_json: bool) -> None:
+    from fretcheck.neck.starts import STARTS
+
+    starts = [{"name": one.name, "meaning": one.meaning} for one in STARTS.values()]
     if as_json:
-        print_json(
-            {"schema": "fretcheck/starts/1", "starts": [{"name": one.name, "meaning": one.meaning} for one in STARTS.values()]}
-        )
+        print_json({"schema": "fretcheck/starts/1", "starts": starts})
         return
-    for one in STARTS.values():
-        print(f"{one.name:16}  {one.meaning}")
+    for one in starts:
+        print(f"{one['name']:16}  {one['meaning']}")
 
 
 def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
+    from fretcheck.inspection.perfect_neck import tolerance_remark
+    from fretcheck.neck.starts import start
+    from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
+
     one = start(kind)
-    remark = [
-        f"# {line}"
-        for line in textwrap.wrap(f"About tolerance_cents: {tolerance_remark(one.neck)}", WIDTH, subsequent_indent="  ")
-    ]
-    text = "\n".join((one.text, *remark, "#", more_help(one.neck)))
+    remark = textwrap.wrap(f"About tolerance_cents: {tolerance_remark(one.neck)}", WIDTH, subsequent_indent="  ")
+    text = "\n".join((one.text, *(f"# {line}" for line in remark), "#", more_help(one.neck)))
     if out is not None:
         write_text(out, text, force=force)
     if as_json:
@@ -72,8 +68,11 @@ def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
 
 
 def _check(file: Path, *, as_json: bool) -> None:
+    from fretcheck.neck.neck_file import read_neck
+    from fretcheck.report.tables.neck_summary import neck_document, neck_summary
+
     described = read_neck(file)
     if as_json:
         print_json(neck_document(described))
     else:
-        Console(highlight=False).print(neck_summary(described))
+        console().print(neck_summary(described))

@@ -1,26 +1,27 @@
 """``fretcheck report``: one kept inspection as a page to read, print or send."""
 
+from __future__ import annotations
+
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.given import job_part
 from fretcheck.cli.shared_options import (
     ForceOption,
     JobOptions,
     JsonOption,
     LimitsOption,
     RegisterOption,
+    open_register,
     print_json,
     with_groups,
 )
 from fretcheck.errors import UsageError
 from fretcheck.files import check_place, is_page
-from fretcheck.inspection.document import InspectionDocument
-from fretcheck.inspection.exchange import read_json
-from fretcheck.register.store import open_register
-from fretcheck.report.pages.report_file import usual_name, write_report
+
+if TYPE_CHECKING:
+    from fretcheck.inspection.document import InspectionDocument
 
 
 @with_groups
@@ -47,16 +48,19 @@ def command(
 
     What was told of customer and job when it was taken stands on the sheet; told here, it stands on this page alone.
     """
+    from fretcheck.cli.given import job_part
+    from fretcheck.report.pages.report_file import write_report
+
     if out is not None:
         check_place(out, is_ours=is_page, force=force)
     document = document_of(inspection, register=register)
     given = {name: value for name, value in job_part(job, limits=limits) if value is not None}
     document = document.model_copy(update={"job": document.job.model_copy(update=given)})
-    path = write_report(document, out or Path(usual_name(document)), sheet=sheet, technical=technical, force=force)
+    path = write_report(document, out, sheet=sheet, technical=technical, force=force)
     if json:
         print_json({"schema": "fretcheck/report/1", "inspection": document.id, "file": str(path.resolve())})
-        return
-    print(f"Report: {path}")
+    else:
+        print(f"Report: {path}")
 
 
 def document_of(wanted: str, *, register: str | None) -> InspectionDocument:
@@ -64,6 +68,8 @@ def document_of(wanted: str, *, register: str | None) -> InspectionDocument:
 
     Raises UsageError, StorageError when there is none of that id, or the file is none of an inspection.
     """
+    from fretcheck.inspection.exchange import read_json
+
     if wanted.lower().endswith(".json"):
         documents = read_json(Path(wanted))
         if len(documents) != 1:

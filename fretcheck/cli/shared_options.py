@@ -1,20 +1,29 @@
 """The options that commands share, and options that belong together as the fields of one dataclass.
 
-Nothing heavy is imported here: ``--help`` needs the options alone. What they come to in the other rooms is in `given`.
+Conventions: a command's module imports at its head only what ``--help`` shows, and in its functions what the work needs, which
+takes a second to import.
 """
 
+from __future__ import annotations
+
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import wraps
 from inspect import Parameter, Signature, signature
 from pathlib import Path
-from typing import Annotated, Any, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.settings_file import read_settings
+from fretcheck.errors import UsageError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from fretcheck.register.store import Register
 
 RegisterOption = Annotated[
     str | None,
@@ -25,7 +34,11 @@ RegisterOption = Annotated[
     ),
 ]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that is no output of this kind, too.")]
+HtmlOption = Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write a page to this file.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+CrossCheckOption = Annotated[
+    bool, typer.Option("--cross-check", help="Ask a second, independent pitch estimator afterwards (slow).")
+]
 LimitsOption = Annotated[
     Path | None, typer.Option(metavar="FILE", help="TOML file with limits of your own: fret_position_mm, risk …")
 ]
@@ -34,6 +47,34 @@ LimitsOption = Annotated[
 def print_json(document: object) -> None:
     """What ``--json`` prints; escaped, so that any console passes it on as it is."""
     print(json.dumps(document, indent=2))
+
+
+def open_register(location: str | None, *, create: bool = True) -> Register:
+    """As `fretcheck.register.store.open_register`, which is imported by this call only."""
+    from fretcheck.register import store
+
+    return store.open_register(location, create=create)
+
+
+def serials_in(words: Iterable[str], file: Path | None) -> tuple[str, ...]:
+    """Serials and ranges of them from `words` and a file. Raises UsageError: no file, no serial, one that is none, or twice."""
+    from fretcheck.files import read_text
+    from fretcheck.lots.acceptance.lot_steps import check_serials, serials_from
+
+    found = list(words)
+    if file is not None:
+        text = read_text(file, most_bytes=1_000_000, refuse=lambda why: UsageError(f"--serials-from {file}: {why}"))
+        found += text.split()
+    serials = serials_from(found)
+    check_serials(serials)
+    return serials
+
+
+def console(*, stderr: bool = False) -> Console:
+    """A console that shows text as it is: no markup, no colours of its own."""
+    from rich.console import Console
+
+    return Console(stderr=stderr, highlight=False, markup=False)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,13 +2,11 @@
 
 from pathlib import Path
 
-from rich.console import Console
-
-from fretcheck.cli.shared_options import ResultOptions
+from fretcheck.cli.shared_options import ResultOptions, console
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, FretcheckError
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.register.store import open_register
-from fretcheck.report.pages.report_file import usual_name, write_report
+from fretcheck.report.pages.report_file import write_report
 from fretcheck.report.tables.terminal import print_result
 
 _CODES = {"pass": EXIT_DONE, "fail": EXIT_OUT_OF_TOLERANCE}
@@ -49,7 +47,7 @@ def keep_and_show(
 
 def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool, force: bool) -> None:
     """Write the page of a result, under its usual name in the working folder unless `path` says where, and name it."""
-    written = write_report(document, path or Path(usual_name(document)), force=force)
+    written = write_report(document, path, force=force)
     if not as_json:
         print(f"Report: {written}")
 
@@ -64,11 +62,9 @@ def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | N
             document = document.model_copy(update={"warnings": [*document.warnings, *opinions]})
         print(document.to_json())
         return
-    console = Console()
-    print_result(document, console)
+    screen = console()
+    print_result(document, screen)
     if opinions is not None:
-        console.print()
-        for line in opinions or ["The second pitch estimator agrees with every note within 30 cents."]:
-            console.print(line, markup=False, highlight=False)
+        screen.print("", *(opinions or ["The second pitch estimator agrees with every note within 30 cents."]), sep="\n")
     if document.id:
-        console.print(f"\nKept as inspection {document.id}.", markup=False, highlight=False)
+        screen.print(f"\nKept as inspection {document.id}.")

@@ -1,33 +1,22 @@
 """`fretcheck work`: one place at the bench, live, pluck by pluck; or the corrections of an inspection, one after the other."""
 
+from __future__ import annotations
+
 import sys
-import time
-from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.live.bench import at_the_bench
-from fretcheck.cli.shared_options import JsonOption, RegisterOption
-from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen, places_after
-from fretcheck.diagnosis.conclude.worked_part import Place
+from fretcheck.cli.shared_options import JsonOption, RegisterOption, open_register
 from fretcheck.errors import EXIT_DONE, DiagnosisRefusedError, FretcheckError, UsageError
-from fretcheck.folders import data_folder
-from fretcheck.inspection.assemble import judge
-from fretcheck.inspection.document import InspectionDocument
-from fretcheck.neck.description import Neck
-from fretcheck.neck.heights import first_fret_clearance
-from fretcheck.neck.measured import fresh, given, on_the_day
-from fretcheck.neck.neck_file import read_neck
-from fretcheck.register.store import open_register
-from fretcheck.report.bench.work_view import Clearance, WorkView
-from fretcheck.session import events
-from fretcheck.session.journal.journal import Journal
-from fretcheck.session.journal.outcome import inspection_of
-from fretcheck.session.journal.story import read_story, sessions_folder
-from fretcheck.session.live.work_session import WorkRunner
-from fretcheck.session.plan import WORK_PLAN, Plan
+
+if TYPE_CHECKING:
+    from fretcheck.cli.work_guide import WorkGuide
+    from fretcheck.diagnosis.conclude.worked_part import Place
+    from fretcheck.inspection.document import InspectionDocument
+    from fretcheck.neck.description import Neck
+    from fretcheck.report.bench.work_view import Clearance, WorkView
 
 CAUTION = (
     "Slacken a string before its saddle, nut or fret is worked on, and keep the face away from strings under tension; "
@@ -62,6 +51,23 @@ def command(
     Any note plucked is recognised and laid against its own open note; the screen shows its change since the work began and how
     far the part is to go. With --after the corrections of a kept inspection are led through one by one.
     """
+    import time
+    from functools import partial
+
+    from fretcheck.cli.live.bench import at_the_bench
+    from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen, places_after
+    from fretcheck.folders import data_folder
+    from fretcheck.inspection.assemble import judge
+    from fretcheck.neck.measured import given, on_the_day
+    from fretcheck.neck.neck_file import read_neck
+    from fretcheck.report.bench.work_view import WorkView
+    from fretcheck.session.events import Event, NextPart
+    from fretcheck.session.journal.journal import Journal
+    from fretcheck.session.journal.outcome import inspection_of
+    from fretcheck.session.journal.story import read_story, sessions_folder
+    from fretcheck.session.live.work_session import WorkRunner
+    from fretcheck.session.plan import WORK_PLAN, Plan
+
     described = read_neck(neck, serial=serial)
     if measured:
         described = on_the_day(described, measured=given(measured, described))
@@ -92,11 +98,11 @@ def command(
         runner = WorkRunner(described, keep=journal.keep, clock=time.monotonic, guide=guide, known_cents=known)
         view = WorkView(neck=described, plan=plan, source=bench.source.name)
 
-        def say_what(event: events.Event) -> None:
-            if isinstance(event, events.NextPart):
-                _say_place(view, described, runner)
+        def say_what(event: Event) -> None:
+            if isinstance(event, NextPart):
+                _say_place(view, described, guide)
 
-        _say_place(view, described, runner)
+        _say_place(view, described, guide)
         try:
             bench.conduct(runner, view, also_tell=say_what, stdout_is_taken=json)
         except (KeyboardInterrupt, SystemExit, FretcheckError):
@@ -117,16 +123,15 @@ def command(
     if json:
         print(fragment.to_json())
         return EXIT_DONE
-    for line in (*view.summary(), *([f"Kept as fragment {fragment.id}."] if keep else [])):
-        print(line)
+    print(*view.summary(), sep="\n")
+    if keep:
+        print(f"Kept as fragment {fragment.id}.")
     if keep and after is not None:
         print(f"What the work changed: fretcheck compare {after} {fragment.id}")
     return EXIT_DONE
 
 
-def _say_place(view: WorkView, neck: Neck, runner: WorkRunner) -> None:
-    guide = runner.guide
-    assert isinstance(guide, WorkGuide)
+def _say_place(view: WorkView, neck: Neck, guide: WorkGuide) -> None:
     view.task = guide.title
     view.advice = guide.place.text or CAUTION
     view.clearance = _clearance(neck, guide.place)
@@ -134,6 +139,10 @@ def _say_place(view: WorkView, neck: Neck, runner: WorkRunner) -> None:
 
 def _clearance(neck: Neck, place: Place) -> Clearance | None:
     """Of nut slots: what was measured over fret 1, and where to stop; never deeper than the design has it."""
+    from fretcheck.neck.heights import first_fret_clearance
+    from fretcheck.neck.measured import fresh
+    from fretcheck.report.bench.work_view import Clearance
+
     if place.part != "nut_slots":
         return None
     strings = [place.string] if place.string is not None else list(range(1, len(neck.strings) + 1))

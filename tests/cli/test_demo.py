@@ -97,7 +97,7 @@ def test_demo_ends_with_its_report_and_exit_code_0(
     from fretcheck.inspection.document import InspectionDocument
 
     document = InspectionDocument.model_validate(inspected)
-    monkeypatch.setattr("fretcheck.cli.demo.inspect_recorded", lambda *_, **__: document)  # heard once already
+    monkeypatch.setattr("fretcheck.cli.inspect.from_folder.inspect_recorded", lambda *_, **__: document)  # heard once already
     page = tmp_path / "page.html"
     assert run(["demo", "--report", str(page)]) == 0
     out = capsys.readouterr().out

@@ -338,7 +338,7 @@ def heard_already(monkeypatch: pytest.MonkeyPatch) -> None:
     """Listening takes seconds and is another's test: what is written comes of a document and a sound that are there already."""
     monkeypatch.setattr("fretcheck.cli.inspect.from_folder.inspect_recordings", lambda *given, **more: None)
     monkeypatch.setattr("fretcheck.cli.inspect.from_folder.judge", lambda *given, **more: documents.before())
-    monkeypatch.setattr("fretcheck.cli.devices.MicrophoneSource", Silence)
+    monkeypatch.setattr("fretcheck.audio.input.microphone.MicrophoneSource", Silence)
 
 
 @pytest.mark.usefixtures("heard_already")
@@ -522,7 +522,7 @@ def test_what_nobody_foresaw_is_one_line_and_a_file(
 ) -> None:
     monkeypatch.setenv("TMPDIR", str(bench))
     monkeypatch.setattr("tempfile.tempdir", str(bench))
-    monkeypatch.setattr("fretcheck.cli.neck.read_neck", lambda path: 1 / 0)
+    monkeypatch.setattr("fretcheck.neck.neck_file.read_neck", lambda path: 1 / 0)
     told = refused(["neck", "neck.toml"], capsys, codes=(70,))
     assert "ZeroDivisionError" in told
     account = next(bench.glob("fretcheck-unforeseen-*.txt")).read_text(encoding="utf-8")

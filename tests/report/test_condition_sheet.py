@@ -8,7 +8,7 @@ import pytest
 
 from fretcheck.diagnosis.result import Correction, Finding, Move, Rival, StepPrediction
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.report.pages.condition_sheet import counted, fields_of, is_sure, nothing_found, promise
+from fretcheck.report.pages.condition_sheet import condition_sheet, counted, fields_of, is_sure, promise
 from fretcheck.report.words.condition_words import plain_work
 from tests.report import documents
 
@@ -102,5 +102,6 @@ def test_heights_come_of_the_description_or_of_what_was_measured_last() -> None:
 
 
 def test_nothing_found() -> None:
-    assert nothing_found(advised("pass")) == "Nothing that needs work."
-    assert nothing_found(advised("fail")) == "No single part is surely at fault."
+    nothing = {"findings": [], "corrections": []}
+    assert "<p>Nothing that needs work.</p>" in condition_sheet(advised("pass").model_copy(update=nothing))
+    assert "<p>No single part is surely at fault.</p>" in condition_sheet(advised("fail").model_copy(update=nothing))

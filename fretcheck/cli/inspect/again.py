@@ -5,7 +5,7 @@ checksum, so an inspection leads to its session; recordings are read from the re
 """
 
 import shutil
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -21,16 +21,8 @@ from fretcheck.session.recordings import inspect_recordings
 from fretcheck.session.take import read_whole
 
 
-@dataclass(frozen=True, kw_only=True)
-class HeardAgain:
-    """An inspection read anew, and the folder below which its sounds lie (None: they are in the register already)."""
-
-    inspection: Inspection
-    folder: Path | None
-
-
-def inspect_again(wanted: str, *, data: Path | None = None, register: str | None = None) -> HeardAgain:
-    """Read a session or a kept inspection again.
+def inspect_again(wanted: str, *, data: Path | None, register: str | None) -> tuple[Inspection, Path | None]:
+    """Read a session or a kept inspection again; with the folder below which its sounds lie, None where the register has them.
 
     Raises UsageError when neither is known by this id, or its sounds were never kept; StorageError when a sound is missing or
     is not what was recorded.
@@ -46,9 +38,9 @@ def inspect_again(wanted: str, *, data: Path | None = None, register: str | None
                 raise UsageError(f"inspection {wanted} was kept without its sounds; there is nothing to read again") from None
             found = find_by_sounds(root, checksums)
             if found is None:
-                return HeardAgain(inspection=_recordings_again(document, store), folder=None)
+                return _recordings_again(document, store), None
             folder = found
-    return HeardAgain(inspection=read_again(folder, read=read_whole), folder=folder)
+    return read_again(folder, read=read_whole), folder
 
 
 def _recordings_again(document: InspectionDocument, store: Register) -> Inspection:
@@ -56,8 +48,9 @@ def _recordings_again(document: InspectionDocument, store: Register) -> Inspecti
     for sound in store.sounds_of(document):
         if sound.state in ("missing", "changed"):
             raise StorageError(f"{sound.file}: this sound is {sound.state}; it can't be read again", path=sound.file)
-    files = {one.string: store.folder / one.sound_file for one in document.readings if one.sound_file is not None}
-    if len(set(files.values())) != len({one.sound_file for one in document.readings if one.sound_file is not None}):
+    heard = [(one.string, one.sound_file) for one in document.readings if one.sound_file is not None]
+    files = {string: store.folder / name for string, name in heard}
+    if len(set(files.values())) != len({name for _, name in heard}):
         raise UsageError(f"inspection {document.id} was taken live, and its session is not on this computer; give --data")
     with TemporaryDirectory(prefix="fretcheck-again-") as name:
         for string, file in files.items():

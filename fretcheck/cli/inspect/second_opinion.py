@@ -10,9 +10,9 @@ from pathlib import Path
 import librosa
 import numpy as np
 import soundfile
-from rich.console import Console
 from rich.progress import track
 
+from fretcheck.cli.shared_options import console
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.session.placed_reading import ReadingPart
 
@@ -28,9 +28,8 @@ def disagreements(document: InspectionDocument, folder: Path, *, quiet: bool = F
         if reading.f1_hz is not None and reading.used:
             by_string[reading.string].append(reading)
     lines: list[str] = []
-    for string, readings in track(
-        sorted(by_string.items()), "Asking for a second opinion", console=Console(stderr=True), transient=True, disable=quiet
-    ):
+    what = "Asking for a second opinion"
+    for string, readings in track(sorted(by_string.items()), what, console=console(stderr=True), transient=True, disable=quiet):
         lines += _one_string(folder, string, readings)
     return lines
 
@@ -44,19 +43,16 @@ def _one_string(folder: Path, string: int, readings: list[ReadingPart]) -> list[
             file.seek(int((reading.start_s + ATTACK_S) * file.samplerate))
             samples = file.read(int(LISTEN_S * file.samplerate), always_2d=True).mean(axis=1)
             # a frame holds four periods of the lowest note asked for, an octave below what was read
-            frame = 1 << int(np.ceil(np.log2(8.0 * file.samplerate / reading.f1_hz)))
-            frame = max(2048, frame)
-            if samples.size < frame:
-                samples = np.pad(samples, (0, frame - samples.size))
+            frame = max(2048, 1 << int(np.ceil(np.log2(8.0 * file.samplerate / reading.f1_hz))))
+            samples = np.pad(samples, (0, max(0, frame - samples.size)))
             pitch, voiced, _ = librosa.pyin(
                 samples, fmin=reading.f1_hz / 2.2, fmax=reading.f1_hz * 2.2, sr=file.samplerate, frame_length=frame
             )
             heard = pitch[voiced & np.isfinite(pitch)]
             place = f"String {string}, fret {reading.fret}, at {reading.start_s:.1f} s"
+            difference = 1200.0 * float(np.log2(np.median(heard) / reading.f1_hz)) if heard.size else 0.0
             if heard.size == 0:
                 lines.append(f"{place}: the second estimator found no pitch.")
-                continue
-            difference = 1200.0 * float(np.log2(np.median(heard) / reading.f1_hz))
-            if abs(difference) > DISAGREEMENT_CENTS:
+            elif abs(difference) > DISAGREEMENT_CENTS:
                 lines.append(f"{place}: the second estimator reads {difference:+.0f} cents from this one; pluck it again.")
     return lines

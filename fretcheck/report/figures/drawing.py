@@ -17,55 +17,27 @@ if TYPE_CHECKING:
 
     from markupsafe import Markup
 
-INK = "#010100"
-SOFT = "#010101"
-LINE = "#010102"
-PAPER = "#010103"
-BOARD = "#010104"
-SHARP = "#010105"
-FLAT = "#010106"
-WITHIN = "#010107"
-UNSURE = "#010108"
-SHARP_TINT = "#010109"
-FLAT_TINT = "#01010a"
-WITHIN_TINT = "#01010b"
-METAL = "#01010c"
-
-_VARIABLES = {
-    INK: "ink", SOFT: "soft", LINE: "line", PAPER: "paper", BOARD: "board", SHARP: "sharp", FLAT: "flat", WITHIN: "within",
-    UNSURE: "unsure", SHARP_TINT: "sharp-tint", FLAT_TINT: "flat-tint", WITHIN_TINT: "within-tint", METAL: "metal",
-}  # fmt: skip
+_NAMES = (
+    "ink", "soft", "line", "paper", "board", "sharp", "flat", "within", "unsure",
+    "sharp-tint", "flat-tint", "within-tint", "metal",
+)  # fmt: skip
+_VARIABLES = {f"#0101{number:02x}": name for number, name in enumerate(_NAMES)}
+INK, SOFT, LINE, PAPER, BOARD, SHARP, FLAT, WITHIN, UNSURE, SHARP_TINT, FLAT_TINT, WITHIN_TINT, METAL = _VARIABLES
 
 _STYLE: Any = {
     "svg.fonttype": "none",
     "svg.hashsalt": "fretcheck",
     "text.parse_math": False,
-    "font.size": 12.0,
-    "axes.titlesize": 12.0,
-    "axes.labelsize": 12.0,
-    "xtick.labelsize": 11.0,
-    "ytick.labelsize": 11.0,
-    "legend.fontsize": 11.0,
-    "text.color": INK,
-    "axes.edgecolor": SOFT,
-    "axes.labelcolor": INK,
-    "axes.titlecolor": INK,
-    "axes.linewidth": 0.8,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "xtick.color": SOFT,
-    "ytick.color": SOFT,
-    "xtick.labelcolor": INK,
-    "ytick.labelcolor": INK,
+    **dict.fromkeys(("font.size", "axes.titlesize", "axes.labelsize"), 12.0),
+    **dict.fromkeys(("xtick.labelsize", "ytick.labelsize", "legend.fontsize"), 11.0),
+    **dict.fromkeys(("text.color", "axes.labelcolor", "axes.titlecolor", "xtick.labelcolor", "ytick.labelcolor"), INK),
+    **dict.fromkeys(("lines.color", "patch.edgecolor"), INK),
+    **dict.fromkeys(("axes.edgecolor", "xtick.color", "ytick.color"), SOFT),
     "grid.color": LINE,
-    "grid.linewidth": 0.8,
+    **dict.fromkeys(("axes.linewidth", "grid.linewidth"), 0.8),
     "lines.linewidth": 1.6,
-    "lines.color": INK,
-    "patch.edgecolor": INK,
-    "figure.facecolor": "none",
-    "axes.facecolor": "none",
-    "savefig.facecolor": "none",
-    "legend.frameon": False,
+    **dict.fromkeys(("axes.spines.top", "axes.spines.right", "legend.frameon"), False),
+    **dict.fromkeys(("figure.facecolor", "axes.facecolor", "savefig.facecolor"), "none"),
     "axes.unicode_minus": True,
 }
 

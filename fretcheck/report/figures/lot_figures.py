@@ -3,18 +3,13 @@
 Conventions: mm are positive toward the bridge, which is upward here. Bars are the intervals of the result shown.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
 
+from markupsafe import Markup
+
+from fretcheck.lots.charts.charts import Chart
+from fretcheck.lots.template.template_errors import FretError, TemplateResult
 from fretcheck.report.figures import drawing
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
-    from fretcheck.lots.charts.charts import Chart
-    from fretcheck.lots.template.template_errors import FretError, TemplateResult
 
 WIDTH, HEIGHT = 480.0, 260.0
 
@@ -28,21 +23,16 @@ def acceptance_figure(curve: Sequence[tuple[int, float]], *, marked: Sequence[in
         axes.set_ylim(0, 103)
         axes.set_xlim(-0.4, shown[-1][0] + 0.6)
         axes.grid(axis="y")
-        drawing.line(axes, [b for b, _ in shown], [100 * c for _, c in shown], color=drawing.SOFT, linewidth=1.2)
-        drawing.line(
-            axes, [b for b, _ in shown], [100 * c for _, c in shown], color=drawing.FLAT, linewidth=0, marker="o", markersize=5
-        )
+        places, heights = [bad for bad, _ in shown], [100 * chance for _, chance in shown]
+        drawing.line(axes, places, heights, color=drawing.SOFT, linewidth=1.2)
+        drawing.line(axes, places, heights, color=drawing.FLAT, linewidth=0, marker="o", markersize=5)
         axes.set_xlabel("bad necks in the lot")
         axes.set_title("the lot is accepted, % of the time", loc="left", color=drawing.SOFT)
         axes.xaxis.get_major_locator().set_params(integer=True)
         chances = dict(curve)
         words = "; ".join(f"with {bad} bad {100 * chances[bad]:.0f} %" for bad in marked if bad in chances)
-        return drawing.as_svg(
-            figure,
-            name="acceptance",
-            title="Chance of accepting the lot",
-            description=f"Falls with the number of bad necks: {words}.",
-        )
+        words = f"Falls with the number of bad necks: {words}."
+        return drawing.as_svg(figure, name="acceptance", title="Chance of accepting the lot", description=words)
 
 
 def template_figure(result: TemplateResult, *, tolerance_mm: float) -> Markup:
@@ -62,16 +52,11 @@ def template_figure(result: TemplateResult, *, tolerance_mm: float) -> Markup:
         axes.set_xlabel("fret")
         axes.xaxis.get_major_locator().set_params(integer=True)
         axes.set_title("mm, + toward the bridge", loc="left", color=drawing.SOFT)
-        return drawing.as_svg(
-            figure,
-            name=f"template-{result.quantity}",
-            title=f"Template errors, {result.quantity}",
-            description=description(result),
-        )
+        name, title = f"template-{result.quantity}", f"Template errors, {result.quantity}"
+        return drawing.as_svg(figure, name=name, title=title, description=_description(result))
 
 
-def description(result: TemplateResult) -> str:
-    """What the figure of a template's errors shows, in words."""
+def _description(result: TemplateResult) -> str:
     largest = max(result.frets, key=lambda fret: abs(fret.error_mm))
     low, high = largest.interval
     text = f"The largest error is {largest.error_mm:+.2f} mm at fret {largest.fret}, interval {low:+.2f} to {high:+.2f} mm. "
@@ -92,10 +77,9 @@ def chart_figure(chart: Chart, *, name: str, labels: Sequence[str], since: str |
         axes.set_xlim(0.5, len(labels) + 0.5)
         axes.set_ylim(*_reach(chart))
         axes.axhline(chart.centre if chart.kind != "CUSUM" else 0.0, color=drawing.SOFT, linewidth=0.8)
+        ends = [0.5, len(labels) + 0.5]
         for limit in _limits(chart):
-            drawing.line(
-                axes, [0.5, len(labels) + 0.5], [limit, limit], color=drawing.SHARP, linewidth=1.2, linestyle=(0, (5, 3))
-            )
+            drawing.line(axes, ends, [limit, limit], color=drawing.SHARP, linewidth=1.2, linestyle=(0, (5, 3)))
         drawing.line(axes, places, list(chart.line), color=drawing.INK, linewidth=1.3, marker="o", markersize=3.5)
         if chart.lower_line is not None:
             below = [-value for value in chart.lower_line]
@@ -109,12 +93,8 @@ def chart_figure(chart: Chart, *, name: str, labels: Sequence[str], since: str |
         axes.set_xlabel(f"point ({anew})" if anew else "point")
         axes.set_title(f"{chart.kind}, mm", loc="left", color=drawing.SOFT)
         seen = f"signals at points {', '.join(str(i + 1) for i in chart.signals)}" if chart.signals else "no signal"
-        return drawing.as_svg(
-            figure,
-            name=name,
-            title=f"Chart: {chart.kind}",
-            description=f"{len(labels)} points, upper limit {chart.upper:.3f} mm, {seen}{anew and f', {anew}'}.",
-        )
+        words = f"{len(labels)} points, upper limit {chart.upper:.3f} mm, {seen}{anew and f', {anew}'}."
+        return drawing.as_svg(figure, name=name, title=f"Chart: {chart.kind}", description=words)
 
 
 def _reach(chart: Chart) -> tuple[float, float]:
@@ -140,7 +120,7 @@ def _height(chart: Chart, index: int) -> float:
     return chart.line[index]
 
 
-def _look(fret: FretError) -> tuple[Any, str]:
+def _look(fret: FretError) -> tuple[str, str]:
     """Colour and marker: triangles to be corrected, up toward the bridge, round ones stay."""
     if not fret.blamed:
         return drawing.WITHIN, "o"

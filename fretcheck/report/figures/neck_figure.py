@@ -72,18 +72,14 @@ def upright_neck_figure(plan: NeckPlan, findings: list[Finding], *, name: str = 
             axes.text(-0.06 - row * 17.0 / board, _midpoint(plan, fret), str(fret), ha="right", va="center", fontsize=11.0)
         axes.text(-0.06, _midpoint(plan, 0), "nut", ha="right", va="center", fontsize=11.0, color=drawing.SOFT)
         line, taken = (high - low) / length * 15.0, low
-        anchors = [(anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None]
-        for anchor, finding in sorted(anchors, key=lambda one: one[0]):
-            lines = _wrapped(label(finding), 20)
+        for anchor, finding in _anchored(plan, findings):
+            lines = textwrap.wrap(label(finding), 20)
             first = min(max(anchor - line * (len(lines) - 1) / 2.0, taken + line), high - line * (len(lines) + 0.5))
+            colour = _colour(finding)
             for number, text in enumerate(lines):
-                axes.text(
-                    1.22, first + number * line, text, va="center", fontsize=12.5, fontweight="bold", color=_colour(finding)
-                )
+                axes.text(1.22, first + number * line, text, va="center", fontsize=12.5, fontweight="bold", color=colour)
             taken = first + line * len(lines)
-            drawing.line(
-                axes, [1.02, 1.18], [anchor, first + line * (len(lines) - 1) / 2.0], color=_colour(finding), linewidth=1.0
-            )
+            drawing.line(axes, [1.02, 1.18], [anchor, first + line * (len(lines) - 1) / 2.0], color=colour, linewidth=1.0)
         return drawing.as_svg(figure, name=name, title="The neck and where its frets were found", description=description(plan))
 
 
@@ -109,8 +105,7 @@ def description(plan: NeckPlan) -> str:
 
 def _ends(plan: NeckPlan) -> tuple[float, float]:
     strings = range(1, len(plan.neck.strings) + 1)
-    nut = min(plan.along(0, string) for string in strings)
-    end = max(plan.saddle(string) for string in strings)
+    nut, end = min(plan.along(0, string) for string in strings), max(plan.saddle(string) for string in strings)
     reach = max((max(one.high, 0.0) for one in plan.saddles.values()), default=0.0) * plan.saddle_factor
     return nut - 0.04 * (end - nut), end + max(reach, 12.0) + 22.0  # the chart's numbers stand before the nut
 
@@ -129,6 +124,12 @@ def _number_rows(plan: NeckPlan, *, least_mm: float) -> dict[int, int]:
         rows[fret] = next((row for row, end in enumerate(ends) if place - end >= least_mm), len(ends))
         ends[rows[fret] : rows[fret] + 1] = [place]
     return rows
+
+
+def _anchored(plan: NeckPlan, findings: list[Finding]) -> list[tuple[float, Finding]]:
+    """The findings that have a place on the neck, each with it, from the nut on."""
+    found = [(anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None]
+    return sorted(found, key=lambda one: one[0])
 
 
 def _anchor(plan: NeckPlan, finding: Finding) -> float | None:
@@ -162,10 +163,9 @@ def _placed_labels(
 
     A label begins at its anchor and stands above all labels that begin or lie within its length: no leader crosses a text.
     """
-    named = [(anchor, one) for one in findings if (anchor := _anchor(plan, one)) is not None]
     placed: list[tuple[str, float, float, int, str]] = []
     ends: list[tuple[float, float, int]] = []
-    for anchor, finding in sorted(named, key=lambda pair: -pair[0]):
+    for anchor, finding in reversed(_anchored(plan, findings)):
         text = label(finding)
         width = len(text) * CHARACTER * (high - low) / WIDTH
         start = max(min(anchor - 3.0, high - width - 2.0), low + 2.0)
@@ -175,14 +175,10 @@ def _placed_labels(
     return placed
 
 
-def _wrapped(text: str, width: int) -> list[str]:
-    return textwrap.wrap(text, width)
-
-
 def _draw(axes: Any, plan: NeckPlan, *, upright: bool) -> None:
     """Board, strings, nut, frets and saddles."""
-    strings = range(1, len(plan.neck.strings) + 1)
     last = len(plan.neck.strings)
+    strings = range(1, last + 1)
 
     def path(along: list[float], across: list[float], **how: Any) -> None:
         drawing.line(axes, *((across, along) if upright else (along, across)), **how)
@@ -194,18 +190,16 @@ def _draw(axes: Any, plan: NeckPlan, *, upright: bool) -> None:
     area([plan.along(0, 1), tail[0], tail[1], plan.along(0, last)], [1.0, 1.0, 0.0, 0.0], facecolor=drawing.BOARD, linewidth=0)
     for number in strings:
         start = plan.along(plan.neck.string(number).first_fret, number)
-        found = plan.saddles.get(number)
-        saddle = plan.saddle(number)
-        y = plan.across(number)
+        found, saddle, y = plan.saddles.get(number), plan.saddle(number), plan.across(number)
         width = 0.7 + 0.9 * min(plan.neck.string(number).gauge_mm, 2.5) / 1.4
         reach = saddle if found is None else saddle + plan.saddle_factor * found.value
         path([start, max(reach, saddle)], [y, y], color=drawing.METAL, linewidth=width)
         half = 0.35 * (1.0 - 2.0 * 0.07) / max(last - 1, 1)
         path([saddle, saddle], [y - half, y + half], color=drawing.SOFT, linewidth=1.2, linestyle=(0, (2, 2)))
         if found is not None:
-            colour = drawing.INK if found.finding is None else _colour(found.finding)
+            colour, band = (drawing.INK, drawing.METAL) if found.finding is None else (_colour(found.finding),) * 2
             ends = [saddle + plan.saddle_factor * value for value in (found.low, found.high)]
-            area([*ends, *reversed(ends)], [y - half, y - half, y + half, y + half], **_band(found.finding))
+            area([*ends, *reversed(ends)], [y - half, y - half, y + half, y + half], facecolor=band, alpha=0.35, linewidth=0)
             path([reach, reach], [y - half, y + half], color=colour, linewidth=3.5 if found.finding else 2.0)
     for fret, found in plan.frets.items():
         _fret(path, area, plan, fret, found)
@@ -248,11 +242,6 @@ def _fret_colour(found: Displacement) -> str:
     if found.finding is None and found.tilt_finding is not None:
         return _colour(found.tilt_finding)
     return drawing.SHARP if found.value > 0 else drawing.FLAT
-
-
-def _band(finding: Finding | None) -> dict[str, Any]:
-    colour = drawing.METAL if finding is None else _colour(finding)
-    return {"facecolor": colour, "alpha": 0.35, "linewidth": 0}
 
 
 def _board_end(plan: NeckPlan) -> float:

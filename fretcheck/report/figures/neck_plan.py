@@ -87,16 +87,14 @@ class NeckPlan:
     def factor(self) -> int:
         """By how much displacements of frets and nut are exaggerated: none may be drawn at its neighbour's place."""
         outer = (1, len(self.neck.strings))
-        for factor in FACTORS:
-            if all(
-                factor * found.reach
-                < 0.6 * min(abs(self.along(fret + step, string) - self.along(fret, string)) for string in outer)
-                for fret, found in self.frets.items()
-                for step in (-1, 1)
-                if 0 <= fret + step <= self.neck.frets
-            ):
-                return factor
-        return 1
+        room = min(
+            0.6 * abs(self.along(fret + step, string) - self.along(fret, string)) / max(found.reach, 1e-9)
+            for fret, found in self.frets.items()
+            for step in (-1, 1)
+            if 0 <= fret + step <= self.neck.frets
+            for string in outer
+        )
+        return next((factor for factor in FACTORS if factor < room), 1)
 
     @cached_property
     def saddle_factor(self) -> int:

@@ -17,14 +17,13 @@ Z90 = 1.6449  # Normal quantile: ±Z90·u holds 90 %
 
 
 def string_figure(
-    notes: Sequence[FretPart], *, string: int, note: str, frets: int, limit_cents: float, reach_cents: float
+    heard: Sequence[FretPart], *, string: int, note: str, frets: int, limit_cents: float, reach_cents: float
 ) -> Markup:
     """Curves of one string.
 
-    `notes`: those of this string. `note`: its open note, as the package writes notes. `reach_cents`: end of the scale, the same
-    for all strings so that they can be compared.
+    `heard`: its fretted notes that were heard. `note`: its open note, as the package writes notes. `reach_cents`: end of the
+    scale, the same for all strings so that they can be compared.
     """
-    heard = [one for one in notes if one.fret > 0 and one.plucks > 0 and one.deviation_cents is not None]
     half = max(limit_cents * 1.3, *(1.15 * cents for cents, _ in _unexplained(heard)))
     with drawing.style():
         figure = drawing.new_figure(WIDTH, HEIGHT)
@@ -40,17 +39,12 @@ def string_figure(
         upper.heading(f"String {string}  {note}")
         axes.text(lower.left + 3.0, lower.top + 2.0, "unexplained", fontsize=11.0, color=drawing.SOFT)
         _curves(upper, lower, heard)
-        return drawing.as_svg(
-            figure, name=f"string-{string}", title=f"String {string}, {note}", description=description(heard, limit_cents)
-        )
+        words = _description(heard, limit_cents)
+        return drawing.as_svg(figure, name=f"string-{string}", title=f"String {string}, {note}", description=words)
 
 
-def description(heard: Sequence[FretPart], limit_cents: float) -> str:
-    """What the curves show, in words."""
-    if not heard:
-        return "No fretted note of this string was heard."
-    sharpest = max(heard, key=_cents)
-    flattest = min(heard, key=_cents)
+def _description(heard: Sequence[FretPart], limit_cents: float) -> str:
+    sharpest, flattest = max(heard, key=_cents), min(heard, key=_cents)
     outside = [one.fret for one in heard if one.decision == "fail"]
     text = (
         f"Heard: from {_cents(flattest):+.1f} cents at fret {flattest.fret} to {_cents(sharpest):+.1f} cents at fret "
@@ -78,11 +72,8 @@ def _curves(upper: Panel, lower: Panel, heard: Sequence[FretPart]) -> None:
         upper.bars([(one.fret, _cents(one) - half, _cents(one) + half) for one, half in known], color=colour, linewidth=1.4)
         places, values = [one.fret for one in alike], [_cents(one) for one in alike]
         upper.line(places, values, color=colour, marker=marker, markersize=5.5, linestyle="none")
-    lower.bars(
-        [(one.fret, 0.0, one.unexplained_cents) for one in heard if one.unexplained_cents is not None],
-        color=drawing.INK,
-        linewidth=3.0,
-    )
+    unexplained = [(one.fret, 0.0, one.unexplained_cents) for one in heard if one.unexplained_cents is not None]
+    lower.bars(unexplained, color=drawing.INK, linewidth=3.0)
 
 
 def _look(one: FretPart) -> tuple[str, str]:

@@ -3,8 +3,6 @@
 Conventions: like the picture on the terminal (`tables.neck_cells`): sign and number carry the meaning, colour repeats it.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from fretcheck.inspection.document import FretPart, InspectionDocument
@@ -19,25 +17,10 @@ class CellOnPage(NamedTuple):
     words: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class CellsOnPage:
-    """All cells, row by row (string 1 first); None where a note does not exist."""
-
-    frets: list[int]
-    rows: list[tuple[int, list[CellOnPage | None]]]
-
-
-def in_rows(cells: Mapping[tuple[int, int], CellOnPage]) -> CellsOnPage:
-    """Cells by string and fret, laid out."""
-    frets = sorted({fret for _, fret in cells})
-    strings = sorted({string for string, _ in cells})
-    return CellsOnPage(frets=frets, rows=[(string, [cells.get((string, fret)) for fret in frets]) for string in strings])
-
-
-def cells_on_page(document: InspectionDocument) -> CellsOnPage:
-    """The cells of a document's notes, missing ones included."""
+def cells_on_page(document: InspectionDocument) -> dict[tuple[int, int], CellOnPage]:
+    """The cells of a document's notes by string and fret, missing ones included."""
     notes = {(one.string, one.fret): one for one in document.frets}
-    return in_rows({place: _cell(notes.get(place)) for place in (*notes, *document.missing)})
+    return {place: _cell(notes.get(place)) for place in (*notes, *document.missing)}
 
 
 def _cell(note: FretPart | None) -> CellOnPage:

@@ -7,19 +7,22 @@ from fretcheck.diagnosis.result import Move
 from fretcheck.inspection.comparison import Comparison
 from fretcheck.inspection.document import InspectionDocument, JobPart
 from fretcheck.plain_text import moment
-from fretcheck.report.pages.condition_sheet import clipped, fields_of, sheet_heading
+from fretcheck.report.pages.condition_sheet import MOST_IN_NOTES, clipped, fields_of, sheet_heading
 from fretcheck.report.pages.inspection_page import running_line
 from fretcheck.report.pages.page import render
 from fretcheck.report.words.condition_words import plain_words, plain_work
 from fretcheck.report.words.verdict_words import sureness
 
 MOST_MATTERS = 6
+EXPECTED = {
+    "came true": "That is as good as we expected of this work, or better.",
+    "did not come true": "We had expected a little more of this work, and will look into it with you.",
+}
 
 
 def compare_sheet(comparison: Comparison, before: InspectionDocument, after: InspectionDocument) -> str:
     """The page as HTML."""
-    known = {name: value if value is not None else getattr(before.job, name) for name, value in after.job}
-    job = JobPart(**known)
+    job = JobPart(**{name: getattr(before.job, name) if value is None else value for name, value in after.job})
     last = after.model_copy(update={"job": job})
     fields = dict(fields_of(last))
     shown = [(name, fields[name]) for name in ("Customer", "Job number", "Serial number", "Strings")]
@@ -35,8 +38,8 @@ def compare_sheet(comparison: Comparison, before: InspectionDocument, after: Ins
         numbers=_numbers(comparison),
         done=_done(comparison),
         matters=_matters(comparison, strings=len(before.neck.description.get("strings", []))),
-        expected=_expected(comparison),
-        told_notes=clipped(job.notes, 240),
+        expected=EXPECTED.get(comparison.prediction, ""),
+        told_notes=clipped(job.notes, MOST_IN_NOTES),
         told_price=clipped(job.price),
     )
 
@@ -48,18 +51,16 @@ def _headline(comparison: Comparison, after: InspectionDocument) -> tuple[str | 
         return decision, "Your instrument plays in tune now."
     if comparison.better:
         return "undecided", "Your instrument plays better in tune than before."
-    return (
-        decision,
-        "Your instrument plays in tune no better than before." if decision == "fail" else "We cannot say for certain yet.",
-    )
+    if decision == "fail":
+        return decision, "Your instrument plays in tune no better than before."
+    return decision, "We cannot say for certain yet."
 
 
 def _numbers(comparison: Comparison) -> str:
     count, first, now = len(comparison.notes), comparison.outside_before, comparison.outside_after
-    text = (
-        f"Of the {count} notes we listened to both times {first or 'none'} {'was' if first == 1 else 'were'} surely out of tune "
-    )
-    text += f"before, {now or 'none'} {'is' if now == 1 else 'are'} now."
+    were, are = "was" if first == 1 else "were", "is" if now == 1 else "are"
+    text = f"Of the {count} notes we listened to both times {first or 'none'} {were} surely out of tune before, {now or 'none'} "
+    text += f"{are} now."
     worst = comparison.worst_before_cents, comparison.worst_after_cents
     if worst[0] is None or worst[1] is None:
         return text
@@ -69,12 +70,8 @@ def _numbers(comparison: Comparison) -> str:
 
 def _done(comparison: Comparison) -> list[str]:
     """The advised work that was done, as far as it was found done."""
-    moves = [
-        Move(part=one.part, string=one.string, fret=one.fret, end=one.end, move_mm=one.moved_mm)
-        for one in comparison.corrections
-        if one.outcome in ("done as advised", "partly done", "gone too far")
-    ]
-    return plain_work(moves)
+    done = [one for one in comparison.corrections if one.outcome in ("done as advised", "partly done", "gone too far")]
+    return plain_work([Move(part=one.part, string=one.string, fret=one.fret, end=one.end, move_mm=one.moved_mm) for one in done])
 
 
 def _matters(comparison: Comparison, *, strings: int) -> list[str]:
@@ -87,11 +84,3 @@ def _matters(comparison: Comparison, *, strings: int) -> list[str]:
         found = f"{title} ({sureness(one.before)} sure then)"
         lines.append(f"{found}: not found any more." if one.after is None else f"{found}: still so ({sureness(one.after)} sure).")
     return lines
-
-
-def _expected(comparison: Comparison) -> str:
-    if comparison.prediction == "came true":
-        return "That is as good as we expected of this work, or better."
-    if comparison.prediction == "did not come true":
-        return "We had expected a little more of this work, and will look into it with you."
-    return ""

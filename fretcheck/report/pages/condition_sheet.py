@@ -14,7 +14,7 @@ from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import moment, plain_line
 from fretcheck.report.figures.neck_figure import neck_figure, upright_neck_figure
 from fretcheck.report.figures.neck_plan import plan_of
-from fretcheck.report.pages.inspection_page import context_of, facts, running_line
+from fretcheck.report.pages.inspection_page import context_of, running_line
 from fretcheck.report.pages.page import render
 from fretcheck.report.words.condition_words import how_noticeable, plain_rival, plain_words, plain_work
 from fretcheck.report.words.verdict_words import sureness, works
@@ -42,17 +42,16 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
     strings = document.neck.description.get("strings")
     count = len(strings) if isinstance(strings, list) else max((one.string for one in document.frets), default=6)
     worst = document.verdict.worst
-    outside = [one for one in document.frets if one.decision == "fail" and one.fret > 0 and one.plucks]
-    judged = [one for one in document.frets if one.decision is not None and one.fret > 0 and one.plucks]
+    judged = [one.decision for one in document.frets if one.decision is not None and one.fret > 0 and one.plucks]
+    outside = judged.count("fail")
     sure = [one for one in document.findings if is_sure(one)]
-    context = context_of(document)
     shown = sure[:MOST_MATTERS]
     plan = plan_of(document.model_copy(update={"findings": shown}))  # nothing else is drawn as a fault either
     job, work = document.job, plain_work([move for step in works(document) for move in step.moves])
     return render(
         "condition_sheet.html",
         running=running_line(document),
-        **context,
+        **context_of(document),
         technical=technical,
         shop=job.shop,
         instrument=sheet_heading(document),
@@ -60,11 +59,10 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         sheet_neck=None if plan is None else neck_figure(plan, shown, chart=False, name="neck-plain"),
         sheet_neck_upright=None if plan is None else upright_neck_figure(plan, shown, name="neck-plain-upright"),
         headline=HEADLINES[document.verdict.decision],
-        counted=counted(document, len(outside), len(judged)),
+        counted=counted(document, outside, len(judged)),
         noticeable=how_noticeable(None if worst is None or not outside else worst.deviation_cents),
         crowded=len(shown) + len(document.findings) - len(sure) + len(work) > MOST_LINES,
         matters=[(one.probability, plain_words(one, strings=count), may_stay(one, document)) for one in shown],
-        nothing_found=nothing_found(document),
         more=max(0, len(sure) - MOST_MATTERS),
         doubtful=[to_be_checked(one, strings=count) for one in document.findings if not is_sure(one)],
         work=work,
@@ -72,7 +70,6 @@ def condition_sheet(document: InspectionDocument, *, technical: bool = False) ->
         promise=promise(document),
         told_notes=clipped(job.notes, MOST_IN_NOTES),
         told_price=clipped(job.price),
-        technical_facts=facts(document),
     )
 
 
@@ -125,21 +122,13 @@ def counted(document: InspectionDocument, outside: int, judged: int) -> str:
     """How many notes are out and what was not listened to, in a sentence or two."""
     if judged == 0:
         return "No fretted note could be judged."
+    text = f"{outside} of the {judged} notes we listened to {'is' if outside == 1 else 'are'} out of tune."
     if outside == 0:
         text = f"None of the {judged} notes we listened to is surely out of tune."
-    else:
-        text = f"{outside} of the {judged} notes we listened to {'is' if outside == 1 else 'are'} out of tune."
     unheard = document.coverage.frets_not_listened_to if document.coverage is not None else []
     if not unheard:
         return text
     return f"{text} We did not listen to {'fret' if len(unheard) == 1 else 'frets'} {listed_numbers(unheard)}."
-
-
-def nothing_found(document: InspectionDocument) -> str:
-    """What is said where no part is surely at fault."""
-    if document.verdict.decision == "pass":
-        return "Nothing that needs work."
-    return "No single part is surely at fault."
 
 
 def to_be_checked(finding: Finding, *, strings: int) -> str:
@@ -193,9 +182,7 @@ def clipped(text: str | None, most: int = MOST_LETTERS) -> str | None:
 def _strings(data: dict[str, Any]) -> str | None:
     strings = data.get("strings")
     notes = [one.get("note") for one in strings if isinstance(one, dict)] if isinstance(strings, list) else []
-    if not notes:
-        return None
-    return clipped(f"{len(notes)}, {notes[-1]} to {notes[0]}")
+    return clipped(f"{len(notes)}, {notes[-1]} to {notes[0]}") if notes else None
 
 
 def _height(data: dict[str, Any], described: str, measured: str) -> str | None:

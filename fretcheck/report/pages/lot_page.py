@@ -1,71 +1,48 @@
 """The page of a lot: its decision with the risks, the sample, and what its necks say about their template."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from markupsafe import Markup
 
 from fretcheck.errors import FretcheckError
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.acceptance.lot_decision import neck_result, plan_risks_in_words
+from fretcheck.lots.acceptance.lot_record import Lot
 from fretcheck.lots.acceptance.risks import operating_characteristic
-from fretcheck.lots.template.template_study import lot_slots, study_template
+from fretcheck.lots.template.template_study import LotSlots, lot_slots, study_template
 from fretcheck.plain_text import moment
 from fretcheck.report.figures.lot_figures import acceptance_figure
 from fretcheck.report.pages.page import render
 from fretcheck.report.pages.template_page import template_context
 from fretcheck.report.tables.lots_tables import plan_in_words
 
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
-    from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.template.template_study import LotSlots
-
 _BADGES = {"accept": ("pass", "Accepted"), "refuse": ("fail", "Refused"), "open": ("undecided", "Not decided")}
 
 
 def lot_page(lot: Lot, documents: Mapping[str, InspectionDocument], *, series: Sequence[LotSlots] = ()) -> str:
     """The page as HTML; `documents` by serial, `series` the slots of every lot of the same template in their order."""
-    return render("lot.html", running=f"Lot {lot.name} · {moment(lot.opened_at)}", **_context(lot, documents, series))
-
-
-def _context(lot: Lot, documents: Mapping[str, InspectionDocument], series: Sequence[LotSlots]) -> dict[str, Any]:
     decision = lot.decision
     badge, word = _BADGES["open" if decision is None else decision.outcome]
-    results = {serial: neck_result(document) for serial, document in documents.items()}
     shown: dict[str, Any] | None = None
     no_template = ""
     try:
         shown = template_context(study_template([lot_slots(lot.name, lot.opened_at, documents.values())]), series=series)
     except FretcheckError as refused:
         no_template = str(refused)
-    return {
-        "lot": lot,
-        "badge": badge,
-        "word": word,
-        "sentence": "No decision has been made yet." if decision is None else decision.text,
-        "facts": [
-            ("Template", lot.template),
-            ("Necks", len(lot.serials)),
-            ("Opened", moment(lot.opened_at)),
-            ("Decided", "not yet" if decision is None or decision.outcome == "open" else moment(decision.decided_at)),
-            ("Seed of the draw", lot.seed),
-            ("State", lot.state),
-        ],
-        "plan": plan_in_words(lot),
-        "risks": plan_risks_in_words(lot) if decision is None else decision.risks,
-        "curve": _curve(lot),
-        "sample": [(serial, lot.inspections.get(serial), results.get(serial)) for serial in lot.sample],
-        "others": [(serial, lot.inspections[serial], results[serial]) for serial in lot.serials if _beside(lot, serial, results)],
-        "shown": shown,
-        "no_template": no_template,
-    }
-
-
-def _beside(lot: Lot, serial: str, results: Mapping[str, object]) -> bool:
-    """Read, though not drawn."""
-    return serial in results and serial not in lot.sample
+    return render(
+        "lot.html",
+        running=f"Lot {lot.name} · {moment(lot.opened_at)}",
+        lot=lot,
+        badge=badge,
+        word=word,
+        plan=plan_in_words(lot),
+        risks=plan_risks_in_words(lot) if decision is None else decision.risks,
+        curve=_curve(lot),
+        results={serial: neck_result(document) for serial, document in documents.items()},
+        shown=shown,
+        no_template=no_template,
+    )
 
 
 def _curve(lot: Lot) -> Markup | None:

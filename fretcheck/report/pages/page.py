@@ -1,33 +1,7 @@
 """Pages: one self-contained HTML file each, made from a template and figures, for screen, phone and paper.
 
-A page is a template of its own in `templates/` that extends ``base.html``, and a module of its own that gathers what the
-template shows and calls `render`; `write_page` puts the result on disk. All pages share ``style.css`` (light, dark and print)
-and the figures of `fretcheck.report.figures.drawing`.
-
-How to make a page
-------------------
-1. ``templates/lot.html``::
-
-       {% extends "base.html" %}
-       {% import "parts.html" as parts %}
-       {% block title %}Lot {{ lot.name }}{% endblock %}
-       {% block block %}{{ parts.title_block("Lot", lot.name, [("Necks", 12), ("Day", lot.day)]) }}{% endblock %}
-       {% block main %}
-       <section aria-labelledby="verdict">
-         <h2 id="verdict">Verdict</h2>
-         {{ parts.verdict("fail", "OUT OF TOLERANCE", "Three necks of twelve …") }}
-         {{ parts.figure(chart, "What the chart shows, in a sentence") }}
-       </section>
-       {% endblock %}
-
-2. ``html = render("lot.html", running="Lot 7", lot=lot, chart=chart)`` with `chart` from `drawing.as_svg`, then
-   ``write_page(html, path)``.
-
-Classes that the style sheet knows: ``figure``; ``table.list`` (with ``td.number``; wrap a wide one in ``div.wide`` so that a
-phone can scroll within it); ``.badge.pass|fail|undecided``; ``.sharp .flat .within .unsure`` (text colours: always say it by
-word or sign too); ``ol.steps``; ``p.lead``; ``p.small``; ``.caution``; ``.columns`` (side by side where there is room);
-``.new-page`` (a new sheet of paper begins here); ``.keep`` (not cut between sheets; nor is any table that fits on one);
-``.vh`` (for screen readers only).
+A page is a template in `templates/` that extends ``base.html``, and a module that gathers what the template shows and calls
+`render`; ``README.md`` beside this file tells how to make one.
 
 Conventions: every text that a template shows is escaped, its control characters made visible; only figures, made by this
 package, pass as markup, and they take no text of a user's. A page has no script, asks for nothing outside itself, and its

@@ -13,15 +13,16 @@ from fretcheck.report.pages.page import write_page
 
 
 def write_report(
-    document: InspectionDocument, path: Path, *, sheet: bool | None = None, technical: bool = False, force: bool = False
+    document: InspectionDocument, path: Path | None, *, sheet: bool | None = None, technical: bool = False, force: bool = False
 ) -> Path:
-    """Write the report of `document` to `path`, whole or not at all, and return the path.
+    """Write the report of `document` whole or not at all, and return its path: its usual name here where `path` is None.
 
     `sheet`: the customer's condition sheet; None: where the plan was ``intake``. `technical`: the technical pages behind the
     sheet, too.
     Raises StorageError when the file cannot be written.
     """
-    return write_page(report_page(document, sheet=sheet, technical=technical), path, force=force)
+    page = report_page(document, sheet=sheet, technical=technical)
+    return write_page(page, path or Path(usual_name(document)), force=force)
 
 
 def report_page(document: InspectionDocument, *, sheet: bool | None = None, technical: bool = False) -> str:

@@ -8,6 +8,7 @@ from fretcheck.inspection.comparison import Comparison
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import moment, plain_line, signed
 from fretcheck.report.tables.neck_cells import glyphs_for
+from fretcheck.report.tables.plain_table import plain_table
 from fretcheck.report.tables.terminal import DECISION_STYLES, Shown, section
 from fretcheck.report.words.comparison_words import corrected_part, finding_then, headline, part_name, summary
 from fretcheck.report.words.verdict_words import sureness
@@ -22,13 +23,10 @@ def print_comparison(comparison: Comparison, before: InspectionDocument, after: 
 
 def comparison_text(comparison: Comparison, before: InspectionDocument, after: InspectionDocument, show: Shown) -> RenderableType:
     """The comparison as one renderable."""
-    title = show.text(after.neck.name, style="bold")
-    if after.neck.serial:
-        title.append_text(show.text(f"  ({after.neck.serial})", style="dim"))
     kind, words = headline(comparison, before, after)
     badge = Text(f" {words.upper()} ", style=DECISION_STYLES[kind])
     which = show.text(f"{_which(before)}  →  {_which(after)}", style="dim")
-    parts: list[RenderableType] = [title, badge, which, show.text(summary(comparison, before, after)), Text()]
+    parts: list[RenderableType] = [show.title(after), badge, which, show.text(summary(comparison, before, after)), Text()]
     if comparison.corrections:
         parts += [section("What came of each correction"), _corrections(comparison, show)]
     parts += [show.text(comparison.prediction_text), Text(), section("What was moved"), _parts(comparison, show), Text()]
@@ -45,31 +43,20 @@ def _which(document: InspectionDocument) -> str:
     return f"{plain_line(document.id or 'not kept')}, {moment(document.taken_at)}"
 
 
-def _table(show: Shown, *columns: str) -> Table:
-    table = Table(box=None, padding=(0, 1), pad_edge=False, header_style="dim")
-    for number, name in enumerate(columns):
-        table.add_column(show.signs(name), justify="left" if number == 0 else "right", no_wrap=True)
-    return table
-
-
 def _corrections(comparison: Comparison, show: Shown) -> Table:
-    table = _table(show, "", "asked, mm", "found, mm", "±")
-    table.add_column("")
+    table = plain_table("", ">asked, mm", ">found, mm", show.signs(">±"), "", padding=(0, 1))
     for one in comparison.corrections:
-        numbers = [
-            None if one.asked_mm is None else signed(one.asked_mm, 2),
-            None if one.moved_mm is None else signed(one.moved_mm, 2),
-        ]
+        numbers = [show.text("–" if mm is None else signed(mm, 2)) for mm in (one.asked_mm, one.moved_mm)]
         u = "" if one.u_mm is None else f"{one.u_mm:.2f}"
         outcome = Text(one.outcome, style=OUTCOME_STYLES.get(one.outcome, "bold"))
-        table.add_row(corrected_part(one), *(show.text(number or "–") for number in numbers), u, outcome)
+        table.add_row(corrected_part(one), *numbers, u, outcome)
     return table
 
 
 def _parts(comparison: Comparison, show: Shown) -> RenderableType:
     if not comparison.parts:
         return show.bullets(["No part was surely moved."])
-    table = _table(show, "", "moved by", "±", "", "sure")
+    table = plain_table("", ">moved by", show.signs(">±"), ">", ">sure", padding=(0, 1))
     for one in comparison.parts:
         number, sure = show.text(signed(one.change, 2)), show.text(sureness(one.probability))
         table.add_row(part_name(one.kind, fret=one.fret, string=one.string), number, f"{one.u:.2f}", one.unit, sure)
@@ -80,7 +67,7 @@ def _notes(comparison: Comparison, show: Shown) -> RenderableType:
     changed = sorted(comparison.changed_notes, key=lambda one: -abs(one.change_cents))
     if not changed:
         return show.bullets(["None surely changed."])
-    table = _table(show, "string", "fret", "before", "after", "change", "sure")
+    table = plain_table("string", ">fret", ">before", ">after", ">change", ">sure", padding=(0, 1))
     for one in changed[:MOST_NOTES]:
         numbers = [show.text(signed(value)) for value in (one.before_cents, one.after_cents, one.change_cents)]
         table.add_row(str(one.string), str(one.fret), *numbers, show.text(sureness(one.probability)))

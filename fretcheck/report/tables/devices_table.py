@@ -15,6 +15,7 @@ from rich.text import Text
 from fretcheck.audio.fitness import Fitness
 from fretcheck.audio.input.portaudio import InputDevice
 from fretcheck.plain_text import plain_line
+from fretcheck.report.tables.plain_table import plain_table
 
 LIST_SCHEMA = "fretcheck/devices/1"
 CHECK_SCHEMA = "fretcheck/device-check/1"
@@ -31,33 +32,22 @@ _VERDICTS = {
 
 def inputs_table(inputs: Sequence[InputDevice], rates: Mapping[int, Sequence[int]]) -> Table:
     """One line an input; `rates` by device number."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("No.", justify="right")
-    table.add_column("Input", overflow="fold", ratio=2)
-    table.add_column("Channels", justify="right")
-    table.add_column("Own rate, Hz", justify="right")
-    table.add_column("Also takes, kHz", overflow="fold", ratio=2)
+    table = plain_table(">No.", "Input", ">Channels", ">Own rate, Hz", "Also takes, kHz", padding=(0, 1), header_style="bold")
+    for column in (table.columns[1], table.columns[4]):
+        column.overflow, column.ratio = "fold", 2
     for device in inputs:
         name = Text(plain_line(device.name))
         if device.is_default:
             name.append("  (default)", style="dim")
-        others = [rate for rate in rates.get(device.number, ()) if rate != device.default_rate_hz]
-        table.add_row(
-            str(device.number),
-            name,
-            str(device.channels),
-            f"{device.default_rate_hz:.0f}",
-            " ".join(f"{rate / 1000:g}" for rate in others),
-        )
+        others = " ".join(f"{rate / 1000:g}" for rate in rates.get(device.number, ()) if rate != device.default_rate_hz)
+        table.add_row(str(device.number), name, str(device.channels), f"{device.default_rate_hz:.0f}", others)
     return table
 
 
 def inputs_document(inputs: Sequence[InputDevice], rates: Mapping[int, Sequence[int]]) -> dict[str, Any]:
     """The same for a program."""
-    return {
-        "schema": LIST_SCHEMA,
-        "inputs": [asdict(device) | {"rates_hz": list(rates.get(device.number, ()))} for device in inputs],
-    }
+    found = [asdict(device) | {"rates_hz": list(rates.get(device.number, ()))} for device in inputs]
+    return {"schema": LIST_SCHEMA, "inputs": found}
 
 
 def meter(rms: float, floor_rms: float | None, *, clipped: bool, width: int = 72, ascii_only: bool = False) -> Text:
@@ -68,9 +58,7 @@ def meter(rms: float, floor_rms: float | None, *, clipped: bool, width: int = 72
     cells = [full] * filled + [empty] * (bar - filled)
     if floor_rms is not None:
         cells[min(_place(_db(floor_rms), bar), bar - 1)] = mark
-    minus = "-" if ascii_only else "−"
-    figure = f"{abs(level):5.1f}"
-    words = Text(f"{minus}{figure} dB  ", style="bold")
+    words = Text(f"{'-' if ascii_only else '−'}{abs(level):5.1f} dB  ", style="bold")
     words.append("".join(cells), style="red" if clipped else "")
     words.append("  CLIPPED" if clipped else "")
     return words
@@ -86,39 +74,23 @@ def _db(rms: float) -> float:
 
 def fitness_report(fitness: Fitness, *, device: str, sample_rate_hz: float) -> RenderableType:
     """What was heard and what to do about it."""
-    table = Table(box=None, pad_edge=False, show_header=False)
-    table.add_column(style="dim")
-    table.add_column(justify="right")
-    rows = [
-        ("Plucks heard", str(fitness.plucks)),
-        ("Signal", _shown(fitness.signal_dbfs, "dB")),
-        ("Noise floor", _shown(fitness.noise_dbfs, "dB")),
-        ("Signal over noise", _shown(fitness.snr_db, "dB")),
-        ("Mains hum", _shown(fitness.hum_dbfs, "dB")),
-        ("Clipped", "unknown" if fitness.clipped_fraction is None else f"{100 * fitness.clipped_fraction:.3g} %"),
-    ]
-    for label, value in rows:
-        table.add_row(label, value)
+    table = plain_table("", ">", padding=(0, 1), show_header=False)
+    levels = (fitness.signal_dbfs, fitness.noise_dbfs, fitness.snr_db, fitness.hum_dbfs)
+    rows = zip(("Signal", "Noise floor", "Signal over noise", "Mains hum"), levels, strict=True)
+    clipped = "unknown" if fitness.clipped_fraction is None else f"{100 * fitness.clipped_fraction:.3g} %"
+    shown = [(label, "unknown" if value is None else f"{value:.1f} dB") for label, value in rows]
+    for label, text in (("Plucks heard", str(fitness.plucks)), *shown, ("Clipped", clipped)):
+        table.add_row(Text(label, style="dim"), text)
     title = Text(f"{plain_line(device)}, {sample_rate_hz:.0f} Hz, {fitness.seconds:.0f} s", style="bold")
     remarks = [Text(f"{_WHAT[remark.what]}: {remark.sentence}", style=_STYLES[remark.grade]) for remark in fitness.remarks]
     verdict = Text(_VERDICTS[fitness.grade], style=f"bold {_STYLES.get(fitness.grade or 'poor', '')}")
     return Group(title, table, *remarks, verdict)
 
 
-def _shown(value: float | None, unit: str) -> str:
-    return "unknown" if value is None else f"{value:.1f} {unit}"
-
-
 def fitness_document(fitness: Fitness, *, device: str, sample_rate_hz: float) -> dict[str, Any]:
     """The same for a program."""
     values = asdict(fitness)
     del values["all_zero"]  # a remark says it
-    return {
-        "schema": CHECK_SCHEMA,
-        "device": device,
-        "sample_rate_hz": sample_rate_hz,
-        "grade": fitness.grade,
-        **values,
-        "remarks": [asdict(remark) for remark in fitness.remarks],
-        "reason_unknown": None if fitness.plucks else "no pluck was heard",
-    }
+    unknown = None if fitness.plucks else "no pluck was heard"
+    head = {"schema": CHECK_SCHEMA, "device": device, "sample_rate_hz": sample_rate_hz, "grade": fitness.grade}
+    return {**head, **values, "reason_unknown": unknown}

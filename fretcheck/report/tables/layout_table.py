@@ -6,7 +6,7 @@ slot. A cell without a value (a short string's missing frets) is empty on paper 
 
 import csv
 import io
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -16,6 +16,7 @@ from rich.text import Text
 
 from fretcheck.neck.fret_layout import Layout, Scale, Slot
 from fretcheck.neck.temperament import CENTS_PER_OCTAVE
+from fretcheck.report.tables.plain_table import plain_table
 from fretcheck.units import MM_PER_INCH
 
 LengthUnit = Literal["mm", "in"]
@@ -31,35 +32,25 @@ def layout_table(layout: Layout, *, unit: LengthUnit = "mm") -> RenderableType:
     """The layout as rich tables; with up to six strings on one scale a single one that fits 80 columns."""
     neck = layout.neck
     zero = "zero fret" if neck.zero_fret else "nut"
-    parts: list[RenderableType] = [
-        Text.assemble(
-            (neck.name, "bold"), f": {neck.frets} frets, A4 = {neck.reference_hz:g} Hz, lengths in {unit}; 0 is the {zero}"
-        )
-    ]
-    numbers = range(1, len(neck.strings) + 1)
+    head = f": {neck.frets} frets, A4 = {neck.reference_hz:g} Hz, lengths in {unit}; 0 is the {zero}"
+    parts: list[RenderableType] = [Text.assemble((neck.name, "bold"), head)]
+    numbers = _all(layout)
+    chunks = [numbers[first : first + STRINGS_A_TABLE] for first in range(0, len(numbers), STRINGS_A_TABLE)]
     if len(layout.scales) == 1:
         beside = numbers if len(numbers) <= STRINGS_BESIDE_LENGTHS else range(0)
         parts.append(_common_scale(layout, beside, unit))
     else:
         parts.append(Text("From each string's own nut, along the string:"))
-        parts += [_fanned(layout, some, unit) for some in _chunks(numbers)]
+        parts += [_fanned(layout, some, unit) for some in chunks]
     if len(layout.scales) > 1 or len(numbers) > STRINGS_BESIDE_LENGTHS:
         parts.append(Text("Target frequency in Hz:"))
-        parts += [_notes(layout, some) for some in _chunks(numbers)]
+        parts += [_notes(layout, some) for some in chunks]
     parts += [Text(line) for line in _remarks(layout, unit)]
     return Group(*parts)
 
 
-def _chunks(numbers: Sequence[int]) -> Iterator[Sequence[int]]:
-    for first in range(0, len(numbers), STRINGS_A_TABLE):
-        yield numbers[first : first + STRINGS_A_TABLE]
-
-
 def _table(*headings: str) -> Table:
-    table = Table(box=None, padding=(0, 0, 0, 1), pad_edge=False)
-    for heading in headings:
-        table.add_column(heading, justify="right", no_wrap=True)
-    return table
+    return plain_table(*(f">{one}" for one in headings), no_wrap=True, padding=(0, 0, 0, 1), header_style="table.header")
 
 
 def _common_scale(layout: Layout, numbers: Sequence[int], unit: LengthUnit) -> Table:
@@ -69,11 +60,9 @@ def _common_scale(layout: Layout, numbers: Sequence[int], unit: LengthUnit) -> T
         table.add_column(heading, justify="right", no_wrap=True, style="cyan")
     show = _length_writer(layout, unit)
     for slot in layout.scales[0].slots:
-        cells = [
-            str(slot.fret),
-            *_lengths(slot, show, unit),
-            *([f"{round(slot.rounding_cents, 2) + 0.0:+.2f}"] if rounded else []),
-        ]
+        previous = "" if slot.from_previous_mm is None else show(slot.from_previous_mm)
+        cells = [str(slot.fret), show(slot.marked_mm), previous, _plain(slot.speaking_length_mm, unit)]
+        cells += [f"{round(slot.rounding_cents, 2) + 0.0:+.2f}"] if rounded else []
         table.add_row(*cells, *_hertz(layout, slot.fret, numbers), style=_row_style(layout, slot.fret))
     return table
 
@@ -101,12 +90,11 @@ def _remarks(layout: Layout, unit: LengthUnit) -> list[str]:
         shift = f"{_in_unit(layout.rounding.step_mm / 2.0, unit):.3g}"
         lines.append(f"Rounding moves a slot by up to {shift} {unit}, at worst {worst:.2f} cents here.")
     if len(layout.scales) > 1:
-        square = layout.neck.square_fret or 0
-        lines.append(f"Fret {square} stands square. Nuts along the neck's axis, positive toward the bridge:")
+        nuts = [f"{number}: {_plain(_scale_of(layout, number).nut_offset_mm, unit)} {unit}" for number in _all(layout)]
         lines.append(
-            "  "
-            + ", ".join(f"{number}: {_plain(_scale_of(layout, number).nut_offset_mm, unit)} {unit}" for number in _all(layout))
+            f"Fret {layout.neck.square_fret or 0} stands square. Nuts along the neck's axis, positive toward the bridge:"
         )
+        lines.append(f"  {', '.join(nuts)}")
         also = ", what rounding costs in cents" if layout.rounding is not None else ""
         lines.append(f"From fret to fret, speaking lengths{also}: --csv or --json.")
     lines += [*_ends_of_strings(layout, unit), FROM_THE_NUT, CARE]
@@ -153,19 +141,11 @@ def _row_style(layout: Layout, fret: int) -> str:
     return "bold" if fret and abs(cents - CENTS_PER_OCTAVE * round(cents / CENTS_PER_OCTAVE)) < 0.5 else ""
 
 
-def _lengths(slot: Slot, show: Callable[[float], str], unit: LengthUnit) -> list[str]:
-    previous = "" if slot.from_previous_mm is None else show(slot.from_previous_mm)
-    return [show(slot.marked_mm), previous, _plain(slot.speaking_length_mm, unit)]
-
-
 def _hertz(layout: Layout, fret: int, numbers: Sequence[int]) -> list[str]:
     row = layout.targets_hz[fret]
-    return ["" if (target := row[number - 1]) is None else _five_digits(target) for number in numbers]
-
-
-def _five_digits(hertz: float) -> str:
-    """Five digits: within 0.1 cents, and six characters wide from 10 Hz to 9999 Hz."""
-    return f"{hertz:.{3 if hertz < 100 else 2 if hertz < 1000 else 1}f}"
+    targets = (row[number - 1] for number in numbers)
+    # five digits: within 0.1 cents, and six characters wide from 10 Hz to 9999 Hz
+    return ["" if one is None else f"{one:.{3 if one < 100 else 2 if one < 1000 else 1}f}" for one in targets]
 
 
 def _length_writer(layout: Layout, unit: LengthUnit) -> Callable[[float], str]:
@@ -177,19 +157,14 @@ def _length_writer(layout: Layout, unit: LengthUnit) -> Callable[[float], str]:
             return lambda length_mm: _mixed(round(length_mm / rounding.step_mm) * step)
     digits: int | None = None
     if rounding is not None and unit == "mm":
-        digits = next((places for places in (2, 3) if _whole(rounding.step * 10**places)), 4)
+        steps = {places: rounding.step * 10**places for places in (2, 3)}
+        digits = next((places for places, step in steps.items() if abs(step - round(step)) < 1e-9), 4)
     return lambda length_mm: _plain(length_mm, unit, digits=digits)
-
-
-def _whole(value: float) -> bool:
-    return abs(value - round(value)) < 1e-9
 
 
 def _mixed(length: Fraction) -> str:
     whole, rest = divmod(length, 1)
-    if not rest:
-        return str(whole)
-    return f"{whole} {rest}" if whole else str(rest)
+    return f"{whole} {rest}" if whole and rest else str(whole or rest)
 
 
 def _in_unit(length_mm: float, unit: LengthUnit) -> float:
@@ -205,26 +180,22 @@ def _plain(length_mm: float, unit: LengthUnit, *, digits: int | None = None) -> 
 def layout_csv(layout: Layout, *, unit: LengthUnit = "mm") -> str:
     """One row a fret and scale length, with a column of target frequency for every string (empty on another's scale)."""
     text = io.StringIO()
-    rows = list(_csv_rows(layout, unit))
+    rows = _csv_rows(layout, unit)
     writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
     return text.getvalue()
 
 
-def _csv_rows(layout: Layout, unit: LengthUnit) -> Iterator[dict[str, Any]]:
+def _csv_rows(layout: Layout, unit: LengthUnit) -> list[dict[str, Any]]:
+    rows = []
     for scale in layout.scales:
+        head = {"strings": " ".join(map(str, scale.strings)), f"scale_length_{unit}": _fine(scale.scale_length_mm, unit)}
         for slot in scale.slots:
-            row: dict[str, Any] = {"strings": " ".join(map(str, scale.strings)), f"scale_length_{unit}": scale_in(scale, unit)}
-            row |= _slot_fields(slot, unit)
-            for number in _all(layout):
-                target = layout.targets_hz[slot.fret][number - 1] if number in scale.strings else None
-                row[f"string_{number}_hz"] = None if target is None else round(target, 6)
-            yield row
-
-
-def scale_in(scale: Scale, unit: LengthUnit) -> float:
-    return _fine(scale.scale_length_mm, unit)
+            targets = [one if n in scale.strings else None for n, one in enumerate(layout.targets_hz[slot.fret], start=1)]
+            hertz = {f"string_{n}_hz": None if one is None else round(one, 6) for n, one in enumerate(targets, start=1)}
+            rows.append({**head, **_slot_fields(slot, unit), **hertz})
+    return rows
 
 
 def _fine(length_mm: float, unit: LengthUnit) -> float:
@@ -256,7 +227,7 @@ def layout_document(layout: Layout, *, unit: LengthUnit = "mm") -> dict[str, Any
         "scales": [
             {
                 "strings": list(scale.strings),
-                f"scale_length_{unit}": scale_in(scale, unit),
+                f"scale_length_{unit}": _fine(scale.scale_length_mm, unit),
                 f"nut_offset_{unit}": _fine(scale.nut_offset_mm, unit),
                 "frets": [_slot_fields(slot, unit) for slot in scale.slots],
             }

@@ -4,26 +4,22 @@ Conventions: mm are positive toward the bridge. What a user typed is shown as te
 point as decimal sign, empty for unknown.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fretcheck.lots.acceptance.lot_decision import NeckResult
+from fretcheck.lots.acceptance.lot_record import Lot
 from fretcheck.lots.charts.capability import capability_in_words
+from fretcheck.lots.gauge.gauge_study import ScatterPart
+from fretcheck.lots.gauge.study import GaugeStudy
+from fretcheck.lots.template.template_study import Drift, TemplateStudy
 from fretcheck.plain_text import decimal, plain_line, signed
-
-if TYPE_CHECKING:
-    from fretcheck.lots.acceptance.lot_decision import NeckResult
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.gauge.gauge_study import ScatterPart
-    from fretcheck.lots.gauge.study import GaugeStudy
-    from fretcheck.lots.template.template_study import Drift, TemplateStudy
+from fretcheck.report.tables.plain_table import plain_table
 
 # Plain words; the statistician's name, which is the key, is told behind them in brackets
 CHARTS_EXPLAINED = {
@@ -58,13 +54,13 @@ def lot_view(
         outcome = lot.decision.outcome
         line = Text.assemble((f" {OUTCOME_WORDS[outcome]} ", _OUTCOME_STYLES[outcome]), "  ")
         parts += [Text(), line.append(plain_line(lot.decision.text))]
-    parts += [Text(f"- {plain_line(words)}") for words in (lot.decision.risks if lot.decision else risks)]
+    parts += _bullets(lot.decision.risks if lot.decision else risks)
     if lot.sample:
         parts.append(Text(f"{sum(s in results for s in lot.sample)} of {len(lot.sample)} drawn necks read. {COUNTING_RULE}"))
         if whole:
             parts += [Text(), _sample_table(lot, results)]
     if set_aside := not_counted(lot):
-        parts += [Text(), *(Text(f"- {plain_line(words)}") for words in set_aside)]
+        parts += [Text(), *_bullets(set_aside)]
     return Group(*parts, Text(), Text.assemble(("Next: ", "bold"), plain_line(next_step)))
 
 
@@ -105,19 +101,15 @@ def template_view(name: str, study: TemplateStudy) -> RenderableType:
     """A template: what to correct, fret by fret, scatter, departing necks."""
     position = study.position
     percent = f"{100 * position.confidence:.0f} %"
-    parts: list[RenderableType] = [
-        Text(f"Template {plain_line(name)}: {position.necks_used} of {position.necks} necks", style="bold")
-    ]
-    parts += [Text(f"- {text}") for text in what_to_correct(study)]
+    head = f"Template {plain_line(name)}: {position.necks_used} of {position.necks} necks"
+    parts: list[RenderableType] = [Text(head, style="bold"), *_bullets(what_to_correct(study))]
     title = f"Errors of the template, mm, + toward the bridge, with {percent} interval"
     table = _table(title, ">Fret", ">Error", ">Interval", ">Room (Cpk)", "")
     for fret in position.frets:
         cpk = "" if study.capability is None else decimal(study.capability[fret.fret].cpk)
         interval = f"{signed(fret.interval[0], 2)} to {signed(fret.interval[1], 2)}"
         table.add_row(str(fret.fret), signed(fret.error_mm, 2), interval, cpk, "move" if fret.blamed else "")
-    parts += [Text(), table, Text()]
-    parts += [Text(f"- {plain_line(line)}") for line in scatter_in_words(study)]
-    return Group(*parts)
+    return Group(*parts, Text(), table, Text(), *_bullets(scatter_in_words(study)))
 
 
 def what_to_correct(study: TemplateStudy) -> list[str]:
@@ -154,16 +146,12 @@ def scatter_in_words(study: TemplateStudy) -> list[str]:
 
 def drift_view(name: str, drift: Drift) -> RenderableType:
     """Drift charts in words and numbers."""
-    parts: list[RenderableType] = [
-        Text(f"Template {plain_line(name)}, fret {drift.fret}: {len(drift.labels)} points", style="bold")
-    ]
+    head = Text(f"Template {plain_line(name)}, fret {drift.fret}: {len(drift.labels)} points", style="bold")
     table = _table("Each point, mm", "Point", ">Error", "Signal of")
     for index, (label, value) in enumerate(zip(drift.labels, drift.values_mm, strict=True)):
         signals = ", ".join(chart.kind for chart in drift.charts if index in chart.signals)
         table.add_row(Text(plain_line(label)), signed(value, 3), signals)
-    parts += [table, Text()]
-    parts += [Text(f"- {line}") for line in drift_in_words(drift)]
-    return Group(*parts)
+    return Group(head, table, Text(), *_bullets(drift_in_words(drift)))
 
 
 def drift_in_words(drift: Drift) -> list[str]:
@@ -184,7 +172,8 @@ def drift_in_words(drift: Drift) -> list[str]:
             )
         lines.append(words)
     if any(chart.provisional for chart in drift.charts):
-        lines.append(f"the limits will still move: {_count(len(drift.values_mm), 'point')}, 20 are wanted")
+        count = len(drift.values_mm)
+        lines.append(f"the limits will still move: {count} point{'' if count == 1 else 's'}, 20 are wanted")
     return [*lines, *(plain_line(line) for line in drift.left_out)]
 
 
@@ -193,18 +182,16 @@ def _points(run: float) -> str:
     return f"{run:.0f}" if run < 1000 else "1,000 or more"
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")
+def _bullets(lines: Iterable[str]) -> list[Text]:
+    return [Text(f"- {plain_line(line)}") for line in lines]
 
 
 def study_view(study: GaugeStudy) -> RenderableType:
     """A gauge study: how far it is, what comes next, or what it found."""
-    parts: list[RenderableType] = [
-        Text(f"Gauge study {plain_line(study.name)}: {study.read} of {len(study.steps)} readings done", style="bold")
-    ]
+    head = f"Gauge study {plain_line(study.name)}: {study.read} of {len(study.steps)} readings done"
+    parts: list[RenderableType] = [Text(head, style="bold")]
     if (step := study.next_step) is not None:
-        words = f"next: neck {plain_line(step.neck)}, read by {plain_line(step.operator)}, round {step.repeat}"
-        parts.append(Text(words))
+        parts.append(Text(f"next: neck {plain_line(step.neck)}, read by {plain_line(step.operator)}, round {step.repeat}"))
     result = study.result
     if result is None:
         return Group(*parts)
@@ -221,7 +208,6 @@ def study_view(study: GaugeStudy) -> RenderableType:
     for label, part in rows:
         interval = "" if part is None else f"{part.interval[0]:.2f} to {part.interval[1]:.2f}"
         table.add_row(label, "not seen" if part is None else f"{part.cents:.2f}", interval)
-    parts += [table, Text()]
     who = " or ".join(sorted({step.operator for step in study.steps})) + (f" at bench {study.bench}" if study.bench else "")
     grades = "no limit" if result.distinct_categories is None else result.distinct_categories
     lines = [
@@ -229,10 +215,9 @@ def study_view(study: GaugeStudy) -> RenderableType:
         f"(distinct categories): {grades}; 5 are wanted",
         f"later verdicts of {who} count {result.unseen_repeatability_cents:.2f} cents on top of their own uncertainty",
         *result.remarks,
-        f"{result.sentence[:1].upper()}{result.sentence[1:]}.",
     ]
-    parts += [Text(f"- {plain_line(line)}") for line in lines[:-1]]
-    return Group(*parts, Text(), Text(plain_line(lines[-1]), style="bold"))
+    last = plain_line(f"{result.sentence[:1].upper()}{result.sentence[1:]}.")
+    return Group(*parts, table, Text(), *_bullets(lines), Text(), Text(last, style="bold"))
 
 
 def studies_table(studies: Iterable[GaugeStudy]) -> Table:
@@ -248,16 +233,10 @@ def lot_csv(lot: Lot, results: Mapping[str, NeckResult]) -> str:
     """One line a neck of the lot."""
     rows = []
     for serial in lot.serials:
-        result = results.get(serial)
-        rows.append(
-            (
-                serial,
-                "yes" if serial in lot.sample else "no",
-                lot.inspections.get(serial, ""),
-                "" if result is None else result.decision or "not judged",
-                "" if result is None or result.worst_cents is None else f"{result.worst_cents:.3f}",
-            )
-        )
+        result, drawn = results.get(serial), "yes" if serial in lot.sample else "no"
+        decision = "" if result is None else result.decision or "not judged"
+        worst = "" if result is None or result.worst_cents is None else f"{result.worst_cents:.3f}"
+        rows.append((serial, drawn, lot.inspections.get(serial, ""), decision, worst))
     return _csv(LOT_COLUMNS, rows)
 
 
@@ -267,20 +246,10 @@ def template_csv(study: TemplateStudy) -> str:
     for result in [study.position] + ([] if study.tilt is None else [study.tilt]):
         for fret in result.frets:
             capable = None if study.capability is None or result is study.tilt else study.capability[fret.fret]
-            rows.append(
-                (
-                    result.quantity,
-                    str(fret.fret),
-                    f"{fret.error_mm:.4f}",
-                    f"{fret.u_mm:.4f}",
-                    f"{fret.interval[0]:.4f}",
-                    f"{fret.interval[1]:.4f}",
-                    str(fret.necks),
-                    "yes" if fret.blamed else "no",
-                    "" if capable is None else f"{capable.cp:.3f}",
-                    "" if capable is None else f"{capable.cpk:.3f}",
-                )
-            )
+            errors = [f"{mm:.4f}" for mm in (fret.error_mm, fret.u_mm, *fret.interval)]
+            room = ["", ""] if capable is None else [f"{capable.cp:.3f}", f"{capable.cpk:.3f}"]
+            move = "yes" if fret.blamed else "no"
+            rows.append((result.quantity, str(fret.fret), *errors, str(fret.necks), move, *room))
     return _csv(TEMPLATE_COLUMNS, rows)
 
 
@@ -292,10 +261,4 @@ def _csv(columns: str, rows: Iterable[Sequence[str]]) -> str:
 
 
 def _table(title: str | None, *columns: str) -> Table:
-    """A plain table; a column whose name begins with > is a number's."""
-    table = Table(
-        title=title, title_justify="left", title_style="dim", box=None, header_style="dim", padding=(0, 2, 0, 0), pad_edge=False
-    )
-    for column in columns:
-        table.add_column(column.removeprefix(">"), justify="right" if column.startswith(">") else "left")
-    return table
+    return plain_table(*columns, title=title, title_justify="left", title_style="dim")

@@ -8,7 +8,6 @@ from typing import Any
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from fretcheck.diagnosis.model.as_designed import as_designed
@@ -18,19 +17,21 @@ from fretcheck.neck.heights import action_12, first_fret_clearance, nut_height, 
 from fretcheck.neck.physics import constants_of, doubts
 from fretcheck.neck.writing import neck_to_mapping
 from fretcheck.plain_text import plain_line
+from fretcheck.report.tables.plain_table import plain_table
 
 SCHEMA = "fretcheck/neck/1"
+CONSTANTS = (
+    "open_length_mm", "tension_n", "u_tension_n", "kappa", "u_kappa", "inharmonicity", "u_inharmonicity", "reason",
+)  # fmt: skip
 CARE = "Strings store energy: tune up slowly, face and eyes out of their line, and never beyond the note they are made for."
 
 
 def neck_summary(neck: Neck) -> RenderableType:
     """The description in a few lines."""
     title = Text(plain_line(neck.name), style="bold")
-    if neck.serial:
-        title.append(f"  ({plain_line(neck.serial)})", style="dim")
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
-    for heading in ("string", "note", "gauge\nmm", "made of", "setback\nmm", "pulls\nN"):
-        table.add_column(heading, justify="left" if heading in ("note", "made of") else "right", no_wrap=True)
+    title.append(f"  ({plain_line(neck.serial)})" if neck.serial else "", style="dim")
+    headings = (">string", "note", ">gauge\nmm", "made of", ">setback\nmm", ">pulls\nN")
+    table = plain_table(*headings, no_wrap=True, header_style="table.header")
     constants = constants_of(neck)
     setbacks = as_designed(neck).setbacks_mm.tolist()
     for number, (string, one) in enumerate(zip(neck.strings, constants, strict=True), start=1):
@@ -59,9 +60,8 @@ def _all_doubts(neck: Neck) -> list[str]:
 
 def _in_words(neck: Neck) -> str:
     lengths = sorted({string.scale_length_mm for string in neck.strings})
-    if len(lengths) == 1:
-        scale = f"scale length {lengths[0]:g} mm"
-    else:
+    scale = f"scale length {lengths[0]:g} mm"
+    if len(lengths) > 1:
         scale = f"fanned frets, {lengths[0]:g} to {lengths[-1]:g} mm, fret {neck.square_fret or 0} square"
     courses = {string.course for string in neck.strings if string.course is not None}
     in_courses = f" in {len(courses)} courses" if courses else ""
@@ -134,19 +134,8 @@ def neck_document(neck: Neck) -> dict[str, Any]:
         "schema": SCHEMA,
         "neck": neck_to_mapping(neck),
         "strings": [
-            {
-                "string": number,
-                "note": string.note,
-                "open_hz": neck.open_hz(number),
-                "open_length_mm": one.open_length_mm,
-                "tension_n": one.tension_n,
-                "u_tension_n": one.u_tension_n,
-                "kappa": one.kappa,
-                "u_kappa": one.u_kappa,
-                "inharmonicity": one.inharmonicity,
-                "u_inharmonicity": one.u_inharmonicity,
-                "reason": one.reason,
-            }
+            {"string": number, "note": string.note, "open_hz": neck.open_hz(number)}
+            | {key: getattr(one, key) for key in CONSTANTS}
             for number, (string, one) in enumerate(zip(neck.strings, constants_of(neck), strict=True), start=1)
         ],
         "heights": [

@@ -10,13 +10,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from rich.console import Group, RenderableType
-from rich.table import Table
 from rich.text import Text
 
 from fretcheck.audio.segment.pluck import SetAside
 from fretcheck.neck.temperament import cents_between, midi_frequency_hz, midi_to_note
 from fretcheck.pitch.reading import NoteReading
 from fretcheck.pitch.remarks import Remark, refuses, sentence
+from fretcheck.report.tables.plain_table import plain_table
 
 SCHEMA = "fretcheck/note/1"
 NOTHING = "–"
@@ -50,8 +50,7 @@ def _pluck_document(pluck: NotePluck) -> dict[str, Any]:
 
 def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, reference_hz: float = 440.0) -> RenderableType:
     """A table of the plucks, what their remarks mean, and what was set aside."""
-    table = Table(box=None, padding=(0, 0, 0, 2), pad_edge=False, header_style="bold")
-    for heading in (
+    headings = (
         "at\ns",
         "nearest\nnote",
         "pitch\nHz",
@@ -60,8 +59,8 @@ def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, re
         "began\nsharper",
         "stiffness\nB",
         "dB over\nnoise",
-    ):
-        table.add_column(heading, justify="right", no_wrap=True)
+    )
+    table = plain_table(*(f">{one}" for one in headings), no_wrap=True, padding=(0, 0, 0, 2), header_style="bold")
     table.add_column("\nremark", overflow="fold")
     for pluck in plucks:
         table.add_row(*_cells(pluck, reference_hz), style=None if pluck.reading.usable else "dim")

@@ -18,6 +18,7 @@ from rich.text import Text
 from fretcheck.plain_text import plain_line
 from fretcheck.register.selection import InspectionSummary
 from fretcheck.register.store import KeptSound
+from fretcheck.report.tables.plain_table import plain_table
 
 if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
@@ -40,7 +41,7 @@ def summary_table(found: Sequence[InspectionSummary], *, width: int = 80) -> Tab
         "Worst, cents": len("Worst, cents"),
     }
     widths["Neck"] = max(8, width - sum(widths.values()) - len(widths) * _GAP)
-    table = Table(box=None, pad_edge=False, show_edge=False, header_style="bold", padding=(0, _GAP, 0, 0))
+    table = plain_table(gap=_GAP, header_style="bold")
     for title in ("Id", "Taken", "Serial", "Neck", "Verdict", "Worst, cents"):
         folds = title == "Serial"
         table.add_column(
@@ -62,7 +63,7 @@ def summary_table(found: Sequence[InspectionSummary], *, width: int = 80) -> Tab
 def circumstances(document: InspectionDocument, *, sounds: Sequence[KeptSound]) -> RenderableType:
     """How an inspection was measured, and what became of its sound files."""
     how = document.conditions
-    table = Table(box=None, pad_edge=False, show_header=False, show_edge=False)
+    table = plain_table(padding=(0, 1), show_header=False)
     table.add_column(style="dim", no_wrap=True)
     table.add_column(overflow="fold", ratio=1)
     rows = [

@@ -10,6 +10,7 @@ from rich.text import Text
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.plain_text import IN_ASCII, plain_line
 from fretcheck.report.tables.neck_cells import ASCII, Cell, Glyphs, glyphs_for, legend, neck_picture
+from fretcheck.report.tables.plain_table import plain_table
 from fretcheck.report.words import verdict_words as words
 
 DECISION_WORDS = {decision: word.upper() for decision, word in words.DECISION_WORDS.items()}
@@ -58,6 +59,11 @@ class Shown:
         """A text of our own, its signs replaced where the console lacks them."""
         return text.translate(IN_ASCII) if self._ascii else text
 
+    def title(self, document: InspectionDocument) -> Text:
+        """The neck's name, and its serial."""
+        name, serial = document.neck.name, document.neck.serial
+        return self.text(name, style="bold").append_text(self.text(f"  ({serial})" if serial else "", style="dim"))
+
     def bullets(self, lines: list[str]) -> Table:
         """Lines with a hanging indent."""
         table = Table.grid(padding=(0, 1))
@@ -68,21 +74,6 @@ class Shown:
         return table
 
 
-def cells_of(document: InspectionDocument) -> dict[tuple[int, int], Cell]:
-    """The document's notes as cells, missing ones included."""
-    cells = {(one.string, one.fret): Cell(one.deviation_cents if one.plucks else None, one.decision) for one in document.frets}
-    for string, fret in document.missing:
-        cells.setdefault((string, fret), Cell(None, None))
-    return cells
-
-
-def string_names_of(document: InspectionDocument) -> list[str]:
-    """Open notes of the document's strings, string 1 first."""
-    strings = document.neck.description.get("strings", [])
-    count = max((one.string for one in document.frets), default=0)
-    return [plain_line(str(string["note"])) for string in strings] or [""] * count
-
-
 def section(title: str) -> Text:
     """Heading of a part."""
     return Text(title, style="bold underline")
@@ -90,33 +81,30 @@ def section(title: str) -> Text:
 
 def _headline(document: InspectionDocument, show: Shown) -> RenderableType:
     verdict = document.verdict
-    title = show.text(document.neck.name, style="bold")
-    if document.neck.serial:
-        title.append_text(show.text(f"  ({document.neck.serial})", style="dim"))
-    badge = Text(
-        f" {DECISION_WORDS[verdict.decision]}{words.headline(document)[len(DECISION_WORDS[verdict.decision]) :]} ",
-        style=DECISION_STYLES[verdict.decision],
-    )
+    word = DECISION_WORDS[verdict.decision]
+    badge = Text(f" {word}{words.headline(document)[len(word) :]} ", style=DECISION_STYLES[verdict.decision])
     line = Text.assemble(badge, "  ", show.text(words.reason_of(document)))
-    heard = show.text(
-        " ".join(
-            one for one in (f"{words.heard_words(document)}.", words.looked_for(document), words.not_listened_to(document)) if one
-        )
-    )
-    rest = [show.text(words.in_short(document), style="bold"), show.text(words.worst_sentence(document)), heard]
-    return Group(title, line, *(one for one in rest if one.plain))
+    heard = (f"{words.heard_words(document)}.", words.looked_for(document), words.not_listened_to(document))
+    rest = [show.text(words.in_short(document), style="bold"), show.text(words.worst_sentence(document))]
+    rest.append(show.text(" ".join(one for one in heard if one)))
+    return Group(show.title(document), line, *(one for one in rest if one.plain))
 
 
 def _neck(document: InspectionDocument, glyphs: Glyphs, width: int) -> Text:
-    frets = max((one.fret for one in document.frets), default=0)
-    frets = int(document.neck.description.get("frets", frets))
-    return neck_picture(cells_of(document), string_names=string_names_of(document), frets=frets, glyphs=glyphs, width=width)
+    """All notes, missing ones included."""
+    described = document.neck.description
+    cells = dict.fromkeys(document.missing, Cell(None, None))
+    cells |= {(one.string, one.fret): Cell(one.deviation_cents if one.plucks else None, one.decision) for one in document.frets}
+    names = [plain_line(str(string["note"])) for string in described.get("strings", [])]
+    names = names or [""] * max((one.string for one in document.frets), default=0)
+    frets = int(described.get("frets", max((one.fret for one in document.frets), default=0)))
+    return neck_picture(cells, string_names=names, frets=frets, glyphs=glyphs, width=width)
 
 
 def _findings(document: InspectionDocument, show: Shown) -> RenderableType:
     if not document.findings:
         return show.bullets(["Nothing beyond what the readings can show."])
-    table = Table(box=None, show_header=False, padding=(0, 1), pad_edge=False)
+    table = plain_table(padding=(0, 1), show_header=False)
     table.add_column(justify="right", style="bold", no_wrap=True)
     table.add_column(overflow="fold", ratio=1)
     table.add_column(justify="right", no_wrap=True, style="dim")
@@ -130,7 +118,7 @@ def _findings(document: InspectionDocument, show: Shown) -> RenderableType:
 
 
 def _corrections(document: InspectionDocument, show: Shown) -> RenderableType:
-    table = Table(box=None, show_header=True, header_style="dim", padding=(0, 1), pad_edge=False)
+    table = plain_table(padding=(0, 1))
     table.add_column("", justify="right", style="bold", no_wrap=True)
     table.add_column("", overflow="fold", ratio=1)
     table.add_column("after it: worst\nnote, all within", justify="right", no_wrap=True)

@@ -5,17 +5,90 @@ Hill and I. Summers, J. Acoust. Soc. Am. 121, 2376, 2007: abstract read); less i
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from fretcheck.diagnosis.result import Finding, Move
 from fretcheck.report.words.finding_words import millimetres, size_of
 
 HEARD_IN_A_MELODY_CENTS = 10.0
 NUT = "the nut, over which the strings leave for the tuners,"
+# Of each cause, for a part that is out one way or the other: title, what is heard, why
+_WORDS: dict[str, tuple[str, str, str]] = {
+    "fret_position": (
+        "Fret {fret} is not where it should be",
+        "Notes played at fret {fret} sound {sharp} on every string, so chords that use that fret sound sour.",
+        "The metal bar of fret {fret} stands {size} too near the {way}.",
+    ),
+    "fret_tilt": (
+        "Fret {fret} is not straight across the neck",
+        "At fret {fret} the outer strings disagree: string 1 sounds {sharp}, string {strings} the other way.",
+        "Fret {fret} stands at a slant, {size} off at the edges.",
+    ),
+    "nut_height": (
+        "The strings lie too high at the tuners' end of the neck",
+        "The first frets sound too high on {where}, worst at fret 1: pressing the string so far down stretches it.",
+        f"The notches of {NUT} are {{size}} too high.",
+    ),
+    "nut_height, too low": (
+        "The strings lie too low at the tuners' end of the neck",
+        "On {where} the open note may buzz, and the first frets sound too low.",
+        f"The notches of {NUT} are {{size}} too low.",
+    ),
+    "nut_position": (
+        "The nut is not where it should be",
+        "Every fretted note sounds {longer} against the open strings.",
+        f"{NUT.capitalize()} stands {{size}} too {{near}} the bridge.",
+    ),
+    "saddle_position": (
+        "The bridge is out of place",
+        "All strings sound {longer}, more so the higher up the neck you play.",
+        "The point at the bridge where they end is {size} too {far} the other end.",
+    ),
+    "saddle_position, one": (
+        "The bridge end of string {string} is out of place",
+        "String {string} sounds {longer}, more so the higher up the neck you play.",
+        "The point at the bridge where it ends is {size} too {far} the other end.",
+    ),
+    "fret_wear": (
+        "Fret {fret} is worn",
+        "Some notes at fret {fret} are a little out of tune, and may buzz.",
+        "The strings have worn a groove into the top of the metal bar.",
+    ),
+    "saddle_slant": (
+        "The saddle stands at a wrong slant",
+        "Up the neck string 1 sounds {longer} and string {strings} the other way.",
+        "The saddle, on which the strings rest at the bridge, is {size} off at its ends.",
+    ),
+    "string": (
+        "String {string} is worn or faulty",
+        "String {string} will not play in tune along the neck, whatever is done to the instrument.",
+        "The string is not even along its length: age, dirt, or a fault from new.",
+    ),
+    "tuning_drift": (
+        "String {string} does not hold its tuning",
+        "String {string} slips out of tune while you play.",
+        "It may be new and still stretching, or slip at its tuner or in its notch.",
+    ),
+    "finger_pressure": (
+        "The strings were pressed hard",
+        "Pressing harder than needed makes every note sound too high.",
+        "The hand, not the instrument.",
+    ),
+    "finger_pressure, too low": (
+        "The strings were pressed lightly",
+        "Nothing: this concerns how we measured.",
+        "The hand, not the instrument.",
+    ),
+    "scale_length": (
+        "The frets follow a wrong pattern",
+        "Notes go out of tune step by step along the neck, on every string alike.",
+        "The frets do not follow the pattern that the length of the strings asks for.",
+    ),
+}
+_WORDS["layout_rule"] = _WORDS["scale_length"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlainWords:
+class PlainWords(NamedTuple):
     """One matter, for the owner."""
 
     title: str
@@ -25,94 +98,19 @@ class PlainWords:
 
 def plain_words(finding: Finding, *, strings: int) -> PlainWords:
     """The finding in the owner's words; `strings` is how many the neck has."""
-    fret, string = finding.fret, finding.string
-    up, size = finding.positive, size_of(finding)
-    sharp = "a little too high" if up else "a little too low"
-    way = "bridge" if up else "headstock"
-    match finding.cause:
-        case "fret_position":
-            return PlainWords(
-                title=f"Fret {fret} is not where it should be",
-                hear=f"Notes played at fret {fret} sound {sharp} on every string, so chords that use that fret sound sour.",
-                cause=f"The metal bar of fret {fret} stands {size} too near the {way}.",
-            )
-        case "fret_tilt":
-            return PlainWords(
-                title=f"Fret {fret} is not straight across the neck",
-                hear=f"At fret {fret} the outer strings disagree: string 1 sounds {sharp}, string {strings} the other way.",
-                cause=f"Fret {fret} stands at a slant, {size} off at the edges.",
-            )
-        case "nut_height":
-            return _nut_height(size, up=up, where="all strings" if string is None else f"string {string}")
-        case "nut_position":
-            return PlainWords(
-                title="The nut is not where it should be",
-                hear=f"Every fretted note sounds {'too low' if up else 'too high'} against the open strings.",
-                cause=f"{NUT.capitalize()} stands {size} too {'near' if up else 'far from'} the bridge.",
-            )
-        case "saddle_position":
-            one = string is not None
-            return PlainWords(
-                title=f"The bridge end of string {string} is out of place" if one else "The bridge is out of place",
-                hear=f"{f'String {string} sounds' if one else 'All strings sound'} {'too low' if up else 'too high'}, "
-                "more so the higher up the neck you play.",
-                cause=f"The point at the bridge where {'it ends' if one else 'they end'} is {size} too "
-                f"{'far from' if up else 'near'} the other end.",
-            )
-        case "fret_wear":
-            return PlainWords(
-                title=f"Fret {fret} is worn",
-                hear=f"Some notes at fret {fret} are a little out of tune, and may buzz.",
-                cause="The strings have worn a groove into the top of the metal bar.",
-            )
-        case "saddle_slant":
-            return PlainWords(
-                title="The saddle stands at a wrong slant",
-                hear=f"Up the neck string 1 sounds {'too low' if up else 'too high'} and string {strings} the other way.",
-                cause=f"The saddle, on which the strings rest at the bridge, is {size} off at its ends.",
-            )
-        case "string":
-            return PlainWords(
-                title=f"String {string} is worn or faulty",
-                hear=f"String {string} will not play in tune along the neck, whatever is done to the instrument.",
-                cause="The string is not even along its length: age, dirt, or a fault from new.",
-            )
-        case "tuning_drift":
-            return PlainWords(
-                title=f"String {string} does not hold its tuning",
-                hear=f"String {string} slips out of tune while you play.",
-                cause="It may be new and still stretching, or slip at its tuner or in its notch.",
-            )
-        case "finger_pressure":
-            return PlainWords(
-                title="The strings were pressed hard" if up else "The strings were pressed lightly",
-                hear="Pressing harder than needed makes every note sound too high."
-                if up
-                else "Nothing: this concerns how we measured.",
-                cause="The hand, not the instrument.",
-            )
-        case "scale_length" | "layout_rule":
-            return PlainWords(
-                title="The frets follow a wrong pattern",
-                hear="Notes go out of tune step by step along the neck, on every string alike.",
-                cause="The frets do not follow the pattern that the length of the strings asks for.",
-            )
-        case _:
-            return PlainWords(title="Something else", hear="See the technical page.", cause=finding.text)
-
-
-def _nut_height(size: str, *, up: bool, where: str) -> PlainWords:
-    if up:
-        return PlainWords(
-            title="The strings lie too high at the tuners' end of the neck",
-            hear=f"The first frets sound too high on {where}, worst at fret 1: pressing the string so far down stretches it.",
-            cause=f"The notches of {NUT} are {size} too high.",
-        )
-    return PlainWords(
-        title="The strings lie too low at the tuners' end of the neck",
-        hear=f"On {where} the open note may buzz, and the first frets sound too low.",
-        cause=f"The notches of {NUT} are {size} too low.",
-    )
+    string, up = finding.string, finding.positive
+    keys = [f"{finding.cause}, too low"] if not up else []
+    keys += [f"{finding.cause}, one"] if string is not None else []
+    texts = next((_WORDS[key] for key in (*keys, finding.cause) if key in _WORDS), None)
+    if texts is None:
+        return PlainWords("Something else", "See the technical page.", finding.text)
+    known = {
+        "fret": finding.fret, "string": string, "strings": strings, "size": size_of(finding),
+        "where": "all strings" if string is None else f"string {string}",
+        "sharp": "a little too high" if up else "a little too low", "longer": "too low" if up else "too high",
+        "way": "bridge" if up else "headstock", "near": "near" if up else "far from", "far": "far from" if up else "near",
+    }  # fmt: skip
+    return PlainWords(*(text.format(**known) for text in texts))
 
 
 def how_noticeable(worst_cents: float | None) -> str:

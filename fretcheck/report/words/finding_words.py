@@ -14,7 +14,7 @@ from fretcheck.diagnosis.result import Finding
 
 def clause(finding: Finding) -> str:
     """What is out, how much and which way, to stand within a sentence: ``fret 7 sits 0.42 mm too near the bridge``."""
-    size, up = size_of(finding), _value(finding) > 0
+    size, up = size_of(finding), finding.positive
     fret, string = finding.fret, finding.string
     match finding.cause:
         case "fret_position":
@@ -73,19 +73,20 @@ def where_heard(finding: Finding) -> str:
     if not notes:
         return ""
     if len(frets) == 1:
-        many = "strings" if len(strings) > 1 else "string"
-        return f"fret {frets[0]} of {many} {', '.join(map(str, strings))}"
+        return f"fret {frets[0]} of {_numbered('string', strings)}"
     by_string = [(string, sorted(fret for other, fret in notes if other == string)) for string in strings]
-    return "; ".join(
-        f"string {string} at fret{'s' if len(own) > 1 else ''} {', '.join(map(str, own))}" for string, own in by_string
-    )
+    return "; ".join(f"string {string} at {_numbered('fret', own)}" for string, own in by_string)
+
+
+def _numbered(what: str, numbers: Sequence[int]) -> str:
+    return f"{what}{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
 
 
 def size_of(finding: Finding) -> str:
     """Its size without sign."""
     if finding.value_mm is not None:
         return millimetres(finding.value_mm)
-    return f"{abs(_value(finding)):.1f} cents"
+    return f"{abs(finding.value or 0.0):.1f} cents"
 
 
 def millimetres(value: float) -> str:
@@ -99,8 +100,3 @@ def sentence_of(clauses: Sequence[str]) -> str:
         return ""
     text = clauses[0] if len(clauses) == 1 else ", ".join(clauses[:-1]) + " and " + clauses[-1]
     return f"{text[:1].upper()}{text[1:]}."
-
-
-def _value(finding: Finding) -> float:
-    value = finding.value
-    return 0.0 if value is None else value

@@ -19,11 +19,10 @@ def reason_of(document: InspectionDocument) -> str:
 
 def heard_words(document: InspectionDocument) -> str:
     """How much was listened to: ``52 of 120 notes heard``."""
-    coverage = document.coverage
+    if document.coverage is not None:
+        return f"{document.coverage.heard} of {document.coverage.asked} notes heard"
     asked = [(one.string, one.fret) for one in document.frets if one.fret > 0]
     heard = sum(one.plucks > 0 for one in document.frets if one.fret > 0)
-    if coverage is not None:
-        return f"{coverage.heard} of {coverage.asked} notes heard"
     return f"{heard} of {len({*asked, *(place for place in document.missing if place[1] > 0)})} notes heard"
 
 
@@ -52,9 +51,8 @@ def not_listened_to(document: InspectionDocument) -> str:
     if coverage is None or not coverage.frets_not_listened_to:
         return ""
     frets = coverage.frets_not_listened_to
-    text = (
-        f"{'Fret' if len(frets) == 1 else 'Frets'} {listed_numbers(frets)} {'was' if len(frets) == 1 else 'were'} not listened to"
-    )
+    one = len(frets) == 1
+    text = f"{'Fret' if one else 'Frets'} {listed_numbers(frets)} {'was' if one else 'were'} not listened to"
     if coverage.probability_out_there is None:
         return f"{text}."
     return f"{text}: as far as the rest of the neck tells, a note there is out with {sureness(coverage.probability_out_there)}."
@@ -122,15 +120,13 @@ def set_aside_by_reason(document: InspectionDocument) -> list[tuple[str, str]]:
         reason = one.reason[:1].lower() + one.reason[1:].rstrip(".")
         places[reason][one.string].append(f"{one.start_s:.1f}")
     return [
-        (
-            reason,
-            "; ".join(
-                f"{'unknown string' if string is None else f'string {string}'} at {', '.join(moments)} s"
-                for string, moments in by_string.items()
-            ),
-        )
+        (reason, "; ".join(f"{_string(string)} at {', '.join(moments)} s" for string, moments in by_string.items()))
         for reason, by_string in places.items()
     ]
+
+
+def _string(number: int | None) -> str:
+    return "unknown string" if number is None else f"string {number}"
 
 
 def sureness(probability: float) -> str:
@@ -140,8 +136,5 @@ def sureness(probability: float) -> str:
     ('87\xa0%', '>\xa099\xa0%', '<\xa01\xa0%')
     """
     percent = 100.0 * probability
-    if percent > 99.0:
-        return ">\N{NO-BREAK SPACE}99\N{NO-BREAK SPACE}%"
-    if percent < 1.0:
-        return "<\N{NO-BREAK SPACE}1\N{NO-BREAK SPACE}%"
-    return f"{percent:.0f}\N{NO-BREAK SPACE}%"
+    words = "> 99 %" if percent > 99.0 else "< 1 %" if percent < 1.0 else f"{percent:.0f} %"
+    return words.replace(" ", "\N{NO-BREAK SPACE}")
