@@ -88,9 +88,9 @@ class FitnessCheck:
             self._all_zero = False
         self._frames += len(block.samples)
         self._sum += float(block.samples.sum())
-        was_quiet = self.segmenter.ringing is None
+        was_quiet = self.segmenter.ringing_from is None
         self._take(self.segmenter.push(block))
-        if was_quiet and self.segmenter.ringing is None:
+        if was_quiet and self.segmenter.ringing_from is None:
             self._quiet.append(block.samples)
             self._quiet.forget_before(self._quiet.end - round(QUIET_S * self._rate))
             if self._quiet.end - self._quiet.start >= round(QUIET_S * self._rate):

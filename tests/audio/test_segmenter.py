@@ -159,12 +159,12 @@ def test_lost_samples_end_the_pluck(rng):
     gap = round((stream.onsets_s[0] + 1.0) * RATE)
     segmenter = Segmenter(RATE)
     events = [event for block in streams.blocks_of(stream.samples[:gap], 1024) for event in segmenter.push(block)]
-    assert segmenter.ringing is not None
+    assert segmenter.ringing_from is not None
     rest = list(streams.blocks_of(stream.samples[gap + 2_400 :], 1024, start=gap + 2_400))
     rest[0] = Block(samples=rest[0].samples, start_frame=rest[0].start_frame, lost=True)
     at_gap = segmenter.push(rest[0])
     assert [event.end for event in at_gap if isinstance(event, Pluck)] == ["lost_samples"]
-    assert segmenter.ringing is None
+    assert segmenter.ringing_from is None
     events = at_gap + [event for block in rest[1:] for event in segmenter.push(block)] + segmenter.finish()
     plucks = streams.plucks_in(events)
     assert [pluck.end for pluck in plucks] == ["lost_samples", "stopped"]
@@ -219,7 +219,7 @@ def test_memory_is_bounded_by_the_longest_pluck_kept(rng):
 def test_what_a_live_screen_asks_for(rng):
     stream = streams.string_stream(rng, f1_hz=(220.0,), noise_db=-50.0)
     segmenter = Segmenter(RATE)
-    assert segmenter.ringing is None
+    assert segmenter.ringing_from is None
     assert segmenter.noise_floor_rms is None
     start = round(stream.onsets_s[0] * RATE)
     for block in streams.blocks_of(stream.samples[: start - 500], 1024):
@@ -229,7 +229,8 @@ def test_what_a_live_screen_asks_for(rng):
     for block in streams.blocks_of(stream.samples[start - 500 : start + 12_000], 1024, start=start - 500):
         onsets += segmenter.push(block)
     assert onsets == [Onset(pytest.approx(start, abs=ONSET_TOLERANCE_S * RATE))]
-    begin, samples = segmenter.ringing
+    begin = segmenter.ringing_from
     assert begin == onsets[0].start_frame
-    assert np.array_equal(samples, stream.samples[begin : start + 12_000])
+    assert np.array_equal(segmenter.so_far(10_000).samples, stream.samples[begin : begin + 10_000])
+    assert segmenter.so_far(20_000) is None
     assert segmenter.level_rms == pytest.approx(np.sqrt(np.mean(stream.samples[start + 10_440 : start + 12_000] ** 2)), rel=0.1)

@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Self
 
 import numpy as np
 import soundfile
@@ -18,7 +17,7 @@ import soundfile
 from fretcheck.arrays import Reals
 from fretcheck.audio.input.announced_size import announced_bytes
 from fretcheck.audio.input.quiet_stderr import quiet_stderr
-from fretcheck.audio.input.source import Block
+from fretcheck.audio.input.source import AudioSource, Block
 from fretcheck.clipping import NEAR_FULL_SCALE
 from fretcheck.errors import RecordingError, UsageError
 
@@ -31,7 +30,7 @@ SCAN_FRAMES = 1 << 16
 READABLE = "WAV, FLAC, AIFF or OGG"
 
 
-class FileSource:
+class FileSource(AudioSource):
     """Streams one recording.
 
     `path`: the recording, mono or stereo, 8 to 192 kHz. `channel`: 1 or 2 to insist on a channel of a stereo file; None chooses
@@ -86,12 +85,6 @@ class FileSource:
 
     def close(self) -> None:
         self._file.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        self.close()
 
 
 @dataclass(frozen=True)

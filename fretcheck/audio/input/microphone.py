@@ -11,14 +11,14 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Literal, Self, TypeVar, cast
+from typing import Literal, TypeVar, cast
 
 import numpy as np
 
 from fretcheck.audio.input.capture import BLOCK_FRAMES, CLOSE_WITHIN_S, QUEUE_S, Backend, Capture, Packet
 from fretcheck.audio.input.frame_clock import FrameClock
 from fretcheck.audio.input.portaudio import InputDevice, find_input, leave_at_exit, translated
-from fretcheck.audio.input.source import Block
+from fretcheck.audio.input.source import AudioSource, Block
 from fretcheck.errors import DeviceError, UsageError
 
 T = TypeVar("T")
@@ -59,7 +59,7 @@ class Reopening:
     thread: threading.Thread
 
 
-class MicrophoneSource:
+class MicrophoneSource(AudioSource):
     """Captures one channel of one input device at the device's own sample rate.
 
     `device`: number, or part of the name; None for the system's default. `channel`: counts from 1. `sample_rate`: Hz; None
@@ -115,8 +115,6 @@ class MicrophoneSource:
         """True while no sound comes."""
         return not isinstance(self._state, Sounding)
 
-    # -- opening -----------------------------------------------------------------------------------------------------
-
     def _choose(self, wanted: int | str | None, sample_rate: float | None) -> tuple[InputDevice, float]:
         device = find_input(self._backend.inputs(), wanted)
         if self._channel > device.channels:
@@ -150,8 +148,6 @@ class MicrophoneSource:
         if -9997 in error.args:
             text += f"; it offers: {', '.join(str(rate) for rate in self._backend.rates(device)) or 'none of the usual rates'}"
         return text
-
-    # -- reading -----------------------------------------------------------------------------------------------------
 
     def read(self, *, timeout_s: float = 0.1) -> Block | None:
         """The next block, or None when none came within `timeout_s` or the source is closed."""
@@ -188,8 +184,6 @@ class MicrophoneSource:
         self._next_frame = start + len(packet.samples)
         self._last_at_s = packet.at_s
         return Block(samples=packet.samples.astype(np.float64), start_frame=start, lost=lost)
-
-    # -- losing and finding ------------------------------------------------------------------------------------------
 
     def _look_after(self) -> None:
         """Notice a loss, or a capture that was opened anew."""
@@ -265,8 +259,6 @@ class MicrophoneSource:
                 if capture is self._capture and not self.is_lost:
                     self._route_now = route
 
-    # -- closing -----------------------------------------------------------------------------------------------------
-
     def close(self) -> None:
         """Release the device; returns within about a second even when the sound server hangs."""
         if self._stop.is_set():
@@ -280,12 +272,6 @@ class MicrophoneSource:
                 done = self._opened.get().closed_within(CLOSE_WITHIN_S) and done
         if not done:
             leave_at_exit()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        self.close()
 
 
 def _in_time(work: Callable[[], T]) -> T:

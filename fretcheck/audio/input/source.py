@@ -35,6 +35,8 @@ class AudioSource(Protocol):
 
     def close(self) -> None: ...
 
-    def __enter__(self) -> Self: ...
+    def __enter__(self) -> Self:
+        return self
 
-    def __exit__(self, *exc: object) -> None: ...
+    def __exit__(self, *_: object) -> None:
+        self.close()

@@ -75,19 +75,18 @@ class Segmenter:
         self._longest = round(longest_s * sample_rate)
         self._analyser = HopAnalyser(sample_rate)
         self._room = Room()
-        self._tape: Tape | None = None
         self._noise_rms: float | None = None
         self._events: list[Event] = []
+        self._begun = False
         self._restart(0, at_start=True)
 
     def _restart(self, origin: int, *, at_start: bool) -> None:
+        self._tape = Tape(origin)
         self._analyser.restart(origin)
         self._levels = Levels()
         self._state: State = Waiting(at_start=True) if at_start else Fading()
         self._heard_from: int | None = None
         self._quiet_from = origin
-
-    # -- what a screen wants to know ---------------------------------------------------------------------------------
 
     @property
     def level_rms(self) -> float:
@@ -100,16 +99,6 @@ class Segmenter:
         return None if self._room.power is None else sqrt(self._room.power)
 
     @property
-    def ringing(self) -> tuple[int, Reals] | None:
-        """Start frame and samples so far of the note that rings now (at most `longest_s`); None in between."""
-        ring = self._state
-        if not isinstance(ring, Ring) or self._tape is None:
-            return None
-        if ring.kept is not None:
-            return ring.start, ring.kept
-        return ring.start, self._tape.copy(ring.start, min(self._tape.end, ring.start + self._longest))
-
-    @property
     def ringing_from(self) -> int | None:
         """Frame at which the note that rings now began; None in between."""
         return self._state.start if isinstance(self._state, Ring) else None
@@ -117,21 +106,17 @@ class Segmenter:
     def so_far(self, frames: int) -> Pluck | SetAside | None:
         """The first `frames` of the note that rings now, judged as if it ended there; None until there are as many."""
         ring = self._state
-        if not isinstance(ring, Ring) or self._tape is None or self._tape.end < ring.start + frames:
+        if not isinstance(ring, Ring) or self._tape.end < ring.start + frames:
             return None
         return self._judged(ring, "end_of_stream", ring.start + frames)
 
-    # -- the stream --------------------------------------------------------------------------------------------------
-
     def push(self, block: Block) -> list[Event]:
         """Take the next block; return what it completed, in order."""
-        if self._tape is None:
-            self._tape = Tape(block.start_frame)
+        if not self._begun:
+            self._begun = True
             self._restart(block.start_frame, at_start=True)
         elif block.lost or block.start_frame != self._tape.end:
-            self._end_of_stretch("lost_samples")
-            self._tape = Tape(block.start_frame)
-            self._restart(block.start_frame, at_start=False)
+            self._begin_anew("lost_samples", block.start_frame)
         self._tape.append(block.samples)
         heard = self._analyser.push(block.samples)
         self._levels.take(heard.level)
@@ -143,30 +128,25 @@ class Segmenter:
 
     def finish(self) -> list[Event]:
         """The stream has ended; return what was still open."""
-        self._end_of_stretch("end_of_stream")
-        if self._tape is not None:
-            end = self._tape.end
-            self._tape = Tape(end)
-            self._restart(end, at_start=False)
+        self._begin_anew("end_of_stream", self._tape.end)
         return self._flush()
 
     def _flush(self) -> list[Event]:
         events, self._events = self._events, []
         return events
 
-    def _end_of_stretch(self, reason: EndReason) -> None:
-        if self._tape is None:
-            return
+    def _begin_anew(self, reason: EndReason, origin: int) -> None:
+        """End what is open for that reason, and go on at frame `origin`."""
         end = self._tape.end
         self._judge_start(last_chance=True)
         if isinstance(self._state, Ring):
             self._close(self._state, reason, end)
         elif isinstance(self._state, Waiting):
             self._close_swell(self._state, end)
+        self._restart(origin, at_start=False)
 
     def _trim(self) -> None:
         tape, state = self._tape, self._state
-        assert tape is not None
         recent = tape.end - round(0.5 * self.sample_rate)
         if isinstance(state, Waiting) and state.at_start:
             return
@@ -176,8 +156,6 @@ class Segmenter:
             else:
                 recent = min(recent, state.start)
         tape.forget_before(recent)
-
-    # -- one hop -----------------------------------------------------------------------------------------------------
 
     def _take(self, hop: int, bands: Reals, recent: Reals | None) -> None:
         """Take one hop; `recent` is None where the bands are known not to have risen."""
@@ -202,8 +180,6 @@ class Segmenter:
             return False
         return bool(_novelty_db(bands, recent, self._room.allowance) > ONSET_DB)
 
-    # -- beginnings --------------------------------------------------------------------------------------------------
-
     def _begin(self, hop: int) -> None:
         start = self._start_frame(hop)
         self._judge_start(last_chance=True)
@@ -223,13 +199,11 @@ class Segmenter:
 
     def _start_frame(self, hop: int) -> int:
         """Where the sound that was noticed in `hop` sets in, to about a millisecond."""
-        assert self._tape is not None
         end, cell = self._analyser.frame(hop + 1), cell_frames(self.sample_rate)
         since = frames_since_start(self._tape.view(end - CELLS_LOOKED_AT * cell, end), cell)
         return self._analyser.frame(hop) if since is None else end - since
 
     def _learn_noise(self, start: int) -> None:
-        assert self._tape is not None
         end = start - round(0.01 * self.sample_rate)
         quiet = self._tape.view(max(self._quiet_from, end - round(0.3 * self.sample_rate)), end)
         if len(quiet) >= 0.1 * self.sample_rate:
@@ -237,7 +211,6 @@ class Segmenter:
 
     def _judge_start(self, *, last_chance: bool) -> None:
         """A recording may begin with a pluck: a string's sound that has been fading since frame 0."""
-        assert self._tape is not None
         if not (isinstance(self._state, Waiting) and self._state.at_start) or len(self._levels.bands) < hops(0.25):
             return
         if self._levels.mean_fall_of_bands_db(most_db=MOST_A_BAND) < (2.0 if last_chance else 4.0):
@@ -248,8 +221,6 @@ class Segmenter:
             self._room.forget()
             self._state = Ring(origin, 0, None, None, loudest=self._levels.loudest())
             self._events.append(Onset(origin))
-
-    # -- while it lasts ----------------------------------------------------------------------------------------------
 
     def _follow(self, ring: Ring, hop: int) -> None:
         levels, age = self._levels, hop - ring.hop
@@ -269,8 +240,6 @@ class Segmenter:
         elif age >= STILL_FROM and hop % LOOK_EVERY == 0 and levels.standing_still():
             self._close(ring, "decayed", self._analyser.frame(hop))
             self._room.set(levels.smooth, levels.mean_bands())
-
-    # -- in between --------------------------------------------------------------------------------------------------
 
     def _fade(self, fading: Fading, hop: int) -> None:
         waited = hop - fading.from_hop
@@ -311,8 +280,6 @@ class Segmenter:
             self._room.set(smooth, self._levels.mean_bands())
             self._close_swell(waiting, self._analyser.frame(hop))
 
-    # -- endings -----------------------------------------------------------------------------------------------------
-
     def _close_swell(self, waiting: Waiting, end: int) -> None:
         if waiting.swell_from is None:
             return
@@ -328,7 +295,6 @@ class Segmenter:
         self._events.append(self._judged(ring, reason, end))
 
     def _judged(self, ring: Ring, reason: EndReason, end: int) -> Pluck | SetAside:
-        assert self._tape is not None
         last = min(end, ring.start + self._longest)
         samples = self._tape.copy(ring.start, last) if ring.kept is None else ring.kept[: last - ring.start]
         settled = settled_from(samples, self._analyser.hop)
