@@ -7,7 +7,7 @@ sharper the note began than it settled (positive, cents).
 
 from dataclasses import dataclass
 
-from fretcheck.pitch.remarks import Remark, refuses, sentence
+from fretcheck.pitch.remarks import Remark
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class NoteReading:
     @property
     def refused_by(self) -> Remark | None:
         """The first remark that refuses the reading."""
-        return next((remark for remark in self.remarks if refuses(remark)), None)
+        return next((remark for remark in self.remarks if remark.refuses), None)
 
     @property
     def usable(self) -> bool:
@@ -39,4 +39,4 @@ class NoteReading:
         """Why it is not to be used, in a sentence; None where it is."""
         if self.usable:
             return None
-        return "no pitch could be read" if self.refused_by is None else sentence(self.refused_by)
+        return "no pitch could be read" if self.refused_by is None else self.refused_by.sentence

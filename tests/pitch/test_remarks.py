@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fretcheck.pitch.reader import read_pluck
-from fretcheck.pitch.remarks import Remark, refuses, sentence
+from fretcheck.pitch.remarks import Remark
 from tests.synth.pluck import PluckSpec, added, clipped, hum, loudness, pluck_sound, white_noise
 
 RATE = 48_000.0
@@ -111,18 +111,18 @@ def test_nothing_is_said_of_a_clean_pluck(seed):
 def test_used_unless_its_sound_is_no_use_and_refused_for_nothing_else(remark):
     """A remark that only tells why u is wide leaves the note in use; a refusal names what caused it alone."""
     reading = read_pluck(RAISED_BY[remark](), RATE)
-    assert reading.usable is not refuses(remark)
-    assert [one for one in reading.remarks if refuses(one)] == ([remark] if refuses(remark) else [])
+    assert reading.usable is not remark.refuses
+    assert [one for one in reading.remarks if one.refuses] == ([remark] if remark.refuses else [])
 
 
 @pytest.mark.parametrize("remark", list(Remark))
 def test_every_remark_has_a_sentence(remark):
-    assert sentence(remark).endswith(".")
+    assert remark.sentence.endswith(".")
 
 
 def test_no_remark_speaks_of_bending():
     """The reader does not know whether a string was open; what a player may have done is said where that is known."""
-    assert not any(word in sentence(remark) for remark in Remark for word in ("bent", "slid"))
+    assert not any(word in remark.sentence for remark in Remark for word in ("bent", "slid"))
 
 
 @pytest.mark.parametrize("sound", [knock, bell, speech])

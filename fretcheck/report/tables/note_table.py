@@ -15,7 +15,7 @@ from rich.text import Text
 from fretcheck.audio.segment.pluck import SetAside
 from fretcheck.neck.temperament import cents_between, midi_frequency_hz, midi_to_note
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.pitch.remarks import Remark, refuses, sentence
+from fretcheck.pitch.remarks import Remark
 from fretcheck.report.tables.plain_table import plain_table
 
 SCHEMA = "fretcheck/note/1"
@@ -44,7 +44,7 @@ def _pluck_document(pluck: NotePluck) -> dict[str, Any]:
         **measured,
         "used": reading.usable,
         "flags": [remark.value for remark in reading.remarks],
-        "why": [sentence(remark) for remark in reading.remarks],
+        "why": [remark.sentence for remark in reading.remarks],
     }
 
 
@@ -68,7 +68,7 @@ def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, re
     parts: list[RenderableType] = [table]
     if seen:
         parts.append(Text())
-    parts += [Text(f"{_words(remark)}: {sentence(remark)}{' Not used.' if refuses(remark) else ''}") for remark in seen]
+    parts += [Text(f"{_words(remark)}: {remark.sentence}{' Not used.' if remark.refuses else ''}") for remark in seen]
     if set_aside:
         parts += [Text(), Text("Heard, and not taken for a pluck:")]
         parts += [Text(f"  {one.start_s:.1f} to {one.end_s:.1f} s: {one.reason}") for one in set_aside]

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from fretcheck.neck.description import Neck
 from fretcheck.pitch.reading import NoteReading
-from fretcheck.pitch.remarks import Remark, sentence
+from fretcheck.pitch.remarks import Remark
 from fretcheck.session.live.heard import Match
 from fretcheck.session.live.wording import asked_words, place_words
 from fretcheck.session.plan import Ask
@@ -42,7 +42,7 @@ def useless(neck: Neck, ask: Ask, note: NoteReading) -> Complaint:
         return Complaint("No pitch could be read; pluck it again.", "UNCLEAR")
     if cause is Remark.TWO_STRINGS and neck.string(ask.string).course is not None:
         return Complaint("Both strings of the pair are sounding; damp the other one.", "TWO STRINGS")
-    return Complaint(sentence(cause), _SHORT.get(cause, "UNCLEAR"))
+    return Complaint(cause.sentence, _SHORT.get(cause, "UNCLEAR"))
 
 
 def uncertain(ask: Ask, note: NoteReading) -> Complaint:
