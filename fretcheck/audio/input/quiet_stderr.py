@@ -18,11 +18,8 @@ def quiet_stderr() -> Iterator[None]:
         yield
         return
     try:
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        try:
-            os.dup2(nowhere, 2)
-        finally:
-            os.close(nowhere)
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
         yield
     finally:
         os.dup2(kept, 2)

@@ -8,6 +8,7 @@ import os
 import re
 import shutil
 import subprocess
+from typing import Any
 
 ANSWER_WITHIN_S = 2.0
 
@@ -31,18 +32,8 @@ def current_route() -> str | None:
 
 
 def _ask(program: str, *what: str) -> str | None:
-    arguments = [program, "list", *what]
-    environment = os.environ | {"LC_ALL": "C"}
+    how: dict[str, Any] = {"stdin": subprocess.DEVNULL, "env": os.environ | {"LC_ALL": "C"}, "timeout": ANSWER_WITHIN_S}
     try:
-        done = subprocess.run(
-            arguments,
-            capture_output=True,
-            text=True,
-            timeout=ANSWER_WITHIN_S,
-            env=environment,
-            check=True,
-            stdin=subprocess.DEVNULL,
-        )
+        return str(subprocess.run([program, "list", *what], capture_output=True, text=True, check=True, **how).stdout)
     except (OSError, subprocess.SubprocessError):
         return None
-    return done.stdout

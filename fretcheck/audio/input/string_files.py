@@ -15,37 +15,31 @@ def find_string_files(folder: Path | str, strings: Iterable[int]) -> dict[int, P
 
     Raises RecordingError when the folder is missing, a string has no file, or more than one.
     """
-    folder = Path(folder)
+    folder, wanted = Path(folder), sorted(set(strings))
     if not folder.exists():
         raise RecordingError(f"there is no folder {folder}; check the path", file=folder)
     if not folder.is_dir():
-        return _one_string(folder, set(strings))
+        return _one_string(folder, wanted)
     found = _by_string(folder)
-    chosen: dict[int, Path] = {}
-    for string in sorted(set(strings)):
+    for string in wanted:
         files = found.get(string, [])
         if not files:
-            expected = folder / f"string-{string}.flac"
-            held = ", ".join(str(number) for number in sorted(found)) or "none"
-            raise RecordingError(
-                f"no recording of string {string}: expected {expected} (or .wav, .aiff, .ogg); the folder holds strings: {held}",
-                file=expected,
+            expected, held = folder / f"string-{string}.flac", ", ".join(map(str, sorted(found))) or "none"
+            text = (
+                f"no recording of string {string}: expected {expected} (or .wav, .aiff, .ogg); the folder holds strings: {held}"
             )
+            raise RecordingError(text, file=expected)
         if len(files) > 1:
             names = " and ".join(path.name for path in files)
             raise RecordingError(f"string {string} has {len(files)} recordings in {folder}: {names}; keep one", file=files[1])
-        chosen[string] = files[0]
-    return chosen
+    return {string: found[string][0] for string in wanted}
 
 
-def _one_string(file: Path, strings: set[int]) -> dict[int, Path]:
+def _one_string(file: Path, strings: list[int]) -> dict[int, Path]:
     match = _NAME.fullmatch(file.stem)
     if match is None:
-        raise RecordingError(
-            f"{file} is a file; name the folder that holds string-1.flac and the others, or call it string-1{file.suffix} or the "
-            "like to read it alone",
-            file=file,
-        )
+        cure = f"name the folder that holds string-1.flac and the others, or call it string-1{file.suffix} or the like"
+        raise RecordingError(f"{file} is a file; {cure} to read it alone", file=file)
     if int(match[1]) not in strings:
         raise RecordingError(f"{file.name}: the neck has {len(strings)} strings", file=file)
     return {int(match[1]): file}
@@ -53,10 +47,8 @@ def _one_string(file: Path, strings: set[int]) -> dict[int, Path]:
 
 def surplus_string_files(folder: Path, strings: Iterable[int]) -> list[Path]:
     """Recordings of strings beyond `strings`; none where `folder` is one string's file."""
-    if not folder.is_dir():
-        return []
-    wanted = set(strings)
-    return [path for string, files in _by_string(folder).items() if string not in wanted for path in files]
+    wanted, found = set(strings), _by_string(folder) if folder.is_dir() else {}
+    return [path for string, files in found.items() if string not in wanted for path in files]
 
 
 def _by_string(folder: Path) -> dict[int, list[Path]]:
