@@ -21,7 +21,9 @@ Below: stated probability of being within, binned, against the share that is.
 from __future__ import annotations
 
 import itertools
+import re
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -31,7 +33,7 @@ from scipy.optimize import linprog
 from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.result import Diagnosis
 from fretcheck.diagnosis.settings import DiagnosisSettings
-from fretcheck.neck.description import Neck
+from fretcheck.neck.description import Measurement, Neck
 from fretcheck.neck.heights import first_fret_clearance
 from tests.benchmarks.processes import each, options, share
 from tests.worlds.built import Built
@@ -96,9 +98,10 @@ def lever(neck: Neck, number: int) -> float:
 
 def advised(case: Case, limit: float) -> Diagnosis:
     """The diagnosis, after the measurement and the plucks that it asks for."""
-    settings, heard, clearance = DiagnosisSettings(limit_cents=limit), case.observations(), False
+    settings, heard, clearance, frets = DiagnosisSettings(limit_cents=limit), case.observations(), False, frozenset[int]()
     for session in (1, 2, 3):
-        result = diagnose(replace(case.neck(clearance=clearance), saddle_moves="per_string"), heard, settings=settings)
+        neck = _with_places(case, replace(case.neck(clearance=clearance), saddle_moves="per_string"), frets)
+        result = diagnose(neck, heard, settings=settings)
         asks = [step for step in result.corrections if step.kind == "measure"]
         if not asks:
             break
@@ -108,8 +111,21 @@ def advised(case: Case, limit: float) -> Diagnosis:
             for string, fret in again:
                 notes[string].append(fret)
             heard = heard + case.observations(session=session, notes=notes)
-        clearance = clearance or len(again) == 0
+        clearance = clearance or any("first_fret_clearance" in step.text for step in asks)
+        frets |= {int(number) for step in asks for number in re.findall(r"nut_to_fret@(\d+)", step.text)}
     return result
+
+
+def _with_places(case: Case, neck: Neck, frets: Iterable[int]) -> Neck:
+    """The description with these frets' places, measured from the nut under the outer strings to ±0.05 mm."""
+    ends, last = case.built.ends, len(neck.strings)
+    rows = []
+    for fret in sorted(frets):
+        slips = 0.05 * np.random.default_rng([*case.seed, 78, fret]).standard_normal(2)
+        for string, slip in zip((1, last), slips.tolist(), strict=True):
+            mm = float(ends.crown_x[string - 1, fret - 1] - np.broadcast_to(ends.nut_x, ends.crown_x.shape)[string - 1, 0])
+            rows.append(Measurement(what="nut_to_fret", mm=round(mm + slip, 2), u_mm=0.05, fret=fret, string=string))
+    return replace(neck, measured=(*neck.measured, *rows))
 
 
 # --- the fewest moves that serve ---------------------------------------------------------------------------------------

@@ -106,3 +106,12 @@ def test_terminal_page_sheet_and_json_say_the_same_of_the_work() -> None:
             assert within in text
         for found in kept["findings"]:
             assert sureness(found["probability"]).replace("\N{NO-BREAK SPACE}", " ") in text
+
+
+def test_frets_never_listened_to_are_named_once_on_page_and_terminal() -> None:
+    document = documents.intake()
+    for text in (shown(document), read(inspection_page(document)).all("main")[0].text):
+        plain = " ".join(text.split())
+        # an intake plays frets 1, 3, 5, 7, 9, 12, 15 and 20 of the twenty
+        assert plain.count("2, 4, 6, 8, 10, 11, 13, 14, 16 to 19 were not listened to") == 1
+        assert "100 %" not in plain  # nothing is that sure
