@@ -8,7 +8,7 @@ import pytest
 
 from fretcheck.diagnosis.result import Correction, Finding, Move, Rival, StepPrediction
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.report.pages.condition_sheet import condition_sheet, counted, fields_of, is_sure, promise
+from fretcheck.report.pages.condition_sheet import condition_sheet, counted, fields_of, is_sure, may_stay, promise
 from fretcheck.report.words.condition_words import plain_work
 from tests.report import documents
 
@@ -105,3 +105,19 @@ def test_nothing_found() -> None:
     nothing = {"findings": [], "corrections": []}
     assert "<p>Nothing that needs work.</p>" in condition_sheet(advised("pass").model_copy(update=nothing))
     assert "<p>No single part is surely at fault.</p>" in condition_sheet(advised("fail").model_copy(update=nothing))
+
+
+def test_a_part_may_stay_only_where_nothing_needs_it_put_right() -> None:
+    document = documents.before()
+    (fret,) = [one for one in document.findings if one.cause == "fret_position"]
+    left = f"Left as it is, since it brings the neck no nearer to its limit: {fret.text}"
+    said = (
+        {"decision": "fail", "advice": [left]},
+        {"decision": "fail", "advice": [f"May stay, …: {fret.text}"]},
+        {"decision": "pass"},
+    )
+    answers = []
+    for one in said:
+        changed = {"verdict": replace(document.verdict, decision=one["decision"]), "advice": one.get("advice", [])}
+        answers.append(may_stay(fret, document.model_copy(update=changed)))
+    assert answers == [False, True, True]

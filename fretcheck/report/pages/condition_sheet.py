@@ -79,14 +79,9 @@ def is_sure(finding: Finding) -> bool:
 
 
 def may_stay(finding: Finding, document: InspectionDocument) -> bool:
-    """Whether the work named leaves this part alone, on purpose."""
-    if any(line.startswith("May stay") and finding.text in line for line in document.advice):
-        return True
-    part = PARTS.get(finding.cause)
-    moves = [move for step in document.corrections for move in step.moves]
-    if part is None or any(step.kind == "measure" for step in document.corrections):
-        return False
-    return not any(move.part == part and (part != "fret" or move.fret == finding.fret) for move in moves)
+    """Whether the work named leaves this part alone since nothing needs it put right."""
+    said = any(line.startswith("May stay") and finding.text in line for line in document.advice)
+    return finding.cause in PARTS and (said or document.verdict.decision == "pass")
 
 
 def moved_otherwise(findings: list[Finding], document: InspectionDocument) -> bool:
