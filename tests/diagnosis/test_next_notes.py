@@ -96,8 +96,8 @@ def test_the_first_note_chosen_leaves_less_variance_than_any_other(with_a_doubt:
 
     losses = {(cell.string, cell.fret): left(n) for n, cell in enumerate(cells)}
     total = float(np.sum(np.var(matters, axis=0)))
-    # Within a tenth of the largest drop: the simulated noise of 2,000 draws moves an R² of 0.1 by 0.013.
-    assert total - losses[best] >= 0.9 * (total - min(losses.values()))
+    # Within a fifth of the largest drop: the simulated noise of 2,000 draws moves an R² of 0.1 by 0.013, both of them
+    assert total - losses[best] >= 0.8 * (total - min(losses.values()))
 
 
 def test_a_sound_neck_far_within_is_decided_in_one_round() -> None:

@@ -78,9 +78,8 @@ class Built:
     matter: StringMatter
     body: Body | None = None
     rule_of_18: bool = False
-    slant_mm: float = 0.0
-    """Of the saddle as a whole, at string 1 (contained in `saddle_mm`, as the next)."""
     straight: bool = False
+    """The saddle as a whole (contained in `saddle_mm`)."""
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -116,8 +116,8 @@ class Case:
     def true_mm(self, cause: str, fret: int | None, string: int | None, *, setbacks: bool = True) -> float | None:
         """True value of a cause, in its unit; None where there is no such number.
 
-        A tilt at string 1; of a string's nut slot its own part; of wear the largest shift. Slant and straightness are those of
-        the saddle as a whole, single saddles' scatter apart: `saddle_straight` is the offset of the string furthest off.
+        A tilt at string 1; of a string's nut slot its own part; of wear the largest shift. The slant is the slope of the line
+        through the saddles as they stand, at string 1; `saddle_straight` the offset of the string furthest off.
         """
         built, y = self.built, across(self.built.neck)
         nut_up = built.nut_z - [nut_height(built.neck, s).mm for s in range(1, built.shape[0] + 1)]
@@ -137,7 +137,7 @@ class Case:
             off = self.saddle_error_mm(setbacks=setbacks)
             if cause == "saddle_position":
                 return float(off.mean() if string is None else off[string - 1])
-            return built.slant_mm if cause == "saddle_slant" else float(off[np.argmax(np.abs(off))]) * built.straight
+            return float(off @ y / (y @ y)) if cause == "saddle_slant" else float(off[np.argmax(np.abs(off))]) * built.straight
         if cause == "scale_length":
             return built.scale_mm
         if cause == "string" and string is not None:

@@ -81,7 +81,7 @@ def slant(size: float) -> Callable[[np.random.Generator, Built], Injected]:
     def put(rng: np.random.Generator, built: Built) -> Injected:
         out = size * _sign(rng)
         turned = built.saddle_mm + out * across(built.neck)
-        return replace(built, saddle_mm=turned, slant_mm=out), Fault(cause="saddle_slant", size=out)
+        return replace(built, saddle_mm=turned), Fault(cause="saddle_slant", size=out)
 
     return put
 

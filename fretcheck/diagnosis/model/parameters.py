@@ -90,6 +90,16 @@ SADDLE_HEIGHT_ACROSS_MM, SADDLE_HEIGHT_OWN_MM = 0.3, 0.08
 
 LEAST_DEPARTURE_MM = 0.4  # Setbacks nearer than this to a straight line: a straight saddle serves them
 
+# What the width of a workshop and a hand leaves alone: what is measured, known by physics, or pressed on purpose; places of frets
+# and nut, marked by the same rules everywhere (the nut's narrowed too, its intervals held in 9, not 12 of 15 necks); and the
+# finger's depth, which sound alone does not tell from the nut's height (narrowed, a nut 0.40 mm high was told as 0.56 ± 0.07)
+PLACES = ("fret_position", "fret_tilt", "nut_position", "nut_skew", "own_nut")
+KNOWN = ("pressure", "finger_low", "log_kappa", "log_beta", "light", "light_low", "firm")
+# What is cut and set differs less between workshops than heights, ends and fingers do: narrowed by a third of what these are.
+# Narrowed in full, the slots' intervals held in 75 % of 12 own necks; so in 86 to 97
+SADDLES = ("bridge", "saddle", "saddle_slant", "saddle_straight")
+CUT_AND_SET = ("nut_height", "slot_height", *SADDLES, "scale_length", "string", "wear")
+
 UNEVENNESS_ORDERS = 3
 UNEVENNESS_COLUMNS = 4
 
@@ -132,6 +142,7 @@ class Parameters:
     means: list[float] = field(default_factory=list)
     spreads: list[float] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    as_usual: set[str] = field(default_factory=lambda: {*PLACES, *KNOWN})  # Kinds whose spreads no workshop or hand narrows
     # Column of a saddle set by ear → what it makes up for: its change per unit of every parameter
     made_up: dict[int, Reals] = field(default_factory=dict)
 
@@ -174,6 +185,16 @@ class Parameters:
         column = self.column("open_note")
         assert column is not None
         return self.with_prior([column], mean, spread)
+
+    def narrowed(self, width: float) -> Parameters:
+        """The same table for a workshop and a hand that scatter by this share of the usual, what was measured aside."""
+        spreads = list(self.spreads)
+        for number, key in enumerate(self.keys):
+            if key.kind == "open_note" and key.string is not None:
+                spreads[number] = math.sqrt(spreads[number] ** 2 - (1.0 - width**2) * OPEN_OWN_CENTS**2)
+            elif key.kind not in self.as_usual:
+                spreads[number] *= (2.0 + width) / 3.0 if key.kind in CUT_AND_SET else width
+        return replace(self, spreads=spreads)
 
     def with_prior(self, columns: Sequence[int], mean: float, spread: float) -> Parameters:
         """The same table with another prior of some parameters."""
@@ -256,10 +277,11 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
     table.add("open_note", "cents", -ones, OPEN_COMMON, mean=OPEN_COMMON_MEAN)
     table.add("end", "end", ones, END)
     table.add("finger", "finger", ones, FINGER_BEHIND_MM)
-    table.add("saddle_height", "saddle_height", ones, 2.0 * action_12(neck, 1).u_mm)
-    if several and not action_12(neck, 1).described:
+    action, hollow = action_12(neck, 1), relief(neck)
+    table.as_usual |= {name for name, one in (("saddle_height", action), ("relief", hollow)) if one.described}
+    table.add("saddle_height", "saddle_height", ones, 2.0 * action.u_mm)
+    if several and not action.described:
         table.add("saddle_height_across", "saddle_height", side, SADDLE_HEIGHT_ACROSS_MM)
-    hollow = relief(neck)
     table.add("relief", "relief", design.hollow, hollow.u_mm, mean=0.0 if hollow.described else hollow.mm)
     _pressures(table, design)
     _set_by_ear(table, design)
