@@ -27,7 +27,7 @@ from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, U
 from fretcheck.files import check_place, is_page, starts_like, write_text
 
 if TYPE_CHECKING:
-    from fretcheck.lots.acceptance.lot_decision import NeckResult
+    from fretcheck.inspection.document import InspectionDocument
     from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
     from fretcheck.lots.template.template_study import LotSlots
     from fretcheck.register.store import Register
@@ -142,7 +142,7 @@ def add(
     """
     from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
     from fretcheck.lots.acceptance.lot_steps import add_inspections
-    from fretcheck.lots.lot_register import change, inspections_since_opening, load
+    from fretcheck.lots.lot_register import change, inspections_of, inspections_since_opening, load
     from fretcheck.lots.template.slot_errors import neck_of
 
     with open_register(register) as store:
@@ -156,7 +156,7 @@ def add(
             if not found:
                 raise UsageError(f"no neck of lot {name!r} has been inspected since it was opened")
         lot = change(store, Lot, name, lambda lot: add_inspections(lot, found))
-        results = _results(store, lot)
+        results = inspections_of(store, lot)
     _show(lot, results, as_json=json)
 
 
@@ -198,14 +198,14 @@ def decide(
     from fretcheck.lots.acceptance.lot_decision import decide_lot
     from fretcheck.lots.acceptance.lot_record import Lot
     from fretcheck.lots.acceptance.lot_steps import add_inspections
-    from fretcheck.lots.lot_register import change, inspections_since_opening, load
+    from fretcheck.lots.lot_register import change, inspections_of, inspections_since_opening, load
 
     with open_register(register) as store:
         lot = load(store, Lot, name)
         found = inspections_since_opening(store, lot)
         if found and lot.state == "drawn":
             lot = change(store, Lot, name, lambda lot: add_inspections(lot, found))
-        results = _results(store, lot)
+        results = inspections_of(store, lot)
         now = datetime.now().astimezone()
 
         def step(lot: Lot) -> Lot:
@@ -249,7 +249,6 @@ def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
 @with_groups
 def show(name: LotArgument, *, files: FileOptions, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Show a lot; with --html or --csv write it to a file."""
-    from fretcheck.lots.acceptance.lot_decision import neck_result
     from fretcheck.lots.acceptance.lot_record import Lot
     from fretcheck.lots.lot_register import inspections_of, load
     from fretcheck.report.pages.lot_page import lot_page
@@ -260,9 +259,8 @@ def show(name: LotArgument, *, files: FileOptions, register: RegisterOption = No
         lot = load(store, Lot, name)
         documents = inspections_of(store, lot)
         series = [] if files.html is None or lot.template is None else _by_lot(store, lot.template)
-    results = {serial: neck_result(document) for serial, document in documents.items()}
-    files.write(LOT_COLUMNS, page=lambda: lot_page(lot, documents, series=series), table=lambda: lot_csv(lot, results))
-    _show(lot, results, as_json=json, whole=True)
+    files.write(LOT_COLUMNS, page=lambda: lot_page(lot, documents, series=series), table=lambda: lot_csv(lot, documents))
+    _show(lot, documents, as_json=json, whole=True)
 
 
 @command.command()
@@ -347,15 +345,15 @@ def chart(
 
 def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool, whole: bool = False) -> None:
     from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.lot_register import change
+    from fretcheck.lots.lot_register import change, inspections_of
 
     with open_register(register) as store:
         lot = change(store, Lot, name, step)
-        results = _results(store, lot)
+        results = inspections_of(store, lot)
     _show(lot, results, as_json=as_json, whole=whole)
 
 
-def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool, whole: bool = False) -> None:
+def _show(lot: Lot, results: dict[str, InspectionDocument], *, as_json: bool, whole: bool = False) -> None:
     """Show a lot; `whole` with every neck of its sample."""
     from fretcheck.lots.acceptance.lot_decision import next_step, plan_risks_in_words
     from fretcheck.lots.template.template_errors import FEWEST_NECKS, power_in_words
@@ -368,13 +366,6 @@ def _show(lot: Lot, results: dict[str, NeckResult], *, as_json: bool, whole: boo
         print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks), "next": step})
     else:
         console().print(lot_view(lot, results, risks=risks, next_step=step, whole=whole))
-
-
-def _results(store: Register, lot: Lot) -> dict[str, NeckResult]:
-    from fretcheck.lots.acceptance.lot_decision import neck_result
-    from fretcheck.lots.lot_register import inspections_of
-
-    return {serial: neck_result(document) for serial, document in inspections_of(store, lot).items()}
 
 
 def _by_lot(store: Register, template_name: str) -> list[LotSlots]:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from hashlib import sha256
 from itertools import pairwise
 
 import pytest
 
 from fretcheck.errors import UsageError
-from fretcheck.lots.acceptance.lot_decision import NeckResult, decide_lot, neck_result, next_step, plan_risks_in_words
+from fretcheck.lots.acceptance.lot_decision import decide_lot, next_step, plan_risks_in_words
 from fretcheck.lots.acceptance.lot_record import PlanPart, ReadPart
 from fretcheck.lots.acceptance.lot_steps import add_inspections, close_lot, draw_sample, open_lot, serials_from, spoil
 from fretcheck.lots.acceptance.plans import proposed_severity
@@ -23,7 +22,7 @@ def drawn(plan: PlanPart = FIVE_OF_TWENTY, *, serials: str = "WT-001..WT-020"):
 
 
 def results(lot, *decisions: str):
-    return {s: NeckResult(decision=d, worst_cents=1.0) for s, d in zip(lot.sample, decisions, strict=False)}
+    return {s: inspection(s, decision=d) for s, d in zip(lot.sample, decisions, strict=False)}
 
 
 def test_the_draw_follows_from_its_seed_alone():
@@ -76,7 +75,7 @@ def test_undecided_necks_keep_the_lot_open_until_told_to_count_as_bad():
     decision = decide_lot(lot, read, now=MORNING)
     assert decision.outcome == "open"
     undecided = lot.model_copy(update={"decision": decision, "inspections": {lot.sample[1]: "260302-2"}})
-    doubtful = {**read, lot.sample[1]: replace(read[lot.sample[1]], pluck_again=((4, 2), (4, 3)))}
+    doubtful = {**read, lot.sample[1]: read[lot.sample[1]].model_copy(update={"pluck_again": [(4, 2), (4, 3)]})}
     step = next_step(undecided, doubtful)
     assert f"pluck again what decides {lot.sample[1]} (string/fret 4/2, 4/3): fretcheck inspect NECK --more 260302-2" in step
     strict = decide_lot(lot, read, undecided_as_bad=True, now=MORNING)
@@ -112,10 +111,6 @@ def test_a_plan_by_variables_of_version_0_1_is_no_longer_judged():
     lot = drawn(PlanPart(basis="variables", sample=5, k=1.53, source="s-method"))
     with pytest.raises(UsageError, match="close it with --note"):
         decide_lot(lot, results(lot, *["pass"] * 5), now=MORNING)
-
-
-def test_what_counts_of_an_inspection():
-    assert neck_result(inspection("A", decision="fail", worst_cents=6.2)) == NeckResult(decision="fail", worst_cents=6.2)
 
 
 def read(*pairs):

@@ -9,7 +9,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from fretcheck.lots.acceptance.lot_decision import decide_lot, neck_result
+from fretcheck.lots.acceptance.lot_decision import decide_lot
 from fretcheck.lots.acceptance.lot_record import CorrectionPart, PlanPart, ReadPart
 from fretcheck.lots.acceptance.lot_steps import add_inspections, draw_sample, open_lot, serials_from
 from fretcheck.lots.template.template_study import lot_slots, since_corrections, study_template
@@ -47,7 +47,7 @@ def pages(tmp_path_factory):
     lot = open_lot(name="Lot 1", serials=list(first), plan=plan, template="T1", now=MORNING)
     reads = {serial: [ReadPart(id=one.id, decision=one.verdict.decision)] for serial, one in first.items()}
     lot = add_inspections(draw_sample(lot, seed=1), reads)
-    decision = decide_lot(lot, {serial: neck_result(document) for serial, document in first.items()}, now=MORNING)
+    decision = decide_lot(lot, first, now=MORNING)
     lot = lot.model_copy(update={"decision": decision})
     bare = open_lot(name="bare", serials=[SERIAL, *serials_from(["A1..A9"])], plan=plan, template=HOSTILE, now=MORNING)
     bare = draw_sample(bare, seed=3).model_copy(update={"closing_note": HOSTILE, "sample": (SERIAL, "A1")})

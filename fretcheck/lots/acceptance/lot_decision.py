@@ -7,7 +7,6 @@ open, and `next_step` says what to read again. On request undecided necks count 
 
 import shlex
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 
 from fretcheck.diagnosis.result import Decision
@@ -23,33 +22,15 @@ from fretcheck.lots.acceptance.risks import (
     worst_outgoing_fraction_bad,
 )
 
+Results = Mapping[str, InspectionDocument]  # The inspection that counts, by serial
 _MOST_NOTES = 6  # as many as fit a line
 
 
-@dataclass(frozen=True, kw_only=True)
-class NeckResult:
-    """What a lot needs to know of one inspection."""
-
-    decision: Decision | None  # None: not judged, which counts as not read
-    worst_cents: float | None  # Largest deviation of a note, without sign; None when no note could be judged
-    pluck_again: tuple[tuple[int, int], ...] = ()  # (string, fret) that would decide an undecided neck
-
-
-def neck_result(document: InspectionDocument) -> NeckResult:
-    """The part of an inspection that counts for its lot."""
-    worst = document.verdict.worst
-    return NeckResult(
-        decision=document.verdict.decision,
-        worst_cents=None if worst is None else abs(worst.deviation_cents),
-        pluck_again=tuple(document.pluck_again),
-    )
-
-
-def decide_lot(lot: Lot, results: Mapping[str, NeckResult], *, undecided_as_bad: bool = False, now: datetime) -> DecisionPart:
+def decide_lot(lot: Lot, results: Results, *, undecided_as_bad: bool = False, now: datetime) -> DecisionPart:
     """Decide a lot from the inspections of its sample.
 
-    `lot`: with its sample drawn. `results`: of the sampled necks read so far; others are ignored. `undecided_as_bad`: count
-    undecided necks as bad instead of leaving the lot open for them. `now`: with offset.
+    `lot`: with its sample drawn. `results`: what counts of its necks so far; those not drawn are ignored. `undecided_as_bad`:
+    count undecided necks as bad instead of leaving the lot open for them. `now`: with offset.
     Raises UsageError when the lot is decided or closed, or its sample not yet drawn.
     """
     refuse_closed(lot)
@@ -113,7 +94,7 @@ def plan_risks_in_words(lot: Lot) -> tuple[str, ...]:
     return tuple(words)
 
 
-def next_step(lot: Lot, results: Mapping[str, NeckResult]) -> str:
+def next_step(lot: Lot, results: Results) -> str:
     """What to do with the lot as it stands, with the command."""
     name = shlex.quote(lot.name)
     if lot.state == "closed":
@@ -172,9 +153,9 @@ def _refused(lot: Lot, bad: int) -> str:
     )
 
 
-def _of_sample(lot: Lot, results: Mapping[str, NeckResult], kind: Decision | None) -> list[str]:
-    """Sampled serials with a decision of this kind; None: not read yet."""
-    return [s for s in lot.sample if (results[s].decision if s in results else None) == kind]
+def _of_sample(lot: Lot, results: Results, kind: Decision | None) -> list[str]:
+    """Sampled serials with a decision of this kind; None: not read yet, or not judged."""
+    return [s for s in lot.sample if (results[s].verdict.decision if s in results else None) == kind]
 
 
 def _listed(serials: list[str]) -> str:

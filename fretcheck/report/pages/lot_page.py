@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from fretcheck.errors import FretcheckError
 from fretcheck.inspection.document import InspectionDocument
-from fretcheck.lots.acceptance.lot_decision import neck_result, plan_risks_in_words
+from fretcheck.lots.acceptance.lot_decision import plan_risks_in_words
 from fretcheck.lots.acceptance.lot_record import Lot
 from fretcheck.lots.acceptance.risks import operating_characteristic
 from fretcheck.lots.template.template_study import LotSlots, lot_slots, study_template
@@ -39,7 +39,7 @@ def lot_page(lot: Lot, documents: Mapping[str, InspectionDocument], *, series: S
         plan=plan_in_words(lot),
         risks=plan_risks_in_words(lot) if decision is None else decision.risks,
         curve=_curve(lot),
-        results={serial: neck_result(document) for serial, document in documents.items()},
+        results=documents,
         shown=shown,
         no_template=no_template,
     )

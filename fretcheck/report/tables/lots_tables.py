@@ -12,7 +12,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fretcheck.lots.acceptance.lot_decision import NeckResult
+from fretcheck.inspection.document import InspectionDocument
 from fretcheck.lots.acceptance.lot_record import Lot
 from fretcheck.lots.charts.capability import capability_in_words
 from fretcheck.lots.gauge.gauge_study import ScatterPart
@@ -43,7 +43,7 @@ def plan_in_words(lot: Lot) -> str:
 
 
 def lot_view(
-    lot: Lot, results: Mapping[str, NeckResult], *, risks: Sequence[str], next_step: str, whole: bool = True
+    lot: Lot, results: Mapping[str, InspectionDocument], *, risks: Sequence[str], next_step: str, whole: bool = True
 ) -> RenderableType:
     """A lot: state, plan, decision, risks and the next step; `whole` with every neck of the sample and what was read."""
     parts: list[RenderableType] = [Text(f"Lot {plain_line(lot.name)}, {lot.state}", style="bold")]
@@ -76,14 +76,20 @@ def not_counted(lot: Lot) -> list[str]:
     return lines
 
 
-def _sample_table(lot: Lot, results: Mapping[str, NeckResult]) -> Table:
+def _sample_table(lot: Lot, results: Mapping[str, InspectionDocument]) -> Table:
     table = _table(f"Sample, drawn with seed {lot.seed}", "Neck", "Inspection", "Verdict", ">Worst note, cents")
     for serial in lot.sample:
-        result = results.get(serial)
-        worst = "" if result is None or result.worst_cents is None else f"{result.worst_cents:.1f}"
-        verdict = "not read" if result is None else result.decision or "not judged"
-        table.add_row(Text(plain_line(serial)), lot.inspections.get(serial, ""), verdict, worst)
+        verdict, worst = _verdict(results.get(serial), digits=1)
+        table.add_row(Text(plain_line(serial)), lot.inspections.get(serial, ""), verdict or "not read", worst)
     return table
+
+
+def _verdict(read: InspectionDocument | None, *, digits: int) -> tuple[str, str]:
+    """The decision and the worst deviation in cents, empty where nothing was read or judged."""
+    if read is None:
+        return "", ""
+    worst = read.verdict.worst
+    return read.verdict.decision or "not judged", "" if worst is None else f"{abs(worst.deviation_cents):.{digits}f}"
 
 
 def lots_table(lots: Iterable[Lot]) -> Table:
@@ -229,14 +235,12 @@ def studies_table(studies: Iterable[GaugeStudy]) -> Table:
     return table
 
 
-def lot_csv(lot: Lot, results: Mapping[str, NeckResult]) -> str:
+def lot_csv(lot: Lot, results: Mapping[str, InspectionDocument]) -> str:
     """One line a neck of the lot."""
     rows = []
     for serial in lot.serials:
-        result, drawn = results.get(serial), "yes" if serial in lot.sample else "no"
-        decision = "" if result is None else result.decision or "not judged"
-        worst = "" if result is None or result.worst_cents is None else f"{result.worst_cents:.3f}"
-        rows.append((serial, drawn, lot.inspections.get(serial, ""), decision, worst))
+        drawn = "yes" if serial in lot.sample else "no"
+        rows.append((serial, drawn, lot.inspections.get(serial, ""), *_verdict(results.get(serial), digits=3)))
     return _csv(LOT_COLUMNS, rows)
 
 
