@@ -79,8 +79,7 @@ class Layout:
 
     neck: Neck
     rounding: Rounding | None
-    # One for a common scale; one for each different scale length where frets are fanned, string 1's first
-    scales: tuple[Scale, ...]
+    scales: tuple[Scale, ...]  # One a scale length, string 1's first: more than one where frets are fanned
 
     @cached_property
     def targets_hz(self) -> tuple[tuple[float | None, ...], ...]:
@@ -89,17 +88,14 @@ class Layout:
         The open note of a short string stands in the row of the fret it starts at.
         """
         neck = self.neck
-        return tuple(
-            tuple(
-                neck.open_hz(number)
-                if fret == string.first_fret
-                else neck.target_hz(number, fret)
-                if fret in neck.frets_of(number)
-                else None
-                for number, string in enumerate(neck.strings, start=1)
-            )
-            for fret in range(neck.frets + 1)
-        )
+
+        def target(fret: int, number: int) -> float | None:
+            if fret == neck.string(number).first_fret:
+                return neck.open_hz(number)
+            return neck.target_hz(number, fret) if fret in neck.frets_of(number) else None
+
+        numbers = range(1, len(neck.strings) + 1)
+        return tuple(tuple(target(fret, number) for number in numbers) for fret in range(neck.frets + 1))
 
 
 def slots_for(fret_cents: Sequence[float], *, scale_length_mm: float, rounding: Rounding | None = None) -> tuple[Slot, ...]:

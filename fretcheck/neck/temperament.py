@@ -32,9 +32,8 @@ def note_to_midi(note: str) -> int:
     """
     match = _NOTE.fullmatch(note)
     if match is None:
-        raise NeckError(
-            f'"{note}" is no note: write letter, accidental and octave, as in "E4", "F#3", "Bb2"{_meant(note)}', value=note
-        )
+        form = 'write letter, accidental and octave, as in "E4", "F#3", "Bb2"'
+        raise NeckError(f'"{note}" is no note: {form}{_meant(note)}', value=note)
     letter, accidental, octave = match.groups()
     midi = 12 * (int(octave) + 1) + _SEMITONES[letter] + accidental.count("#") - accidental.count("b")
     if not LOWEST_MIDI <= midi <= HIGHEST_MIDI:
@@ -45,9 +44,7 @@ def note_to_midi(note: str) -> int:
 def _meant(note: str) -> str:
     """The cure for a mistyped note, where it can be guessed."""
     tidied = note.strip().replace("♯", "#").replace("♭", "b")
-    tidied = tidied[:1].upper() + tidied[1:]
-    if tidied.startswith("H"):
-        tidied = "B" + tidied[1:]
+    tidied = tidied[:1].upper().replace("H", "B") + tidied[1:]
     if _NOTE.fullmatch(tidied):
         return f' (did you mean "{tidied}"?)'
     if _NOTE.fullmatch(tidied + "4"):
@@ -67,12 +64,8 @@ def midi_to_note(midi: int) -> str:
 def check_reference(reference_hz: float) -> float:
     """`reference_hz` itself when it lies between 380 and 480 Hz. Raises NeckError: otherwise (NaN included)."""
     if not REFERENCE_MIN_HZ <= reference_hz <= REFERENCE_MAX_HZ:
-        raise NeckError(
-            f"reference_hz = {reference_hz:g} lies outside {REFERENCE_MIN_HZ:g} to {REFERENCE_MAX_HZ:g} Hz: "
-            "it is the pitch of A4, usually 440",
-            key="reference_hz",
-            value=reference_hz,
-        )
+        text = f"reference_hz = {reference_hz:g} lies outside {REFERENCE_MIN_HZ:g} to {REFERENCE_MAX_HZ:g} Hz"
+        raise NeckError(f"{text}: it is the pitch of A4, usually 440", key="reference_hz", value=reference_hz)
     return reference_hz
 
 

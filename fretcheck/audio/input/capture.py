@@ -11,7 +11,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,16 +27,6 @@ CLOSE_WITHIN_S = 1.0
 Callback = Callable[[NDArray[np.float32], int, Any, Any], None]
 
 
-class RawStream(Protocol):
-    """What PortAudio gives."""
-
-    def start(self) -> None: ...
-
-    def abort(self) -> None: ...
-
-    def close(self) -> None: ...
-
-
 class Backend:
     """PortAudio; a stand-in for it has the same methods."""
 
@@ -47,10 +37,11 @@ class Backend:
 
     def open(
         self, device: InputDevice, *, sample_rate: float, channels: int, callback: Callback, finished: Callable[[], None]
-    ) -> RawStream:
+    ) -> Any:
+        """An input stream as PortAudio gives it, not yet started."""
         sounddevice = load_sounddevice()
         with PORTAUDIO_IN_USE:
-            stream: RawStream = sounddevice.InputStream(
+            return sounddevice.InputStream(
                 device=device.number,
                 samplerate=sample_rate,
                 channels=channels,
@@ -60,7 +51,6 @@ class Backend:
                 callback=callback,
                 finished_callback=finished,
             )
-        return stream
 
 
 @dataclass(frozen=True)

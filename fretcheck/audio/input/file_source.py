@@ -41,8 +41,10 @@ class FileSource(AudioSource):
 
     def __init__(self, path: Path | str, *, channel: int | None = None, block_frames: int = 1024) -> None:
         self.path = Path(path)
+        self.name = self.path.name
         self._block_frames = block_frames
         self._file = _open(self.path)
+        self.sample_rate = float(self._file.samplerate)
         try:
             self._weights = self._prepare(channel)
         except BaseException:
@@ -65,14 +67,6 @@ class FileSource(AudioSource):
         weights = _choose(scan, channel)
         _refuse_useless(scan, weights, self.path)
         return weights
-
-    @property
-    def name(self) -> str:
-        return self.path.name
-
-    @property
-    def sample_rate(self) -> float:
-        return float(self._file.samplerate)
 
     def blocks(self) -> Iterator[Block]:
         """Yield the recording from its start."""

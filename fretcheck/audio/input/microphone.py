@@ -84,31 +84,18 @@ class MicrophoneSource(AudioSource):
         self._opened: queue.SimpleQueue[Capture] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._captures = 0
-        self._device, self._rate = found, rate = _in_time(lambda: self._choose(device, sample_rate))
-        self._inbox: queue.Queue[Packet] = queue.Queue(maxsize=round(QUEUE_S * rate / BLOCK_FRAMES))
-        self._clock = FrameClock(rate)
+        found, self.sample_rate = _in_time(lambda: self._choose(device, sample_rate))
+        self.name = found.name
+        self._inbox: queue.Queue[Packet] = queue.Queue(maxsize=round(QUEUE_S * self.sample_rate / BLOCK_FRAMES))
+        self._clock = FrameClock(self.sample_rate)
         self._next_frame = 0
         self._capture: Capture = _in_time(lambda: self._open(found))
         self._state: Sounding | Silent | Reopening = Sounding()
         self._last_at_s = self._capture.last_callback_s
         self._just_opened = True
-        self._route: str | None = None
+        self.route: str | None = None  # Name of the source behind the device, where the sound server tells
         self._route_now: str | None = None
-        self._watcher = threading.Thread(target=self._watch_route, name="watch route", daemon=True)
-        self._watcher.start()
-
-    @property
-    def name(self) -> str:
-        return self._device.name
-
-    @property
-    def sample_rate(self) -> float:
-        return self._rate
-
-    @property
-    def route(self) -> str | None:
-        """Name of the source behind the device, where the sound server tells."""
-        return self._route
+        threading.Thread(target=self._watch_route, name="watch route", daemon=True).start()
 
     @property
     def is_lost(self) -> bool:
@@ -140,11 +127,11 @@ class MicrophoneSource(AudioSource):
     def _start(self, device: InputDevice) -> Capture:
         self._captures += 1
         return Capture(
-            self._backend, device, channel=self._channel, sample_rate=self._rate, inbox=self._inbox, number=self._captures
+            self._backend, device, channel=self._channel, sample_rate=self.sample_rate, inbox=self._inbox, number=self._captures
         )
 
     def _why(self, error: Exception, device: InputDevice) -> str:
-        text = translated(error, doing=f"opening '{device.name}' at {self._rate:.0f} Hz")
+        text = translated(error, doing=f"opening '{device.name}' at {self.sample_rate:.0f} Hz")
         if -9997 in error.args:
             text += f"; it offers: {', '.join(str(rate) for rate in self._backend.rates(device)) or 'none of the usual rates'}"
         return text
@@ -180,7 +167,7 @@ class MicrophoneSource(AudioSource):
         if (packet.lost_before or missing_s > 0.0) and not lost:
             lost = True
             self._on_state(SourceState("overflow", "Some sound was lost because the computer was too busy."))
-        start = self._next_frame + round(missing_s * self._rate)
+        start = self._next_frame + round(missing_s * self.sample_rate)
         self._next_frame = start + len(packet.samples)
         self._last_at_s = packet.at_s
         return Block(samples=packet.samples.astype(np.float64), start_frame=start, lost=lost)
@@ -212,14 +199,14 @@ class MicrophoneSource(AudioSource):
         now = self._route_now
         if now is None:
             return
-        if self._route is not None and now != self._route:
-            what = f"The sound server switched to another source, '{now}' instead of '{self._route}'"
+        if self.route is not None and now != self.route:
+            what = f"The sound server switched to another source, '{now}' instead of '{self.route}'"
             if not self._just_opened:
                 self._lose(what)
                 self._capture.abandoned = True  # what it delivers is another device's sound: open the right one again
                 return
             self._on_state(SourceState("moved", f"{what}. If that is not the one you want, choose it in the system's settings."))
-        self._route = now
+        self.route = now
         self._just_opened = False
 
     def _lose(self, what: str) -> None:
@@ -228,7 +215,7 @@ class MicrophoneSource(AudioSource):
 
     def _come_back(self, at_s: float) -> None:
         """The first packet after a loss."""
-        self._next_frame += max(0, round((at_s - self._last_at_s) * self._rate))
+        self._next_frame += max(0, round((at_s - self._last_at_s) * self.sample_rate))
         self._state = Sounding()
         self._clock.restart()
         self._on_state(SourceState("back", f"Sound is back from '{self._capture.device.name}'."))
@@ -242,7 +229,7 @@ class MicrophoneSource(AudioSource):
         while not self._stop.is_set():
             try:
                 self._backend.restart()
-                capture = self._start(find_input(self._backend.inputs(), self._device.name))
+                capture = self._start(find_input(self._backend.inputs(), self.name))
             except Exception:  # noqa: BLE001 - not there yet, whatever it says; tried again until the source is closed
                 self._stop.wait(RETRY_S)
                 continue

@@ -23,11 +23,8 @@ class Block:
 class AudioSource(Protocol):
     """An ordered stream of blocks; a context manager that releases its file or device."""
 
-    @property
-    def name(self) -> str: ...
-
-    @property
-    def sample_rate(self) -> float: ...
+    name: str
+    sample_rate: float
 
     def blocks(self) -> Iterator[Block]:
         """Yield blocks until the source ends (a file) or is closed (a microphone)."""

@@ -9,7 +9,6 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Self
 
 from fretcheck.audio.cues import CuePlayer, SpeakerCues
 from fretcheck.audio.input.file_source import FileSource
@@ -56,7 +55,7 @@ def _pace() -> float:
     return pace
 
 
-class PacedSource:
+class PacedSource(AudioSource):
     """A recording that arrives as from a microphone, block by block in its own time.
 
     `path`: a sound file. `pace`: how many times as fast as it sounded; 0 for as fast as it can be heard.
@@ -64,16 +63,9 @@ class PacedSource:
 
     def __init__(self, path: Path, *, pace: float = 1.0) -> None:
         self._source = FileSource(path)
+        self.name, self.sample_rate = self._source.name, self._source.sample_rate
         self._pace = pace
         self._closed = False
-
-    @property
-    def name(self) -> str:
-        return self._source.name
-
-    @property
-    def sample_rate(self) -> float:
-        return self._source.sample_rate
 
     def blocks(self) -> Iterator[Block]:
         """Yield each block when its last frame has sounded."""
@@ -90,9 +82,3 @@ class PacedSource:
     def close(self) -> None:
         """End the stream; the file is closed by whoever reads it last."""
         self._closed = True
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        self.close()

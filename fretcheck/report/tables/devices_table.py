@@ -93,4 +93,4 @@ def fitness_document(fitness: Fitness, *, device: str, sample_rate_hz: float) ->
     del values["all_zero"]  # a remark says it
     unknown = None if fitness.plucks else "no pluck was heard"
     head = {"schema": CHECK_SCHEMA, "device": device, "sample_rate_hz": sample_rate_hz, "grade": fitness.grade}
-    return {**head, **values, "reason_unknown": unknown}
+    return {**head, **values, "remarks": [asdict(remark) for remark in fitness.remarks], "reason_unknown": unknown}
