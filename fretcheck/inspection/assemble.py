@@ -60,19 +60,13 @@ def judge(
 ) -> InspectionDocument:
     """Diagnose an inspection and put everything into one document."""
     settings, circumstances = settings or DiagnosisSettings(), circumstances or Circumstances()
-    inspection = with_measured(inspection, circumstances)
+    if circumstances.measured or circumstances.worked:
+        neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
+        inspection = replace(inspection, neck=neck)
     observations, asked = observations_in(inspection.readings), asked_of(inspection)
     must_hear = must_hear_of(inspection.neck, asked, plan=inspection.plan)
     diagnosis = diagnose(inspection.neck, observations, asked=asked, must_hear=must_hear, settings=settings)
     return document_of(inspection, diagnosis, circumstances=circumstances, settings=settings)
-
-
-def with_measured(inspection: Inspection, circumstances: Circumstances) -> Inspection:
-    """The inspection of the neck as it was measured by hand and worked on since its description."""
-    if not circumstances.measured and not circumstances.worked:
-        return inspection
-    neck = on_the_day(inspection.neck, measured=circumstances.measured, worked=circumstances.worked)
-    return replace(inspection, neck=neck)
 
 
 def observations_in(readings: Iterable[ReadingPart]) -> list[Observation]:

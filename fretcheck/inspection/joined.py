@@ -7,10 +7,9 @@ again as the string's tuning.
 from dataclasses import replace
 
 from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
-from fretcheck.diagnosis.diagnose import diagnose
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
-from fretcheck.inspection.assemble import Circumstances, document_of, must_hear_of, observations_in, with_measured
+from fretcheck.inspection.assemble import Circumstances, judge
 from fretcheck.inspection.document import InspectionDocument
 from fretcheck.session.placed_reading import Inspection, ReadingPart
 
@@ -30,34 +29,30 @@ def joined(
     before: InspectionDocument, fresh: Inspection, *, settings: DiagnosisSettings, circumstances: Circumstances
 ) -> InspectionDocument:
     """The inspection `before` with the plucks of `fresh`, judged as one. Raises UsageError when the necks differ."""
-    fresh = with_measured(fresh, circumstances)
-    neck = fresh.neck
+    neck, earlier = fresh.neck, before.conditions
     strings = before.neck.description.get("strings")
     if neck.name != before.neck.name or neck.serial != before.neck.serial or len(strings or []) != len(neck.strings):
         raise UsageError(f"inspection {before.id} is of another neck ({before.neck.name!r}): give its own description")
     start = LATER_S + max((one.start_s for one in before.readings), default=0.0)
-    readings = [*before.readings, *(_later(one, start) for one in fresh.readings)]
-    asked = {(one.string, one.fret) for one in before.frets} | set(before.missing)
-    must_hear = must_hear_of(neck, asked, plan=before.conditions.plan)
-    diagnosis = diagnose(neck, observations_in(readings), asked=asked, must_hear=must_hear, settings=settings)
+    readings = (*before.readings, *(_later(one, start) for one in fresh.readings))
     heard = {(one.string, one.fret) for one in readings if one.used and one.press is None}
-    document = document_of(fresh, diagnosis, circumstances=circumstances, settings=settings)
-    earlier = before.conditions
-    conditions = document.conditions.model_copy(
-        update={
-            **{name: getattr(earlier, name) for name in ("plan", "look_for_mm", "drift_cents")},
-            **{name: getattr(document.conditions, name) or getattr(earlier, name) for name in ("operator", "bench")},
-        }
+    everything = replace(
+        fresh,
+        readings=readings,
+        judged=tuple({(one.string, one.fret): None for one in before.frets} | dict.fromkeys(before.missing)),
+        missing=tuple(place for place in before.missing if place not in heard),
+        set_aside=(*before.set_aside, *fresh.set_aside),
+        plan=earlier.plan,
+        look_for_mm=earlier.look_for_mm,
+        drift_cents=earlier.drift_cents,
     )
-    return document.model_copy(
-        update={
-            "readings": readings,
-            "missing": [place for place in before.missing if place not in heard],
-            "set_aside": [*before.set_aside, *document.set_aside],
-            "conditions": conditions,
-            "job": circumstances.job if any(circumstances.job.model_dump().values()) else before.job,
-        }
+    day = replace(
+        circumstances,
+        operator=circumstances.operator or earlier.operator,
+        bench=circumstances.bench or earlier.bench,
+        job=circumstances.job if any(circumstances.job.model_dump().values()) else before.job,
     )
+    return judge(everything, settings=settings, circumstances=day)
 
 
 def _later(part: ReadingPart, start_s: float) -> ReadingPart:

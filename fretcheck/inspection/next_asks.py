@@ -37,12 +37,8 @@ def chooser(neck: Neck, growth: Growth, *, strings: Sequence[int], settings: Dia
             asks = batch_asks(rest, strings)
             deciding.most_plucks = len(taken) + len(asks) + MOST_NOTES + MOST_STRINGS  # one batch more for what they leave open
             return Grown(asks=asks, why=f"{now.why} Now the {len(rest)} notes not heard yet, once each.")
-        if not rest:
-            return Grown(asks=(), why=now.why)
-        return Grown(
-            asks=(),
-            why=f"{now.why} {len(growth.judged) - len(rest)} of {len(growth.judged)} notes heard; {HOW_TO_HEAR_THE_REST}.",
-        )
+        so_far = f" {len(growth.judged) - len(rest)} of {len(growth.judged)} notes heard; {HOW_TO_HEAR_THE_REST}." if rest else ""
+        return Grown(asks=(), why=f"{now.why}{so_far}")
 
     return choose
 

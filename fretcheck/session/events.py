@@ -21,7 +21,6 @@ class Asked(Event):
     again: bool = False
 
 
-@dataclass(frozen=True)
 class Begun(Event):
     """A pluck has begun."""
 
@@ -107,12 +106,10 @@ class Skipped(Event):
     ask: Ask
 
 
-@dataclass(frozen=True)
 class Paused(Event):
     """Nothing is taken until the session is resumed."""
 
 
-@dataclass(frozen=True)
 class Resumed(Event):
     """The session listens again."""
 
@@ -152,7 +149,6 @@ class Worked(Event):
     withdrawn: tuple[int, ...] = ()  # Numbers of the plucks that the work has overtaken
 
 
-@dataclass(frozen=True)
 class NextPart(Event):
     """The next correction is begun."""
 

@@ -216,6 +216,6 @@ def test_a_full_disk_is_one_line_and_costs_nothing_that_was_accepted(bench):
     terminal.type("export FRETCHECK_LIVE_PACE=6; ulimit -f 40")  # in units of 512 bytes
     terminal.run("inspect", terminal.neck, "--resume", "--no-keep")
     assert terminal.exit_code() == 4
-    said = "can't be written (File too large); what was accepted before is safe"
+    said = "cannot be written: File too large; what was accepted before is safe"
     assert "".join(said.split()) in "".join(terminal.printed().split())  # a long path wraps the line anywhere
     assert the_story(terminal).taken == kept

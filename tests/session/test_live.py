@@ -26,7 +26,7 @@ from fretcheck.session.live.live_session import LiveSession
 from fretcheck.session.live.runner import Runner
 from fretcheck.session.plan import make_plan
 from fretcheck.session.recordings import inspect_recordings
-from fretcheck.session.take import FIRST_S, read_take, read_whole
+from fretcheck.session.take import FIRST_S, read_take
 from tests.audio.test_cues import Loudspeaker
 from tests.live.strings import played, played_plan, three_string_neck
 
@@ -106,7 +106,7 @@ def test_each_note_is_taken_while_it_still_rings(whole):
 
 def test_read_again_gives_the_same_inspection(whole):
     bench, _ = whole
-    assert read_again(bench.journal.folder, read=read_whole) == inspection_of(read_story(bench.journal.folder)[0])
+    assert read_again(bench.journal.folder) == inspection_of(read_story(bench.journal.folder)[0])
 
 
 def test_a_recorded_session_replayed_as_a_file_gives_identical_readings(whole, tmp_path):

@@ -18,7 +18,6 @@ from fretcheck.session.journal.outcome import read_again
 from fretcheck.session.journal.story import find_by_sounds, find_session, sessions_folder
 from fretcheck.session.placed_reading import Inspection
 from fretcheck.session.recordings import inspect_recordings
-from fretcheck.session.take import read_whole
 
 
 def inspect_again(wanted: str, *, data: Path | None, register: str | None) -> tuple[Inspection, Path | None]:
@@ -40,7 +39,7 @@ def inspect_again(wanted: str, *, data: Path | None, register: str | None) -> tu
             if found is None:
                 return _recordings_again(document, store), None
             folder = found
-    return read_again(folder, read=read_whole), folder
+    return read_again(folder), folder
 
 
 def _recordings_again(document: InspectionDocument, store: Register) -> Inspection:

@@ -22,10 +22,10 @@ from filelock import FileLock, Timeout
 from fretcheck import __version__
 from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.errors import StorageError
-from fretcheck.files import sync_folder
+from fretcheck.files import replacing, sync_folder
 from fretcheck.neck.description import Neck
 from fretcheck.neck.writing import neck_to_mapping
-from fretcheck.session.journal.sounds import flac_bytes, write_safely
+from fretcheck.session.journal.sounds import flac_bytes
 from fretcheck.session.journal.story import (
     JOURNAL_NAME,
     LOCK_NAME,
@@ -141,7 +141,11 @@ class Journal:
         number = len(self.story.accepted) + 1
         name = f"{SOUNDS_NAME}/{number:04d}.flac"
         content = flac_bytes(pluck.samples, pluck.sample_rate)
-        write_safely(self.folder / name, content)
+        try:
+            with replacing(self.folder / name, force=True) as beside:  # a crash before its line may have left one of this name
+                beside.write_bytes(content)
+        except StorageError as error:
+            raise StorageError(f"{error}; what was accepted before is safe", path=error.path) from error
         self._write(
             {
                 "kind": "accepted",

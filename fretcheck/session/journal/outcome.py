@@ -1,19 +1,16 @@
 """What a session comes to: the inspection of its accepted plucks, as read then or read again now."""
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from fretcheck.audio.segment.pluck import Pluck
 from fretcheck.errors import StorageError
-from fretcheck.pitch.reading import NoteReading
 from fretcheck.session.deviation import inspection_from
 from fretcheck.session.journal.sounds import read_flac
 from fretcheck.session.journal.story import Story, pluck_from, read_story
 from fretcheck.session.placed_reading import Inspection, Reading
-
-ReadPluck = Callable[[Pluck], NoteReading]
+from fretcheck.session.take import read_whole
 
 
 def inspection_of(story: Story, *, taken: Sequence[Reading] | None = None) -> Inspection:
@@ -36,21 +33,19 @@ def inspection_of(story: Story, *, taken: Sequence[Reading] | None = None) -> In
     return inspection if growth is None else replace(inspection, judged=growth.judged, look_for_mm=growth.look_for_mm)
 
 
-def read_again(folder: Path, *, read: ReadPluck) -> Inspection:
+def read_again(folder: Path) -> Inspection:
     """Read the stored sounds of a session anew.
 
-    `folder`: of the session. `read`: the estimator: a pluck in, its reading out.
     Raises StorageError when the journal or a sound is missing or damaged.
     """
     story, _ = read_story(folder)
-    return inspection_of(story, taken=[_read_one(folder, story, one, read) for one in story.taken])
+    return inspection_of(story, taken=[_read_one(folder, story, one) for one in story.taken])
 
 
-def _read_one(folder: Path, story: Story, taken: Reading, read: ReadPluck) -> Reading:
+def _read_one(folder: Path, story: Story, taken: Reading) -> Reading:
     assert taken.number is not None
     assert taken.sound_file is not None
-    path = folder / taken.sound_file
-    known = story.plucks[taken.number]
+    path, known = folder / taken.sound_file, story.plucks[taken.number]
     try:
         content = path.read_bytes()
     except OSError as error:
@@ -58,4 +53,4 @@ def _read_one(folder: Path, story: Story, taken: Reading, read: ReadPluck) -> Re
     if hashlib.sha256(content).hexdigest() != known["sha256"]:
         raise StorageError(f"{path}: this is not the sound that was recorded; its checksum differs", path=path)
     samples, rate = read_flac(path)
-    return replace(taken, note=read(pluck_from(samples, rate, known)))
+    return replace(taken, note=read_whole(pluck_from(samples, rate, known)))

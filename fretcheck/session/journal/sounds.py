@@ -5,7 +5,6 @@ stored is exactly what was measured. One channel, at the source's own rate.
 """
 
 import io
-import os
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +12,6 @@ import soundfile
 
 from fretcheck.arrays import Reals
 from fretcheck.errors import StorageError
-from fretcheck.files import sync_folder
 
 STEPS = 2**23
 _SPARE_BITS = 8  # soundfile takes the upper 24 bits of a 32-bit integer
@@ -39,19 +37,3 @@ def read_flac(path: Path) -> tuple[Reals, float]:
     except (OSError, RuntimeError) as error:
         raise StorageError(f"{path}: the sound of this pluck can't be read ({error})", path=path) from error
     return samples, float(rate)
-
-
-def write_safely(path: Path, content: bytes) -> None:
-    """Write a new file so that it survives a power loss: its content and its folder's entry are on the disk on return.
-
-    Raises StorageError when it can't be written, a full disk for one; nothing is left behind then.
-    """
-    try:
-        with open(path, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        sync_folder(path.parent)
-    except OSError as error:
-        path.unlink(missing_ok=True)
-        raise StorageError(f"{path}: can't be written ({error.strerror}); what was accepted before is safe", path=path) from error
