@@ -1,6 +1,6 @@
 """An inspection judged: session readings and their diagnosis become one `InspectionDocument`."""
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -38,20 +38,16 @@ def inspect_folder(
     neck_file: Path,
     folder: Path,
     *,
-    serial: str | None = None,
     settings: DiagnosisSettings | None = None,
     circumstances: Circumstances | None = None,
     plan: str = "full",
-    progress: Callable[[int, int], None] | None = None,
     processes: int | None = None,
 ) -> InspectionDocument:
     """Inspect and judge one neck from its description and its folder of recordings.
 
     Raises NeckError, RecordingError when either cannot be used; one line with the cure.
     """
-    inspection = inspect_recordings(
-        read_neck(neck_file, serial=serial), folder, plan=plan, progress=progress, processes=processes
-    )
+    inspection = inspect_recordings(read_neck(neck_file), folder, plan=plan, processes=processes)
     return judge(inspection, settings=settings, circumstances=circumstances)
 
 
