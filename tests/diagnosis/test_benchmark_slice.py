@@ -1,6 +1,7 @@
 """A small slice of the benchmark with fixed seeds, so that a loss of skill is noticed.
 
-The margins are those of the slice's size (four to six necks a row), not the targets: see tests/benchmarks/diagnosis.py for those.
+The margins are those of the slice's size (six necks a row), not the targets: see tests/benchmarks/diagnosis.py for those.
+One fret 0.4 mm out of place is held on harder necks in tests/benchmarks/test_worlds.py.
 """
 
 from __future__ import annotations
@@ -22,8 +23,8 @@ def slice_of(name: str, necks: int) -> list[Outcome]:
 @pytest.mark.parametrize(
     ("name", "least"),
     [
-        ("one fret 0.40", 5), ("one fret tilted", 3), ("nut slots", 5), ("nut 0.9 mm out, calliper", 5),
-        ("one saddle", 5), ("a false string", 4), ("rule-of-18", 6),
+        ("one fret tilted", 3), ("nut slots", 5), ("nut 0.9 mm out, calliper", 5), ("one saddle", 5), ("a false string", 4),
+        ("rule-of-18", 6),
     ],
 )  # fmt: skip
 def test_top_finding(name: str, least: int) -> None:
