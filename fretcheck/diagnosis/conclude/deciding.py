@@ -1,8 +1,9 @@
 """Plucking only what decides: after each batch, whether all is decided, and if not what is asked next and why.
 
-It is decided when the verdict has stood on one side two rounds running, or stands there at half of the accepted risk, no cause
-is between 20 and 90 %, and a fret out by what is looked for is improbable where none was named. A pass needs every note heard
-that is out with more than 1 %, and a second pluck of one that was out at its only one (`next_notes`).
+It is decided when the verdict is, no cause is between 20 and 90 %, and no fret that is not named may be out by what is looked for
+with more than 1 %. A pass needs every note heard that is out with more than 1 %, and a second pluck of one that was out at its
+only one (`next_notes`). A posterior does not depend on when one stops: that the verdict stand two rounds running was asked once,
+and took a batch or two more of one sound neck in four; without it 8 sound necks passed, and 8 that are 1 cent out failed.
 """
 
 from collections.abc import Collection, Sequence
@@ -13,7 +14,6 @@ from fretcheck.diagnosis.conclude.notes import Place
 from fretcheck.diagnosis.conclude.verdict import percent
 from fretcheck.diagnosis.conclude.words import name
 from fretcheck.diagnosis.observation import Observation
-from fretcheck.diagnosis.result import Decision
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.neck.description import Neck
 
@@ -51,7 +51,6 @@ class Deciding:
         self._settings = settings
         self._look_for_mm = look_for_mm
         self.most_plucks = most_plucks
-        self._side: Decision | None = None
 
     def round(self, observations: Sequence[Observation], *, plucks: int, passed_over: Collection[Place] = ()) -> Round:
         """Whether all is decided, and what to ask if not.
@@ -60,8 +59,7 @@ class Deciding:
         they are not asked again.
         """
         now = what_is_open(self._neck, observations, asked=self._asked, look_for_mm=self._look_for_mm, settings=self._settings)
-        stood, self._side = now.side == self._side, now.side
-        if self.settled(now) and (stood or self._look_for_mm is None or now.clear):
+        if self.settled(now):
             return Round(notes=(), decided=True, why=f"Decided after {plucks} plucks.")
         left = self.most_plucks - plucks
         strings = min(MOST_STRINGS, left // 2)
