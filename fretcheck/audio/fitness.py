@@ -71,7 +71,7 @@ class Fitness:
 
 
 class FitnessCheck:
-    """Fed with blocks; `result` may be asked for at any time."""
+    """Fed with blocks; `finish` gives the result."""
 
     def __init__(self, sample_rate: float) -> None:
         self._rate = sample_rate
@@ -84,8 +84,7 @@ class FitnessCheck:
         self._hum: tuple[float, float] | None = None
 
     def push(self, block: Block) -> None:
-        if len(block.samples) and block.samples.any():
-            self._all_zero = False
+        self._all_zero = self._all_zero and not block.samples.any()
         self._frames += len(block.samples)
         self._sum += float(block.samples.sum())
         was_quiet = self.segmenter.ringing_from is None
@@ -94,31 +93,16 @@ class FitnessCheck:
             self._quiet.append(block.samples)
             self._quiet.forget_before(self._quiet.end - round(QUIET_S * self._rate))
             if self._quiet.end - self._quiet.start >= round(QUIET_S * self._rate):
-                self._note_hum(self._quiet.copy(self._quiet.start, self._quiet.end))
+                quiet = self._quiet.copy(self._quiet.start, self._quiet.end)
+                found = max((hum_power(quiet, self._rate, mains), mains) for mains in MAINS_HZ)
+                # the least of any quiet stretch: what merely happened to sound at 100 Hz is no hum
+                self._hum = found if self._hum is None else min(found, self._hum)
         else:
             self._quiet = Tape()
 
-    @property
-    def plucks(self) -> int:
-        """Plucks heard so far."""
-        return len(self._plucks)
-
     def finish(self) -> Fitness:
-        """The stream has ended."""
+        """The stream has ended: what can be said of it."""
         self._take(self.segmenter.finish())
-        return self.result()
-
-    def _take(self, events: list[Event]) -> None:
-        self._plucks += [event for event in events if isinstance(event, Pluck)]
-
-    def _note_hum(self, quiet: Reals) -> None:
-        """Keep the least hum of any quiet stretch: what merely happened to sound at 100 Hz is no hum."""
-        found = max((hum_power(quiet, self._rate, mains), mains) for mains in MAINS_HZ)
-        if self._hum is None or found[0] < self._hum[0]:
-            self._hum = found
-
-    def result(self) -> Fitness:
-        """What can be said so far."""
         levels = [_signal_power(pluck) for pluck in self._plucks]
         signal = _db(max(levels)) if levels else None
         floor = self.segmenter.noise_floor_rms
@@ -135,6 +119,9 @@ class FitnessCheck:
             dc=self._sum / self._frames if self._frames else None,
             all_zero=self._all_zero,
         )
+
+    def _take(self, events: list[Event]) -> None:
+        self._plucks += [event for event in events if isinstance(event, Pluck)]
 
 
 def hum_power(quiet: Reals, sample_rate: float, mains_hz: float) -> float:

@@ -15,10 +15,6 @@ LATEST_SETTLED = hops(0.15)
 _BEFORE, _AHEAD = 8, 3
 
 
-def cell_frames(sample_rate: float) -> int:
-    return max(1, round(0.001 * sample_rate))
-
-
 def frames_since_start(recent: Reals, cell: int) -> int | None:
     """How many frames before the end of `recent` its steepest rise lies; None when it is too short to tell.
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from fretcheck.arrays import Reals
 from fretcheck.audio.input.source import Block
-from fretcheck.audio.segment.attack import ATTACK, CELLS_LOOKED_AT, cell_frames, frames_since_start, settled_from
+from fretcheck.audio.segment.attack import ATTACK, CELLS_LOOKED_AT, frames_since_start, settled_from
 from fretcheck.audio.segment.character import speaks_against_string
 from fretcheck.audio.segment.hops import HopAnalyser, hops
 from fretcheck.audio.segment.levels import FAST, PAIR, SMOOTH, Levels
@@ -199,7 +199,7 @@ class Segmenter:
 
     def _start_frame(self, hop: int) -> int:
         """Where the sound that was noticed in `hop` sets in, to about a millisecond."""
-        end, cell = self._analyser.frame(hop + 1), cell_frames(self.sample_rate)
+        end, cell = self._analyser.frame(hop + 1), max(1, round(0.001 * self.sample_rate))
         since = frames_since_start(self._tape.view(end - CELLS_LOOKED_AT * cell, end), cell)
         return self._analyser.frame(hop) if since is None else end - since
 
