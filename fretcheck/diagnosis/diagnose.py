@@ -5,10 +5,9 @@ from collections.abc import Collection, Sequence
 
 from fretcheck.diagnosis.conclude.causes import possible_causes
 from fretcheck.diagnosis.conclude.corrections import plan
-from fretcheck.diagnosis.conclude.coverage import coverage_of, doubtful_unheard, pluck_again
 from fretcheck.diagnosis.conclude.findings import Findings, findings_of
 from fretcheck.diagnosis.conclude.notes import Place, asked_notes, drawn_notes
-from fretcheck.diagnosis.conclude.verdict import judge
+from fretcheck.diagnosis.conclude.verdict import coverage_of, doubtful_unheard, judge, pluck_again
 from fretcheck.diagnosis.infer.draws import joint_draws
 from fretcheck.diagnosis.infer.inference import infer
 from fretcheck.diagnosis.infer.scatter import open_uncertainty

@@ -6,7 +6,7 @@ again as the string's tuning.
 
 from dataclasses import replace
 
-from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
+from fretcheck.diagnosis.conclude.verdict import OFTEN_ENOUGH
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError
 from fretcheck.inspection.assemble import Circumstances, judge

@@ -19,9 +19,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fretcheck.diagnosis.conclude.coverage import pluck_again
 from fretcheck.diagnosis.conclude.notes import asked_notes, drawn_notes
-from fretcheck.diagnosis.conclude.verdict import judge
+from fretcheck.diagnosis.conclude.verdict import judge, pluck_again
 from fretcheck.diagnosis.infer.draws import joint_draws
 from fretcheck.diagnosis.infer.inference import infer
 from fretcheck.diagnosis.observation import Observation

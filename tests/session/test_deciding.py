@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fretcheck.cli.live.live_plan import Earlier
-from fretcheck.diagnosis.conclude.coverage import doubtful_unheard
+from fretcheck.diagnosis.conclude.verdict import doubtful_unheard
 from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import UsageError

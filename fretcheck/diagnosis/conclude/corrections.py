@@ -17,7 +17,6 @@ import numpy as np
 
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.conclude.bench import Bench, Outcome
-from fretcheck.diagnosis.conclude.coverage import OFTEN_ENOUGH
 from fretcheck.diagnosis.conclude.deciding_measurement import made_for, measurement
 from fretcheck.diagnosis.conclude.findings import Findings
 from fretcheck.diagnosis.conclude.further_work import ENOUGH, Best, best_further
@@ -25,6 +24,7 @@ from fretcheck.diagnosis.conclude.notes import Place
 from fretcheck.diagnosis.conclude.out_of_reach import three_figures
 from fretcheck.diagnosis.conclude.piece_of_work import ORDER, Work, all_done, moves_of
 from fretcheck.diagnosis.conclude.repairs import LEAST_FILING_MM, faults_of, joined, repairs_of
+from fretcheck.diagnosis.conclude.verdict import OFTEN_ENOUGH
 from fretcheck.diagnosis.conclude.words import listed_notes
 from fretcheck.diagnosis.conclude.work_words import CUTTING, SLACKEN, text_of
 from fretcheck.diagnosis.infer.draws import JointDraws

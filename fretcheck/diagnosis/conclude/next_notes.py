@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.conclude.causes import PossibleCause, possible_causes
-from fretcheck.diagnosis.conclude.coverage import UNHEARD_OUT
 from fretcheck.diagnosis.conclude.notes import Place, asked_notes
+from fretcheck.diagnosis.conclude.verdict import UNHEARD_OUT
 from fretcheck.diagnosis.infer.draws import JointDraws, joint_draws
 from fretcheck.diagnosis.infer.inference import infer
 from fretcheck.diagnosis.infer.posterior import Posterior
