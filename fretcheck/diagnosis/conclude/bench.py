@@ -85,7 +85,6 @@ class Bench:
         self._quantities = posterior.model.moved(self.theta, np.arange(self.theta.shape[1]), posterior.model.designed)
         self._now = sharpness_cents(posterior.model.strung(self._quantities))[:, asked]
         cells = [cell for cell, one in zip(posterior.design.cells, asked, strict=True) if one]
-        self.cells = tuple((cell.string, cell.fret) for cell in cells)
         self.strings = sorted({cell.string for cell in cells})
         self.of_string = {number: np.array([cell.string == number for cell in cells]) for number in self.strings}
         self.side = {number: float(posterior.design.side[number - 1]) for number in self.strings}
