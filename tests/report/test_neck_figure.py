@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from fretcheck.diagnosis.result import Finding, LayoutHypothesis
+from fretcheck.neck.starts import STARTS
 from fretcheck.report.figures.neck_figure import WIDTH, description, neck_figure, upright_neck_figure
 from fretcheck.report.figures.neck_plan import Displacement, NeckPlan, plan_of
 from tests.report import documents
@@ -117,3 +118,15 @@ def test_no_plan_without_a_description() -> None:
     document = documents.before()
     assert plan_of(document.model_copy(update={"neck": document.neck.model_copy(update={"description": {"frets": "?"}})})) is None
     assert plan_of(document.model_copy(update={"causes": []})) is None
+
+
+def test_the_charts_numbers_keep_their_signs_on_a_long_scale() -> None:
+    made = plan()
+    neck = STARTS["bass-4"].neck
+    long = replace(made, neck=neck, saddles={string: one for string, one in made.saddles.items() if string <= len(neck.strings)})
+    svg = str(neck_figure(long, []))
+    ends = [float(x) for x in re.findall(r'<text[^>]*text-anchor: end[^>]*transform="translate\(([\d.]+)[^>]*>[+−]', svg)]
+    ends += [float(x) for x in re.findall(r'<text[^>]*text-anchor: end[^>]* x="([\d.]+)"[^>]*>[+−]', svg)]
+    # "+0.1" in 11 px letters is at most four times 7 px wide (a digit of the usual fonts is 0.55 to 0.64 of its height)
+    assert ends
+    assert min(ends) >= 28.0
