@@ -25,8 +25,10 @@ def command(
     Ends with exit code 0 though the neck is out of tolerance: nothing is judged in earnest.
     """
     from fretcheck.cli.inspect.from_folder import inspect_recorded
-    from fretcheck.cli.shown import show, write_page
+    from fretcheck.cli.inspect.second_opinion import disagreements
+    from fretcheck.cli.shown import show
     from fretcheck.neck.neck_file import read_neck
+    from fretcheck.report.pages.report_file import write_report
     from fretcheck.report.pages.screen_picture import is_picture, write_picture
 
     check_place(report, is_ours=is_page, force=force)
@@ -34,17 +36,13 @@ def command(
         check_place(picture, is_ours=is_picture, force=force)
     folder = demo_folder()
     document = inspect_recorded(read_neck(folder / "neck.toml"), folder, quiet=json)
-    opinions = None
-    if cross_check:
-        from fretcheck.cli.inspect.second_opinion import disagreements
-
-        opinions = disagreements(document, folder, quiet=json)
+    opinions = disagreements(document, folder, quiet=json) if cross_check else None
     show(document, as_json=json, opinions=opinions)
     if picture is not None:
         write_picture(document, picture, force=force)
+    write_report(document, report, force=force)
     if not json:
-        print()
-    write_page(document, report, as_json=json, force=force)
+        print(f"\nReport: {report}")
     return 0
 
 

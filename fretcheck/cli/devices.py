@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable
+from contextlib import nullcontext, suppress
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -59,10 +60,9 @@ def command(
     with MicrophoneSource(device, channel=channel, sample_rate=rate, on_state=None if level else _stop_when_lost) as source:
         if level:
             return _level(source, seconds)
-        if check:
-            return _check(source, seconds or 10.0, json)
-        assert listen is not None
-        return _listen(source, listen, seconds or 10.0, json)
+        if listen is not None:
+            return _listen(source, listen, seconds or 10.0, json)
+        return _check(source, seconds or 10.0, json)
 
 
 def _list(as_json: bool) -> int:
@@ -131,34 +131,26 @@ def _level(source: MicrophoneSource, seconds: float | None) -> int:
     segmenter = Segmenter(source.sample_rate, longest_s=1.0)
     begin, shown, peak = time.monotonic(), 0.0, 0.0
     every = 1.0 / REDRAWS_A_SECOND if screen.is_terminal else 0.5
-    live = Live(console=screen, auto_refresh=False, transient=True) if screen.is_terminal else None
-    if live is not None:
+    if screen.is_terminal:
         screen.print(f"Level of '{source.name}'; Ctrl-C ends it.")
-        live.start()
-    try:
-        with quiet_stderr():
-            while seconds is None or time.monotonic() - begin < seconds:
-                block = source.read(timeout_s=0.1)
-                if block is not None:
-                    segmenter.push(block)
-                    peak = max(peak, float(abs(block.samples).max(initial=0.0)))
-                if time.monotonic() - shown < every:
-                    continue
-                shown = time.monotonic()
-                floor = segmenter.noise_floor_rms
-                line = meter(segmenter.level_rms, floor, clipped=peak >= 0.999, width=screen.width, ascii_only=ascii_only)
-                if source.is_lost:
-                    line.append("  NO SOUND")
-                peak = 0.0
-                if live is None:
-                    screen.print(line)
-                else:
-                    live.update(line, refresh=True)
-    except KeyboardInterrupt:
-        pass
-    finally:
-        if live is not None:
-            live.stop()
+    live = Live(console=screen, auto_refresh=False, transient=True) if screen.is_terminal else None
+    with suppress(KeyboardInterrupt), live or nullcontext(), quiet_stderr():
+        while seconds is None or time.monotonic() - begin < seconds:
+            block = source.read(timeout_s=0.1)
+            if block is not None:
+                segmenter.push(block)
+                peak = max(peak, float(abs(block.samples).max(initial=0.0)))
+            if time.monotonic() - shown < every:
+                continue
+            shown = time.monotonic()
+            floor = segmenter.noise_floor_rms
+            line = meter(segmenter.level_rms, floor, clipped=peak >= 0.999, width=screen.width, ascii_only=ascii_only)
+            line.append("  NO SOUND" if source.is_lost else "")
+            peak = 0.0
+            if live is None:
+                screen.print(line)
+            else:
+                live.update(line, refresh=True)
     return EXIT_DONE
 
 

@@ -71,16 +71,13 @@ def shop_of(limits: Path) -> ShopPart | None:
     Raises UsageError for a table with an unknown or missing name, or a value that is no text; one line with file and name.
     """
     table = read_toml(limits).get("shop")
-    if table is None:
-        return None
     known = ", ".join(ShopPart.model_fields)
-    if not isinstance(table, dict):
-        raise UsageError(f"{limits}: shop = {table!r}: must be a table, [shop], with {known}")
     try:
-        return ShopPart.model_validate(table)
+        return None if table is None else ShopPart.model_validate(table)
     except ValidationError as error:
         first = error.errors()[0]
-        what = {"missing": "is missing", "extra_forbidden": "is unknown"}.get(
-            first["type"], "must be a text of at most 1000 characters"
-        )
+        if not first["loc"]:
+            raise UsageError(f"{limits}: shop = {table!r}: must be a table, [shop], with {known}") from None
+        kinds = {"missing": "is missing", "extra_forbidden": "is unknown"}
+        what = kinds.get(first["type"], "must be a text of at most 1000 characters")
         raise UsageError(f"{limits}: [shop] {'.'.join(map(str, first['loc']))} {what}; it takes {known}") from None

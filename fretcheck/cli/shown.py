@@ -39,17 +39,12 @@ def keep_and_show(
     if options.keep is None and document.verdict.decision is None and not options.json:
         print("Not kept, for it is a fragment: --keep keeps it all the same.")
     if options.report is not None or document.conditions.plan == "intake":
-        write_page(document, options.report, as_json=options.json, force=options.force)
+        written = write_report(document, options.report, force=options.force)
+        if not options.json:
+            print(f"Report: {written}")
     if failure is not None:
         raise failure
     return exit_code_of(document)
-
-
-def write_page(document: InspectionDocument, path: Path | None, *, as_json: bool, force: bool) -> None:
-    """Write the page of a result, under its usual name in the working folder unless `path` says where, and name it."""
-    written = write_report(document, path, force=force)
-    if not as_json:
-        print(f"Report: {written}")
 
 
 def show(document: InspectionDocument, *, as_json: bool, opinions: list[str] | None = None) -> None:

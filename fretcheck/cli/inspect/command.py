@@ -51,6 +51,7 @@ def command(
     from fretcheck.cli.given import circumstances_of, job_part, with_gauge_study
     from fretcheck.cli.inspect.again import inspect_again
     from fretcheck.cli.inspect.from_folder import inspect_many, inspect_recorded
+    from fretcheck.cli.inspect.second_opinion import disagreements
     from fretcheck.cli.shown import keep_and_show
     from fretcheck.inspection.assemble import judge
     from fretcheck.lots.batch.neck_folders import is_folder_of_necks
@@ -99,13 +100,9 @@ def command(
         if from_live is None:
             return EXIT_UNDECIDED
         document, sounds = from_live
-    opinions = None
-    if cross_check:
-        from fretcheck.cli.inspect.second_opinion import disagreements
-
-        if recordings is None:
-            raise UsageError("--cross-check needs recordings: give --from FOLDER")
-        opinions = disagreements(document, recordings, quiet=result.json)
+    if cross_check and recordings is None:
+        raise UsageError("--cross-check needs recordings: give --from FOLDER")
+    opinions = disagreements(document, recordings, quiet=result.json) if cross_check and recordings is not None else None
     return keep_and_show(document, result, sounds=sounds, opinions=opinions)
 
 

@@ -7,7 +7,6 @@ over 30 cents is named (M. Mauch and S. Dixon, "pYIN", ICASSP 2014, for the meth
 from collections import defaultdict
 from pathlib import Path
 
-import librosa
 import numpy as np
 import soundfile
 from rich.progress import track
@@ -35,6 +34,8 @@ def disagreements(document: InspectionDocument, folder: Path, *, quiet: bool = F
 
 
 def _one_string(folder: Path, string: int, readings: list[ReadingPart]) -> list[str]:
+    import librosa
+
     path = folder / (readings[0].sound_file or "")
     lines: list[str] = []
     with soundfile.SoundFile(path) as file:

@@ -6,8 +6,9 @@ slot. A cell without a value (a short string's missing frets) is empty on paper 
 
 import csv
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
+from functools import partial
 from typing import Any, Literal
 
 from rich.console import Group, RenderableType
@@ -44,7 +45,7 @@ def layout_table(layout: Layout, *, unit: LengthUnit = "mm") -> RenderableType:
         parts += [_fanned(layout, some, unit) for some in chunks]
     if len(layout.scales) > 1 or len(numbers) > STRINGS_BESIDE_LENGTHS:
         parts.append(Text("Target frequency in Hz:"))
-        parts += [_notes(layout, some) for some in chunks]
+        parts += [_by_string(layout, some, partial(_hertz, layout, numbers=some)) for some in chunks]
     parts += [Text(line) for line in _remarks(layout, unit)]
     return Group(*parts)
 
@@ -63,24 +64,22 @@ def _common_scale(layout: Layout, numbers: Sequence[int], unit: LengthUnit) -> T
         previous = "" if slot.from_previous_mm is None else show(slot.from_previous_mm)
         cells = [str(slot.fret), show(slot.marked_mm), previous, _plain(slot.speaking_length_mm, unit)]
         cells += [f"{round(slot.rounding_cents, 2) + 0.0:+.2f}"] if rounded else []
-        table.add_row(*cells, *_hertz(layout, slot.fret, numbers), style=_row_style(layout, slot.fret))
+        table.add_row(*cells, *_hertz(layout, slot.fret, numbers=numbers), style=_row_style(layout, slot.fret))
+    return table
+
+
+def _by_string(layout: Layout, numbers: Sequence[int], cells: Callable[[int], Iterable[str]]) -> Table:
+    """A row a fret and a column a string; `cells` gives those of a fret."""
+    table = _table("fret", *_string_headings(layout, numbers))
+    for fret in range(layout.neck.frets + 1):
+        table.add_row(str(fret), *cells(fret), style=_row_style(layout, fret))
     return table
 
 
 def _fanned(layout: Layout, numbers: Sequence[int], unit: LengthUnit) -> Table:
-    table = _table("fret", *_string_headings(layout, numbers))
     show = _length_writer(layout, unit)
     slots_of = [_scale_of(layout, number).slots for number in numbers]
-    for fret in range(layout.neck.frets + 1):
-        table.add_row(str(fret), *(show(slots[fret].marked_mm) for slots in slots_of), style=_row_style(layout, fret))
-    return table
-
-
-def _notes(layout: Layout, numbers: Sequence[int]) -> Table:
-    table = _table("fret", *_string_headings(layout, numbers))
-    for fret in range(layout.neck.frets + 1):
-        table.add_row(str(fret), *_hertz(layout, fret, numbers), style=_row_style(layout, fret))
-    return table
+    return _by_string(layout, numbers, lambda fret: [show(slots[fret].marked_mm) for slots in slots_of])
 
 
 def _remarks(layout: Layout, unit: LengthUnit) -> list[str]:
@@ -141,7 +140,7 @@ def _row_style(layout: Layout, fret: int) -> str:
     return "bold" if fret and abs(cents - CENTS_PER_OCTAVE * round(cents / CENTS_PER_OCTAVE)) < 0.5 else ""
 
 
-def _hertz(layout: Layout, fret: int, numbers: Sequence[int]) -> list[str]:
+def _hertz(layout: Layout, fret: int, *, numbers: Sequence[int]) -> list[str]:
     row = layout.targets_hz[fret]
     targets = (row[number - 1] for number in numbers)
     # five digits: within 0.1 cents, and six characters wide from 10 Hz to 9999 Hz
@@ -233,31 +232,28 @@ def layout_document(layout: Layout, *, unit: LengthUnit = "mm") -> dict[str, Any
             }
             for scale in layout.scales
         ],
-        "strings": [
-            {
-                "string": number,
-                "note": string.note,
-                "first_fret": string.first_fret,
-                f"nut_compensation_{unit}": _fine(string.nut_compensation_mm, unit),
-                f"saddle_setback_{unit}": None if string.saddle_setback_mm is None else _fine(string.saddle_setback_mm, unit),
-                "course": string.course,
-                "frets": _targets(layout, number, unit),
-            }
-            for number, string in enumerate(neck.strings, start=1)
-        ],
+        "strings": [_string_fields(layout, number, unit) for number in _all(layout)],
     }
 
 
-def _targets(layout: Layout, number: int, unit: LengthUnit) -> list[dict[str, Any]]:
-    """Notes of one string; of a short one from the fret it starts at."""
-    string = layout.neck.string(number)
-    return [
-        {
-            "fret": fret,
-            "note": string.note if fret == string.first_fret else layout.neck.note_name(number, fret),
-            "target_hz": row[number - 1],
-            f"speaking_length_{unit}": _fine(layout.neck.speaking_length_mm(number, fret), unit),
-        }
-        for fret, row in enumerate(layout.targets_hz)
-        if row[number - 1] is not None
-    ]
+def _string_fields(layout: Layout, number: int, unit: LengthUnit) -> dict[str, Any]:
+    """A string and its notes; of a short one from the fret it starts at."""
+    string, setback = layout.neck.string(number), layout.neck.string(number).saddle_setback_mm
+    frets = [fret for fret, row in enumerate(layout.targets_hz) if row[number - 1] is not None]
+    return {
+        "string": number,
+        "note": string.note,
+        "first_fret": string.first_fret,
+        f"nut_compensation_{unit}": _fine(string.nut_compensation_mm, unit),
+        f"saddle_setback_{unit}": None if setback is None else _fine(setback, unit),
+        "course": string.course,
+        "frets": [
+            {
+                "fret": fret,
+                "note": string.note if fret == string.first_fret else layout.neck.note_name(number, fret),
+                "target_hz": layout.targets_hz[fret][number - 1],
+                f"speaking_length_{unit}": _fine(layout.neck.speaking_length_mm(number, fret), unit),
+            }
+            for fret in frets
+        ],
+    }

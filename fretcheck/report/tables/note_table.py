@@ -36,16 +36,11 @@ def note_document(plucks: Sequence[NotePluck]) -> dict[str, Any]:
 
 
 def _pluck_document(pluck: NotePluck) -> dict[str, Any]:
-    reading = pluck.reading
-    measured = asdict(reading)
+    remarks = pluck.reading.remarks
+    measured = {"start_s": round(pluck.start_s, 6), **asdict(pluck.reading)}
     del measured["remarks"]
-    return {
-        "start_s": round(pluck.start_s, 6),
-        **measured,
-        "used": reading.usable,
-        "flags": [remark.value for remark in reading.remarks],
-        "why": [remark.sentence for remark in reading.remarks],
-    }
+    told = {"flags": [remark.value for remark in remarks], "why": [remark.sentence for remark in remarks]}
+    return {**measured, "used": pluck.reading.usable, **told}
 
 
 def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, reference_hz: float = 440.0) -> RenderableType:
@@ -65,9 +60,7 @@ def note_table(plucks: Sequence[NotePluck], set_aside: Sequence[SetAside], *, re
     for pluck in plucks:
         table.add_row(*_cells(pluck, reference_hz), style=None if pluck.reading.usable else "dim")
     seen = [remark for remark in Remark if any(remark in pluck.reading.remarks for pluck in plucks)]
-    parts: list[RenderableType] = [table]
-    if seen:
-        parts.append(Text())
+    parts: list[RenderableType] = [table, *([Text()] if seen else [])]
     parts += [Text(f"{_words(remark)}: {remark.sentence}{' Not used.' if remark.refuses else ''}") for remark in seen]
     if set_aside:
         parts += [Text(), Text("Heard, and not taken for a pluck:")]

@@ -55,7 +55,7 @@ def summary_table(found: Sequence[InspectionSummary], *, width: int = 80) -> Tab
             Text(serial),
             Text(plain_line(one.name)),
             Text(one.decision, style=_DECISION_STYLES[one.decision]),
-            Text(_worst(one)),
+            Text("unknown" if one.worst_cents is None else f"{one.worst_string}/{one.worst_fret} {one.worst_cents:+.1f}"),
         )
     return table
 
@@ -71,10 +71,10 @@ def circumstances(document: InspectionDocument, *, sounds: Sequence[KeptSound]) 
         ("Taken", _when(document.taken_at)),
         ("Plan", how.plan),
         ("Heard through", how.source),
-        ("Sample rate", None if how.sample_rate_hz is None else f"{how.sample_rate_hz:g} Hz"),
-        ("Reference A4", None if how.reference_hz is None else f"{how.reference_hz:g} Hz"),
+        ("Sample rate", _with(how.sample_rate_hz, "Hz")),
+        ("Reference A4", _with(how.reference_hz, "Hz")),
         ("Operator", how.operator),
-        ("Room", _room(how.temperature_c, how.humidity_pct)),
+        ("Room", ", ".join(filter(None, (_with(how.temperature_c, "°C"), _with(how.humidity_pct, "% humidity"))))),
         ("Software", None if document.software_version is None else f"fretcheck {document.software_version}"),
         ("Readings", f"{len(document.readings)}, of which {sum(one.used for one in document.readings)} used"),
     ]
@@ -89,15 +89,5 @@ def _when(taken_at: str | None) -> str:
     return "not told" if taken_at is None else f"{datetime.fromisoformat(taken_at):%Y-%m-%d %H:%M}"
 
 
-def _worst(one: InspectionSummary) -> str:
-    if one.worst_cents is None:
-        return "unknown"
-    return f"{one.worst_string}/{one.worst_fret} {one.worst_cents:+.1f}"
-
-
-def _room(temperature_c: float | None, humidity_pct: float | None) -> str | None:
-    parts = [
-        None if temperature_c is None else f"{temperature_c:g} °C",
-        None if humidity_pct is None else f"{humidity_pct:g} % humidity",
-    ]
-    return ", ".join(part for part in parts if part) or None
+def _with(value: float | None, unit: str) -> str | None:
+    return None if value is None else f"{value:g} {unit}"
