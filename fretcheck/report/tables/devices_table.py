@@ -91,6 +91,7 @@ def fitness_document(fitness: Fitness, *, device: str, sample_rate_hz: float) ->
     """The same for a program."""
     values = asdict(fitness)
     del values["all_zero"]  # a remark says it
+    values |= {"remarks": [asdict(remark) for remark in fitness.remarks]}
     unknown = None if fitness.plucks else "no pluck was heard"
     head = {"schema": CHECK_SCHEMA, "device": device, "sample_rate_hz": sample_rate_hz, "grade": fitness.grade}
     return {**head, **values, "remarks": [asdict(remark) for remark in fitness.remarks], "reason_unknown": unknown}
