@@ -48,9 +48,7 @@ def signed(value: float, digits: int = 1) -> str:
     ('−1.3', '0.0', '0.0')
     """
     rounded = round(value, digits)
-    if rounded == 0.0:
-        return f"{0.0:.{digits}f}"
-    return f"{rounded:+.{digits}f}".replace("-", "−")
+    return f"{rounded:+.{digits}f}".replace("-", "−") if rounded else decimal(0.0, digits)
 
 
 def spell_out(error: UnicodeError) -> tuple[str, int]:

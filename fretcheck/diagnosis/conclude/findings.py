@@ -79,7 +79,7 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
     ]
     chosen = [one for one in able if one.judged_probability >= needed]
     contests = {id(one): contest_of(posterior, one) for one in able if one in chosen or one.kind == "nut_height"}
-    chosen = [one for one in chosen if contests[id(one)].rivals or _told_by_the_readings(posterior, one)]
+    chosen = [one for one in chosen if contests[id(one)].rivals or _carried_by_readings(posterior, one)]
     something = sum(one.weight for one in posterior.components if one.faults) >= SURELY_SOMETHING
     if not chosen and not unrepeated and something and able:
         best = max(able, key=lambda one: one.judged_probability)
@@ -169,7 +169,7 @@ def _finger_or_nut(posterior: Posterior, nut: PossibleCause, contest: Contest) -
     )  # fmt: skip
 
 
-def _told_by_the_readings(posterior: Posterior, cause: PossibleCause) -> bool:
+def _carried_by_readings(posterior: Posterior, cause: PossibleCause) -> bool:
     """Whether the readings narrow a cause to well within what a botched part may be out."""
     fault = posterior.parameters.faults[cause.fault]
     share = sum(way.share for way in fault.ways)

@@ -92,7 +92,7 @@ def _strings(document: InspectionDocument) -> list[dict[str, Any]]:
     """Of each string its open note, curves and readings, these in tables of at most `MOST_ROWS` rows."""
     limit, how = document.verdict.limit_cents, document.conditions
     heard = [one for one in document.frets if one.fret > 0 and one.plucks and one.deviation_cents is not None]
-    reach = 1.12 * max([2.0 * limit, *(abs(one.deviation_cents or 0.0) for one in heard)])
+    reach = 1.12 * max([2.0 * limit, *(abs(one.deviation_cents) for one in heard if one.deviation_cents is not None)])
     frets = max([12, *(one.fret for one in document.frets)])
     strings = []
     for number in sorted({one.string for one in document.frets} | {one.string for one in document.readings}):

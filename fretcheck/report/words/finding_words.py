@@ -86,7 +86,7 @@ def size_of(finding: Finding) -> str:
     """Its size without sign."""
     if finding.value_mm is not None:
         return millimetres(finding.value_mm)
-    return f"{abs(finding.value or 0.0):.1f} cents"
+    return "of unknown size" if finding.value is None else f"{abs(finding.value):.1f} cents"
 
 
 def millimetres(value: float) -> str:

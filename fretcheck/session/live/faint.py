@@ -67,7 +67,7 @@ class FaintNotes:
         self._bins = int(min(_HIGHEST_HZ, 0.45 * sample_rate) / self._step_hz)
         self._since_s = 0.0
         self._last_s = -TWICE_WITHIN_S
-        self._told_s = -SILENT_FOR_S
+        self._announced_s = -SILENT_FOR_S
         self._hz = 0.0
         self.restart()
 
@@ -141,8 +141,8 @@ class FaintNotes:
         again = self._since_s - self._last_s <= TWICE_WITHIN_S
         self._last_s = self._since_s
         self._looks.clear()
-        if not again or self._since_s - self._told_s < SILENT_FOR_S:
+        if not again or self._since_s - self._announced_s < SILENT_FOR_S:
             return None
-        self._told_s = self._since_s
+        self._announced_s = self._since_s
         power = float(max(np.sum(then.spectrum[near] - then.floor[near]), 1e-20))
         return FaintNote(level_db=10.0 * log10(power), room_db=before.room_db)
