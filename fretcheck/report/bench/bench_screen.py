@@ -7,14 +7,13 @@ Conventions: Cents measured minus target: on the scale, flat lies left and sharp
 """
 
 import textwrap
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from rich.text import Text
 
 from fretcheck.report.bench.bench_view import HEADINGS, BenchView, Mood, duration_words
 from fretcheck.report.bench.big_digits import SMALLEST_ROWS, big_text, big_width, fitting_rows
-from fretcheck.report.tables.neck_cells import CELL_WIDTH, Cell, Glyphs, cell_text
+from fretcheck.report.tables.neck_cells import CELL_WIDTH, Glyphs, cell_text
 from fretcheck.session.live.wording import note_name, partners_of, place_words
 from fretcheck.session.plan import Ask
 
@@ -48,8 +47,6 @@ class BenchScreen:
 
     view: BenchView
     step_back: bool = True
-    # The neck as it was drawn last, under what it was drawn from: it changes once a note
-    _neck_before: dict[tuple[object, ...], list[Text]] = field(default_factory=dict, compare=False, repr=False)
 
     def lines(self, width: int, height: int, glyphs: Glyphs) -> list[Text]:
         """Exactly `height` lines; what matters least is left out first when there is little room."""
@@ -226,16 +223,8 @@ class BenchScreen:
         return Text("".join(row), style="bold magenta" if out and cents > 0 else "bold cyan" if out else "bold green")
 
     def _neck(self, width: int, glyphs: Glyphs) -> list[Text]:
-        cells = self.view.cells
-        drawn_from = (width, glyphs, self.view.ask, *cells.items())
-        if drawn_from not in self._neck_before:
-            self._neck_before.clear()
-            self._neck_before[drawn_from] = self._neck_lines(cells, width, glyphs)
-        return self._neck_before[drawn_from]
-
-    def _neck_lines(self, cells: Mapping[tuple[int, int], Cell], width: int, glyphs: Glyphs) -> list[Text]:
         """Strings down, frets across; each cell is filled once its note is taken."""
-        view = self.view
+        view, cells = self.view, self.view.cells
         label = 5
         columns = view.neck.frets + 1
         cell_width = min(CELL_WIDTH, (width - label) // columns)
