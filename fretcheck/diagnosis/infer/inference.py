@@ -104,11 +104,11 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
     own = np.sqrt(np.diag(readings.field))
     expected = {cell: (cents, math.hypot(u, rest)) for (cell, (cents, u)), rest in zip(expected.items(), own, strict=True)}
     readings = _placed(design, combine(observations, scatter, expected=expected), readings.field, readings.own)
-    tangent = _Tangent(model=model, theta=theta)
+    slopes = model.jacobian(theta)
     weighed = []
     for (width, share), (opened, open_share) in product(WIDTHS, OPENS):
         narrowed = replace(model, parameters=parameters.with_opens(*opened).narrowed(width))
-        problem = _linear(narrowed, readings, hand, theta, parameters_of_rule, tangent=tangent)
+        problem = _linear(narrowed, readings, hand, theta, parameters_of_rule, slopes=slopes)
         weighed.append((share * open_share, weigh(problem, ways)))
     return Posterior(
         model=model,
@@ -122,23 +122,6 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         scatter=scatter,
         heard=readings.index,
     )
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Tangent:
-    """The forward model and its derivative at one θ."""
-
-    model: ForwardModel
-    theta: Reals
-    slopes: Reals | None = None  # The derivative where it is already known
-
-    @cached_property
-    def cents(self) -> Reals:
-        return self.model.cents(self.theta)
-
-    @cached_property
-    def jacobian(self) -> Reals:
-        return self.model.jacobian(self.theta) if self.slopes is None else self.slopes
 
 
 def _placed(design: AsDesigned, combined: Combined, field: Reals, own: Reals) -> _Readings:
@@ -169,12 +152,11 @@ def _linear(
     theta: Reals,
     extra: Reals | None,
     *,
-    tangent: _Tangent | None = None,
+    slopes: Reals | None = None,
 ) -> LinearGaussian:
-    """The tangent problem of the sound neck at θ."""
-    tangent = tangent or _Tangent(model=model, theta=theta)
-    jacobian = tangent.jacobian[readings.index]
-    y = readings.combined.cents - tangent.cents[readings.index] + jacobian @ theta
+    """The tangent problem of the sound neck at θ; `slopes` is the model's derivative where it is already known."""
+    jacobian = (model.jacobian(theta) if slopes is None else slopes)[readings.index]
+    y = readings.combined.cents - model.cents(theta)[readings.index] + jacobian @ theta
     parameters = model.parameters
     root = parameters.mixing * np.array(parameters.spreads)
     covariance = root @ root.T
@@ -196,21 +178,15 @@ class _Search:
     ways: Ways
 
     @cached_property
-    def theta(self) -> Reals:
-        return self.parameters.prior_mean
-
-    @cached_property
-    def tangent(self) -> _Tangent:
-        return _Tangent(model=ForwardModel(design=self.design, parameters=self.parameters), theta=self.theta)
+    def slopes(self) -> Reals:
+        """The derivatives of the neck as designed, which serve for every rule."""
+        return ForwardModel(design=self.design, parameters=self.parameters).jacobian(self.parameters.prior_mean)
 
     def problem(self, readings: _Readings, rule: LayoutRule) -> LinearGaussian:
-        """The linear problem under a rule, with the derivatives of the neck as designed."""
+        """The linear problem under a rule."""
         model, extra = _under(self.design, self.parameters, rule)
-        tangent = (
-            self.tangent if model.fret_shift_mm is None else replace(self.tangent, model=model, slopes=self.tangent.jacobian)
-        )
         hand = by_hand(self.design, self.parameters, self.design.neck.measured, shift_mm=model.fret_shift_mm)
-        return _linear(model, readings, hand, self.theta, extra, tangent=tangent)
+        return _linear(model, readings, hand, self.parameters.prior_mean, extra, slopes=self.slopes)
 
     def roughness(self, readings: _Readings, parts: NoteField) -> tuple[Roughness, Parameters]:
         """How rough the field is, and θ's priors for a finger so uneven: mean squares by the evidence of these readings.

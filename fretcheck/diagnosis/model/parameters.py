@@ -182,9 +182,7 @@ class Parameters:
 
     def with_opens(self, mean: float, spread: float) -> Parameters:
         """The same table for a player whose open strings read so much sharper than stopped ones."""
-        column = self.column("open_note")
-        assert column is not None
-        return self.with_prior([column], mean, spread)
+        return self.with_prior([self.keys.index(Key(kind="open_note"))], mean, spread)
 
     def narrowed(self, width: float) -> Parameters:
         """The same table for a workshop and a hand that scatter by this share of the usual, what was measured aside."""
