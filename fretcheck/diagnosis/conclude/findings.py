@@ -173,7 +173,7 @@ def _carried_by_readings(posterior: Posterior, cause: PossibleCause) -> bool:
     """Whether the readings narrow a cause to well within what a botched part may be out."""
     fault = posterior.parameters.faults[cause.fault]
     share = sum(way.share for way in fault.ways)
-    out = sum(way.share * (way.extra**2 + way.toward**2) for way in fault.ways) / share
+    out = sum(way.share * (way.spread**2 + way.toward**2) for way in fault.ways) / share
     before = float(np.sqrt(out * np.sum(cause.row[list(fault.columns)] ** 2)))
     return given_the_fault(posterior, cause).u <= NARROWED * before
 

@@ -99,7 +99,7 @@ class Ways:
     def of(cls, faults: Sequence[Fault]) -> Ways:
         """Those of a table of faults."""
         ways = [(number, fault, way) for number, fault in enumerate(faults) for way in fault.ways]
-        spread = np.array([way.extra for _, fault, way in ways for _ in fault.columns])
+        spread = np.array([way.spread for _, fault, way in ways for _ in fault.columns])
         toward = np.array([way.toward for _, fault, way in ways for _ in fault.columns]) / spread
         sizes = np.array([len(fault.columns) for _, fault, _ in ways], dtype=np.intp)
         starts = np.concatenate(([0], np.cumsum(sizes))).astype(np.intp)

@@ -11,6 +11,7 @@ cell; `extra_covariance` what it leaves open, over the fret positions 1, 2, … 
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -39,27 +40,13 @@ def _rule_of_18(design: AsDesigned) -> Reals:
     return np.asarray(scale * (1.0 - (17.0 / 18.0) ** semitones) - design.fret_x_mm)
 
 
-def _rounded(step_mm: float) -> Callable[[AsDesigned], Reals]:
-    def shift(design: AsDesigned) -> Reals:
-        return np.asarray(np.round(design.fret_x_mm / step_mm) * step_mm - design.fret_x_mm)
-
-    return shift
+def _rounded(design: AsDesigned, step_mm: float) -> Reals:
+    return np.asarray(np.round(design.fret_x_mm / step_mm) * step_mm - design.fret_x_mm)
 
 
 def _steps(x_mm: Reals) -> Reals:
     steps = np.arange(1, len(x_mm) + 1)
     return np.asarray(STEP_MM**2 * np.minimum.outer(steps, steps))
-
-
-def _other_scale(x_mm: Reals) -> Reals:
-    return np.asarray(OTHER_SCALE_REL**2 * np.outer(x_mm, x_mm))
-
-
-def _alike(spread_mm: float) -> Callable[[Reals], Reals]:
-    def covariance(x_mm: Reals) -> Reals:
-        return np.full((len(x_mm), len(x_mm)), spread_mm**2)
-
-    return covariance
 
 
 STEP_MM = 0.15  # error of one step by dividers or rule; common practice, no source
@@ -77,7 +64,10 @@ RULES: tuple[LayoutRule, ...] = (
     ),
     *(
         LayoutRule(
-            name=f"rounded to {label}", text=f"Every slot was rounded to {label} of a rule.", share=0.005, shift_mm=_rounded(step)
+            name=f"rounded to {label}",
+            text=f"Every slot was rounded to {label} of a rule.",
+            share=0.005,
+            shift_mm=partial(_rounded, step_mm=step),
         )
         for label, step in (("0.5 mm", 0.5), ("1 mm", 1.0), ("1/32 in", MM_PER_INCH / 32.0), ("1/16 in", MM_PER_INCH / 16.0))
     ),
@@ -91,20 +81,20 @@ RULES: tuple[LayoutRule, ...] = (
         name="template of another scale",
         text="The slots were cut with the template of another scale length.",
         share=0.01,
-        extra_covariance=_other_scale,
+        extra_covariance=lambda x_mm: OTHER_SCALE_REL**2 * np.outer(x_mm, x_mm),
     ),
     LayoutRule(
         name="kerf left out",
         text="Every slot lies half a saw kerf nearer the bridge; by sound that is the same as a nut that far from the bridge.",
         share=0.005,
         shift_mm=lambda design: np.full(len(design.cells), KERF_MM),
-        extra_covariance=_alike(U_KERF_MM),
+        extra_covariance=lambda x_mm: np.full((len(x_mm), len(x_mm)), U_KERF_MM**2),
     ),
     LayoutRule(
         name="nut thickness left out",
         text="Every slot was measured from the wrong side of the nut; by sound that is the same as a nut too near the bridge.",
         share=0.005,
         shift_mm=lambda design: np.full(len(design.cells), NUT_MM),
-        extra_covariance=_alike(U_NUT_MM),
+        extra_covariance=lambda x_mm: np.full((len(x_mm), len(x_mm)), U_NUT_MM**2),
     ),
 )

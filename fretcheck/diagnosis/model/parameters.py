@@ -114,22 +114,13 @@ class Key:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Way:
-    """A fault's extra part when it is there in one way: spread `extra` about `toward`, with prior probability `share`."""
-
-    share: float
-    extra: float
-    toward: float = 0.0
-
-
-@dataclass(frozen=True, kw_only=True)
 class Fault:
-    """Adds an extra part to each of `columns`, in one of several `ways`."""
+    """Adds an extra part to each of `columns`, in one of several `ways`, whose spread is that of the extra part alone."""
 
     cause: Cause
     key: Key
     columns: tuple[int, ...]
-    ways: tuple[Way, ...]
+    ways: tuple[Botch, ...]
 
 
 @dataclass(kw_only=True)
@@ -167,10 +158,7 @@ class Parameters:
 
     def fault(self, cause: Cause, columns: Sequence[int], spread: Spread) -> None:
         """Let `columns` be faulty together."""
-        ways = tuple(
-            Way(share=one.share, extra=math.sqrt(max(one.spread**2 - spread.sound**2, 1e-12)), toward=one.toward)
-            for one in spread.botched
-        )
+        ways = tuple(replace(one, spread=math.sqrt(max(one.spread**2 - spread.sound**2, 1e-12))) for one in spread.botched)
         self.faults.append(Fault(cause=cause, key=self.keys[columns[0]], columns=tuple(columns), ways=ways))
 
     def with_finger(self, *levels: tuple[float, float]) -> Parameters:
