@@ -26,7 +26,7 @@ from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.model.as_designed import as_designed
 from fretcheck.diagnosis.model.forward import ForwardModel
-from fretcheck.diagnosis.model.parameters import Fault, Key, Way
+from fretcheck.diagnosis.model.parameters import Botch, Fault, Key
 from fretcheck.diagnosis.model.stopped_string import Stop, sharpness_cents
 
 Place = tuple[int, int]  # String and fret
@@ -236,7 +236,7 @@ def _moved(fault: Fault) -> Fault | None:
     if fault.key.kind not in MOVED:
         return None
     share, size = MOVED[fault.key.kind]
-    return replace(fault, ways=(Way(share=share, extra=size),))
+    return replace(fault, ways=(Botch(share=share, spread=size),))
 
 
 def _values(posterior: Posterior) -> dict[Place, tuple[float, float]]:
