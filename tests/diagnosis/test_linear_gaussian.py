@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fretcheck.diagnosis.infer.fault_sets import Ways, weigh
 from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
-from fretcheck.diagnosis.model.parameters import Fault, Key, Way
+from fretcheck.diagnosis.model.parameters import Botch, Fault, Key
 
 REFERENCE = Path(__file__).parent.parent / "reference"
 EXAMPLES = json.loads((REFERENCE / "diagnosis_examples.json").read_text(encoding="utf-8"))
@@ -89,14 +89,14 @@ def small_problem() -> tuple[LinearGaussian, list[Fault]]:
         prior_spread=np.full(4, 0.2),
     )
     faults = [
-        Fault(cause="fret_position", key=Key(kind="a"), columns=(0,), ways=(Way(share=0.1, extra=1.5),)),
+        Fault(cause="fret_position", key=Key(kind="a"), columns=(0,), ways=(Botch(share=0.1, spread=1.5),)),
         Fault(
             cause="nut_height",
             key=Key(kind="b"),
             columns=(1,),
-            ways=(Way(share=0.2, extra=1.0, toward=0.7), Way(share=0.1, extra=0.4, toward=-0.6)),
+            ways=(Botch(share=0.2, spread=1.0, toward=0.7), Botch(share=0.1, spread=0.4, toward=-0.6)),
         ),
-        Fault(cause="string", key=Key(kind="c"), columns=(2, 3), ways=(Way(share=0.05, extra=0.8),)),
+        Fault(cause="string", key=Key(kind="c"), columns=(2, 3), ways=(Botch(share=0.05, spread=0.8),)),
     ]
     return sound, faults
 
@@ -115,7 +115,7 @@ def test_fault_sets_against_dense_normal_densities() -> None:
             log_share += math.log(1.0 - sum(one.share for one in fault.ways) if way is None else way.share)
             for column in fault.columns if way is not None else ():
                 mean[column] += way.toward
-                covariance[column, column] += way.extra**2
+                covariance[column, column] += way.spread**2
         total = sound.design @ covariance @ sound.design.T + sound.noise
         gain = covariance @ sound.design.T @ np.linalg.inv(total)
         direct[ways] = (
