@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.shared_options import ForceOption, HtmlOption, JsonOption, RegisterOption, console
 from fretcheck.files import check_place, is_page
 
@@ -24,29 +25,21 @@ def command(
 
     The exit code is that of the second inspection's verdict.
     """
-    from fretcheck.cli.report import document_of
-    from fretcheck.cli.shown import exit_code_of
-    from fretcheck.inspection import comparison as comparing
-    from fretcheck.report.pages.compare_page import compare_page
-    from fretcheck.report.pages.compare_sheet import compare_sheet
-    from fretcheck.report.pages.page import write_page
-    from fretcheck.report.tables.compare_table import print_comparison
-
-    pages = ((html, compare_page), (sheet, compare_sheet))
+    pages = ((html, rooms.compare_page), (sheet, rooms.compare_sheet))
     for path, _ in pages:
         if path is not None:
             check_place(path, is_ours=is_page, force=force)
-    first, second = document_of(before, register=register), document_of(after, register=register)
-    found = comparing.compare(first, second)
+    first, second = rooms.document_of(before, register=register), rooms.document_of(after, register=register)
+    found = rooms.compare(first, second)
     for path, page in pages:
         if path is not None:
-            write_page(page(found, first, second), path, force=force)
+            rooms.write_page(page(found, first, second), path, force=force)
     if json:
-        print(comparing.to_json(found, first, second))
+        print(rooms.to_json(found, first, second))
     else:
         screen = console()
-        print_comparison(found, first, second, screen)
+        rooms.print_comparison(found, first, second, screen)
         for path, _ in pages:
             if path is not None:
                 screen.print(f"\nPage: {path}")
-    return exit_code_of(second)
+    return rooms.exit_code_of(second)

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 import fretcheck
+from fretcheck import rooms
 from fretcheck.cli.shared_options import CrossCheckOption, ForceOption, JsonOption
 from fretcheck.errors import RecordingError
 from fretcheck.files import check_place, is_page
@@ -24,23 +25,16 @@ def command(
 
     Ends with exit code 0 though the neck is out of tolerance: nothing is judged in earnest.
     """
-    from fretcheck.cli.inspect.from_folder import inspect_recorded
-    from fretcheck.cli.inspect.second_opinion import disagreements
-    from fretcheck.cli.shown import show
-    from fretcheck.neck.neck_file import read_neck
-    from fretcheck.report.pages.report_file import write_report
-    from fretcheck.report.pages.screen_picture import is_picture, write_picture
-
     check_place(report, is_ours=is_page, force=force)
     if picture is not None:
-        check_place(picture, is_ours=is_picture, force=force)
+        check_place(picture, is_ours=rooms.is_picture, force=force)
     folder = demo_folder()
-    document = inspect_recorded(read_neck(folder / "neck.toml"), folder, quiet=json)
-    opinions = disagreements(document, folder, quiet=json) if cross_check else None
-    show(document, as_json=json, opinions=opinions)
+    document = rooms.inspect_recorded(rooms.read_neck(folder / "neck.toml"), folder, quiet=json)
+    opinions = rooms.disagreements(document, folder, quiet=json) if cross_check else None
+    rooms.show(document, as_json=json, opinions=opinions)
     if picture is not None:
-        write_picture(document, picture, force=force)
-    write_report(document, report, force=force)
+        rooms.write_picture(document, picture, force=force)
+    rooms.write_report(document, report, force=force)
     if not json:
         print(f"\nReport: {report}")
     return 0

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.shared_options import JsonOption, console, print_json
 from fretcheck.errors import EXIT_DONE, EXIT_OUT_OF_TOLERANCE, EXIT_UNDECIDED, DeviceError, StorageError, UsageError
 from fretcheck.files import check_place, replacing
@@ -42,8 +43,6 @@ def command(
 
     With --check: keep quiet for two seconds, then pluck open strings, soft and loud, as you would at work.
     """
-    from fretcheck.audio.input.microphone import MicrophoneSource
-
     chosen = [name for name, on in (("--level", level), ("--check", check), ("--listen", listen is not None)) if on]
     if len(chosen) > 1:
         raise UsageError(f"choose one of {' and '.join(chosen)}")
@@ -57,7 +56,7 @@ def command(
         _check_target(listen)
     for needed in ("soundfile", "fretcheck.audio.fitness", "fretcheck.report.tables.devices_table"):
         import_module(needed)  # before sound comes in, which would wait for it
-    with MicrophoneSource(device, channel=channel, sample_rate=rate, on_state=None if level else _stop_when_lost) as source:
+    with rooms.MicrophoneSource(device, channel=channel, sample_rate=rate, on_state=None if level else _stop_when_lost) as source:
         if level:
             return _level(source, seconds)
         if listen is not None:
@@ -66,27 +65,23 @@ def command(
 
 
 def _list(as_json: bool) -> int:
-    from fretcheck.audio.input.portaudio import list_inputs, load_sounddevice, supported_rates
-    from fretcheck.audio.input.quiet_stderr import quiet_stderr
-    from fretcheck.report.tables.devices_table import inputs_document, inputs_table
 
-    load_sounddevice()
-    with quiet_stderr():  # trying rates makes the sound system complain at C level
-        inputs = list_inputs()
-        rates = {device.number: supported_rates(device) for device in inputs}
+    rooms.load_sounddevice()
+    with rooms.quiet_stderr():  # trying rates makes the sound system complain at C level
+        inputs = rooms.list_inputs()
+        rates = {device.number: rooms.supported_rates(device) for device in inputs}
     if as_json:
-        print_json(inputs_document(inputs, rates))
+        print_json(rooms.inputs_document(inputs, rates))
     elif inputs:
-        console().print(inputs_table(inputs, rates))
+        console().print(rooms.inputs_table(inputs, rates))
     else:
         raise DeviceError("no sound input was found; connect a microphone or an interface, then try again")
     return EXIT_DONE
 
 
 def _stop_when_lost(state: object) -> None:
-    from fretcheck.audio.input.microphone import SourceState
 
-    if isinstance(state, SourceState) and state.kind in ("lost", "overflow"):
+    if isinstance(state, rooms.SourceState) and state.kind in ("lost", "overflow"):
         raise DeviceError(f"{state.sentence} What was heard so far is not used; try again")
 
 
@@ -101,18 +96,16 @@ def _each_block(source: MicrophoneSource, seconds: float, take: Callable[[Block]
 
 
 def _check(source: MicrophoneSource, seconds: float, as_json: bool) -> int:
-    from fretcheck.audio.fitness import FitnessCheck
-    from fretcheck.report.tables.devices_table import fitness_document, fitness_report
 
     if not as_json:
         console().print(f"Listening to '{source.name}' for {seconds:g} s: keep quiet for two seconds, then pluck open strings.")
-    heard = FitnessCheck(source.sample_rate)
+    heard = rooms.FitnessCheck(source.sample_rate)
     _each_block(source, seconds, heard.push)
     fitness = heard.finish()
     if as_json:
-        print_json(fitness_document(fitness, device=source.name, sample_rate_hz=source.sample_rate))
+        print_json(rooms.fitness_document(fitness, device=source.name, sample_rate_hz=source.sample_rate))
     else:
-        console().print(fitness_report(fitness, device=source.name, sample_rate_hz=source.sample_rate))
+        console().print(rooms.fitness_report(fitness, device=source.name, sample_rate_hz=source.sample_rate))
     if fitness.grade is None:
         return EXIT_UNDECIDED
     return EXIT_OUT_OF_TOLERANCE if fitness.grade == "unfit" else EXIT_DONE
@@ -122,19 +115,15 @@ def _level(source: MicrophoneSource, seconds: float | None) -> int:
     """A meter that moves, or plain lines twice a second where the output is no terminal."""
     from rich.live import Live
 
-    from fretcheck.audio.input.quiet_stderr import quiet_stderr
-    from fretcheck.audio.segment.segmenter import Segmenter
-    from fretcheck.report.tables.devices_table import meter
-
     screen = console()
     ascii_only = not screen.encoding.lower().startswith("utf")
-    segmenter = Segmenter(source.sample_rate, longest_s=1.0)
+    segmenter = rooms.Segmenter(source.sample_rate, longest_s=1.0)
     begin, shown, peak = time.monotonic(), 0.0, 0.0
     every = 1.0 / REDRAWS_A_SECOND if screen.is_terminal else 0.5
     if screen.is_terminal:
         screen.print(f"Level of '{source.name}'; Ctrl-C ends it.")
     live = Live(console=screen, auto_refresh=False, transient=True) if screen.is_terminal else None
-    with suppress(KeyboardInterrupt), live or nullcontext(), quiet_stderr():
+    with suppress(KeyboardInterrupt), live or nullcontext(), rooms.quiet_stderr():
         while seconds is None or time.monotonic() - begin < seconds:
             block = source.read(timeout_s=0.1)
             if block is not None:
@@ -144,7 +133,7 @@ def _level(source: MicrophoneSource, seconds: float | None) -> int:
                 continue
             shown = time.monotonic()
             floor = segmenter.noise_floor_rms
-            line = meter(segmenter.level_rms, floor, clipped=peak >= 0.999, width=screen.width, ascii_only=ascii_only)
+            line = rooms.meter(segmenter.level_rms, floor, clipped=peak >= 0.999, width=screen.width, ascii_only=ascii_only)
             line.append("  NO SOUND" if source.is_lost else "")
             peak = 0.0
             if live is None:

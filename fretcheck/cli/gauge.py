@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
+from secrets import randbelow
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.shared_options import JsonOption, RegisterOption, console, open_register, print_json
+from fretcheck import rooms
+from fretcheck.cli.shared_options import JsonOption, RegisterOption, console, print_json
 
 if TYPE_CHECKING:
     from fretcheck.lots.gauge.study import GaugeStudy
@@ -28,29 +30,20 @@ def open_(
     json: JsonOption = False,
 ) -> None:
     """Open a study: the order of reading is drawn, and `gauge next` tells what comes next."""
-    from secrets import randbelow
-
-    from fretcheck.lots.acceptance.lot_steps import serials_from
-    from fretcheck.lots.gauge.study import open_study
-    from fretcheck.lots.lot_register import keep_new
-
     drawn, now = randbelow(1_000_000_000) if seed is None else seed, datetime.now().astimezone()
-    study = open_study(
-        name=name, necks=serials_from(necks), operators=operators, repeats=repeats, bench=bench, seed=drawn, now=now
+    study = rooms.open_study(
+        name=name, necks=rooms.serials_from(necks), operators=operators, repeats=repeats, bench=bench, seed=drawn, now=now
     )
-    with open_register(register) as store:
-        keep_new(store, study)
+    with rooms.open_register(register) as store:
+        rooms.keep_new(store, study)
     _show(study, as_json=json)
 
 
 @command.command("next")
 def next_(name: StudyArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Show how far a study is, what to read next, and what it found."""
-    from fretcheck.lots.gauge.study import GaugeStudy
-    from fretcheck.lots.lot_register import load
-
-    with open_register(register, create=False) as store:
-        study = load(store, GaugeStudy, name)
+    with rooms.open_register(register, create=False) as store:
+        study = rooms.load(store, rooms.GaugeStudy, name)
     _show(study, as_json=json)
 
 
@@ -65,18 +58,15 @@ def add(
     json: JsonOption = False,
 ) -> None:
     """Let inspections count for the study."""
-    from fretcheck.lots.gauge.study import GaugeStudy, add_inspection
-    from fretcheck.lots.lot_register import change
-
-    with open_register(register) as store:
+    with rooms.open_register(register) as store:
         documents = list(store.documents(inspections))
 
-        def step(study: GaugeStudy) -> GaugeStudy:
+        def step(study: rooms.GaugeStudy) -> rooms.GaugeStudy:
             for document in documents:
-                study, _ = add_inspection(study, document, operator=operator)
+                study, _ = rooms.add_inspection(study, document, operator=operator)
             return study
 
-        study = change(store, GaugeStudy, name, step)
+        study = rooms.change(store, rooms.GaugeStudy, name, step)
     _show(study, as_json=json)
 
 
@@ -88,30 +78,27 @@ def compute(
     json: JsonOption = False,
 ) -> None:
     """Analyse a study that is read to its end; later inspections of its operators at its bench then count what it found."""
-    from fretcheck.lots.gauge.study import GaugeStudy, compute_study
-    from fretcheck.lots.lot_register import change, documents_of, load
-
-    with open_register(register) as store:
-        documents = documents_of(store, load(store, GaugeStudy, name))
+    with rooms.open_register(register) as store:
+        documents = rooms.documents_of(store, rooms.load(store, rooms.GaugeStudy, name))
         now = datetime.now().astimezone()
-        study = change(store, GaugeStudy, name, lambda one: compute_study(one, documents, confidence=confidence, now=now))
+        study = rooms.change(
+            store, rooms.GaugeStudy, name, lambda one: rooms.compute_study(one, documents, confidence=confidence, now=now)
+        )
     _show(study, as_json=json)
 
 
 @command.command("list")
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all studies."""
-    from fretcheck.lots.gauge.study import GaugeStudy
-    from fretcheck.lots.lot_register import list_kept
-    from fretcheck.report.tables.lots_tables import studies_table
-
-    with open_register(register) as store:
-        studies = list_kept(store, GaugeStudy)
+    with rooms.open_register(register) as store:
+        studies = rooms.list_kept(store, rooms.GaugeStudy)
     if json:
         found = [study.model_dump(mode="json", by_alias=True) for study in studies]
         print_json({"schema": "fretcheck/gauges/1", "studies": found})
     else:
-        console().print(studies_table(studies) if studies else "no gauge study has been opened; `fretcheck gauge open` opens one")
+        console().print(
+            rooms.studies_table(studies) if studies else "no gauge study has been opened; `fretcheck gauge open` opens one"
+        )
 
 
 def _show(study: GaugeStudy, *, as_json: bool) -> None:
@@ -120,9 +107,7 @@ def _show(study: GaugeStudy, *, as_json: bool) -> None:
         following = None if step is None else step.model_dump(mode="json")
         print_json({**study.model_dump(mode="json", by_alias=True), "next": following})
     else:
-        from fretcheck.report.tables.lots_tables import study_view
-
-        console().print(study_view(study))
+        console().print(rooms.study_view(study))
 
 
 command.command("show")(next_)

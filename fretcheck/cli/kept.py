@@ -13,7 +13,8 @@ from typing import IO, TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.shared_options import ForceOption, JsonOption, RegisterOption, console, open_register, print_json, with_groups
+from fretcheck import rooms
+from fretcheck.cli.shared_options import ForceOption, JsonOption, RegisterOption, console, print_json, with_groups
 from fretcheck.errors import UsageError
 from fretcheck.files import starts_like, written_whole
 from fretcheck.plain_text import plain_line
@@ -35,10 +36,8 @@ class ChoiceOptions:
 
     def selection(self, *, text: str | None = None) -> Selection:
         """The options as a selection. Raises UsageError for no date, an unknown verdict, or days in the wrong order."""
-        from fretcheck.register.selection import Selection
-
         since, until = _day("--since", self.since), _day("--until", self.until)
-        return Selection(serial=self.serial, since=since, until=until, verdict=self.verdict, text=text)
+        return rooms.Selection(serial=self.serial, since=since, until=until, verdict=self.verdict, text=text)
 
 
 def _day(option: str, text: str | None) -> date | None:
@@ -71,7 +70,7 @@ def search_(
 
 def _print_found(selection: Selection, *, register: str | None, limit: int, as_json: bool) -> None:
 
-    with open_register(register, create=False) as store:
+    with rooms.open_register(register, create=False) as store:
         found = store.select(selection, limit=limit)
         total = len(found) if len(found) < limit else store.count(selection)
         place = str(store.location)
@@ -80,10 +79,8 @@ def _print_found(selection: Selection, *, register: str | None, limit: int, as_j
     elif not found:
         print(f"No inspection found in {plain_line(place)}.")
     else:
-        from fretcheck.report.tables.register_tables import summary_table
-
         screen = console()
-        screen.print(summary_table(found, width=screen.width))
+        screen.print(rooms.summary_table(found, width=screen.width))
         if total > len(found):
             print(f"The newest {len(found)} of {total}; --limit {total} shows all.")
 
@@ -94,16 +91,13 @@ def show_(
     json: JsonOption = False,
 ) -> None:
     """Show one inspection from the register."""
-    from fretcheck.report.tables.register_tables import circumstances
-    from fretcheck.report.tables.terminal import print_result
-
-    with open_register(register, create=False) as store:
+    with rooms.open_register(register, create=False) as store:
         document = store.load(inspection)
         if json:
             print(document.to_json())
         else:
-            print_result(document, console())
-            console().print(circumstances(document, sounds=store.sounds_of(document)))
+            rooms.print_result(document, console())
+            console().print(rooms.circumstances(document, sounds=store.sounds_of(document)))
 
 
 @with_groups
@@ -121,14 +115,12 @@ def export_(
     """Export inspections: CSV has one row a reading, JSON the whole documents (fretcheck import reads them back)."""
     from rich.progress import track
 
-    from fretcheck.inspection.exchange import CSV_COLUMNS, EXPORT_SCHEMA, write_csv, write_json
-
     selection = choice.selection()
     if inspections and any(value is not None for value in asdict(choice).values()):
         raise UsageError("give ids, or --serial, --since, --until and --verdict, not both")
     as_json = _wants_json(to, json)
-    head = f'{{"schema": "{EXPORT_SCHEMA}"' if as_json else ",".join(CSV_COLUMNS[:4])
-    with open_register(register, create=False) as store:
+    head = f'{{"schema": "{rooms.EXPORT_SCHEMA}"' if as_json else ",".join(rooms.CSV_COLUMNS[:4])
+    with rooms.open_register(register, create=False) as store:
         for one in inspections or []:
             store.load(one)  # all are there before the first is written
         ids = inspections or [one.id for one in reversed(store.select(selection))]
@@ -136,7 +128,7 @@ def export_(
         quiet = to is None or not screen.is_terminal
         with _writing(to, head, as_json=as_json, force=force) as stream:
             documents = track(store.documents(ids), "Exporting", len(ids), console=screen, transient=True, disable=quiet)
-            count = (write_json if as_json else write_csv)(documents, stream)
+            count = (rooms.write_json if as_json else rooms.write_csv)(documents, stream)
     if to is not None:
         print(f"{to}: {count} {'inspections' if as_json else 'readings'}", file=sys.stderr)
 
@@ -169,10 +161,8 @@ def import_(
     json: JsonOption = False,
 ) -> None:
     """Add exported inspections to the register, all or none; what is there already is not added twice."""
-    from fretcheck.inspection.exchange import read_json
-
-    documents = read_json(file)
-    with open_register(register) as store:
+    documents = rooms.read_json(file)
+    with rooms.open_register(register) as store:
         done = store.import_documents(documents)
     if json:
         rows = [{"id": one.id, "was": one.was, "new": one.new} for one in done]
@@ -191,10 +181,8 @@ def backup_(
     json: JsonOption = False,
 ) -> None:
     """Copy the register to a new file, and its sound files beside it; the copy opens as a register itself."""
-    from fretcheck.register.copying import back_up
-
-    with open_register(register, create=False) as store:
-        count = back_up(store, file)
+    with rooms.open_register(register, create=False) as store:
+        count = rooms.back_up(store, file)
     if json:
         print_json({"schema": "fretcheck/backup/1", "file": str(file), "inspections": count})
     else:

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.shared_options import JsonOption, console, print_json
 from fretcheck.errors import UsageError
 
@@ -28,17 +29,13 @@ def command(
 
     With --round, marks fall on the divisions of your rule and the table tells what that costs in cents at each fret.
     """
-    from fretcheck.neck.fret_layout import layout_of, parse_rounding
-    from fretcheck.neck.neck_file import read_neck
-    from fretcheck.report.tables.layout_table import layout_csv, layout_document, layout_table
-
     if as_csv and json:
         raise UsageError("choose --csv or --json, not both")
-    rounding = None if step is None else parse_rounding(step, unit=unit.value)
-    result = layout_of(read_neck(neck), rounding=rounding)
+    rounding = None if step is None else rooms.parse_rounding(step, unit=unit.value)
+    result = rooms.layout_of(rooms.read_neck(neck), rounding=rounding)
     if json:
-        print_json(layout_document(result, unit=unit.value))
+        print_json(rooms.layout_document(result, unit=unit.value))
     elif as_csv:
-        print(layout_csv(result, unit=unit.value), end="")
+        print(rooms.layout_csv(result, unit=unit.value), end="")
     else:
-        console().print(layout_table(result, unit=unit.value))
+        console().print(rooms.layout_table(result, unit=unit.value))

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.shared_options import (
     ForceOption,
     HtmlOption,
     JsonOption,
     RegisterOption,
     console,
-    open_register,
     print_json,
     serials_in,
     with_groups,
@@ -28,7 +28,7 @@ from fretcheck.files import check_place, is_page, starts_like, write_text
 
 if TYPE_CHECKING:
     from fretcheck.inspection.document import InspectionDocument
-    from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
+    from fretcheck.lots.acceptance.lot_record import Lot
     from fretcheck.lots.template.template_study import LotSlots
     from fretcheck.register.store import Register
 
@@ -88,28 +88,22 @@ def open_(
     json: JsonOption = False,
 ) -> None:
     """Open a lot and choose its plan: from two stated risks (--good, --bad), from a standard (--aql), or your own (--sample)."""
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.acceptance.lot_steps import draw_sample, open_lot
-    from fretcheck.lots.acceptance.plans import choose_plan, proposed_severity
-    from fretcheck.lots.acceptance.risks import StatedRisks
-    from fretcheck.lots.lot_register import change, keep_new, list_kept
-
     names = serials_in(serials or (), serials_from)
     if (good is None) != (bad is None):
         raise UsageError("--good and --bad belong together: the bad necks of a good lot, and of one not to be let through")
     risks = None
     if good is not None and bad is not None:
-        risks = StatedRisks(good=good, bad=bad, makers_risk=makers_risk, buyers_risk=buyers_risk)
+        risks = rooms.StatedRisks(good=good, bad=bad, makers_risk=makers_risk, buyers_risk=buyers_risk)
     own = None if sample is None else (sample, accept)
     severity: Literal["normal", "tightened"] = "tightened" if tightened else "normal"
-    plan = choose_plan(lot=len(names), risks=risks, aql=aql, level=level, severity=severity, own=own)
-    lot = open_lot(name=name, serials=names, plan=plan, template=template_name, now=datetime.now().astimezone())
-    with open_register(register) as store:
-        others = list_kept(store, Lot, template=template_name)
-        keep_new(store, lot)
+    plan = rooms.choose_plan(lot=len(names), risks=risks, aql=aql, level=level, severity=severity, own=own)
+    lot = rooms.open_lot(name=name, serials=names, plan=plan, template=template_name, now=datetime.now().astimezone())
+    with rooms.open_register(register) as store:
+        others = rooms.list_kept(store, rooms.Lot, template=template_name)
+        rooms.keep_new(store, lot)
         if draw_now:
-            lot = change(store, Lot, name, draw_sample)
-    if aql is not None and (proposal := proposed_severity(others, now_tightened=tightened)):
+            lot = rooms.change(store, rooms.Lot, name, rooms.draw_sample)
+    if aql is not None and (proposal := rooms.proposed_severity(others, now_tightened=tightened)):
         print(f"fretcheck: {proposal}", file=sys.stderr)
     _show(lot, {}, as_json=json, whole=draw_now)
 
@@ -122,9 +116,7 @@ def draw(
     json: JsonOption = False,
 ) -> None:
     """Draw the sample, once and for all."""
-    from fretcheck.lots.acceptance.lot_steps import draw_sample
-
-    _change(register, name, lambda lot: draw_sample(lot, seed=seed), as_json=json, whole=True)
+    _change(register, name, lambda lot: rooms.draw_sample(lot, seed=seed), as_json=json, whole=True)
 
 
 @command.command()
@@ -140,23 +132,20 @@ def add(
 
     Of each neck the first counts, unless it was undecided or has been marked spoiled (`lot spoil`).
     """
-    from fretcheck.lots.acceptance.lot_record import Lot, ReadPart
-    from fretcheck.lots.acceptance.lot_steps import add_inspections
-    from fretcheck.lots.lot_register import change, inspections_of, inspections_since_opening, load
-    from fretcheck.lots.template.slot_errors import neck_of
-
-    with open_register(register) as store:
+    with rooms.open_register(register) as store:
         if inspections:
-            found: dict[str, list[ReadPart]] = {}
+            found: dict[str, list[rooms.ReadPart]] = {}
             for document in sorted(store.documents(inspections), key=lambda one: one.taken_at or ""):
                 assert document.id is not None
-                found.setdefault(neck_of(document), []).append(ReadPart(id=document.id, decision=document.verdict.decision))
+                found.setdefault(rooms.neck_of(document), []).append(
+                    rooms.ReadPart(id=document.id, decision=document.verdict.decision)
+                )
         else:
-            found = inspections_since_opening(store, load(store, Lot, name))
+            found = rooms.inspections_since_opening(store, rooms.load(store, rooms.Lot, name))
             if not found:
                 raise UsageError(f"no neck of lot {name!r} has been inspected since it was opened")
-        lot = change(store, Lot, name, lambda lot: add_inspections(lot, found))
-        results = inspections_of(store, lot)
+        lot = rooms.change(store, rooms.Lot, name, lambda lot: rooms.add_inspections(lot, found))
+        results = rooms.inspections_of(store, lot)
     _show(lot, results, as_json=json)
 
 
@@ -169,18 +158,14 @@ def spoil(
     json: JsonOption = False,
 ) -> None:
     """Mark an inspection as spoiled, with the reason: the neck's next one counts instead."""
-    from fretcheck.lots.acceptance import lot_steps
-
-    _change(register, name, lambda lot: lot_steps.spoil(lot, inspection, why=why), as_json=json)
+    _change(register, name, lambda lot: rooms.spoil(lot, inspection, why=why), as_json=json)
 
 
 @command.command()
 def remove(name: LotArgument, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Take away a lot that was opened by mistake, before its sample is drawn."""
-    from fretcheck.lots.lot_register import remove_lot
-
-    with open_register(register) as store:
-        remove_lot(store, name)
+    with rooms.open_register(register) as store:
+        rooms.remove_lot(store, name)
     if json:
         print_json({"schema": "fretcheck/lot-removed/1", "name": name})
     else:
@@ -195,23 +180,18 @@ def decide(
     json: JsonOption = False,
 ) -> int:
     """Decide the lot from its sample, with the risks of that decision; inspections since it was opened are added first."""
-    from fretcheck.lots.acceptance.lot_decision import decide_lot
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.acceptance.lot_steps import add_inspections
-    from fretcheck.lots.lot_register import change, inspections_of, inspections_since_opening, load
-
-    with open_register(register) as store:
-        lot = load(store, Lot, name)
-        found = inspections_since_opening(store, lot)
+    with rooms.open_register(register) as store:
+        lot = rooms.load(store, rooms.Lot, name)
+        found = rooms.inspections_since_opening(store, lot)
         if found and lot.state == "drawn":
-            lot = change(store, Lot, name, lambda lot: add_inspections(lot, found))
-        results = inspections_of(store, lot)
+            lot = rooms.change(store, rooms.Lot, name, lambda lot: rooms.add_inspections(lot, found))
+        results = rooms.inspections_of(store, lot)
         now = datetime.now().astimezone()
 
-        def step(lot: Lot) -> Lot:
-            return lot.model_copy(update={"decision": decide_lot(lot, results, undecided_as_bad=undecided_as_bad, now=now)})
+        def step(lot: rooms.Lot) -> rooms.Lot:
+            return lot.model_copy(update={"decision": rooms.decide_lot(lot, results, undecided_as_bad=undecided_as_bad, now=now)})
 
-        lot = change(store, Lot, name, step)
+        lot = rooms.change(store, rooms.Lot, name, step)
     assert lot.decision is not None
     _show(lot, results, as_json=json)
     return _EXIT_OF_OUTCOME[lot.decision.outcome]
@@ -225,41 +205,32 @@ def close(
     json: JsonOption = False,
 ) -> None:
     """Close the lot: nothing changes in it any more."""
-    from fretcheck.lots.acceptance.lot_steps import close_lot
-
-    _change(register, name, lambda lot: close_lot(lot, note=note, now=datetime.now().astimezone()), as_json=json)
+    _change(register, name, lambda lot: rooms.close_lot(lot, note=note, now=datetime.now().astimezone()), as_json=json)
 
 
 @command.command("list")
 def list_(register: RegisterOption = None, json: JsonOption = False) -> None:
     """List all lots."""
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.lot_register import list_kept
-    from fretcheck.report.tables.lots_tables import lots_table
-
-    with open_register(register) as store:
-        lots = list_kept(store, Lot)
+    with rooms.open_register(register) as store:
+        lots = rooms.list_kept(store, rooms.Lot)
     if json:
         print_json({"schema": "fretcheck/lots/1", "lots": [lot.model_dump(mode="json", by_alias=True) for lot in lots]})
     else:
-        console().print(lots_table(lots) if lots else "no lot has been opened; `fretcheck lot open` opens one")
+        console().print(rooms.lots_table(lots) if lots else "no lot has been opened; `fretcheck lot open` opens one")
 
 
 @command.command()
 @with_groups
 def show(name: LotArgument, *, files: FileOptions, register: RegisterOption = None, json: JsonOption = False) -> None:
     """Show a lot; with --html or --csv write it to a file."""
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.lot_register import inspections_of, load
-    from fretcheck.report.pages.lot_page import lot_page
-    from fretcheck.report.tables.lots_tables import LOT_COLUMNS, lot_csv
-
-    files.check(LOT_COLUMNS)
-    with open_register(register) as store:
-        lot = load(store, Lot, name)
-        documents = inspections_of(store, lot)
+    files.check(rooms.LOT_COLUMNS)
+    with rooms.open_register(register) as store:
+        lot = rooms.load(store, rooms.Lot, name)
+        documents = rooms.inspections_of(store, lot)
         series = [] if files.html is None or lot.template is None else _by_lot(store, lot.template)
-    files.write(LOT_COLUMNS, page=lambda: lot_page(lot, documents, series=series), table=lambda: lot_csv(lot, documents))
+    files.write(
+        rooms.LOT_COLUMNS, page=lambda: rooms.lot_page(lot, documents, series=series), table=lambda: rooms.lot_csv(lot, documents)
+    )
     _show(lot, documents, as_json=json, whole=True)
 
 
@@ -276,27 +247,23 @@ def template(
     json: JsonOption = False,
 ) -> int:
     """Find errors that every neck of a template shares, and the necks that depart from it."""
-    from fretcheck.lots.template.template_study import study_template
-    from fretcheck.report.pages.template_page import template_page
-    from fretcheck.report.tables.lots_tables import TEMPLATE_COLUMNS, template_csv, template_view
-
-    files.check(TEMPLATE_COLUMNS)
+    files.check(rooms.TEMPLATE_COLUMNS)
     series = _series(register, name)
     names = [lot.name for lot in series]
     if lot_name is not None and lot_name not in names:
         raise UsageError(f"lot {lot_name!r} is not of template {name!r} or has no inspections; there are {', '.join(names)}")
     chosen = [lot for lot in series if lot_name in (None, lot.name)]
-    study = study_template(chosen, confidence=confidence, tolerance_mm=tolerance_mm)
+    study = rooms.study_template(chosen, confidence=confidence, tolerance_mm=tolerance_mm)
     names = [lot.name for lot in chosen]
-    page = partial(template_page, name, study, lots=names, series=series)
-    files.write(TEMPLATE_COLUMNS, page=page, table=lambda: template_csv(study))
+    page = partial(rooms.template_page, name, study, lots=names, series=series)
+    files.write(rooms.TEMPLATE_COLUMNS, page=page, table=lambda: rooms.template_csv(study))
     if json:
         data = asdict(study)
         for result in (data["position"], data["tilt"] or {}):
             result.pop("slots_mm", None)  # the necks' own tables, which charts are drawn from
         print_json({"schema": "fretcheck/template/1", "template": name, "lots": names, **data})
     else:
-        console().print(template_view(name, study))
+        console().print(rooms.template_view(name, study))
     return EXIT_OUT_OF_TOLERANCE if study.out else EXIT_DONE
 
 
@@ -311,10 +278,8 @@ def corrected(
     json: JsonOption = False,
 ) -> None:
     """Tell that a template was corrected: errors and charts start anew from there."""
-    from fretcheck.lots.lot_register import correct_template
-
-    with open_register(register) as store:
-        part = correct_template(store, name, since=since, fret=fret)
+    with rooms.open_register(register) as store:
+        part = rooms.correct_template(store, name, since=since, fret=fret)
     if json:
         print_json({"schema": "fretcheck/template-corrected/1", "template": name, **part.model_dump(mode="json")})
     else:
@@ -332,58 +297,47 @@ def chart(
     json: JsonOption = False,
 ) -> int:
     """Show whether a fret's error drifts from lot to lot, or from neck to neck; exit code 1 at a signal."""
-    from fretcheck.lots.template.template_study import drift_over_lots, drift_over_necks
-    from fretcheck.report.tables.lots_tables import drift_view
-
-    drift = (drift_over_necks if by_neck else drift_over_lots)(_series(register, name), fret=fret, baseline=baseline)
+    drift = (rooms.drift_over_necks if by_neck else rooms.drift_over_lots)(_series(register, name), fret=fret, baseline=baseline)
     if json:
         print_json({"schema": "fretcheck/chart/1", "template": name, **asdict(drift)})
     else:
-        console().print(drift_view(name, drift))
+        console().print(rooms.drift_view(name, drift))
     return EXIT_OUT_OF_TOLERANCE if any(one.signals for one in drift.charts) else EXIT_DONE
 
 
 def _change(register: str | None, name: str, step: Callable[[Lot], Lot], *, as_json: bool, whole: bool = False) -> None:
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.lot_register import change, inspections_of
 
-    with open_register(register) as store:
-        lot = change(store, Lot, name, step)
-        results = inspections_of(store, lot)
+    with rooms.open_register(register) as store:
+        lot = rooms.change(store, rooms.Lot, name, step)
+        results = rooms.inspections_of(store, lot)
     _show(lot, results, as_json=as_json, whole=whole)
 
 
 def _show(lot: Lot, results: dict[str, InspectionDocument], *, as_json: bool, whole: bool = False) -> None:
     """Show a lot; `whole` with every neck of its sample."""
-    from fretcheck.lots.acceptance.lot_decision import next_step, plan_risks_in_words
-    from fretcheck.lots.template.template_errors import FEWEST_NECKS, power_in_words
-    from fretcheck.report.tables.lots_tables import lot_view
-
-    risks, step = plan_risks_in_words(lot), next_step(lot, results)
-    if lot.template and lot.decision is None and lot.plan.sample >= FEWEST_NECKS:
-        risks = (*risks, power_in_words(lot.plan.sample))
+    risks, step = rooms.plan_risks_in_words(lot), rooms.next_step(lot, results)
+    if lot.template and lot.decision is None and lot.plan.sample >= rooms.FEWEST_NECKS:
+        risks = (*risks, rooms.power_in_words(lot.plan.sample))
     if as_json:
         print_json({**lot.model_dump(mode="json", by_alias=True), "state": lot.state, "risks": list(risks), "next": step})
     else:
-        console().print(lot_view(lot, results, risks=risks, next_step=step, whole=whole))
+        console().print(rooms.lot_view(lot, results, risks=risks, next_step=step, whole=whole))
 
 
 def _by_lot(store: Register, template_name: str) -> list[LotSlots]:
     """The slots of every lot of a template that has inspections, in the order of the lots, what was corrected since left out."""
-    from fretcheck.lots.acceptance.lot_record import Lot
-    from fretcheck.lots.lot_register import list_kept
-    from fretcheck.lots.template.template_study import lot_slots, since_corrections
-
-    lots = list_kept(store, Lot, template=template_name)
+    lots = rooms.list_kept(store, rooms.Lot, template=template_name)
     read = [
-        lot_slots(one.name, one.opened_at, store.documents(list(one.inspections.values()))) for one in lots if one.inspections
+        rooms.lot_slots(one.name, one.opened_at, store.documents(list(one.inspections.values())))
+        for one in lots
+        if one.inspections
     ]
-    return since_corrections(read, [part for one in lots for part in one.template_corrected])
+    return rooms.since_corrections(read, [part for one in lots for part in one.template_corrected])
 
 
 def _series(register: str | None, template_name: str) -> list[LotSlots]:
     """As `_by_lot`, of the register at a place. Raises UsageError when no lot of the template has inspections."""
-    with open_register(register) as store:
+    with rooms.open_register(register) as store:
         if series := _by_lot(store, template_name):
             return series
     raise UsageError(f"no lot of template {template_name!r} has been inspected: open lots with --template {template_name}")

@@ -140,6 +140,4 @@ def main() -> None:
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="fretcheck signs")  # a sign that the console lacks is spelled out, never a traceback
     warnings.simplefilter("ignore")  # libraries' remarks are no lines of ours
-    for library in ("OPENBLAS", "OMP", "MKL"):  # one thread, as `fretcheck.workers` says why; read when numpy is loaded
-        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     sys.exit(run())

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.shared_options import JsonOption, console, print_json
 from fretcheck.errors import UsageError
 from fretcheck.files import write_text
@@ -39,9 +40,8 @@ def command(
 
 
 def _print_list(*, as_json: bool) -> None:
-    from fretcheck.neck.starts import STARTS
 
-    starts = [{"name": one.name, "meaning": one.meaning} for one in STARTS.values()]
+    starts = [{"name": one.name, "meaning": one.meaning} for one in rooms.STARTS.values()]
     if as_json:
         print_json({"schema": "fretcheck/starts/1", "starts": starts})
         return
@@ -50,17 +50,14 @@ def _print_list(*, as_json: bool) -> None:
 
 
 def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
-    from fretcheck.inspection.perfect_neck import tolerance_remark
-    from fretcheck.neck.starts import start
-    from fretcheck.neck.writing import WIDTH, more_help, neck_to_mapping
 
-    one = start(kind)
-    remark = textwrap.wrap(f"About tolerance_cents: {tolerance_remark(one.neck)}", WIDTH, subsequent_indent="  ")
-    text = "\n".join((one.text, *(f"# {line}" for line in remark), "#", more_help(one.neck)))
+    one = rooms.start(kind)
+    remark = textwrap.wrap(f"About tolerance_cents: {rooms.tolerance_remark(one.neck)}", rooms.WIDTH, subsequent_indent="  ")
+    text = "\n".join((one.text, *(f"# {line}" for line in remark), "#", rooms.more_help(one.neck)))
     if out is not None:
         write_text(out, text, force=force)
     if as_json:
-        print_json(neck_to_mapping(one.neck))
+        print_json(rooms.neck_to_mapping(one.neck))
     elif out is None:
         print(text, end="")
     else:
@@ -68,11 +65,9 @@ def _begin(kind: str, *, out: Path | None, force: bool, as_json: bool) -> None:
 
 
 def _check(file: Path, *, as_json: bool) -> None:
-    from fretcheck.neck.neck_file import read_neck
-    from fretcheck.report.tables.neck_summary import neck_document, neck_summary
 
-    described = read_neck(file)
+    described = rooms.read_neck(file)
     if as_json:
-        print_json(neck_document(described))
+        print_json(rooms.neck_document(described))
     else:
-        console().print(neck_summary(described))
+        console().print(rooms.neck_summary(described))

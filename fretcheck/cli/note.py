@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.shared_options import JsonOption, console, print_json
 
 
@@ -17,17 +18,11 @@ def command(
 
     No neck is needed: this answers what a single note's pitch is, and how well the recording lets it be read.
     """
-    from fretcheck.audio.input.file_source import FileSource
-    from fretcheck.audio.segment.cutting import cut_plucks
-    from fretcheck.neck.temperament import check_reference
-    from fretcheck.report.tables.note_table import NotePluck, note_document, note_table
-    from fretcheck.session.take import read_whole
-
-    check_reference(reference_hz)
-    with FileSource(file) as source:
-        cut = cut_plucks(source, lambda pluck: NotePluck(pluck.start_s, read_whole(pluck)))
+    rooms.check_reference(reference_hz)
+    with rooms.FileSource(file) as source:
+        cut = rooms.cut_plucks(source, lambda pluck: rooms.NotePluck(pluck.start_s, rooms.read_whole(pluck)))
     plucks = list(cut.plucks)
     if json:
-        print_json(note_document(plucks))
+        print_json(rooms.note_document(plucks))
     else:
-        console().print(note_table(plucks, cut.set_aside, reference_hz=reference_hz))
+        console().print(rooms.note_table(plucks, cut.set_aside, reference_hz=reference_hz))

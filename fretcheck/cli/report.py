@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.shared_options import (
     ForceOption,
     JobOptions,
     JsonOption,
     LimitsOption,
     RegisterOption,
-    open_register,
     print_json,
     with_groups,
 )
@@ -48,15 +48,12 @@ def command(
 
     What was told of customer and job when it was taken stands on the sheet; told here, it stands on this page alone.
     """
-    from fretcheck.cli.given import job_part
-    from fretcheck.report.pages.report_file import write_report
-
     if out is not None:
         check_place(out, is_ours=is_page, force=force)
     document = document_of(inspection, register=register)
-    given = {name: value for name, value in job_part(job, limits=limits) if value is not None}
+    given = {name: value for name, value in rooms.job_part(job, limits=limits) if value is not None}
     document = document.model_copy(update={"job": document.job.model_copy(update=given)})
-    path = write_report(document, out, sheet=sheet, technical=technical, force=force)
+    path = rooms.write_report(document, out, sheet=sheet, technical=technical, force=force)
     if json:
         print_json({"schema": "fretcheck/report/1", "inspection": document.id, "file": str(path.resolve())})
     else:
@@ -68,12 +65,10 @@ def document_of(wanted: str, *, register: str | None) -> InspectionDocument:
 
     Raises UsageError, StorageError when there is none of that id, or the file is none of an inspection.
     """
-    from fretcheck.inspection.exchange import read_json
-
     if wanted.lower().endswith(".json"):
-        documents = read_json(Path(wanted))
+        documents = rooms.read_json(Path(wanted))
         if len(documents) != 1:
             raise UsageError(f"{wanted} holds {len(documents)} inspections, not one: import it, then ask for one by its id")
         return documents[0]
-    with open_register(register, create=False) as store:
+    with rooms.open_register(register, create=False) as store:
         return store.load(wanted)

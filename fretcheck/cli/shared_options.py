@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.diagnosis.settings_file import read_settings
 from fretcheck.errors import UsageError
@@ -23,7 +24,6 @@ from fretcheck.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from fretcheck.register.store import Register
 
 RegisterOption = Annotated[
     str | None,
@@ -49,24 +49,14 @@ def print_json(document: object) -> None:
     print(json.dumps(document, indent=2))
 
 
-def open_register(location: str | None, *, create: bool = True) -> Register:
-    """As `fretcheck.register.store.open_register`, which is imported by this call only."""
-    from fretcheck.register import store
-
-    return store.open_register(location, create=create)
-
-
 def serials_in(words: Iterable[str], file: Path | None) -> tuple[str, ...]:
     """Serials and ranges of them from `words` and a file. Raises UsageError: no file, no serial, one that is none, or twice."""
-    from fretcheck.files import read_text
-    from fretcheck.lots.acceptance.lot_steps import check_serials, serials_from
-
     found = list(words)
     if file is not None:
-        text = read_text(file, most_bytes=1_000_000, refuse=lambda why: UsageError(f"--serials-from {file}: {why}"))
+        text = rooms.read_text(file, most_bytes=1_000_000, refuse=lambda why: UsageError(f"--serials-from {file}: {why}"))
         found += text.split()
-    serials = serials_from(found)
-    check_serials(serials)
+    serials = rooms.serials_from(found)
+    rooms.check_serials(serials)
     return serials
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import sys
+import time
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fretcheck.cli.shared_options import JsonOption, RegisterOption, open_register
+from fretcheck import rooms
+from fretcheck.cli.shared_options import JsonOption, RegisterOption
 from fretcheck.errors import EXIT_DONE, DiagnosisRefusedError, FretcheckError, UsageError
 
 if TYPE_CHECKING:
@@ -51,55 +54,38 @@ def command(
     Any note plucked is recognised and laid against its own open note; the screen shows its change since the work began and how
     far the part is to go. With --after the corrections of a kept inspection are led through one by one.
     """
-    import time
-    from functools import partial
-
-    from fretcheck.cli.live.bench import at_the_bench
-    from fretcheck.cli.work_guide import WorkGuide, before_work, place_chosen, places_after
-    from fretcheck.folders import data_folder
-    from fretcheck.inspection.assemble import judge
-    from fretcheck.neck.measured import given, on_the_day
-    from fretcheck.neck.neck_file import read_neck
-    from fretcheck.report.bench.work_view import WorkView
-    from fretcheck.session.events import Event, NextPart
-    from fretcheck.session.journal.journal import Journal
-    from fretcheck.session.journal.outcome import inspection_of
-    from fretcheck.session.journal.story import read_story, sessions_folder
-    from fretcheck.session.live.work_session import WorkRunner
-    from fretcheck.session.plan import WORK_PLAN, Plan
-
-    described = read_neck(neck, serial=serial)
+    described = rooms.read_neck(neck, serial=serial)
     if measured:
-        described = on_the_day(described, measured=given(measured, described))
+        described = rooms.on_the_day(described, measured=rooms.given(measured, described))
     document: InspectionDocument | None = None
     if after is not None:
         if part is not None or string is not None or fret is not None:
             raise UsageError("--after takes the places from the inspection; leave --part, --string and --fret out")
-        with open_register(register, create=False) as store:
+        with rooms.open_register(register, create=False) as store:
             document = store.load(after)
         _check_same(described, document)
-        places = places_after(document)
+        places = rooms.places_after(document)
         if step > len(places):
             raise UsageError(f"--step {step}: inspection {after} advises {len(places)} moves")
         places = places[step - 1 :]
     elif part is None:
         raise UsageError("what is worked on? --part saddle --string 3, --part fret --fret 7, --part nut; or --after ID")
     else:
-        places = [place_chosen(described, part, string=string, fret=fret)]
-    guide = WorkGuide(before_work(described, document), places)
+        places = [rooms.place_chosen(described, part, string=string, fret=fret)]
+    guide = rooms.WorkGuide(rooms.before_work(described, document), places)
     known = {} if document is None else {
         (one.string, one.fret): one.deviation_cents for one in document.frets if one.plucks and one.fret > 0
         and one.deviation_cents is not None
     }  # fmt: skip
-    root, plan = sessions_folder(data_folder(data)), Plan(name=WORK_PLAN, asks=())
-    begin = partial(Journal.create, root, described, plan, step_back=False, follows=after)
-    with at_the_bench(device, channel, begin, cues=cues, spoken=speak) as bench:
+    root, plan = rooms.sessions_folder(rooms.data_folder(data)), rooms.Plan(name=rooms.WORK_PLAN, asks=())
+    begin = partial(rooms.Journal.create, root, described, plan, step_back=False, follows=after)
+    with rooms.at_the_bench(device, channel, begin, cues=cues, spoken=speak) as bench:
         journal = bench.journal
-        runner = WorkRunner(described, keep=journal.keep, clock=time.monotonic, guide=guide, known_cents=known)
-        view = WorkView(neck=described, plan=plan, source=bench.source.name)
+        runner = rooms.WorkRunner(described, keep=journal.keep, clock=time.monotonic, guide=guide, known_cents=known)
+        view = rooms.WorkView(neck=described, plan=plan, source=bench.source.name)
 
-        def say_what(event: Event) -> None:
-            if isinstance(event, NextPart):
+        def say_what(event: rooms.Event) -> None:
+            if isinstance(event, rooms.NextPart):
                 _say_place(view, described, guide)
 
         _say_place(view, described, guide)
@@ -111,14 +97,14 @@ def command(
                 f"{count} plucks are kept in session {session}; fretcheck inspect --again {session} reads them", file=sys.stderr
             )
             raise
-        story, _ = read_story(journal.folder)
+        story, _ = rooms.read_story(journal.folder)
         try:
-            fragment = judge(inspection_of(story))
+            fragment = rooms.judge(rooms.inspection_of(story))
         except DiagnosisRefusedError:
             print(f"No fretted note was heard; session {story.id} is all that is kept.", file=sys.stderr)
             return EXIT_DONE
         if keep:
-            with open_register(register) as store:
+            with rooms.open_register(register) as store:
                 fragment = store.keep(fragment, sound_folder=journal.folder)
     if json:
         print(fragment.to_json())
@@ -139,19 +125,17 @@ def _say_place(view: WorkView, neck: Neck, guide: WorkGuide) -> None:
 
 def _clearance(neck: Neck, place: Place) -> Clearance | None:
     """Of nut slots: what was measured over fret 1, and where to stop; never deeper than the design has it."""
-    from fretcheck.neck.heights import first_fret_clearance
-    from fretcheck.neck.measured import fresh
-    from fretcheck.report.bench.work_view import Clearance
-
     if place.part != "nut_slots":
         return None
     strings = [place.string] if place.string is not None else list(range(1, len(neck.strings) + 1))
     heard = [
-        one.mm for one in fresh(neck) if one.what == "first_fret_clearance" and (one.string is None or one.string in strings)
+        one.mm
+        for one in rooms.fresh(neck)
+        if one.what == "first_fret_clearance" and (one.string is None or one.string in strings)
     ]
-    designed = sum(first_fret_clearance(neck, one).mm for one in strings) / len(strings)
+    designed = sum(rooms.first_fret_clearance(neck, one).mm for one in strings) / len(strings)
     stop = designed if place.to_clearance_mm is None else place.to_clearance_mm
-    return Clearance(measured_mm=heard[-1] if heard else None, stop_mm=stop)
+    return rooms.Clearance(measured_mm=heard[-1] if heard else None, stop_mm=stop)
 
 
 def _check_same(neck: Neck, document: InspectionDocument) -> None:

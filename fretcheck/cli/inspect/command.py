@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fretcheck import rooms
 from fretcheck.cli.inspect.inspect_options import DayOptions, ManyOptions
 from fretcheck.cli.live.live_options import LiveOptions
 from fretcheck.cli.shared_options import CrossCheckOption, JobOptions, LimitOptions, ResultOptions, with_groups
@@ -48,22 +49,13 @@ def command(
     asked for on the screen and heard live; the screen steps on by sound alone, and what is taken is on disk before the next
     note is asked for.
     """
-    from fretcheck.cli.given import circumstances_of, job_part, with_gauge_study
-    from fretcheck.cli.inspect.again import inspect_again
-    from fretcheck.cli.inspect.from_folder import inspect_many, inspect_recorded
-    from fretcheck.cli.inspect.second_opinion import disagreements
-    from fretcheck.cli.shown import keep_and_show
-    from fretcheck.inspection.assemble import judge
-    from fretcheck.lots.batch.neck_folders import is_folder_of_necks
-    from fretcheck.neck.neck_file import read_neck
-
     if result.report is not None:
         check_place(result.report, is_ours=is_page, force=result.force)  # before the work, not after it
     day.check()
-    part, settings = job_part(job, limits=limits.limits), limits.settings()
+    part, settings = rooms.job_part(job, limits=limits.limits), limits.settings()
     if result.keep is not False:
-        settings = with_gauge_study(settings, result.register, operator=day.operator, bench=day.bench)
-    if recordings is not None and again is None and is_folder_of_necks(recordings):
+        settings = rooms.with_gauge_study(settings, result.register, operator=day.operator, bench=day.bench)
+    if recordings is not None and again is None and rooms.is_folder_of_necks(recordings):
         _check_recorded(live)
         for names, wrong in (
             ("--cross-check and --report are", cross_check or result.report),
@@ -72,8 +64,8 @@ def command(
         ):
             if wrong:
                 raise UsageError(f"{names} for one neck, and {recordings} holds a folder for each of several")
-        of_all = circumstances_of(day, part)
-        return inspect_many(
+        of_all = rooms.circumstances_of(day, part)
+        return rooms.inspect_many(
             recordings, many, neck=neck, plan=live.plan or "full", settings=settings, circumstances=of_all, result=result
         )
     if many.chosen() and again is None:
@@ -85,15 +77,17 @@ def command(
             raise UsageError("--more plucks notes again, and --again reads old sounds: leave one out")
         if neck is not None or recordings is not None or serial is not None or live.chosen() or many.chosen():
             raise UsageError("--again takes neck and sounds from what was kept; leave the neck and other choices out")
-        heard, sounds = inspect_again(again, data=live.data, register=result.register)
-        document = judge(heard, settings=settings, circumstances=circumstances_of(day, part, heard.neck))
+        heard, sounds = rooms.inspect_again(again, data=live.data, register=result.register)
+        document = rooms.judge(heard, settings=settings, circumstances=rooms.circumstances_of(day, part, heard.neck))
     elif neck is None:
         raise UsageError("which neck? give its description: fretcheck inspect neck.toml, and --from FOLDER for recordings")
     elif recordings is not None:
         _check_recorded(live)
-        described, plan = read_neck(neck, serial=serial), live.plan or "full"
-        told = circumstances_of(day, part, described)
-        document = inspect_recorded(described, recordings, settings=settings, circumstances=told, plan=plan, quiet=result.json)
+        described, plan = rooms.read_neck(neck, serial=serial), live.plan or "full"
+        told = rooms.circumstances_of(day, part, described)
+        document = rooms.inspect_recorded(
+            described, recordings, settings=settings, circumstances=told, plan=plan, quiet=result.json
+        )
         sounds = recordings if recordings.is_dir() else recordings.parent
     else:
         from_live = _inspect_live(neck, serial, live=live, day=day, job=part, settings=settings, result=result)
@@ -102,8 +96,8 @@ def command(
         document, sounds = from_live
     if cross_check and recordings is None:
         raise UsageError("--cross-check needs recordings: give --from FOLDER")
-    opinions = disagreements(document, recordings, quiet=result.json) if cross_check and recordings is not None else None
-    return keep_and_show(document, result, sounds=sounds, opinions=opinions)
+    opinions = rooms.disagreements(document, recordings, quiet=result.json) if cross_check and recordings is not None else None
+    return rooms.keep_and_show(document, result, sounds=sounds, opinions=opinions)
 
 
 def _check_recorded(live: LiveOptions) -> None:
@@ -124,21 +118,14 @@ def _inspect_live(
     result: ResultOptions,
 ) -> tuple[InspectionDocument, Path] | None:
     """What a session came to, and where its sounds are; None where it ended with too little to judge or keep."""
-    from fretcheck.cli.given import circumstances_of
-    from fretcheck.cli.live.live_plan import earlier_of
-    from fretcheck.cli.live.live_run import run_live
-    from fretcheck.inspection.assemble import judge
-    from fretcheck.inspection.joined import joined
-    from fretcheck.neck.neck_file import read_neck
-
-    earlier = earlier_of(live.more, live.after, every_note=live.every_note, register=result.register)
-    described = read_neck(neck, serial=serial)
-    circumstances = circumstances_of(day, job, described)
-    heard = run_live(described, live, settings=settings, earlier=earlier, stdout_is_taken=result.json)
+    earlier = rooms.earlier_of(live.more, live.after, every_note=live.every_note, register=result.register)
+    described = rooms.read_neck(neck, serial=serial)
+    circumstances = rooms.circumstances_of(day, job, described)
+    heard = rooms.run_live(described, live, settings=settings, earlier=earlier, stdout_is_taken=result.json)
     if earlier is not None and live.more is not None:
-        document = joined(earlier.document, heard.inspection, settings=settings, circumstances=circumstances)
+        document = rooms.joined(earlier.document, heard.inspection, settings=settings, circumstances=circumstances)
     elif heard.complete or heard.has_fretted_notes or result.json:
-        document = judge(heard.inspection, settings=settings, circumstances=circumstances)
+        document = rooms.judge(heard.inspection, settings=settings, circumstances=circumstances)
     else:
         print(heard.how_to_go_on(TOO_LITTLE), file=sys.stderr)
         return None
