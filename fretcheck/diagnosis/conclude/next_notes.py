@@ -34,8 +34,8 @@ LOOK_FOR_MM = 0.30  # Size of a fault that every fret is looked at for, unless a
 OPEN_SHARES, UNSURE_SHARES = (0.05, 0.95), (0.20, 0.90)
 # Accepted probability that a fret not named lies beyond what is looked for, each by itself: the sum over a neck's 40 places and
 # tilts, 0.05 at most, was held up by many of 0.001. With 0.007, 0.01 and 0.015 sound necks took 81, 74 and 74 plucks (median of
-# 8), with the sum 86; a fret 0.40 mm out was named as often.
-MISSED = 0.01
+# 8), with the sum 86; a fret 0.40 mm out was named as often. A small sum will do, too (few frets).
+MISSED, MISSED_ALTOGETHER = 0.01, 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,11 +73,12 @@ class WhatIsOpen:
 
     @cached_property
     def missed(self) -> Reals:
-        """Of every fret's place and tilt that is not named, the probability that it lies beyond the size looked for."""
+        """Of every fret's place and tilt not yet decided, the chance that it lies beyond the size looked for; else 0."""
         if self.look_for_mm is None:
             return np.zeros(0)
         named = np.array([one.judged_probability >= OPEN_SHARES[1] for one in self._frets], dtype=bool)
-        return np.where(named, 0.0, np.mean(np.abs(self._values(self._frets)) > self.look_for_mm, axis=0))
+        missed = np.where(named, 0.0, np.mean(np.abs(self._values(self._frets)) > self.look_for_mm, axis=0))
+        return np.where((missed > MISSED) & (np.sum(missed) > MISSED_ALTOGETHER), missed, 0.0)
 
     @cached_property
     def suspects(self) -> tuple[PossibleCause, ...]:
@@ -85,14 +86,14 @@ class WhatIsOpen:
         low, high = UNSURE_SHARES
         found = [one for one in self.causes if low <= one.judged_probability <= high]
         found.sort(key=lambda one: -one.judged_probability)
-        found += [self._frets[n] for n in np.argsort(-self.missed)[:2] if self.missed[n] > MISSED and self._frets[n] not in found]
+        found += [self._frets[n] for n in np.argsort(-self.missed)[:2] if self.missed[n] and self._frets[n] not in found]
         return tuple(found)
 
     @property
     def causes_decided(self) -> bool:
         """Whether every cause is named or ruled out, and no fret is left that may be out by what is looked for."""
         low, high = UNSURE_SHARES
-        return not np.any(self.missed > MISSED) and not any(low <= one.judged_probability <= high for one in self.causes)
+        return not np.any(self.missed) and not any(low <= one.judged_probability <= high for one in self.causes)
 
     @cached_property
     def matters(self) -> Reals:
