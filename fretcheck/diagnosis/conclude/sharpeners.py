@@ -14,6 +14,7 @@ from fretcheck.diagnosis.conclude.words import name
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.model.by_hand import measurement_row
 from fretcheck.diagnosis.result import Sharpener
+from fretcheck.neck.measured import fresh
 from fretcheck.neck.measurement import MEASUREMENT_KINDS
 
 WORTH_MEASURING = 0.8  # A hand measurement is suggested when it leaves less than this share of the uncertainty
@@ -61,7 +62,7 @@ def _how(what: str, fret: int | None, string: int | None) -> str:
 
 
 def _candidates(posterior: Posterior) -> list[tuple[str, int | None, int | None, Reals, float]]:
-    """Hand measurements that could be made: what, fret, string, row and usual uncertainty."""
+    """Hand measurements not made yet: what, fret, string, row and usual uncertainty."""
     design, parameters = posterior.design, posterior.parameters
     strings = range(1, len(design.neck.strings) + 1)
     asked: list[tuple[str, int | None, int | None]] = [("nut_to_fret", fret, None) for fret in range(1, design.neck.frets + 1)]
@@ -70,8 +71,11 @@ def _candidates(posterior: Posterior) -> list[tuple[str, int | None, int | None,
     asked += [
         ("nut_to_fret", fret, string) for fret in range(1, design.neck.frets + 1) for string in (1, len(design.neck.strings))
     ]
+    made = {(one.what, one.fret, one.string) for one in fresh(design.neck)}
     answer = []
     for what, fret, string in asked:
+        if (what, fret, string) in made:
+            continue
         row = measurement_row(design, parameters, what=what, fret=fret, string=string)
         if row is not None and row.any():
             answer.append((what, fret, string, row, MEASUREMENT_KINDS[what].u_mm()))
