@@ -61,6 +61,9 @@ def _day(date: object) -> object:
 
 def at_sides(value: float | dict[str, float], *, key: str) -> Sides:
     """A length at the treble and the bass side, from one number or a table of both."""
+    for one in value.values() if isinstance(value, dict) else (value,):
+        is_number = isinstance(one, int | float) and not isinstance(one, bool)
+        require(is_number, f"{key}: {shown(one)} is no length: write a number of mm", key=key, value=value)
     if not isinstance(value, dict):
         return Sides(treble=float(value), bass=float(value))
     for side in value:

@@ -31,7 +31,7 @@ hear_string(neck, 6, Path(sys.argv[1]).with_name("string-6.flac"))  # imports an
 start = time.process_time()
 heard = hear_string(neck, 6, Path(sys.argv[2]))
 most_kb = re.search(r"VmHWM:\s+(\d+)", Path("/proc/self/status").read_text())[1]
-print(len(heard.notes), time.process_time() - start, int(most_kb) / 1024)
+print(len(heard.readings), time.process_time() - start, int(most_kb) / 1024)
 """
 
 HEAR_NECK = r"""
