@@ -121,6 +121,7 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         own=readings.own,
         scatter=scatter,
         heard=readings.index,
+        rough=rough,
     )
 
 

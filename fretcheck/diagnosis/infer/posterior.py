@@ -20,6 +20,7 @@ from fretcheck.diagnosis.model.as_designed import AsDesigned
 from fretcheck.diagnosis.model.by_hand import ByHand
 from fretcheck.diagnosis.model.forward import ForwardModel
 from fretcheck.diagnosis.model.layout_rules import LayoutRule
+from fretcheck.diagnosis.model.note_field import Roughness
 from fretcheck.diagnosis.model.parameters import Parameters
 from fretcheck.diagnosis.result import LayoutHypothesis
 
@@ -50,6 +51,7 @@ class Posterior:
     own: Reals  # Variance of the field's part that each cell has by itself, and that no part of the model explains
     scatter: Hand
     heard: NDArray[np.intp]  # Of each combined reading's cell in the design
+    rough: Roughness  # How rough the field is, by the evidence of these readings
 
     @property
     def design(self) -> AsDesigned:
