@@ -61,9 +61,6 @@ def _day(date: object) -> object:
 
 def at_sides(value: float | dict[str, float], *, key: str) -> Sides:
     """A length at the treble and the bass side, from one number or a table of both."""
-    for one in value.values() if isinstance(value, dict) else (value,):
-        is_number = isinstance(one, int | float) and not isinstance(one, bool)
-        require(is_number, f"{key}: {shown(one)} is no length: write a number of mm", key=key, value=value)
     if not isinstance(value, dict):
         return Sides(treble=float(value), bass=float(value))
     for side in value:
@@ -75,7 +72,13 @@ def at_sides(value: float | dict[str, float], *, key: str) -> Sides:
 
 
 def _sides(value: Any, info: ValidationInfo) -> Sides | None:
-    return None if value is None else at_sides(value, key=str(info.field_name))
+    if value is None:
+        return None
+    key = str(info.field_name)
+    for one in value.values() if isinstance(value, dict) else (value,):
+        is_number = isinstance(one, int | float) and not isinstance(one, bool)
+        require(is_number, f"{key}: {shown(one)} is no length: write a number of mm", key=key, value=value)
+    return at_sides(value, key=key)
 
 
 # A length of every string: one for all, { treble = …, bass = … } the strings between evenly spaced, or a list of them all
