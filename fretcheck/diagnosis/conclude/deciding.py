@@ -1,9 +1,10 @@
 """Plucking only what decides: after each batch, whether all is decided, and if not what is asked next and why.
 
-It is decided when the verdict is, no cause is between 20 and 90 %, and no fret that is not named may be out by what is looked for
-with more than 1 %. A pass needs every note heard that is out with more than 1 %, and a second pluck of one that was out at its
-only one (`next_notes`). A posterior does not depend on when one stops: that the verdict stand two rounds running was asked once,
-and took a batch or two more of one sound neck in four; without it 8 sound necks passed, and 8 that are 1 cent out failed.
+It is decided when the verdict is, no cause is between 20 and 90 %, and of the frets that are not named none may be out by what is
+looked for with more than 1 %, or all together with 5 % at most. A pass needs every note heard that is out with more than 1 %,
+and a second pluck of one that was out at its only one (`next_notes`). A posterior does not depend on when one stops: that the
+verdict stand two rounds running was asked once, and took a batch or two more of one sound neck in four; without it 8 sound necks
+passed, and 8 that are 1 cent out failed.
 """
 
 from collections.abc import Collection, Sequence
