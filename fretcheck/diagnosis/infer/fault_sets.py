@@ -64,7 +64,7 @@ class FaultSets:
     @cached_property
     def _response(self) -> Reals:
         ways = self.extra.ways
-        response = -self.sound.gain @ self.extra.data
+        response = -self.sound.white_cross.T @ self.extra.white
         response[ways.columns, np.arange(len(ways.columns))] += ways.spread
         return np.asarray(response)
 
@@ -132,36 +132,46 @@ class _ExtraParts:
     """The faults' extra parts under one sound neck, scaled to unit variance."""
 
     ways: Ways
-    data: Reals  # U: on the observations
+    white: Reals  # L⁻¹ U, L·Lᵀ = C: on the observations, whitened
     gram: Reals
     score: Reals
 
     @classmethod
     def under(cls, sound: LinearGaussian, ways: Ways) -> _ExtraParts:
         """Those of all `ways` under one sound neck."""
-        data = sound.design[:, ways.columns] * ways.spread
-        solved = sound.solve(data)
-        return cls(ways=ways, data=data, gram=data.T @ solved, score=solved.T @ sound.residual + ways.toward)
+        white = sound.whitened(sound.design[:, ways.columns] * ways.spread)
+        return cls(ways=ways, white=white, gram=white.T @ white, score=sound.white_residual @ white + ways.toward)
 
-    def grown(self, base: tuple[int, ...]) -> Reals:
-        """Log weight of `base` with each way added; −∞ for those of faults already in it."""
-        gram, score, start, ways = self.gram, self.score, 0.0, self.ways
-        if base:
-            index = ways.parts(base)
-            factor = np.linalg.cholesky(np.eye(len(index)) + gram[np.ix_(index, index)])
-            solved = np.linalg.solve(factor, np.column_stack([score[index], gram[index]]))
-            start = float(-np.sum(np.log(np.diag(factor))) + 0.5 * np.sum(solved[:, 0] ** 2) + np.sum(ways.log_odds[list(base)]))
-            gram = gram - solved[:, 1:].T @ solved[:, 1:]
-            score = score - solved[:, 1:].T @ solved[:, 0]
-        own = 1.0 + np.diag(gram)
-        gains = (0.5 * score**2 / own - 0.5 * np.log(own))[ways.starts[:-1]]
-        for chosen, parts in ways.alike:
-            factor = np.linalg.cholesky(np.eye(parts.shape[1]) + gram[parts[:, :, None], parts[:, None, :]])
-            half = np.linalg.solve(factor, score[parts][:, :, None])
-            gains[chosen] = 0.5 * np.sum(half**2, axis=(1, 2)) - np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1)
-        gains = start + gains + ways.log_odds
-        gains[np.isin(ways.fault, ways.fault[list(base)])] = -math.inf
+    def grown(self, bases: Sequence[tuple[int, ...]]) -> Reals:
+        """Log weight of each of `bases` with each way added, shape (bases, ways); −∞ for those of faults already in it."""
+        ways, size = self.ways, len(self.score)
+        parts = [ways.parts(base) for base in bases]
+        index = np.full((len(bases), max(map(len, parts))), size)  # Shorter ones are filled up with a part that says nothing
+        for row, own in zip(index, parts, strict=True):
+            row[: len(own)] = own
+        gram, score = np.pad(self.gram, (0, 1)), np.append(self.score, 0.0)
+        factor = np.linalg.cholesky(np.eye(index.shape[1]) + gram[index[:, :, None], index[:, None, :]])
+        solved = np.linalg.solve(factor, np.concatenate([score[index][:, :, None], gram[index, :size]], axis=2))
+        own, rows = solved[:, :, 0], solved[:, :, 1:]
+        start = 0.5 * np.sum(own**2, axis=1) - _log_root(factor) + [np.sum(ways.log_odds[list(base)]) for base in bases]
+        score = self.score - (own[:, None, :] @ rows)[:, 0]
+        alone = 1.0 + np.diag(self.gram) - np.sum(rows**2, axis=1)
+        gains = (0.5 * score**2 / alone - 0.5 * np.log(alone))[:, ways.starts[:-1]]
+        for chosen, alike in ways.alike:
+            taken = np.moveaxis(rows[:, :, alike], 1, 3)
+            block = np.eye(alike.shape[1]) + self.gram[alike[:, :, None], alike[:, None, :]]
+            factor = np.linalg.cholesky(block - taken @ np.swapaxes(taken, 2, 3))
+            half = np.linalg.solve(factor, score[:, alike][..., None])
+            gains[:, chosen] = 0.5 * np.sum(half**2, axis=(2, 3)) - _log_root(factor)
+        gains += start[:, None] + ways.log_odds
+        for row, base in zip(gains, bases, strict=True):
+            row[np.isin(ways.fault, ways.fault[list(base)])] = -math.inf
         return np.asarray(gains)
+
+
+def _log_root(factor: Reals) -> Reals:
+    """Half the log determinants of what has these Cholesky factors, shape (…, n, n)."""
+    return np.asarray(np.sum(np.log(np.diagonal(factor, axis1=-2, axis2=-1)), axis=-1))
 
 
 def weigh(sound: LinearGaussian, ways: Ways, *, most: int = MOST_FAULTS) -> FaultSets:
@@ -171,12 +181,12 @@ def weigh(sound: LinearGaussian, ways: Ways, *, most: int = MOST_FAULTS) -> Faul
     frontier: list[tuple[int, ...]] = [()]
     best = 0.0
     for _ in range(most):
-        larger: dict[tuple[int, ...], float] = {}
-        for base in frontier:
-            gains = extra.grown(base)
-            best = max(best, float(np.max(gains)))
-            for one in np.flatnonzero(gains > best - NEGLIGIBLE).tolist():
-                larger[tuple(sorted((*base, one)))] = float(gains[one])
+        gains = extra.grown(frontier)
+        so_far = np.maximum(np.maximum.accumulate(np.max(gains, axis=1)), best)
+        best = float(so_far[-1])
+        base, added = np.nonzero(gains > so_far[:, None] - NEGLIGIBLE)
+        sets = np.sort(np.column_stack([np.array(frontier, dtype=np.intp)[base], added]), axis=1)
+        larger = dict(zip(map(tuple, sets.tolist()), gains[base, added].tolist(), strict=True))
         best_before = max(weights.values())
         weights.update(larger)
         frontier = sorted(
@@ -188,7 +198,7 @@ def weigh(sound: LinearGaussian, ways: Ways, *, most: int = MOST_FAULTS) -> Faul
     kept = sorted(
         (chosen for chosen, weight in weights.items() if weight > best - NEGLIGIBLE), key=lambda chosen: -weights[chosen]
     )
-    total = best + math.log(sum(math.exp(weight - best) for weight in weights.values()))
+    total = float(np.logaddexp.reduce(list(weights.values())))
     return FaultSets(
         sound=sound,
         extra=extra,
@@ -198,17 +208,18 @@ def weigh(sound: LinearGaussian, ways: Ways, *, most: int = MOST_FAULTS) -> Faul
     )
 
 
-def evidence_of(sound: LinearGaussian, ways: Ways, sets: Sequence[tuple[int, ...]]) -> float:
-    """ln p(y) summed over the given sets only, that of no fault among them."""
+def evidences(sounds: Sequence[LinearGaussian], ways: Ways, sets: Sequence[tuple[int, ...]]) -> Reals:
+    """ln p(y) under each sound neck, summed over the given sets only, that of no fault among them; shape (sounds,)."""
     needed = np.unique(np.concatenate([np.zeros(0, dtype=np.intp), *(ways.parts(chosen) for chosen in sets)]))
-    data = sound.design[:, ways.columns[needed]] * ways.spread[needed]
-    solved = sound.solve(np.column_stack([sound.residual, data]))
-    gram, score = data.T @ solved[:, 1:], data.T @ solved[:, 0] + ways.toward[needed]
-    weights = [0.0]
+    columns, spread = ways.columns[needed], ways.spread[needed]
+    white = np.array([sound.whitened(sound.design[:, columns] * spread) for sound in sounds])
+    residual = np.array([sound.white_residual for sound in sounds])
+    gram, score = np.swapaxes(white, 1, 2) @ white, (residual[:, None, :] @ white)[:, 0] + ways.toward[needed]
+    weights = [np.zeros(len(sounds))]
     for chosen in sets:
         index = np.searchsorted(needed, ways.parts(chosen))
-        factor = np.linalg.cholesky(np.eye(len(index)) + gram[np.ix_(index, index)])
-        half = np.linalg.solve(factor, score[index])
-        weights.append(float(0.5 * half @ half - np.sum(np.log(np.diag(factor))) + np.sum(ways.log_odds[list(chosen)])))
-    best = max(weights)
-    return sound.log_evidence + ways.log_none + best + math.log(sum(math.exp(weight - best) for weight in weights))
+        factor = np.linalg.cholesky(np.eye(len(index)) + gram[:, index[:, None], index])
+        half = np.linalg.solve(factor, score[:, index, None])
+        weights.append(0.5 * np.sum(half**2, axis=(1, 2)) - _log_root(factor) + np.sum(ways.log_odds[list(chosen)]))
+    evidence = np.array([sound.log_evidence for sound in sounds])
+    return np.asarray(evidence + ways.log_none + np.logaddexp.reduce(weights, axis=0))

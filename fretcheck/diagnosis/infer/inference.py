@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from fretcheck.arrays import Reals
-from fretcheck.diagnosis.infer.fault_sets import FaultSets, Ways, evidence_of, weigh
+from fretcheck.diagnosis.infer.fault_sets import FaultSets, Ways, evidences, weigh
 from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.infer.posterior import Component, Posterior
 from fretcheck.diagnosis.infer.scatter import Combined, combine, hand_scatter, open_uncertainty
@@ -100,11 +100,11 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         before, theta = model.cents(theta), sets.best.mean
         if np.max(np.abs(model.cents(theta) - before)) < SETTLED_CENTS:
             break
-    expected = _expected(model, theta, sets)
+    slopes = model.jacobian(theta)
+    expected = _expected(model, theta, slopes, sets)
     own = np.sqrt(np.diag(readings.field))
     expected = {cell: (cents, math.hypot(u, rest)) for (cell, (cents, u)), rest in zip(expected.items(), own, strict=True)}
     readings = _placed(design, combine(observations, scatter, expected=expected), readings.field, readings.own)
-    slopes = model.jacobian(theta)
     weighed = []
     for (width, share), (opened, open_share) in product(WIDTHS, OPENS):
         narrowed = replace(model, parameters=parameters.with_opens(*opened).narrowed(width))
@@ -158,14 +158,12 @@ def _linear(
     """The tangent problem of the sound neck at θ; `slopes` is the model's derivative where it is already known."""
     jacobian = (model.jacobian(theta) if slopes is None else slopes)[readings.index]
     y = readings.combined.cents - model.cents(theta)[readings.index] + jacobian @ theta
-    parameters = model.parameters
-    root = parameters.mixing * np.array(parameters.spreads)
-    covariance = root @ root.T
+    covariance = model.parameters.prior_covariance
     return LinearGaussian(
         y=np.concatenate([y, hand.values]),
         design=np.concatenate([jacobian, hand.rows]),
         noise=block_diag(readings.noise, hand.covariance),
-        prior_mean=parameters.prior_mean,
+        prior_mean=model.parameters.prior_mean,
         prior_covariance=covariance if extra is None else covariance + extra,
     )
 
@@ -194,19 +192,25 @@ class _Search:
 
         Each roughness is weighed with the sets of faults that are likely under a smooth field or under a rough one.
         """
+        players = {finger: replace(self, parameters=self.parameters.with_finger((finger, 1.0))) for finger, _ in FINGERS}
+        scattered = replace(readings, field=np.zeros_like(readings.field))
+        problem = self.problem(scattered, RULES[0])
+        heard = parts.at(readings.index, beside=len(problem.y) - len(readings.index))
         sets: set[tuple[int, ...]] = set()
         for rough in (SMOOTH, ROUGH):
-            problem = self.problem(replace(readings, field=parts.covariance(rough)), RULES[0])
-            sets.update(weigh(problem, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
+            rougher = problem.with_noise(problem.noise + heard.covariance(rough))
+            sets.update(weigh(rougher, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
         sets.discard(())
-        players = {finger: replace(self, parameters=self.parameters.with_finger((finger, 1.0))) for finger, _ in FINGERS}
-        logs, kinds = [], []
+        of_player = {finger: one.problem(scattered, RULES[0]) for finger, one in players.items()}
+        problems, shares, kinds = [], [], []
         for (pull, pull_share), (own, own_share), (finger, finger_share) in product(PULLS, OWNS, FINGERS):
+            problem = of_player[finger]
             rough = Roughness(finger=finger, pull_cents=pull, own_mm=own)
-            problem = players[finger].problem(replace(readings, field=parts.covariance(rough)), RULES[0])
-            logs.append(evidence_of(problem, self.ways, sorted(sets)) + math.log(pull_share * own_share * finger_share))
+            problems.append(problem.with_noise(problem.noise + heard.covariance(rough)))
+            shares.append(pull_share * own_share * finger_share)
             kinds.append((pull, own, finger))
-        weights = np.exp(np.array(logs) - max(logs))
+        logs = evidences(problems, self.ways, sorted(sets)) + np.log(shares)
+        weights = np.exp(logs - np.max(logs))
         weights /= np.sum(weights)
         pull, own, finger = np.sqrt(weights @ np.square(kinds))
         levels = [(kind[2], float(weight)) for kind, weight in zip(kinds, weights, strict=True)]
@@ -225,6 +229,10 @@ class _Search:
         A rule shows over all frets: it is gone by only with enough strings and frets read, and with no string retuned meanwhile.
         """
         problems = [self.problem(readings, rule) for rule in RULES]
+        problems[1:] = [  # rules that only shift the frets leave the covariance as it is
+            problems[0].with_y(one.y) if rule.extra_covariance is None else one
+            for rule, one in zip(RULES[1:], problems[1:], strict=True)
+        ]
         shares = np.log([rule.share for rule in RULES])
         logs = np.array([weigh(problem, self.ways, most=1).log_evidence for problem in problems])
         order = np.argsort(-(logs + shares))
@@ -243,9 +251,8 @@ class _Search:
         return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
 
 
-def _expected(model: ForwardModel, theta: Reals, sets: FaultSets) -> dict[Cell, tuple[float, float]]:
+def _expected(model: ForwardModel, theta: Reals, rows: Reals, sets: FaultSets) -> dict[Cell, tuple[float, float]]:
     """Cents of every cell, and their standard uncertainty, by the most probable faults."""
-    rows = model.jacobian(theta)
     variance = np.sum(rows @ sets.sound.covariance * rows, axis=1) + np.sum((rows @ sets.best.root) ** 2, axis=1)
     cents, u = model.cents(theta), np.sqrt(np.maximum(variance, 0.0))
     return {cell: (float(value), float(spread)) for cell, value, spread in zip(model.design.cells, cents, u, strict=True)}

@@ -2,6 +2,7 @@
 
 y = X·θ + noise, θ ~ N(m, P), noise ~ N(0, R): C = X P Xᵀ + R, θ | y ~ N(m + P Xᵀ C⁻¹ (y − X m), P − P Xᵀ C⁻¹ X P), and
 ln p(y) = −½ (ln|2πC| + (y − X m)ᵀ C⁻¹ (y − X m)). C. M. Bishop, Pattern Recognition and Machine Learning, 2.3.3, from memory.
+With C = L·Lᵀ all of it is products of L⁻¹ X P and L⁻¹ (y − X m), the observations whitened.
 
 Conventions: noise is a full covariance over the observations; priors too, `from_spreads` makes both from standard deviations.
 """
@@ -9,12 +10,12 @@ Conventions: noise is a full covariance over the observations; priors too, `from
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cholesky, solve_triangular
 
 from fretcheck.arrays import Reals
 
@@ -52,32 +53,50 @@ class LinearGaussian:
         return np.asarray(self.design @ self.prior_covariance)
 
     @cached_property
-    def _factor(self) -> tuple[Reals, bool]:
-        covariance = self._cross @ self.design.T + self.noise
-        factor: tuple[Reals, bool] = cho_factor(covariance, lower=True, check_finite=False)
-        return factor
-
-    def solve(self, columns: Reals) -> Reals:
-        """C⁻¹·columns."""
-        return np.asarray(cho_solve(self._factor, columns, check_finite=False))
+    def _signal(self) -> Reals:
+        return np.asarray(self._cross @ self.design.T)
 
     @cached_property
-    def gain(self) -> Reals:
-        """K = P Xᵀ C⁻¹, shape (parameters, observations)."""
-        return self.solve(self._cross).T
+    def _root(self) -> Reals:
+        return np.asarray(cholesky(self._signal + self.noise, lower=True, check_finite=False))
+
+    @cached_property
+    def white_cross(self) -> Reals:
+        """L⁻¹ X P, shape (observations, parameters)."""
+        return self.whitened(self._cross)
+
+    @cached_property
+    def white_residual(self) -> Reals:
+        """L⁻¹ (y − X m)."""
+        return self.whitened(self.residual)
+
+    def whitened(self, columns: Reals) -> Reals:
+        """L⁻¹·columns, L·Lᵀ = C, so that they have unit covariance and C⁻¹ stands for nothing."""
+        return np.asarray(solve_triangular(self._root, columns, lower=True, check_finite=False))
+
+    def with_noise(self, noise: Reals) -> LinearGaussian:
+        """The same problem with another noise; what they share is computed once."""
+        return self._again(replace(self, noise=noise), "residual", "_cross", "_signal")
+
+    def with_y(self, y: Reals) -> LinearGaussian:
+        """The same problem with other observations; what they share is computed once."""
+        return self._again(replace(self, y=y), "_cross", "_root", "white_cross", "covariance")
+
+    def _again(self, other: LinearGaussian, *shared: str) -> LinearGaussian:
+        vars(other).update({name: getattr(self, name) for name in shared})
+        return other
 
     @cached_property
     def mean(self) -> Reals:
-        return np.asarray(self.prior_mean + self.gain @ self.residual)
+        return np.asarray(self.prior_mean + self.white_residual @ self.white_cross)
 
     @cached_property
     def covariance(self) -> Reals:
-        covariance = self.prior_covariance - self.gain @ self._cross
-        return np.asarray(0.5 * (covariance + covariance.T))
+        return np.asarray(self.prior_covariance - self.white_cross.T @ self.white_cross)
 
     @cached_property
     def log_evidence(self) -> float:
         """ln p(y)."""
-        log_determinant = 2.0 * float(np.sum(np.log(np.diag(self._factor[0]))))
-        distance = float(self.residual @ self.solve(self.residual))
+        log_determinant = 2.0 * float(np.sum(np.log(np.diag(self._root))))
+        distance = float(self.white_residual @ self.white_residual)
         return -0.5 * (log_determinant + len(self.y) * math.log(2.0 * math.pi) + distance)
