@@ -81,9 +81,8 @@ class Bench:
         self._columns = {key: number for number, key in enumerate(posterior.parameters.keys)}
         self.theta = draws.theta[::every]
         self.asked = asked
+        self._places = np.cumsum(asked) - 1  # Of each cell's note among those asked for
         self._as_read = draws.notes[::every][:, asked]
-        self._quantities = posterior.model.moved(self.theta, np.arange(self.theta.shape[1]), posterior.model.designed)
-        self._now = sharpness_cents(posterior.model.strung(self._quantities))[:, asked]
         cells = [cell for cell, one in zip(posterior.design.cells, asked, strict=True) if one]
         self.strings = sorted({cell.string for cell in cells})
         self.of_string = {number: np.array([cell.string == number for cell in cells]) for number in self.strings}
@@ -97,12 +96,27 @@ class Bench:
         self.measured_mm = _clearance_measured(fresh(posterior.design.neck), self.strings)
         self._by_filing: dict[float, Reals] = {}
 
+    @cached_property
+    def _quantities(self) -> dict[str, Reals]:
+        """The local quantities of every cell as it is, per draw."""
+        model = self.posterior.model
+        return model.moved(self.theta, np.arange(self.theta.shape[1]), model.designed)
+
+    @cached_property
+    def _now(self) -> Reals:
+        """What every cell reads by the model as it is, per draw."""
+        return sharpness_cents(self.posterior.model.strung(self._quantities))
+
     def outcome(self, theta: Reals) -> Outcome:
         """How the neck reads with its parts as in `theta`."""
+        model, notes = self.posterior.model, self._as_read
         changed = np.flatnonzero(np.any(theta != self.theta, axis=0))
-        moved = self.posterior.model.moved(theta - self.theta, changed, self._quantities)
-        cents = sharpness_cents(self.posterior.model.strung(moved))[:, self.asked]
-        return Outcome(notes=self._as_read + cents - self._now, limit=self.limit)
+        cells = np.flatnonzero(np.any(model.parameters.matrix[changed] != 0.0, axis=0) & self.asked)
+        if len(cells):
+            moved = model.moved(theta - self.theta, changed, self._quantities, cells)
+            notes = notes.copy()
+            notes[:, self._places[cells]] += sharpness_cents(model.strung(moved, cells)) - self._now[:, cells]
+        return Outcome(notes=notes, limit=self.limit)
 
     def column(self, kind: str, *, string: int | None = None, fret: int | None = None) -> int | None:
         """Where a parameter stands in θ."""

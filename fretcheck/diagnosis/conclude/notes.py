@@ -16,7 +16,7 @@ from fretcheck.arrays import Reals
 from fretcheck.diagnosis.infer.draws import JointDraws
 from fretcheck.diagnosis.infer.posterior import Posterior
 from fretcheck.diagnosis.infer.scatter import robust_mean
-from fretcheck.diagnosis.model.as_designed import expected_cents
+from fretcheck.diagnosis.model.stopped_string import sharpness_cents
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Decision, Note
 from fretcheck.diagnosis.settings import DiagnosisSettings
@@ -54,31 +54,30 @@ def drawn_notes(
     for one in observations:
         if one.press is None:
             plucks[one.string, one.fret].append(one.cents)
-    expected = expected_cents(posterior.design.neck, constants=posterior.design.constants)
-    cells = {(cell.string, cell.fret): n for n, cell in enumerate(posterior.design.cells) if cell.press is None}
+    design = posterior.design
+    expected = sharpness_cents(design.stop)
+    cells = {(cell.string, cell.fret): n for n, cell in enumerate(design.cells) if cell.press is None}
     gauge = 0.0 if settings.gauge_repeatability_cents is None else settings.gauge_repeatability_cents
-    chance = np.random.default_rng(len(draws.notes))
-    notes, columns = [], []
-    for place in sorted({*plucks, *asked}):
-        string, fret = place
-        heard = plucks.get(place, [])
-        plucked = robust_mean(heard, scale=posterior.scatter.cents.get(string, 0.0)) if heard else None
+    places = [place for place in sorted({*plucks, *asked}) if place[1] > 0 or place in plucks]
+    plucked = {
+        place: robust_mean(heard, scale=posterior.scatter.cents.get(place[0], 0.0)) for place, heard in sorted(plucks.items())
+    }
+    values = np.empty((len(places), len(draws.notes)))
+    for row, (string, fret) in zip(values, places, strict=True):
         if fret == 0:
-            if plucked is None:
-                continue
             references = [posterior.parameters.column("open_note", string=one) for one in (string, None)]
-            values = plucked - np.sum(draws.theta[:, [one for one in references if one is not None]], axis=1)
-            parts = (0.0, float(np.mean(values)), 0.0)
+            row[:] = plucked[string, 0] - np.sum(draws.theta[:, [one for one in references if one is not None]], axis=1)
         else:
-            values = draws.notes[:, cells[place]]
-            left = float(draws.unexplained[cells[place]])
-            of_design = float(expected[string - 1, fret])
-            parts = (of_design, float(np.mean(values)) - of_design - left, left)
-        u = float(np.hypot(np.std(values), gauge))
-        if gauge:
-            values = values + gauge * chance.standard_normal(len(values))
-        out = float(np.mean(np.abs(values) > limit_cents))
-        in_sum, caused, unexplained = (round(part, DIGITS) for part in parts)
+            row[:] = draws.notes[:, cells[string, fret]]
+    means, u_cents = np.mean(values, axis=1).tolist(), np.hypot(np.std(values, axis=1), gauge).tolist()
+    if gauge:
+        values += gauge * np.random.default_rng(len(draws.notes)).standard_normal(values.shape)
+    outs = np.mean(np.abs(values) > limit_cents, axis=1).tolist()
+    notes = []
+    for place, mean, u, out in zip(places, means, u_cents, outs, strict=True):
+        string, fret = place
+        of_design, left = (0.0, 0.0) if fret == 0 else (float(expected[cells[place]]), float(draws.unexplained[cells[place]]))
+        in_sum, caused, unexplained = (round(part, DIGITS) for part in (of_design, mean - of_design - left, left))
         deviation = in_sum + caused + unexplained
         notes.append(
             Note(
@@ -89,14 +88,13 @@ def drawn_notes(
                 expected_cents=in_sum,
                 caused_cents=caused,
                 unexplained_cents=unexplained,
-                plucked_cents=plucked,
+                plucked_cents=plucked.get(place),
                 probability_out=out,
                 decision=note_decision(deviation, out, limit_cents=limit_cents, settings=settings),
-                plucks=len(heard),
+                plucks=len(plucks.get(place, [])),
             )
         )
-        columns.append(values)
-    return DrawnNotes(notes=tuple(notes), draws=np.array(columns).T)
+    return DrawnNotes(notes=tuple(notes), draws=values.T)
 
 
 def note_decision(value: float, probability_out: float, *, limit_cents: float, settings: DiagnosisSettings) -> Decision:

@@ -24,17 +24,19 @@ PRESS_TEST_U_MM = 0.06  # How well the press test tells the finger's usual depth
 def sharpeners_of(posterior: Posterior, causes: Sequence[PossibleCause]) -> tuple[Sharpener, ...]:
     """For each cause the one hand measurement that narrows it most, if any does so by enough."""
     candidates, covariance = _candidates(posterior), posterior.covariance
+    if not candidates:
+        return ()
+    rows, u_mm = np.array([row for *_, row, _ in candidates]), np.array([u for *_, u in candidates])
+    shared = rows @ covariance
+    variances = np.sum(shared * rows, axis=1) + u_mm**2
     answer: list[Sharpener] = []
     for cause in causes:
         before = float(cause.row @ covariance @ cause.row)
-        best = None
-        for what, fret, string, row, u in candidates:
-            drop = float(cause.row @ covariance @ row) ** 2 / (float(row @ covariance @ row) + u**2)
-            if best is None or drop > best[0]:
-                best = (drop, what, fret, string)
-        if best is None or before - best[0] > WORTH_MEASURING**2 * before:
+        drops = (shared @ cause.row) ** 2 / variances
+        best = int(np.argmax(drops))
+        drop, (what, fret, string, _, _) = float(drops[best]), candidates[best]
+        if before - drop > WORTH_MEASURING**2 * before:
             continue
-        drop, what, fret, string = best
         u_before, u_after = float(np.sqrt(before)), float(np.sqrt(max(before - drop, 0.0)))
         estimate = cause.estimate
         digits, unit = (2, "mm") if estimate.unit == "mm" else (1, "cents")

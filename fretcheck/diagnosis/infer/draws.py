@@ -35,33 +35,37 @@ def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
     chance = np.random.default_rng(draws)
     theta = _theta(posterior, chance, draws)
     mean = posterior.mean
-    jacobian = posterior.model.jacobian(mean)
-    read = posterior.model.cents(mean) + (theta - mean) @ jacobian.T
+    jacobian, cents = posterior.slopes, posterior.model.cents(mean)
     references = posterior.parameters.columns("open_note")
-    part = read - theta[:, references] @ jacobian[:, references].T
     field, heard = posterior.field, posterior.heard
     readings = field[np.ix_(heard, heard)] + np.diag(posterior.combined.u_cents**2)
     gain = np.linalg.solve(readings, field[heard]).T
     root = _root(field - gain @ field[heard])
-    remainder = (posterior.combined.cents - read[:, heard]) @ gain.T + chance.standard_normal(part.shape) @ root.T
+    moved, left = theta - mean, posterior.combined.cents - cents[heard]
+    slopes = jacobian - gain @ jacobian[heard]
+    slopes[:, references] -= jacobian[:, references]
+    usual = cents + gain @ left - jacobian[:, references] @ mean[references]
+    notes = usual + moved @ slopes.T + chance.standard_normal((draws, len(cents))) @ root.T
     alone = np.zeros(len(field))
-    alone[heard] = posterior.own[heard] * np.linalg.solve(readings, np.mean(posterior.combined.cents - read[:, heard], axis=0))
-    return JointDraws(theta=theta, notes=part + remainder, unexplained=alone)
+    alone[heard] = posterior.own[heard] * np.linalg.solve(readings, left - jacobian[heard] @ np.mean(moved, axis=0))
+    return JointDraws(theta=theta, notes=notes, unexplained=alone)
 
 
 def _theta(posterior: Posterior, chance: np.random.Generator, draws: int) -> Reals:
-    size = len(posterior.mean)
     which = np.sort(chance.choice(len(posterior.components), size=draws, p=posterior.weights))
-    normal = chance.standard_normal((draws, size))
-    theta = np.empty((draws, size))
-    roots: dict[int, Reals] = {}
-    for number in np.unique(which):
-        here, one = which == number, posterior.components[number]
-        if id(one.sound) not in roots:
-            roots[id(one.sound)] = _root(one.sound.covariance)
-        theta[here] = one.mean + normal[here] @ roots[id(one.sound)].T
-        theta[here] += chance.standard_normal((int(np.sum(here)), one.root.shape[1])) @ one.root.T
-    return theta
+    normal = chance.standard_normal((draws, len(posterior.mean)))
+    theta = posterior.means[which]
+    sounds = np.array([id(one.sound) for one in posterior.components])[which]
+    for sound in {
+        id(posterior.components[number].sound): posterior.components[number].sound for number in which.tolist()
+    }.values():
+        here = sounds == id(sound)
+        theta[here] += normal[here] @ _root(sound.covariance).T
+    for number in np.unique(which).tolist():
+        first, end = np.searchsorted(which, [number, number + 1])
+        root = posterior.components[number].root
+        theta[first:end] += chance.standard_normal((end - first, root.shape[1])) @ root.T
+    return np.asarray(theta)
 
 
 def _root(covariance: Reals) -> Reals:

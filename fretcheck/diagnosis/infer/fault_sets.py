@@ -54,30 +54,37 @@ class FaultSets:
     @cached_property
     def sets(self) -> tuple[FaultSet, ...]:
         """The posterior of every set kept."""
-        return tuple(self.posterior(number) for number in range(len(self.kept)))
+        return self.posteriors(range(len(self.kept)))
 
     @cached_property
     def best(self) -> FaultSet:
         """The most probable set."""
-        return self.posterior(0)
+        return self.posteriors([0])[0]
 
     @cached_property
     def _response(self) -> Reals:
         ways = self.extra.ways
         response = -self.sound.white_cross.T @ self.extra.white
         response[ways.columns, np.arange(len(ways.columns))] += ways.spread
-        return np.asarray(response)
+        return np.pad(response, ((0, 0), (0, 1)))
 
-    def posterior(self, number: int) -> FaultSet:
-        """Of one set, by its number among those kept."""
-        extra, index = self.extra, self.extra.ways.parts(self.kept[number])
-        inner = np.linalg.inv(np.eye(len(index)) + extra.gram[np.ix_(index, index)])
-        response = self._response[:, index]
-        return FaultSet(
-            faults=tuple(sorted(int(extra.ways.fault[one]) for one in self.kept[number])),
-            log_weight=self.log_weights[number],
-            mean=self.sound.mean + response @ (inner @ extra.score[index]),
-            root=response @ np.linalg.cholesky(inner),
+    def posteriors(self, numbers: Sequence[int]) -> tuple[FaultSet, ...]:
+        """Of some sets, by their numbers among those kept."""
+        extra, chosen = self.extra, [self.kept[number] for number in numbers]
+        index = extra.ways.side_by_side(chosen)
+        gram, score = extra.filled
+        inner = np.linalg.inv(np.eye(index.shape[1]) + gram[index[:, :, None], index[:, None, :]])
+        response = np.moveaxis(self._response[:, index], 0, 1)
+        means = self.sound.mean + (response @ (inner @ score[index][:, :, None]))[:, :, 0]
+        roots = response @ np.linalg.cholesky(inner)
+        return tuple(
+            FaultSet(
+                faults=tuple(sorted(extra.ways.fault[list(ways)].tolist())),
+                log_weight=self.log_weights[number],
+                mean=mean,
+                root=root[:, : len(extra.ways.parts(ways))],
+            )
+            for number, ways, mean, root in zip(numbers, chosen, means, roots, strict=True)
         )
 
 
@@ -126,6 +133,14 @@ class Ways:
         ranges = [np.arange(self.starts[one], self.starts[one + 1]) for one in chosen]
         return np.concatenate(ranges) if ranges else np.zeros(0, dtype=np.intp)
 
+    def side_by_side(self, sets: Sequence[tuple[int, ...]]) -> NDArray[np.intp]:
+        """Parts of the ways in each set, shape (sets, most parts); filled up with the number of all parts, which is none's."""
+        parts = [self.parts(chosen) for chosen in sets]
+        index = np.full((len(sets), max(map(len, parts), default=0)), self.starts[-1])
+        for row, own in zip(index, parts, strict=True):
+            row[: len(own)] = own
+        return index
+
 
 @dataclass(frozen=True, kw_only=True)
 class _ExtraParts:
@@ -142,14 +157,16 @@ class _ExtraParts:
         white = sound.whitened(sound.design[:, ways.columns] * ways.spread)
         return cls(ways=ways, white=white, gram=white.T @ white, score=sound.white_residual @ white + ways.toward)
 
+    @cached_property
+    def filled(self) -> tuple[Reals, Reals]:
+        """Gram matrix and score, with a part after all others that says nothing."""
+        return np.pad(self.gram, (0, 1)), np.append(self.score, 0.0)
+
     def grown(self, bases: Sequence[tuple[int, ...]]) -> Reals:
         """Log weight of each of `bases` with each way added, shape (bases, ways); −∞ for those of faults already in it."""
         ways, size = self.ways, len(self.score)
-        parts = [ways.parts(base) for base in bases]
-        index = np.full((len(bases), max(map(len, parts))), size)  # Shorter ones are filled up with a part that says nothing
-        for row, own in zip(index, parts, strict=True):
-            row[: len(own)] = own
-        gram, score = np.pad(self.gram, (0, 1)), np.append(self.score, 0.0)
+        index = ways.side_by_side(bases)
+        gram, score = self.filled
         factor = np.linalg.cholesky(np.eye(index.shape[1]) + gram[index[:, :, None], index[:, None, :]])
         solved = np.linalg.solve(factor, np.concatenate([score[index][:, :, None], gram[index, :size]], axis=2))
         own, rows = solved[:, :, 0], solved[:, :, 1:]
@@ -169,7 +186,7 @@ class _ExtraParts:
         return np.asarray(gains)
 
 
-def _log_root(factor: Reals) -> Reals:
+def _log_root(factor: NDArray[np.floating]) -> Reals:
     """Half the log determinants of what has these Cholesky factors, shape (…, n, n)."""
     return np.asarray(np.sum(np.log(np.diagonal(factor, axis1=-2, axis2=-1)), axis=-1))
 

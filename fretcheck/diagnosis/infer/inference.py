@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from fretcheck.arrays import Reals
-from fretcheck.diagnosis.infer.fault_sets import FaultSets, Ways, evidences, weigh
+from fretcheck.diagnosis.infer.fault_sets import FaultSet, FaultSets, Ways, evidences, weigh
 from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.infer.posterior import Component, Posterior
 from fretcheck.diagnosis.infer.scatter import Combined, combine, hand_scatter, open_uncertainty
@@ -261,15 +261,18 @@ def _expected(model: ForwardModel, theta: Reals, rows: Reals, sets: FaultSets) -
 def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, ...]:
     """All fault sets of all workshops in one mixture; what is negligible dropped."""
     logs = np.concatenate([math.log(share) + sets.log_evidence + np.array(sets.log_weights) for share, sets in weighed])
-    of_all = [(sets, number) for _, sets in weighed for number in range(len(sets.kept))]
     weights = np.exp(logs - np.max(logs))
-    order = [one for one in np.argsort(-weights, kind="stable")[:MOST_COMPONENTS] if weights[one] > LEAST_SHARE * np.sum(weights)]
+    order = np.argsort(-weights, kind="stable")[:MOST_COMPONENTS]
+    order = order[weights[order] > LEAST_SHARE * np.sum(weights)]
     weights /= np.sum(weights[order])
-    components = []
-    for one in order:
-        sets, number = of_all[one]
-        found = sets.posterior(number)
-        components.append(
-            Component(weight=float(weights[one]), mean=found.mean, sound=sets.sound, root=found.root, faults=found.faults)
-        )
-    return tuple(components)
+    found: dict[int, tuple[FaultSets, FaultSet]] = {}
+    first = 0
+    for _, sets in weighed:
+        numbers = [one - first for one in order.tolist() if first <= one < first + len(sets.kept)]
+        found.update((first + number, (sets, one)) for number, one in zip(numbers, sets.posteriors(numbers), strict=True))
+        first += len(sets.kept)
+    return tuple(
+        Component(weight=float(weights[one]), mean=own.mean, sound=sets.sound, root=own.root, faults=own.faults)
+        for one in order.tolist()
+        for sets, own in (found[one],)
+    )

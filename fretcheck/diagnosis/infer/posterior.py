@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
@@ -23,6 +23,8 @@ from fretcheck.diagnosis.model.layout_rules import LayoutRule
 from fretcheck.diagnosis.model.note_field import Roughness
 from fretcheck.diagnosis.model.parameters import Parameters
 from fretcheck.diagnosis.result import LayoutHypothesis
+
+MOST_NEWTON = 60  # Steps to a quantile; 4 to 7 do, and halves alone would come as near
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,8 +69,13 @@ class Posterior:
         return np.array([one.weight for one in self.components])
 
     @cached_property
+    def means(self) -> Reals:
+        """Of θ in every component, shape (components, parameters)."""
+        return np.array([one.mean for one in self.components])
+
+    @cached_property
     def mean(self) -> Reals:
-        return np.asarray(self.weights @ np.array([one.mean for one in self.components]))
+        return np.asarray(self.weights @ self.means)
 
     @cached_property
     def slopes(self) -> Reals:
@@ -79,7 +86,7 @@ class Posterior:
     def covariance(self) -> Reals:
         """Of θ, the differences between components included."""
         total = np.zeros((len(self.mean), len(self.mean)))
-        for sound, weight in self._sounds:
+        for sound, weight in self.sounds:
             total += weight * sound.covariance
         roots = [math.sqrt(one.weight) * one.root for one in self.components]
         between = [math.sqrt(one.weight) * (one.mean - self.mean)[:, None] for one in self.components]
@@ -87,7 +94,16 @@ class Posterior:
         return np.asarray(total + stacked @ stacked.T)
 
     @cached_property
-    def _sounds(self) -> list[tuple[LinearGaussian, float]]:
+    def _roots(self) -> tuple[Reals, NDArray[np.intp]]:
+        """Those of all components side by side, a column of nothing before each, and where each begins."""
+        nothing = np.zeros((len(self.mean), 1))
+        widths = [1 + one.root.shape[1] for one in self.components]
+        beside = [part for one in self.components for part in (nothing, one.root)]
+        return np.concatenate(beside, axis=1), np.cumsum([0, *widths[:-1]])
+
+    @cached_property
+    def sounds(self) -> list[tuple[LinearGaussian, float]]:
+        """Each sound neck under the components, and the weight of these."""
         sounds: dict[int, tuple[LinearGaussian, float]] = {}
         for one in self.components:
             sounds[id(one.sound)] = (one.sound, sounds.get(id(one.sound), (one.sound, 0.0))[1] + one.weight)
@@ -99,13 +115,16 @@ class Posterior:
 
     def of(self, rows: Reals, *, given: int | None = None) -> Marginals:
         """Distribution of linear functions of θ, one a row; `given` that the fault of this number is there."""
-        base = {id(sound): np.sum(rows @ sound.covariance * rows, axis=1) for sound, _ in self._sounds}
-        means = np.array([rows @ one.mean for one in self.components])
-        variances = np.array([base[id(one.sound)] + np.sum((rows @ one.root) ** 2, axis=1) for one in self.components])
+        base = {id(sound): np.sum(rows @ sound.covariance * rows, axis=1) for sound, _ in self.sounds}
+        roots, starts = self._roots
+        beside = np.add.reduceat((rows @ roots) ** 2, starts, axis=1).T
+        variances = np.array([base[id(one.sound)] for one in self.components]) + beside
         weights = self.weights
         if given is not None and self.fault_probability(given) > 0.0:
             weights = weights * np.array([given in one.faults for one in self.components])
-        return Marginals(weights=weights / np.sum(weights), means=means, spreads=np.sqrt(np.maximum(variances, 1e-18)))
+        return Marginals(
+            weights=weights / np.sum(weights), means=self.means @ rows.T, spreads=np.sqrt(np.maximum(variances, 1e-18))
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,11 +149,17 @@ class Marginals:
         return np.asarray(self.weights @ ndtr((limits - self.means) / self.spreads))
 
     def quantile(self, share: float) -> Reals:
-        """By bisection, to a millionth of the spread."""
-        low = np.min(self.means - 6.0 * self.spreads, axis=0)
-        high = np.max(self.means + 6.0 * self.spreads, axis=0)
-        for _ in range(24):
-            midpoint = 0.5 * (low + high)
-            under = self.below(midpoint) < share
-            low, high = np.where(under, midpoint, low), np.where(under, high, midpoint)
-        return np.asarray(0.5 * (low + high))
+        """By Newton's method, to a ten-millionth of the standard deviation; between the components' quantiles, halved where it
+        would leave them."""
+        own = self.means + ndtri(share) * self.spreads
+        low, high, at = np.min(own, axis=0), np.max(own, axis=0), self.weights @ own
+        for _ in range(MOST_NEWTON):
+            scaled = (at - self.means) / self.spreads
+            over = self.weights @ ndtr(scaled) - share
+            low, high = np.where(over < 0.0, at, low), np.where(over < 0.0, high, at)
+            density = self.weights @ (np.exp(-0.5 * scaled**2) / self.spreads) / math.sqrt(2.0 * math.pi)
+            before, at = at, at - over / np.maximum(density, 1e-300)
+            at = np.where((low <= at) & (at <= high), at, 0.5 * (low + high))
+            if np.all(np.abs(at - before) <= 1e-7 * self.u):
+                break
+        return np.asarray(at)

@@ -17,6 +17,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
+from operator import mul
+from statistics import median
 
 import numpy as np
 
@@ -144,14 +146,12 @@ def robust_mean(values: Sequence[float], *, scale: float) -> float:
     `scale` is the standard deviation of a good pluck. One bad pluck of three does not carry the mean away; of two, nobody knows
     which is bad, and it is their mean.
     """
-    plucks = np.asarray(values, dtype=float)
-    location = float(np.median(plucks))
+    location = float(median(values))
     for _ in range(50):
-        far = np.abs(plucks - location) / max(scale, LEAST_CENTS)
-        moved = float(np.average(plucks, weights=np.minimum(1.0, HUBER / np.maximum(far, 1e-12))))
-        if abs(moved - location) < 1e-9:
+        weights = [min(1.0, HUBER * max(scale, LEAST_CENTS) / max(abs(one - location), 1e-12)) for one in values]
+        before, location = location, float(sum(map(mul, weights, values)) / sum(weights))
+        if abs(location - before) < 1e-9:
             break
-        location = moved
     return location
 
 

@@ -43,14 +43,20 @@ class ForwardModel:
         stop = self.design.stop
         return np.asarray(stop.scale + stop.saddle - stop.nut)
 
-    def moved(self, theta: Reals, columns: Sequence[int] | NDArray[np.intp], before: dict[str, Reals]) -> dict[str, Reals]:
-        """The local quantities of `before` with these columns of θ added, shape (…, parameters), to each."""
+    def moved(
+        self,
+        theta: Reals,
+        columns: Sequence[int] | NDArray[np.intp],
+        before: dict[str, Reals],
+        cells: slice | NDArray[np.intp] = slice(None),
+    ) -> dict[str, Reals]:
+        """The local quantities of `before`, those of `cells`, with these columns of θ added, shape (…, parameters), to each."""
         wanted = set(np.asarray(columns).tolist())
-        after = dict(before)
+        after = {name: value[..., cells] for name, value in before.items()}
         for name, own in self._of_local.items():
             here = [column for column in own.tolist() if column in wanted]
             if here:
-                after[name] = after[name] + theta[..., here] @ self.parameters.matrix[here]
+                after[name] = after[name] + theta[..., here] @ self.parameters.matrix[here][:, cells]
         return after
 
     @property
@@ -62,11 +68,12 @@ class ForwardModel:
         """The cells as built."""
         return self.strung(self.moved(theta, np.arange(len(self.parameters.keys)), self.designed))
 
-    def strung(self, moved: dict[str, Reals]) -> Stop:
+    def strung(self, moved: dict[str, Reals], cells: slice | NDArray[np.intp] = slice(None)) -> Stop:
         """Cells of these local quantities, strings tuned to their pitch: a longer one is tighter, which lowers its κ and β0."""
-        longer = 2.0 * np.log((self._designed.scale + moved["saddle"] - moved["nut"]) / self._designed_open_mm)
+        scale, ratio = self._designed.scale[cells], self._designed.ratio[cells]
+        longer = 2.0 * np.log((scale + moved["saddle"] - moved["nut"]) / self._designed_open_mm[cells])
         tighter = {"log_kappa": moved["log_kappa"] - longer, "log_beta": moved["log_beta"] - longer}
-        return replace(self._designed, **{**moved, **tighter})
+        return Stop(scale=scale, ratio=ratio, **{**moved, **tighter})
 
     def cents(self, theta: Reals) -> Reals:
         """Deviation of every cell, shape (cells,); of many θ, shape (…, parameters), at once (…, cells)."""

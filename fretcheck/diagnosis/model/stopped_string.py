@@ -87,8 +87,6 @@ def sharpness_cents(stop: Stop) -> Reals:
 def partials(stop: Stop) -> dict[str, Reals]:
     """Derivative of `sharpness_cents` by each of `LOCALS`, same shape as the arguments."""
     shape = np.broadcast_shapes(*(np.shape(getattr(stop, field.name)) for field in fields(stop)))
-    slopes = {}
-    for name in LOCALS:
-        nudged = replace(stop, **{name: getattr(stop, name) + 1j * _STEP})
-        slopes[name] = np.broadcast_to(np.imag(sharpness_cents(nudged)) / _STEP, shape)
-    return slopes
+    nudges = 1j * _STEP * np.eye(len(LOCALS)).reshape(len(LOCALS), len(LOCALS), *(1 for _ in shape))
+    nudged = replace(stop, **{name: getattr(stop, name) + nudge for name, nudge in zip(LOCALS, nudges, strict=True)})
+    return dict(zip(LOCALS, np.imag(sharpness_cents(nudged)) / _STEP, strict=True))
