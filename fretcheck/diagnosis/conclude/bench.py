@@ -28,6 +28,7 @@ PLACE_SLIP_MM = 0.05
 SLOT_SLIP_MM = 0.03  # How well a bench sets a place and files a slot (standard deviation; common practice, no source)
 # How much lower than designed a nut slot may lie: below, the string buzzes on fret 1 (common practice, no source)
 SLOT_BELOW_DESIGN_MM = 0.20
+CLEARANCE = "first_fret_clearance"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,14 +82,15 @@ class Bench:
         self._columns = {key: number for number, key in enumerate(posterior.parameters.keys)}
         self.theta = draws.theta[::every]
         self.asked = asked
-        self._places = np.cumsum(asked) - 1  # Of each cell's note among those asked for
         self._as_read = draws.notes[::every][:, asked]
         cells = [cell for cell, one in zip(posterior.design.cells, asked, strict=True) if one]
         self.strings = sorted({cell.string for cell in cells})
         self.of_string = {number: np.array([cell.string == number for cell in cells]) for number in self.strings}
         self.side = {number: float(posterior.design.side[number - 1]) for number in self.strings}
         # Strings with a nut slot and fret 1 after it: a short string or one over a zero fret has none to file
-        self.slotted = [one for one in self.strings if self.slot_column(one) is not None and self._clearance_row(one) is not None]
+        rows = {one: measurement_row(posterior.design, posterior.parameters, what=CLEARANCE, string=one) for one in self.strings}
+        self._clearance_rows = {one: row for one, row in rows.items() if row is not None}
+        self.slotted = [one for one in self._clearance_rows if self.slot_column(one) is not None]
         self.slips = np.random.default_rng(len(self.theta)).standard_normal(self.theta.shape)
         # Of what is filed off a slot, so much is lost over fret 1: the string turns about its saddle
         self.above_nut = 1.0 - first_share(posterior.design)
@@ -97,25 +99,28 @@ class Bench:
         self._by_filing: dict[float, Reals] = {}
 
     @cached_property
-    def _quantities(self) -> dict[str, Reals]:
-        """The local quantities of every cell as it is, per draw."""
-        model = self.posterior.model
-        return model.moved(self.theta, np.arange(self.theta.shape[1]), model.designed)
+    def _as_built(self) -> list[tuple[NDArray[np.intp], dict[str, Reals], Reals]]:
+        """Of every string: its cells asked for, their local quantities as they are, and what they read by the model, per draw.
 
-    @cached_property
-    def _now(self) -> Reals:
-        """What every cell reads by the model as it is, per draw."""
-        return sharpness_cents(self.posterior.model.strung(self._quantities))
+        One string at a time, here and after work: smaller arrays are quicker, and most work is on one string.
+        """
+        model, every = self.posterior.model, np.arange(self.theta.shape[1])
+        answer = []
+        for number in self.strings:
+            cells = np.flatnonzero(self.asked & (self.posterior.design.string == number - 1))
+            designed = {name: value[cells] for name, value in model.designed.items()}
+            quantities = model.moved(self.theta, every, designed, cells)
+            answer.append((cells, quantities, sharpness_cents(model.strung(quantities, cells))))
+        return answer
 
     def outcome(self, theta: Reals) -> Outcome:
         """How the neck reads with its parts as in `theta`."""
-        model, notes = self.posterior.model, self._as_read
+        model, notes = self.posterior.model, self._as_read.copy()
         changed = np.flatnonzero(np.any(theta != self.theta, axis=0))
-        cells = np.flatnonzero(np.any(model.parameters.matrix[changed] != 0.0, axis=0) & self.asked)
-        if len(cells):
-            moved = model.moved(theta - self.theta, changed, self._quantities, cells)
-            notes = notes.copy()
-            notes[:, self._places[cells]] += sharpness_cents(model.strung(moved, cells)) - self._now[:, cells]
+        for number, (cells, before, now) in zip(self.strings, self._as_built if len(changed) else [], strict=False):
+            if np.any(model.parameters.matrix[np.ix_(changed, cells)]):
+                after = model.moved(theta - self.theta, changed, before, cells)
+                notes[:, self.of_string[number]] += sharpness_cents(model.strung(after, cells)) - now
         return Outcome(notes=notes, limit=self.limit)
 
     def column(self, kind: str, *, string: int | None = None, fret: int | None = None) -> int | None:
@@ -152,16 +157,11 @@ class Bench:
 
     def clearances_mm(self, theta: Reals, string: int) -> Reals:
         """What a string leaves over the crown of fret 1, per draw."""
-        row = self._clearance_row(string)
-        assert row is not None
-        return np.asarray(self.designed_clearance_mm(string) + theta @ row)
-
-    def _clearance_row(self, string: int) -> Reals | None:
-        return measurement_row(self.posterior.design, self.posterior.parameters, what="first_fret_clearance", string=string)
+        return np.asarray(self.designed_clearance_mm(string) + theta @ self._clearance_rows[string])
 
     def designed_clearance_mm(self, string: int) -> float:
         """The same on the neck as designed."""
-        return designed_mm(self.posterior.design, what="first_fret_clearance", fret=None, string=string)
+        return designed_mm(self.posterior.design, what=CLEARANCE, fret=None, string=string)
 
     def least_clearance_mm(self, string: int) -> float:
         """No slot is filed so that less is left over fret 1."""
@@ -208,6 +208,6 @@ def _clearance_measured(measured: Sequence[Measurement], strings: Sequence[int])
     """What each string was measured to leave over fret 1; strings not measured are left out."""
     answer: dict[int, float] = {}
     for one in measured:
-        if one.what == "first_fret_clearance":
+        if one.what == CLEARANCE:
             answer.update(dict.fromkeys(strings if one.string is None else [one.string], one.mm))
     return answer

@@ -44,8 +44,9 @@ def joint_draws(posterior: Posterior, *, draws: int = DRAWS) -> JointDraws:
     moved, left = theta - mean, posterior.combined.cents - cents[heard]
     slopes = jacobian - gain @ jacobian[heard]
     slopes[:, references] -= jacobian[:, references]
-    usual = cents + gain @ left - jacobian[:, references] @ mean[references]
-    notes = usual + moved @ slopes.T + chance.standard_normal((draws, len(cents))) @ root.T
+    notes = moved @ slopes.T
+    notes += cents + gain @ left - jacobian[:, references] @ mean[references]
+    notes += chance.standard_normal(notes.shape) @ root.T
     alone = np.zeros(len(field))
     alone[heard] = posterior.own[heard] * np.linalg.solve(readings, left - jacobian[heard] @ np.mean(moved, axis=0))
     return JointDraws(theta=theta, notes=notes, unexplained=alone)
@@ -55,16 +56,11 @@ def _theta(posterior: Posterior, chance: np.random.Generator, draws: int) -> Rea
     which = np.sort(chance.choice(len(posterior.components), size=draws, p=posterior.weights))
     normal = chance.standard_normal((draws, len(posterior.mean)))
     theta = posterior.means[which]
-    sounds = np.array([id(one.sound) for one in posterior.components])[which]
-    for sound in {
-        id(posterior.components[number].sound): posterior.components[number].sound for number in which.tolist()
-    }.values():
-        here = sounds == id(sound)
-        theta[here] += normal[here] @ _root(sound.covariance).T
+    roots = {id(sound): _root(sound.covariance).T for sound, _ in posterior.sounds}
     for number in np.unique(which).tolist():
-        first, end = np.searchsorted(which, [number, number + 1])
-        root = posterior.components[number].root
-        theta[first:end] += chance.standard_normal((end - first, root.shape[1])) @ root.T
+        here, one = slice(*np.searchsorted(which, [number, number + 1])), posterior.components[number]
+        theta[here] += normal[here] @ roots[id(one.sound)]
+        theta[here] += chance.standard_normal((len(theta[here]), one.root.shape[1])) @ one.root.T
     return np.asarray(theta)
 
 

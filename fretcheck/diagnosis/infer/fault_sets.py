@@ -15,7 +15,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from heapq import nlargest
 from itertools import pairwise
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,7 +156,7 @@ class _ExtraParts:
     @classmethod
     def under(cls, sound: LinearGaussian, ways: Ways) -> _ExtraParts:
         """Those of all `ways` under one sound neck."""
-        white = sound.whitened(sound.design[:, ways.columns] * ways.spread)
+        white = sound.white_design[:, ways.columns] * ways.spread
         return cls(ways=ways, white=white, gram=white.T @ white, score=sound.white_residual @ white + ways.toward)
 
     @cached_property
@@ -163,14 +165,14 @@ class _ExtraParts:
         return np.pad(self.gram, (0, 1)), np.append(self.score, 0.0)
 
     def grown(self, bases: Sequence[tuple[int, ...]]) -> Reals:
-        """Log weight of each of `bases` with each way added, shape (bases, ways); −∞ for those of faults already in it."""
-        ways, size = self.ways, len(self.score)
+        """Log weight of each of `bases`, all as large, with each way added, shape (bases, ways); −∞ for its own faults."""
+        ways, size, there = self.ways, len(self.score), np.array(bases, dtype=np.intp)
         index = ways.side_by_side(bases)
         gram, score = self.filled
         factor = np.linalg.cholesky(np.eye(index.shape[1]) + gram[index[:, :, None], index[:, None, :]])
         solved = np.linalg.solve(factor, np.concatenate([score[index][:, :, None], gram[index, :size]], axis=2))
         own, rows = solved[:, :, 0], solved[:, :, 1:]
-        start = 0.5 * np.sum(own**2, axis=1) - _log_root(factor) + [np.sum(ways.log_odds[list(base)]) for base in bases]
+        start = 0.5 * np.sum(own**2, axis=1) - _log_root(factor) + np.sum(ways.log_odds[there], axis=1)
         score = self.score - (own[:, None, :] @ rows)[:, 0]
         alone = 1.0 + np.diag(self.gram) - np.sum(rows**2, axis=1)
         gains = (0.5 * score**2 / alone - 0.5 * np.log(alone))[:, ways.starts[:-1]]
@@ -181,8 +183,7 @@ class _ExtraParts:
             half = np.linalg.solve(factor, score[:, alike][..., None])
             gains[:, chosen] = 0.5 * np.sum(half**2, axis=(2, 3)) - _log_root(factor)
         gains += start[:, None] + ways.log_odds
-        for row, base in zip(gains, bases, strict=True):
-            row[np.isin(ways.fault, ways.fault[list(base)])] = -math.inf
+        gains[np.any(ways.fault[there][:, :, None] == ways.fault, axis=1)] = -math.inf
         return np.asarray(gains)
 
 
@@ -199,28 +200,22 @@ def weigh(sound: LinearGaussian, ways: Ways, *, most: int = MOST_FAULTS) -> Faul
     best = 0.0
     for _ in range(most):
         gains = extra.grown(frontier)
-        so_far = np.maximum(np.maximum.accumulate(np.max(gains, axis=1)), best)
+        before, so_far = best, np.maximum(np.maximum.accumulate(np.max(gains, axis=1)), best)
         best = float(so_far[-1])
         base, added = np.nonzero(gains > so_far[:, None] - NEGLIGIBLE)
         sets = np.sort(np.column_stack([np.array(frontier, dtype=np.intp)[base], added]), axis=1)
         larger = dict(zip(map(tuple, sets.tolist()), gains[base, added].tolist(), strict=True))
-        best_before = max(weights.values())
         weights.update(larger)
-        frontier = sorted(
-            (chosen for chosen, weight in larger.items() if weight > best - NEGLIGIBLE), key=lambda one: -larger[one]
-        )
-        frontier = frontier[:BEAM]
-        if not frontier or max(larger.values()) < best_before - HOPELESS:
+        frontier = [one for one, weight in nlargest(BEAM, larger.items(), key=itemgetter(1)) if weight > best - NEGLIGIBLE]
+        if not frontier or larger[frontier[0]] < before - HOPELESS:
             break
-    kept = sorted(
-        (chosen for chosen, weight in weights.items() if weight > best - NEGLIGIBLE), key=lambda chosen: -weights[chosen]
-    )
+    kept = [one for one, weight in nlargest(MOST_SETS, weights.items(), key=itemgetter(1)) if weight > best - NEGLIGIBLE]
     total = float(np.logaddexp.reduce(list(weights.values())))
     return FaultSets(
         sound=sound,
         extra=extra,
-        kept=tuple(kept[:MOST_SETS]),
-        log_weights=tuple(weights[chosen] - total for chosen in kept[:MOST_SETS]),
+        kept=tuple(kept),
+        log_weights=tuple(weights[chosen] - total for chosen in kept),
         log_evidence=sound.log_evidence + ways.log_none + total,
     )
 

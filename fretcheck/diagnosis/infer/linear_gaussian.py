@@ -49,21 +49,22 @@ class LinearGaussian:
         return np.asarray(self.y - self.design @ self.prior_mean)
 
     @cached_property
-    def _cross(self) -> Reals:
-        return np.asarray(self.design @ self.prior_covariance)
-
-    @cached_property
     def _signal(self) -> Reals:
-        return np.asarray(self._cross @ self.design.T)
+        return np.asarray(self.design @ self.prior_covariance @ self.design.T)
 
     @cached_property
     def _root(self) -> Reals:
         return np.asarray(cholesky(self._signal + self.noise, lower=True, check_finite=False))
 
     @cached_property
+    def white_design(self) -> Reals:
+        """L⁻¹ X, shape (observations, parameters)."""
+        return self.whitened(self.design)
+
+    @cached_property
     def white_cross(self) -> Reals:
         """L⁻¹ X P, shape (observations, parameters)."""
-        return self.whitened(self._cross)
+        return np.asarray(self.white_design @ self.prior_covariance)
 
     @cached_property
     def white_residual(self) -> Reals:
@@ -76,11 +77,11 @@ class LinearGaussian:
 
     def with_noise(self, noise: Reals) -> LinearGaussian:
         """The same problem with another noise; what they share is computed once."""
-        return self._again(replace(self, noise=noise), "residual", "_cross", "_signal")
+        return self._again(replace(self, noise=noise), "residual", "_signal")
 
     def with_y(self, y: Reals) -> LinearGaussian:
         """The same problem with other observations; what they share is computed once."""
-        return self._again(replace(self, y=y), "_cross", "_root", "white_cross", "covariance")
+        return self._again(replace(self, y=y), "_root", "white_design", "white_cross", "covariance")
 
     def _again(self, other: LinearGaussian, *shared: str) -> LinearGaussian:
         vars(other).update({name: getattr(self, name) for name in shared})

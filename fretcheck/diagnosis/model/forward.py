@@ -50,9 +50,9 @@ class ForwardModel:
         before: dict[str, Reals],
         cells: slice | NDArray[np.intp] = slice(None),
     ) -> dict[str, Reals]:
-        """The local quantities of `before`, those of `cells`, with these columns of θ added, shape (…, parameters), to each."""
+        """The local quantities `before` of `cells` with these columns of θ added, shape (…, parameters), to each."""
         wanted = set(np.asarray(columns).tolist())
-        after = {name: value[..., cells] for name, value in before.items()}
+        after = dict(before)
         for name, own in self._of_local.items():
             here = [column for column in own.tolist() if column in wanted]
             if here:
