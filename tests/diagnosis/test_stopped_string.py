@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import ArrayLike, NDArray
 
-from fretcheck.diagnosis.model.stopped_string import LOCALS, Stop, partials, sharpness_cents, stiffness_factor, stretch
+from fretcheck.diagnosis.model.stopped_string import LOCALS, Stop, lengths, partials, sharpness_cents, stiffness_factor
 
 FRETS = np.arange(1, 13)
 
@@ -47,14 +47,14 @@ def best_setbacks(*, kappa: float, beta: float) -> tuple[float, float, float]:
 
 def test_stretch_at_the_first_fret() -> None:
     # [AB] READ: Q1 = 47e-6 at d = 10 mm with both setbacks; printed to two digits.
-    q = stretch(stop(frets=[1], d=10.0, saddle=1.9, nut_setback=-0.37))
+    *_, q = lengths(stop(frets=[1], d=10.0, saddle=1.9, nut_setback=-0.37))
     assert q[0] == pytest.approx(47e-6, abs=0.5e-6)
 
 
 def test_resonant_length_term_at_fret_12() -> None:
     # [AB] READ: −0.17 c, printed to two digits; without tension's and stiffness's terms only 600·log2(1+Q) stands beside it.
     slack = stop(frets=[12], kappa=1e-12, beta=1e-12)
-    assert sharpness_cents(slack) - 600.0 * np.log2(1.0 + stretch(slack)) == pytest.approx(-0.17, abs=0.005)
+    assert sharpness_cents(slack) - 600.0 * np.log2(1.0 + lengths(slack)[2]) == pytest.approx(-0.17, abs=0.005)
 
 
 def test_undisturbed_nylon_string() -> None:
@@ -83,7 +83,7 @@ def test_simple_setbacks(d: float, published: float) -> None:
     # [AB] READ: ΔS = β0·X0 = 1.54 mm and ΔN = −κ·X0·mean(Q)/2 over frets 1–12; printed to two digits, β0 to three.
     here = partials(stop(frets=[12], b=0.0, c=0.0, beta=1e-6))  # small enough to be first order; no stretch
     assert -0.00236 / 1e-6 * here["log_beta"][0] / here["saddle"][0] == pytest.approx(1.54, abs=0.0101)
-    assert -51.0 * 650.0 * np.mean(stretch(stop(d=d))) / 2.0 == pytest.approx(published, abs=0.006)
+    assert -51.0 * 650.0 * np.mean(lengths(stop(d=d))[2]) / 2.0 == pytest.approx(published, abs=0.006)
 
 
 @pytest.mark.parametrize(
@@ -107,7 +107,7 @@ def test_inharmonicity_is_pi_squared_beta_squared(tension: float, ei: float, inh
 def test_mean_stretch_over_twelve_frets() -> None:
     # [AB] READ, d = 0: 24·X0²·mean(Q) = 77.9 b² + 35.6 bc + 5.82 c²; printed to three digits.
     def quadratic(b: float, c: float) -> float:
-        return float(24.0 * 650.0**2 * np.mean(stretch(stop(b=b, c=c))))
+        return float(24.0 * 650.0**2 * np.mean(lengths(stop(b=b, c=c))[2]))
 
     bb, cc = quadratic(1.0, 0.0), quadratic(0.0, 1.0)
     assert bb == pytest.approx(77.9, abs=0.06)

@@ -80,7 +80,7 @@ class Bench:
         self.limit = limit
         every = max(len(draws.theta) // DRAWS, 1)
         self._columns = {key: number for number, key in enumerate(posterior.parameters.keys)}
-        self.theta = draws.theta[::every]
+        self.theta = draws.theta[::every].copy()
         self.asked = asked
         self._as_read = draws.notes[::every][:, asked]
         cells = [cell for cell, one in zip(posterior.design.cells, asked, strict=True) if one]
@@ -90,6 +90,7 @@ class Bench:
         # Strings with a nut slot and fret 1 after it: a short string or one over a zero fret has none to file
         rows = {one: measurement_row(posterior.design, posterior.parameters, what=CLEARANCE, string=one) for one in self.strings}
         self._clearance_rows = {one: row for one, row in rows.items() if row is not None}
+        self._designed_clearances = {one: designed_mm(posterior.design, what=CLEARANCE, fret=None, string=one) for one in rows}
         self.slotted = [one for one in self._clearance_rows if self.slot_column(one) is not None]
         self.slips = np.random.default_rng(len(self.theta)).standard_normal(self.theta.shape)
         # Of what is filed off a slot, so much is lost over fret 1: the string turns about its saddle
@@ -100,10 +101,7 @@ class Bench:
 
     @cached_property
     def _as_built(self) -> list[tuple[NDArray[np.intp], dict[str, Reals], Reals]]:
-        """Of every string: its cells asked for, their local quantities as they are, and what they read by the model, per draw.
-
-        One string at a time, here and after work: smaller arrays are quicker, and most work is on one string.
-        """
+        """Of every string (most work is on one): its cells, their local quantities and what they read by the model, per draw."""
         model, every = self.posterior.model, np.arange(self.theta.shape[1])
         answer = []
         for number in self.strings:
@@ -115,11 +113,11 @@ class Bench:
 
     def outcome(self, theta: Reals) -> Outcome:
         """How the neck reads with its parts as in `theta`."""
-        model, notes = self.posterior.model, self._as_read.copy()
-        changed = np.flatnonzero(np.any(theta != self.theta, axis=0))
+        model, notes, step = self.posterior.model, self._as_read.copy(), theta - self.theta
+        changed = np.flatnonzero(np.any(step, axis=0))
         for number, (cells, before, now) in zip(self.strings, self._as_built if len(changed) else [], strict=False):
             if np.any(model.parameters.matrix[np.ix_(changed, cells)]):
-                after = model.moved(theta - self.theta, changed, before, cells)
+                after = model.moved(step, changed, before, cells)
                 notes[:, self.of_string[number]] += sharpness_cents(model.strung(after, cells)) - now
         return Outcome(notes=notes, limit=self.limit)
 
@@ -161,7 +159,7 @@ class Bench:
 
     def designed_clearance_mm(self, string: int) -> float:
         """The same on the neck as designed."""
-        return designed_mm(self.posterior.design, what=CLEARANCE, fret=None, string=string)
+        return self._designed_clearances[string]
 
     def least_clearance_mm(self, string: int) -> float:
         """No slot is filed so that less is left over fret 1."""

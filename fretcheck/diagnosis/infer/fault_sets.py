@@ -68,16 +68,15 @@ class FaultSets:
         ways = self.extra.ways
         response = -self.sound.white_cross.T @ self.extra.white
         response[ways.columns, np.arange(len(ways.columns))] += ways.spread
-        return np.pad(response, ((0, 0), (0, 1)))
+        return np.asarray(response)
 
     def posteriors(self, numbers: Sequence[int]) -> tuple[FaultSet, ...]:
         """Of some sets, by their numbers among those kept."""
         extra, chosen = self.extra, [self.kept[number] for number in numbers]
         index = extra.ways.side_by_side(chosen)
-        gram, score = extra.filled
-        inner = np.linalg.inv(np.eye(index.shape[1]) + gram[index[:, :, None], index[:, None, :]])
+        inner = np.linalg.inv(np.eye(index.shape[1]) + extra.gram[index[:, :, None], index[:, None, :]])
         response = np.moveaxis(self._response[:, index], 0, 1)
-        means = self.sound.mean + (response @ (inner @ score[index][:, :, None]))[:, :, 0]
+        means = self.sound.mean + (response @ (inner @ extra.score[index][:, :, None]))[:, :, 0]
         roots = response @ np.linalg.cholesky(inner)
         return tuple(
             FaultSet(
@@ -136,7 +135,7 @@ class Ways:
         return np.concatenate(ranges) if ranges else np.zeros(0, dtype=np.intp)
 
     def side_by_side(self, sets: Sequence[tuple[int, ...]]) -> NDArray[np.intp]:
-        """Parts of the ways in each set, shape (sets, most parts); filled up with the number of all parts, which is none's."""
+        """Parts of the ways in each set, shape (sets, most parts), filled up with the part of nothing."""
         parts = [self.parts(chosen) for chosen in sets]
         index = np.full((len(sets), max(map(len, parts), default=0)), self.starts[-1])
         for row, own in zip(index, parts, strict=True):
@@ -146,7 +145,7 @@ class Ways:
 
 @dataclass(frozen=True, kw_only=True)
 class _ExtraParts:
-    """The faults' extra parts under one sound neck, scaled to unit variance."""
+    """The faults' extra parts under one sound neck, scaled to unit variance, and after them a part of nothing."""
 
     ways: Ways
     white: Reals  # L⁻¹ U, L·Lᵀ = C: on the observations, whitened
@@ -156,29 +155,25 @@ class _ExtraParts:
     @classmethod
     def under(cls, sound: LinearGaussian, ways: Ways) -> _ExtraParts:
         """Those of all `ways` under one sound neck."""
-        white = sound.white_design[:, ways.columns] * ways.spread
-        return cls(ways=ways, white=white, gram=white.T @ white, score=sound.white_residual @ white + ways.toward)
-
-    @cached_property
-    def filled(self) -> tuple[Reals, Reals]:
-        """Gram matrix and score, with a part after all others that says nothing."""
-        return np.pad(self.gram, (0, 1)), np.append(self.score, 0.0)
+        white = np.zeros((len(sound.y), len(ways.columns) + 1))
+        white[:, :-1] = sound.white_design[:, ways.columns] * ways.spread
+        score = sound.white_residual @ white + np.append(ways.toward, 0.0)
+        return cls(ways=ways, white=white, gram=white.T @ white, score=score)
 
     def grown(self, bases: Sequence[tuple[int, ...]]) -> Reals:
         """Log weight of each of `bases`, all as large, with each way added, shape (bases, ways); −∞ for its own faults."""
-        ways, size, there = self.ways, len(self.score), np.array(bases, dtype=np.intp)
+        ways, gram, there = self.ways, self.gram, np.array(bases, dtype=np.intp)
         index = ways.side_by_side(bases)
-        gram, score = self.filled
         factor = np.linalg.cholesky(np.eye(index.shape[1]) + gram[index[:, :, None], index[:, None, :]])
-        solved = np.linalg.solve(factor, np.concatenate([score[index][:, :, None], gram[index, :size]], axis=2))
+        solved = np.linalg.solve(factor, np.concatenate([self.score[index][:, :, None], gram[index]], axis=2))
         own, rows = solved[:, :, 0], solved[:, :, 1:]
         start = 0.5 * np.sum(own**2, axis=1) - _log_root(factor) + np.sum(ways.log_odds[there], axis=1)
         score = self.score - (own[:, None, :] @ rows)[:, 0]
-        alone = 1.0 + np.diag(self.gram) - np.sum(rows**2, axis=1)
+        alone = 1.0 + np.diag(gram) - np.sum(rows**2, axis=1)
         gains = (0.5 * score**2 / alone - 0.5 * np.log(alone))[:, ways.starts[:-1]]
         for chosen, alike in ways.alike:
             taken = np.moveaxis(rows[:, :, alike], 1, 3)
-            block = np.eye(alike.shape[1]) + self.gram[alike[:, :, None], alike[:, None, :]]
+            block = np.eye(alike.shape[1]) + gram[alike[:, :, None], alike[:, None, :]]
             factor = np.linalg.cholesky(block - taken @ np.swapaxes(taken, 2, 3))
             half = np.linalg.solve(factor, score[:, alike][..., None])
             gains[:, chosen] = 0.5 * np.sum(half**2, axis=(2, 3)) - _log_root(factor)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from fretcheck.arrays import Reals
-from fretcheck.diagnosis.infer.fault_sets import FaultSet, FaultSets, Ways, evidences, weigh
+from fretcheck.diagnosis.infer.fault_sets import FaultSets, Ways, evidences, weigh
 from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.infer.posterior import Component, Posterior
 from fretcheck.diagnosis.infer.scatter import Combined, combine, hand_scatter, open_uncertainty
@@ -192,7 +192,6 @@ class _Search:
 
         Each roughness is weighed with the sets of faults that are likely under a smooth field or under a rough one.
         """
-        players = {finger: replace(self, parameters=self.parameters.with_finger((finger, 1.0))) for finger, _ in FINGERS}
         scattered = replace(readings, field=np.zeros_like(readings.field))
         problem = self.problem(scattered, RULES[0])
         heard = parts.at(readings.index, beside=len(problem.y) - len(readings.index))
@@ -201,17 +200,18 @@ class _Search:
             rougher = problem.with_noise(problem.noise + heard.covariance(rough))
             sets.update(weigh(rougher, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
         sets.discard(())
-        of_player = {finger: one.problem(scattered, RULES[0]) for finger, one in players.items()}
+        of_player = {
+            finger: replace(self, parameters=self.parameters.with_finger((finger, 1.0))).problem(scattered, RULES[0])
+            for finger, _ in FINGERS
+        }
         problems, shares, kinds = [], [], []
         for (pull, pull_share), (own, own_share), (finger, finger_share) in product(PULLS, OWNS, FINGERS):
-            problem = of_player[finger]
             rough = Roughness(finger=finger, pull_cents=pull, own_mm=own)
-            problems.append(problem.with_noise(problem.noise + heard.covariance(rough)))
+            problems.append(of_player[finger].with_noise(problem.noise + heard.covariance(rough)))
             shares.append(pull_share * own_share * finger_share)
             kinds.append((pull, own, finger))
         logs = evidences(problems, self.ways, sorted(sets)) + np.log(shares)
-        weights = np.exp(logs - np.max(logs))
-        weights /= np.sum(weights)
+        weights = np.exp(logs - np.max(logs)) / np.sum(np.exp(logs - np.max(logs)))
         pull, own, finger = np.sqrt(weights @ np.square(kinds))
         levels = [(kind[2], float(weight)) for kind, weight in zip(kinds, weights, strict=True)]
         return Roughness(finger=finger, pull_cents=pull, own_mm=own), self.parameters.with_finger(*levels)
@@ -229,10 +229,9 @@ class _Search:
         A rule shows over all frets: it is gone by only with enough strings and frets read, and with no string retuned meanwhile.
         """
         problems = [self.problem(readings, rule) for rule in RULES]
-        problems[1:] = [  # rules that only shift the frets leave the covariance as it is
-            problems[0].with_y(one.y) if rule.extra_covariance is None else one
-            for rule, one in zip(RULES[1:], problems[1:], strict=True)
-        ]
+        for number, rule in enumerate(RULES[1:], start=1):
+            if rule.extra_covariance is None:  # it only shifts the frets, and the covariance stays as it is
+                problems[number] = problems[0].with_y(problems[number].y)
         shares = np.log([rule.share for rule in RULES])
         logs = np.array([weigh(problem, self.ways, most=1).log_evidence for problem in problems])
         order = np.argsort(-(logs + shares))
@@ -262,17 +261,13 @@ def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, 
     """All fault sets of all workshops in one mixture; what is negligible dropped."""
     logs = np.concatenate([math.log(share) + sets.log_evidence + np.array(sets.log_weights) for share, sets in weighed])
     weights = np.exp(logs - np.max(logs))
-    order = np.argsort(-weights, kind="stable")[:MOST_COMPONENTS]
-    order = order[weights[order] > LEAST_SHARE * np.sum(weights)]
-    weights /= np.sum(weights[order])
-    found: dict[int, tuple[FaultSets, FaultSet]] = {}
-    first = 0
-    for _, sets in weighed:
-        numbers = [one - first for one in order.tolist() if first <= one < first + len(sets.kept)]
-        found.update((first + number, (sets, one)) for number, one in zip(numbers, sets.posteriors(numbers), strict=True))
-        first += len(sets.kept)
-    return tuple(
-        Component(weight=float(weights[one]), mean=own.mean, sound=sets.sound, root=own.root, faults=own.faults)
-        for one in order.tolist()
-        for sets, own in (found[one],)
-    )
+    weights[weights < max(LEAST_SHARE * np.sum(weights), np.sort(weights)[-MOST_COMPONENTS:][0])] = 0.0
+    weights /= np.sum(weights)
+    components = []
+    for (_, sets), own in zip(weighed, np.split(weights, np.cumsum([len(sets.kept) for _, sets in weighed])), strict=False):
+        numbers = np.flatnonzero(own).tolist()
+        components += [
+            Component(weight=float(own[number]), mean=one.mean, sound=sets.sound, root=one.root, faults=one.faults)
+            for number, one in zip(numbers, sets.posteriors(numbers), strict=True)
+        ]
+    return tuple(sorted(components, key=lambda one: -one.weight))

@@ -44,11 +44,6 @@ class LinearGaussian:
         )
 
     @cached_property
-    def residual(self) -> Reals:
-        """What the prior mean leaves unexplained."""
-        return np.asarray(self.y - self.design @ self.prior_mean)
-
-    @cached_property
     def _signal(self) -> Reals:
         return np.asarray(self.design @ self.prior_covariance @ self.design.T)
 
@@ -68,20 +63,20 @@ class LinearGaussian:
 
     @cached_property
     def white_residual(self) -> Reals:
-        """L⁻¹ (y − X m)."""
-        return self.whitened(self.residual)
+        """L⁻¹ (y − X m), what the prior mean leaves unexplained."""
+        return self.whitened(self.y - self.design @ self.prior_mean)
 
     def whitened(self, columns: Reals) -> Reals:
-        """L⁻¹·columns, L·Lᵀ = C, so that they have unit covariance and C⁻¹ stands for nothing."""
+        """L⁻¹·columns."""
         return np.asarray(solve_triangular(self._root, columns, lower=True, check_finite=False))
 
     def with_noise(self, noise: Reals) -> LinearGaussian:
         """The same problem with another noise; what they share is computed once."""
-        return self._again(replace(self, noise=noise), "residual", "_signal")
+        return self._again(replace(self, noise=noise), "_signal")
 
     def with_y(self, y: Reals) -> LinearGaussian:
         """The same problem with other observations; what they share is computed once."""
-        return self._again(replace(self, y=y), "_root", "white_design", "white_cross", "covariance")
+        return self._again(replace(self, y=y), "_root", "white_design")
 
     def _again(self, other: LinearGaussian, *shared: str) -> LinearGaussian:
         vars(other).update({name: getattr(self, name) for name in shared})

@@ -4,7 +4,6 @@ Conventions: θ holds the values of `Parameters`, in mm, cents, or logarithms of
 derivatives of one stopped string are exact (`stopped_string.partials`); a parameter acts on it linearly, through its pattern.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,6 +15,9 @@ from fretcheck.diagnosis.model.as_designed import AsDesigned, as_designed, expec
 from fretcheck.diagnosis.model.parameters import Parameters, parameters_of
 from fretcheck.diagnosis.model.stopped_string import LOCALS, Stop, partials, sharpness_cents
 from fretcheck.neck.description import Neck
+
+Cells = slice | NDArray[np.intp]
+ALL = slice(None)
 
 __all__ = ["ForwardModel", "expected_cents", "played_cents"]
 
@@ -43,15 +45,9 @@ class ForwardModel:
         stop = self.design.stop
         return np.asarray(stop.scale + stop.saddle - stop.nut)
 
-    def moved(
-        self,
-        theta: Reals,
-        columns: Sequence[int] | NDArray[np.intp],
-        before: dict[str, Reals],
-        cells: slice | NDArray[np.intp] = slice(None),
-    ) -> dict[str, Reals]:
+    def moved(self, theta: Reals, columns: NDArray[np.intp], before: dict[str, Reals], cells: Cells = ALL) -> dict[str, Reals]:
         """The local quantities `before` of `cells` with these columns of θ added, shape (…, parameters), to each."""
-        wanted = set(np.asarray(columns).tolist())
+        wanted = set(columns.tolist())
         after = dict(before)
         for name, own in self._of_local.items():
             here = [column for column in own.tolist() if column in wanted]
@@ -68,7 +64,7 @@ class ForwardModel:
         """The cells as built."""
         return self.strung(self.moved(theta, np.arange(len(self.parameters.keys)), self.designed))
 
-    def strung(self, moved: dict[str, Reals], cells: slice | NDArray[np.intp] = slice(None)) -> Stop:
+    def strung(self, moved: dict[str, Reals], cells: Cells = ALL) -> Stop:
         """Cells of these local quantities, strings tuned to their pitch: a longer one is tighter, which lowers its κ and β0."""
         scale, ratio = self._designed.scale[cells], self._designed.ratio[cells]
         longer = 2.0 * np.log((scale + moved["saddle"] - moved["nut"]) / self._designed_open_mm[cells])

@@ -56,9 +56,9 @@ class NoteField:
 
     def at(self, cells: NDArray[np.intp], *, beside: int = 0) -> NoteField:
         """Of these cells only, and nothing of `beside` values that follow them."""
-        there = np.ix_(cells, cells)
-        parts = (np.pad(one, (0, beside)) for one in (self.finger[there], self.pull[there], self.own_of_mm[cells]))
-        return NoteField(**dict(zip(("finger", "pull", "own_of_mm"), parts, strict=True)))
+        there, more = np.ix_(cells, cells), (0, beside)
+        finger, pull = np.pad(self.finger[there], more), np.pad(self.pull[there], more)
+        return NoteField(finger=finger, pull=pull, own_of_mm=np.pad(self.own_of_mm[cells], more))
 
     def own(self, rough: Roughness) -> Reals:
         """Variance of what each cell has by itself: its crown, and what no part of the model explains."""

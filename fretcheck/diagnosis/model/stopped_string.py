@@ -44,18 +44,20 @@ class Stop:
 LOCALS = tuple(field.name for field in fields(Stop) if field.name not in ("scale", "ratio"))  # The quantities a fault can change
 
 
-def stretch(stop: Stop) -> Reals:
-    """Q: relative growth of the string's length when it is stopped ([AB], with the finger's depth added)."""
-    dx = stop.saddle
-    nut_set_back = -stop.nut
+def lengths(stop: Stop) -> tuple[Reals, Reals, Reals]:
+    """Of the open string and of the part that speaks, and Q, by what share stopping makes the whole string longer.
+
+    [AB], with the finger's depth added.
+    """
     b, d = stop.nut_height + stop.relief, stop.finger
-    xk = stop.scale / stop.ratio - stop.fret
+    on_axis = stop.scale / stop.ratio - stop.fret + stop.saddle
+    whole = stop.scale + stop.saddle - stop.nut
     saddle_height = stop.saddle_height + stop.relief
-    open_length = np.sqrt((stop.scale + dx + nut_set_back) ** 2 + (stop.saddle_height - stop.nut_height) ** 2)
-    speaking = np.sqrt((xk + dx) ** 2 + saddle_height**2)
-    fall = saddle_height * d / (xk + dx) + stop.depth
-    behind = np.sqrt(d**2 + fall**2) + np.sqrt((stop.scale - xk + nut_set_back - d) ** 2 + (b + fall) ** 2)
-    return np.asarray((speaking + behind - open_length) / open_length)
+    open_length = np.sqrt(whole**2 + (stop.saddle_height - stop.nut_height) ** 2)
+    speaking = np.sqrt(on_axis**2 + saddle_height**2)
+    fall = saddle_height * d / on_axis + stop.depth
+    behind = np.sqrt(d**2 + fall**2) + np.sqrt((whole - on_axis - d) ** 2 + (b + fall) ** 2)
+    return open_length, speaking, (speaking + behind - open_length) / open_length
 
 
 def stiffness_factor(beta: Reals, end: Reals) -> Reals:
@@ -68,19 +70,12 @@ def stiffness_factor(beta: Reals, end: Reals) -> Reals:
 
 def sharpness_cents(stop: Stop) -> Reals:
     """Deviation of the stopped note from equal temperament above its own open note ([AB], four terms), in cents."""
-    xk = stop.scale / stop.ratio - stop.fret
-    open_length = np.sqrt((stop.scale + stop.saddle - stop.nut) ** 2 + (stop.saddle_height - stop.nut_height) ** 2)
-    speaking = np.sqrt((xk + stop.saddle) ** 2 + (stop.saddle_height + stop.relief) ** 2)
-    q = stretch(stop)
+    open_length, speaking, q = lengths(stop)
     tension = 1.0 + np.exp(stop.log_kappa) * q
     beta0 = np.exp(stop.log_beta)
     beta = beta0 * (open_length / speaking) / np.sqrt(tension)
-    nepers = (
-        np.log(open_length / (stop.ratio * speaking))
-        + 0.5 * np.log(1.0 + q)
-        + 0.5 * np.log(tension)
-        + np.log(stiffness_factor(beta, stop.end) / stiffness_factor(beta0, stop.end))
-    )
+    stiffer = stiffness_factor(beta, stop.end) / stiffness_factor(beta0, stop.end)
+    nepers = np.log(open_length / (stop.ratio * speaking) * stiffer) + 0.5 * np.log((1.0 + q) * tension)
     return np.asarray(CENTS_PER_NEPER * nepers + stop.cents)
 
 
