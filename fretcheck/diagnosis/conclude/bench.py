@@ -98,6 +98,7 @@ class Bench:
         self._least = least_clearance_mm
         self.measured_mm = _clearance_measured(fresh(posterior.design.neck), self.strings)
         self._by_filing: dict[float, Reals] = {}
+        self._done: dict[tuple[int, bytes, bytes], Reals] = {}  # What work on a string's columns of θ does to its notes
 
     @cached_property
     def _as_built(self) -> list[tuple[NDArray[np.intp], dict[str, Reals], Reals]]:
@@ -116,9 +117,14 @@ class Bench:
         model, notes, step = self.posterior.model, self._as_read.copy(), theta - self.theta
         changed = np.flatnonzero(np.any(step, axis=0))
         for number, (cells, before, now) in zip(self.strings, self._as_built if len(changed) else [], strict=False):
-            if np.any(model.parameters.matrix[np.ix_(changed, cells)]):
-                after = model.moved(step, changed, before, cells)
-                notes[:, self.of_string[number]] += sharpness_cents(model.strung(after, cells)) - now
+            here = changed[np.any(model.parameters.matrix[np.ix_(changed, cells)], axis=1)]
+            if not len(here):
+                continue
+            work = (number, here.tobytes(), step[:, here].tobytes())
+            if work not in self._done:  # plans are compared that have most of their work in common
+                after = model.moved(step, here, before, cells)
+                self._done[work] = sharpness_cents(model.strung(after, cells)) - now
+            notes[:, self.of_string[number]] += self._done[work]
         return Outcome(notes=notes, limit=self.limit)
 
     def column(self, kind: str, *, string: int | None = None, fret: int | None = None) -> int | None:
