@@ -97,7 +97,6 @@ class Bench:
         self.above_nut = 1.0 - first_share(posterior.design)
         self._least = least_clearance_mm
         self.measured_mm = _clearance_measured(fresh(posterior.design.neck), self.strings)
-        self._by_filing: dict[float, Reals] = {}
         self._done: dict[tuple[int, bytes, bytes], Reals] = {}  # What work on a string's columns of θ does to its notes
 
     @cached_property
@@ -118,8 +117,6 @@ class Bench:
         changed = np.flatnonzero(np.any(step, axis=0))
         for number, (cells, before, now) in zip(self.strings, self._as_built if len(changed) else [], strict=False):
             here = changed[np.any(model.parameters.matrix[np.ix_(changed, cells)], axis=1)]
-            if not len(here):
-                continue
             work = (number, here.tobytes(), step[:, here].tobytes())
             if work not in self._done:  # plans are compared that have most of their work in common
                 after = model.moved(step, here, before, cells)
@@ -189,9 +186,7 @@ class Bench:
 
     def by_filing(self, mm: float) -> Reals:
         """What filing all slots does to the notes of the neck as it is, shape (draws, notes)."""
-        if mm not in self._by_filing:
-            self._by_filing[mm] = self.outcome(self.filed(self.theta, self.slotted, mm)).notes - self._as_read
-        return self._by_filing[mm]
+        return self.outcome(self.filed(self.theta, self.slotted, mm)).notes - self._as_read
 
     def moved(self, theta: Reals, column: int, mm: float) -> Reals:
         """One part moved, as well as a hand does."""

@@ -59,9 +59,8 @@ def drawn_notes(
     cells = {(cell.string, cell.fret): n for n, cell in enumerate(design.cells) if cell.press is None}
     gauge = 0.0 if settings.gauge_repeatability_cents is None else settings.gauge_repeatability_cents
     places = [place for place in sorted({*plucks, *asked}) if place[1] > 0 or place in plucks]
-    plucked = {
-        place: robust_mean(heard, scale=posterior.scatter.cents.get(place[0], 0.0)) for place, heard in sorted(plucks.items())
-    }
+    scales = posterior.scatter.cents
+    plucked = {place: robust_mean(heard, scale=scales.get(place[0], 0.0)) for place, heard in plucks.items()}
     values = np.empty((len(places), len(draws.notes)))
     for row, (string, fret) in zip(values, places, strict=True):
         if fret == 0:

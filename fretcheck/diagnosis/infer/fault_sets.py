@@ -65,8 +65,8 @@ class FaultSets:
 
     @cached_property
     def _response(self) -> Reals:
-        ways = self.extra.ways
-        response = -self.sound.white_cross.T @ self.extra.white
+        ways, sound = self.extra.ways, self.sound
+        response = -sound.prior_covariance @ (sound.white_design.T @ self.extra.white)
         response[ways.columns, np.arange(len(ways.columns))] += ways.spread
         return np.asarray(response)
 

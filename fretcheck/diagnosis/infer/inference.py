@@ -101,9 +101,7 @@ def infer(neck: Neck, observations: Sequence[Observation]) -> Posterior:
         if np.max(np.abs(model.cents(theta) - before)) < SETTLED_CENTS:
             break
     slopes = model.jacobian(theta)
-    expected = _expected(model, theta, slopes, sets)
-    own = np.sqrt(np.diag(readings.field))
-    expected = {cell: (cents, math.hypot(u, rest)) for (cell, (cents, u)), rest in zip(expected.items(), own, strict=True)}
+    expected = _expected(model, theta, slopes, sets, np.diag(readings.field))
     readings = _placed(design, combine(observations, scatter, expected=expected), readings.field, readings.own)
     weighed = []
     for (width, share), (opened, open_share) in product(WIDTHS, OPENS):
@@ -158,12 +156,14 @@ def _linear(
     """The tangent problem of the sound neck at θ; `slopes` is the model's derivative where it is already known."""
     jacobian = (model.jacobian(theta) if slopes is None else slopes)[readings.index]
     y = readings.combined.cents - model.cents(theta)[readings.index] + jacobian @ theta
-    covariance = model.parameters.prior_covariance
+    parameters = model.parameters
+    root = parameters.mixing * np.array(parameters.spreads)
+    covariance = root @ root.T
     return LinearGaussian(
         y=np.concatenate([y, hand.values]),
         design=np.concatenate([jacobian, hand.rows]),
         noise=block_diag(readings.noise, hand.covariance),
-        prior_mean=model.parameters.prior_mean,
+        prior_mean=parameters.prior_mean,
         prior_covariance=covariance if extra is None else covariance + extra,
     )
 
@@ -194,10 +194,12 @@ class _Search:
         """
         scattered = replace(readings, field=np.zeros_like(readings.field))
         problem = self.problem(scattered, RULES[0])
-        heard = parts.at(readings.index, beside=len(problem.y) - len(readings.index))
+        index, there = readings.index, np.ix_(readings.index, readings.index)
+        heard = NoteField(finger=parts.finger[there], pull=parts.pull[there], own_of_mm=parts.own_of_mm[index])
+        more = (0, len(problem.y) - len(index))  # Measurements by hand have nothing of the field
         sets: set[tuple[int, ...]] = set()
         for rough in (SMOOTH, ROUGH):
-            rougher = problem.with_noise(problem.noise + heard.covariance(rough))
+            rougher = problem.with_noise(problem.noise + np.pad(heard.covariance(rough), more))
             sets.update(weigh(rougher, self.ways, most=FAULTS_BETWEEN).kept[:SETS_BETWEEN])
         sets.discard(())
         of_player = {
@@ -207,7 +209,7 @@ class _Search:
         problems, shares, kinds = [], [], []
         for (pull, pull_share), (own, own_share), (finger, finger_share) in product(PULLS, OWNS, FINGERS):
             rough = Roughness(finger=finger, pull_cents=pull, own_mm=own)
-            problems.append(of_player[finger].with_noise(problem.noise + heard.covariance(rough)))
+            problems.append(of_player[finger].with_noise(problem.noise + np.pad(heard.covariance(rough), more)))
             shares.append(pull_share * own_share * finger_share)
             kinds.append((pull, own, finger))
         logs = evidences(problems, self.ways, sorted(sets)) + np.log(shares)
@@ -229,9 +231,6 @@ class _Search:
         A rule shows over all frets: it is gone by only with enough strings and frets read, and with no string retuned meanwhile.
         """
         problems = [self.problem(readings, rule) for rule in RULES]
-        for number, rule in enumerate(RULES[1:], start=1):
-            if rule.extra_covariance is None:  # it only shifts the frets, and the covariance stays as it is
-                problems[number] = problems[0].with_y(problems[number].y)
         shares = np.log([rule.share for rule in RULES])
         logs = np.array([weigh(problem, self.ways, most=1).log_evidence for problem in problems])
         order = np.argsort(-(logs + shares))
@@ -250,10 +249,10 @@ class _Search:
         return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
 
 
-def _expected(model: ForwardModel, theta: Reals, rows: Reals, sets: FaultSets) -> dict[Cell, tuple[float, float]]:
-    """Cents of every cell, and their standard uncertainty, by the most probable faults."""
-    variance = np.sum(rows @ sets.sound.covariance * rows, axis=1) + np.sum((rows @ sets.best.root) ** 2, axis=1)
-    cents, u = model.cents(theta), np.sqrt(np.maximum(variance, 0.0))
+def _expected(model: ForwardModel, theta: Reals, slopes: Reals, sets: FaultSets, field: Reals) -> dict[Cell, tuple[float, float]]:
+    """Cents of every cell by the most probable faults, and their standard uncertainty, the field's variance included."""
+    variance = np.sum(slopes @ sets.sound.covariance * slopes, axis=1) + np.sum((slopes @ sets.best.root) ** 2, axis=1)
+    cents, u = model.cents(theta), np.sqrt(np.maximum(variance, 0.0) + field)
     return {cell: (float(value), float(spread)) for cell, value, spread in zip(model.design.cells, cents, u, strict=True)}
 
 

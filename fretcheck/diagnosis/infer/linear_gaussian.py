@@ -2,7 +2,7 @@
 
 y = X·θ + noise, θ ~ N(m, P), noise ~ N(0, R): C = X P Xᵀ + R, θ | y ~ N(m + P Xᵀ C⁻¹ (y − X m), P − P Xᵀ C⁻¹ X P), and
 ln p(y) = −½ (ln|2πC| + (y − X m)ᵀ C⁻¹ (y − X m)). C. M. Bishop, Pattern Recognition and Machine Learning, 2.3.3, from memory.
-With C = L·Lᵀ all of it is products of L⁻¹ X P and L⁻¹ (y − X m), the observations whitened.
+With C = L·Lᵀ all of it is products of L⁻¹ X and L⁻¹ (y − X m), the observations whitened.
 
 Conventions: noise is a full covariance over the observations; priors too, `from_spreads` makes both from standard deviations.
 """
@@ -57,11 +57,6 @@ class LinearGaussian:
         return self.whitened(self.design)
 
     @cached_property
-    def white_cross(self) -> Reals:
-        """L⁻¹ X P, shape (observations, parameters)."""
-        return np.asarray(self.white_design @ self.prior_covariance)
-
-    @cached_property
     def white_residual(self) -> Reals:
         """L⁻¹ (y − X m), what the prior mean leaves unexplained."""
         return self.whitened(self.y - self.design @ self.prior_mean)
@@ -72,23 +67,18 @@ class LinearGaussian:
 
     def with_noise(self, noise: Reals) -> LinearGaussian:
         """The same problem with another noise; what they share is computed once."""
-        return self._again(replace(self, noise=noise), "_signal")
-
-    def with_y(self, y: Reals) -> LinearGaussian:
-        """The same problem with other observations; what they share is computed once."""
-        return self._again(replace(self, y=y), "_root", "white_design")
-
-    def _again(self, other: LinearGaussian, *shared: str) -> LinearGaussian:
-        vars(other).update({name: getattr(self, name) for name in shared})
+        other = replace(self, noise=noise)
+        vars(other).update(_signal=self._signal)
         return other
 
     @cached_property
     def mean(self) -> Reals:
-        return np.asarray(self.prior_mean + self.white_residual @ self.white_cross)
+        return np.asarray(self.prior_mean + self.prior_covariance @ (self.white_design.T @ self.white_residual))
 
     @cached_property
     def covariance(self) -> Reals:
-        return np.asarray(self.prior_covariance - self.white_cross.T @ self.white_cross)
+        white = self.white_design @ self.prior_covariance
+        return np.asarray(self.prior_covariance - white.T @ white)
 
     @cached_property
     def log_evidence(self) -> float:

@@ -55,11 +55,6 @@ class AsDesigned:
         return np.array([cell.fret for cell in self.cells], dtype=np.intp)
 
     @cached_property
-    def played(self) -> NDArray[np.bool_]:
-        """Which cells are stopped as in playing."""
-        return np.array([cell.press is None for cell in self.cells])
-
-    @cached_property
     def side(self) -> Reals:
         """Across the neck, per string: 1 at string 1, −1 at the last; strings of a course lie together."""
         return across(self.neck)

@@ -119,7 +119,7 @@ def first_share(design: AsDesigned) -> float:
 
 def _cells(design: AsDesigned, *, fret: int | None, string: int | None) -> NDArray[np.intp]:
     """Cells that a measurement speaks of."""
-    chosen = design.played.copy()
+    chosen = np.array([cell.press is None for cell in design.cells])
     if string is not None:
         chosen &= design.string == string - 1
     if fret is not None:

@@ -10,12 +10,9 @@ depth ±0.02 mm over the frets, ±0.06 mm more at fret 1; a body's pulls usually
 semitone wide.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.model.as_designed import AsDesigned
@@ -53,12 +50,6 @@ class NoteField:
         field = rough.finger**2 * self.finger + rough.pull_cents**2 * self.pull
         field[np.diag_indices_from(field)] += self.own(rough)
         return field
-
-    def at(self, cells: NDArray[np.intp], *, beside: int = 0) -> NoteField:
-        """Of these cells only, and nothing of `beside` values that follow them."""
-        there, more = np.ix_(cells, cells), (0, beside)
-        finger, pull = np.pad(self.finger[there], more), np.pad(self.pull[there], more)
-        return NoteField(finger=finger, pull=pull, own_of_mm=np.pad(self.own_of_mm[cells], more))
 
     def own(self, rough: Roughness) -> Reals:
         """Variance of what each cell has by itself: its crown, and what no part of the model explains."""

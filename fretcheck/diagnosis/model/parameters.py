@@ -203,12 +203,6 @@ class Parameters:
         """Of θ on a sound neck."""
         return np.asarray(self.mixing @ np.array(self.means))
 
-    @cached_property
-    def prior_covariance(self) -> Reals:
-        """Of θ on a sound neck, shape (parameters, parameters)."""
-        root = self.mixing * np.array(self.spreads)
-        return np.asarray(root @ root.T)
-
     def column(self, kind: str, *, fret: int | None = None, string: int | None = None) -> int | None:
         """Where a parameter stands; None when this neck has none such."""
         try:
