@@ -97,6 +97,7 @@ class Bench:
         self.above_nut = 1.0 - first_share(posterior.design)
         self._least = least_clearance_mm
         self.measured_mm = _clearance_measured(fresh(posterior.design.neck), self.strings)
+        self._by_filing: dict[float, Reals] = {}
         self._done: dict[tuple[int, bytes, bytes], Reals] = {}  # What work on a string's columns of θ does to its notes
 
     @cached_property
@@ -151,10 +152,10 @@ class Bench:
     def _slopes(self) -> Reals:
         return self.posterior.model.jacobian(np.mean(self.theta, axis=0))
 
-    def saddle_moves(self, notes: Reals, string: int) -> Moves:
-        """The moves of one saddle that bring all notes of its string within, per draw."""
-        here = self.of_string[string]
-        return moves_within(notes[:, here], self.saddle_slopes[here], limit=self.limit)
+    def saddle_moves(self, notes: Reals) -> dict[int, Moves]:
+        """The moves of each string's saddle that bring all notes of the string within, per draw."""
+        slopes, limit = self.saddle_slopes, self.limit
+        return {string: moves_within(notes[:, here], slopes[here], limit=limit) for string, here in self.of_string.items()}
 
     def clearances_mm(self, theta: Reals, string: int) -> Reals:
         """What a string leaves over the crown of fret 1, per draw."""
@@ -186,7 +187,9 @@ class Bench:
 
     def by_filing(self, mm: float) -> Reals:
         """What filing all slots does to the notes of the neck as it is, shape (draws, notes)."""
-        return self.outcome(self.filed(self.theta, self.slotted, mm)).notes - self._as_read
+        if mm not in self._by_filing:
+            self._by_filing[mm] = self.outcome(self.filed(self.theta, self.slotted, mm)).notes - self._as_read
+        return self._by_filing[mm]
 
     def moved(self, theta: Reals, column: int, mm: float) -> Reals:
         """One part moved, as well as a hand does."""

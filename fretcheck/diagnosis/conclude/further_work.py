@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fretcheck.arrays import Reals
 from fretcheck.diagnosis.conclude.bench import PLACE_SLIP_MM, Bench
 from fretcheck.diagnosis.conclude.piece_of_work import How, Work, all_done, saddle_set, straight_saddle
 from fretcheck.diagnosis.conclude.repairs import joined
@@ -28,6 +27,8 @@ LEAST_MOVE_MM = 0.1  # Less than a bench can tell
 FILINGS_MM = (0.05, 0.10, 0.15, 0.20, 0.30, 0.40)
 NUT_STEP_MM = 0.25
 KEPT = 400  # Combinations carried from string to string; six strings of four options have 4096, of two 64
+
+ByString = dict[int, Moves]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,26 +58,28 @@ def best_further(
     theta = all_done(bench, done)
     search = _Search(bench=bench, done=tuple(done), style=style, settings=settings)
     here = bench.outcome(theta)
-    best = search.best(here.notes)
+    moves = bench.saddle_moves(here.notes)
+    best = search.best(moves)
     repaired = [one for one in done if one.how == "slots"]
-    filed = {}
+    filed: dict[float, ByString] = {}
     if slots and bench.slotted and not repaired and best.objective > settings.cost_slots:
-        filed = {mm: here.notes + bench.by_filing(mm) for mm in FILINGS_MM}
+        filed = {mm: bench.saddle_moves(here.notes + bench.by_filing(mm)) for mm in FILINGS_MM}
     deeper = slots and [one.slots for one in repaired if one.filed_mm > 0.0] == [tuple(bench.slotted)]
     for mm in FILINGS_MM if filed or deeper else ():
         cost = DEEPER * mm / FILINGS_MM[0] if deeper else settings.cost_slots  # filed anyway, they may go below the design
         every = Work(how="slots", cost=cost, slots=tuple(bench.slotted), filed_mm=mm)
         if best.objective > cost:
-            lower = bench.outcome(all_done(bench, joined([*done, every]))).notes if deeper else filed[mm]
+            lower = bench.saddle_moves(bench.outcome(all_done(bench, joined([*done, every]))).notes) if deeper else filed[mm]
             best = min(best, search.best(lower, before=every), key=lambda one: one.objective)
     if filed:
-        best = min(best, search.best(here.notes, filed=filed), key=lambda one: one.objective)
+        best = min(best, search.best(moves, filed=filed), key=lambda one: one.objective)
     column = bench.column("nut_position")
     if best.probability < ENOUGH and column is not None:
         for mm in np.arange(-settings.most_nut_mm, settings.most_nut_mm + 0.5 * NUT_STEP_MM, NUT_STEP_MM):
             move = Work(how="nut", cost=settings.cost_nut, shifts=((column, round(float(mm), 3)),))
             slipped = (float(mm) + PLACE_SLIP_MM * bench.slips[:, column])[:, None] * bench.nut_slopes
-            best = min(best, search.best(here.notes + slipped, before=move, finely=False), key=lambda one: one.objective)
+            shifted = bench.saddle_moves(here.notes + slipped)
+            best = min(best, search.best(shifted, before=move, finely=False), key=lambda one: one.objective)
     probability = bench.outcome(all_done(bench, joined([*done, *best.works]))).probability
     objective = sum(one.cost for one in best.works) + _missing(probability, settings)
     untouched = _missing(here.probability, settings)
@@ -97,13 +100,12 @@ class _Search:
     settings: DiagnosisSettings
 
     def best(
-        self, notes: Reals, *, before: Work | None = None, filed: dict[float, Reals] | None = None, finely: bool = True
+        self, moves: ByString, *, before: Work | None = None, filed: dict[float, ByString] | None = None, finely: bool = True
     ) -> Best:
-        """The best setting of the saddles for these notes; with `filed`, notes after filing by so much, of single slots too."""
+        """The best setting of the saddles by their moves; with `filed`, moves after filing by so much, of single slots too."""
         first = () if before is None else (before,)
         start = sum(one.cost for one in first)
         bench = self.bench
-        moves = {string: bench.saddle_moves(notes, string) for string in bench.strings}
         plain = {string: moves[string].inside(0.0) for string in bench.strings}
         options = {string: [_Option(cost=0.0, works=(), within=plain[string])] for string in bench.strings}
         each = self.style in (None, "per_string")
@@ -134,11 +136,11 @@ class _Search:
         cost += sum(one.cost for one in before)
         return _Option(cost=cost, works=(*before, work), within=moves.inside(work.mm + slip))
 
-    def _slot(self, string: int, filed: dict[float, Reals], *, each: bool) -> list[_Option]:
+    def _slot(self, string: int, filed: dict[float, ByString], *, each: bool) -> list[_Option]:
         best: dict[int, _Option] = {}  # By how many works it takes
-        for mm, notes in filed.items():
+        for mm, of_strings in filed.items():
             work = Work(how="slots", cost=self.settings.cost_slots, slots=(string,), filed_mm=mm)
-            moves = self.bench.saddle_moves(notes, string)
+            moves = of_strings[string]
             options = [_Option(cost=work.cost, works=(work,), within=moves.inside(0.0))]
             for one in [*options, *([self._one_saddle(string, moves, (work,))] if each else [])]:
                 known = best.get(len(one.works))
@@ -166,7 +168,7 @@ class _Search:
             works=(*first, *works), objective=float(cost[0]) + _missing(probability, self.settings), probability=probability
         )
 
-    def _straight(self, moves: dict[int, Moves], *, finely: bool) -> list[_Option]:
+    def _straight(self, moves: ByString, *, finely: bool) -> list[_Option]:
         """The saddle moved in one piece, in the ways that this neck allows."""
         bench, settings, style = self.bench, self.settings, self.style
         if style == "per_string" or len(bench.strings) < 2:
