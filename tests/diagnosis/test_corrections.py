@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fretcheck.diagnosis.diagnose import diagnose
-from fretcheck.diagnosis.model.forward import expected_cents
+from fretcheck.diagnosis.model.as_designed import expected_cents
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import Diagnosis, Move
 from fretcheck.diagnosis.settings import DiagnosisSettings

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.model.as_designed import Cell, across, as_designed
-from fretcheck.diagnosis.model.forward import ForwardModel, expected_cents
+from fretcheck.diagnosis.model.as_designed import Cell, across, as_designed, expected_cents
+from fretcheck.diagnosis.model.forward import ForwardModel
 from fretcheck.diagnosis.model.parameters import Parameters, parameters_of
 from fretcheck.neck.description import Neck
 from fretcheck.neck.starts import STARTS

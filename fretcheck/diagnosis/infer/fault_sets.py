@@ -38,7 +38,6 @@ class FaultSet:
     """One set of faults, each there in one way, with the posterior it implies."""
 
     faults: tuple[int, ...]
-    log_weight: float
     mean: Reals  # Of all parameters
     root: Reals  # The posterior covariance is that of the sound neck plus root·rootᵀ, shape (parameters, extra parts)
 
@@ -72,20 +71,15 @@ class FaultSets:
 
     def posteriors(self, numbers: Sequence[int]) -> tuple[FaultSet, ...]:
         """Of some sets, by their numbers among those kept."""
-        extra, chosen = self.extra, [self.kept[number] for number in numbers]
+        extra, fault, chosen = self.extra, self.extra.ways.fault, [self.kept[number] for number in numbers]
         index = extra.ways.side_by_side(chosen)
         inner = np.linalg.inv(np.eye(index.shape[1]) + extra.gram[index[:, :, None], index[:, None, :]])
         response = np.moveaxis(self._response[:, index], 0, 1)
         means = self.sound.mean + (response @ (inner @ extra.score[index][:, :, None]))[:, :, 0]
         roots = response @ np.linalg.cholesky(inner)
         return tuple(
-            FaultSet(
-                faults=tuple(sorted(extra.ways.fault[list(ways)].tolist())),
-                log_weight=self.log_weights[number],
-                mean=mean,
-                root=root[:, : len(extra.ways.parts(ways))],
-            )
-            for number, ways, mean, root in zip(numbers, chosen, means, roots, strict=True)
+            FaultSet(faults=tuple(sorted(fault[list(one)].tolist())), mean=mean, root=root[:, : len(extra.ways.parts(one))])
+            for one, mean, root in zip(chosen, means, roots, strict=True)
         )
 
 

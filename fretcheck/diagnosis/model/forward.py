@@ -11,15 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretcheck.arrays import Reals
-from fretcheck.diagnosis.model.as_designed import AsDesigned, as_designed, expected_cents
+from fretcheck.diagnosis.model.as_designed import AsDesigned, as_designed
 from fretcheck.diagnosis.model.parameters import Parameters, parameters_of
 from fretcheck.diagnosis.model.stopped_string import LOCALS, Stop, partials, sharpness_cents
 from fretcheck.neck.description import Neck
 
 Cells = slice | NDArray[np.intp]
 ALL = slice(None)
-
-__all__ = ["ForwardModel", "expected_cents", "played_cents"]
 
 
 @dataclass(frozen=True, kw_only=True)
