@@ -40,8 +40,8 @@ class DiagnosisSettings:
     tuning_drift_cents: float = 3.0
     finger_pressure_cents: float = 5.0
 
-    # A cause is reported when it exceeds its practical size with at least this probability. With 0.5 the sound necks of a mildly
-    # real kind got a finding in 15 of 100, with 0.7 in 10 (frets 0.25 mm out named first 80 and 77 %, 0.40 mm 100 and 93 %).
+    # A cause is reported when it exceeds its practical size with at least this probability; `findings` asks less of frets, and
+    # more where the notes stray.
     finding_probability: float = 0.7
     most_findings: int = 6
 
