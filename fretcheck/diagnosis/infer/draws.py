@@ -65,5 +65,6 @@ def _theta(posterior: Posterior, chance: np.random.Generator, draws: int) -> Rea
 
 
 def _root(covariance: Reals) -> Reals:
+    """The symmetric one, which does not turn with rounding where eigenvalues nearly coincide."""
     values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
