@@ -39,15 +39,16 @@ LEAST_PROBABLE = 0.35
 NARROWED = 0.5
 LOWEST_FRET = 1
 # Frets need less: one 0.25 mm out moves its notes by less than a cent at the low frets. Where the finger is more even than the
-# first (of what is usual) the model holds best, and a fret's place, tilt and wear need the second share of what is asked of other
-# causes, elsewhere the third. So 78, not 70 of 100 frets 0.25 mm out were named first and 82, not 76 of 100 tilted by 0.35 (120
-# each) in a careful workshop's necks, 67 (59) and 68 (64) in mildly real ones; of sound ones 6 (3) and 8 (6) got a finding (180).
-EVEN_FINGER, SHARE_WHEN_EVEN, SHARE_OF_FRETS = 0.7, 0.55, 0.85
+# first (of what is usual) the model holds best, and a fret's place, tilt and wear need the second, elsewhere the third. So 78,
+# not 70 of 100 frets 0.25 mm out were named first and 82, not 76 of 100 tilted by 0.35 (120 each) in a careful workshop's
+# necks, 67 (59) and 68 (64) in mildly real ones; of sound ones 2 and 8 of 100 get a finding (200). A shop that asks for more
+# gets it.
+EVEN_FINGER, FRETS_WHEN_EVEN, FRETS_ELSE = 0.7, 0.39, 0.6
 FRETS = ("fret_position", "fret_tilt", "fret_wear")
-# On an instrument beyond the model (`Roughness.beyond_the_model`) a cause needs the first, a saddle, which moves a whole string,
-# the second, and finger or nut the third; nothing is told as surer than the fourth. Of 120 sound `hard` necks so 16 of 100 got a
-# finding, with 0.9, 0.7 and 0.98 it were 40; of 24 each saddles 2.5 mm off were named first in 17 (18), frets 0.40 mm in 13 (14).
-WHEN_ROUGH, SADDLE_WHEN_ROUGH, LOW_SHARP_WHEN_ROUGH, MOST_WHEN_ROUGH = 0.95, 0.8, 0.998, 0.94
+# On an instrument beyond the model (`Roughness.beyond_the_model`) a cause needs the first, a saddle, which moves a whole
+# string, the second, and finger or nut the third. Of 120 sound `hard` necks so 16 of 100 got a finding, with 0.9, 0.7 and 0.98
+# it were 40; of 24 each saddles 2.5 mm off were named first in 17 (18), frets 0.40 mm in 13 (14).
+WHEN_ROUGH, SADDLE_WHEN_ROUGH, LOW_SHARP_WHEN_ROUGH = 0.95, 0.8, 0.998
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,8 +85,8 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
     rough = posterior.rough.beyond_the_model
     if rough:
         warnings.append(
-            "The notes of this neck stray more, beside all parts, than those of most: findings need more certainty than usual, "
-            "and none is sure."
+            "Beyond what frets, nut, saddle and strings explain, this instrument's notes wander more than most: findings need "
+            "more certainty than usual. Measure before cutting."
         )
     needed = max(settings.finding_probability, WITHOUT_REPEATS) if unrepeated else settings.finding_probability
     able = [
@@ -95,8 +96,8 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         and (one.estimate.string is None or one.estimate.string in read or one.kind == "nut_skew")
     ]
 
-    share = SHARE_WHEN_EVEN if posterior.rough.finger < EVEN_FINGER else SHARE_OF_FRETS
-    of_frets = needed if unrepeated else share * needed
+    of_frets = FRETS_WHEN_EVEN if posterior.rough.finger < EVEN_FINGER else FRETS_ELSE
+    of_frets = needed if needed > DiagnosisSettings.finding_probability else min(needed, of_frets)
 
     def reaches(one: PossibleCause, least: float) -> bool:
         of_rough = SADDLE_WHEN_ROUGH if one.estimate.cause == "saddle_position" else WHEN_ROUGH
@@ -115,13 +116,12 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         key=lambda one: (one.estimate.cause in OF_THE_HAND, one.judged_probability < SURE, -np.sum(effects[id(one)] ** 2))
     )
     chosen = chosen[: settings.most_findings]
-    most = MOST_WHEN_ROUGH if rough else 1.0
-    findings = [_finding(posterior, one, contests[id(one)], effects[id(one)], most=most) for one in chosen]
+    findings = [_finding(posterior, one, contests[id(one)], effects[id(one)]) for one in chosen]
     for nut in able:
         alike = contests.get(id(nut)) if nut.kind == "nut_height" and nut not in chosen else None
         if alike is not None and alike.rivals and alike.together >= (LOW_SHARP_WHEN_ROUGH if rough else LOW_SHARP):
-            findings.append(_finger_or_nut(posterior, nut, alike, most=most))
-    layout = _layout_finding(posterior, few=few, needed=needed, most=most)
+            findings.append(_finger_or_nut(posterior, nut, alike))
+    layout = _layout_finding(posterior, few=few)
     if layout is not None:
         findings.insert(0, layout)
     return Findings(
@@ -153,13 +153,11 @@ def _shown_by(posterior: Posterior, effect: Reals) -> tuple[tuple[int, int], ...
     return tuple([place for place in places if place in read][:6])
 
 
-def _finding(posterior: Posterior, cause: PossibleCause, contest: Contest, effect: Reals, *, most: float) -> Finding:
-    """A cause told as a finding, as surer than `most` in no case."""
+def _finding(posterior: Posterior, cause: PossibleCause, contest: Contest, effect: Reals) -> Finding:
     estimate = given_the_fault(posterior, cause)
-    probability = min(cause.judged_probability, most)
     text = statement(estimate, posterior.design.neck, kind=cause.kind)
-    if probability < SURE:
-        text = f"{sure(probability)}: {text}"
+    if cause.judged_probability < SURE:
+        text = f"{sure(cause.judged_probability)}: {text}"
     if contest.rivals:
         text += f" The same could come from {contest.names}; what decides: {contest.decided_by}."
     in_mm = estimate.unit == "mm"
@@ -167,12 +165,12 @@ def _finding(posterior: Posterior, cause: PossibleCause, contest: Contest, effec
         cause=estimate.cause, fret=estimate.fret, string=estimate.string,
         value_mm=estimate.value if in_mm else None, u_mm=estimate.u if in_mm else None,
         value_cents=None if in_mm else estimate.value, u_cents=None if in_mm else estimate.u,
-        probability=probability, text=text, interval_90=estimate.interval_90, shown_by=_shown_by(posterior, effect),
+        probability=cause.judged_probability, text=text, interval_90=estimate.interval_90, shown_by=_shown_by(posterior, effect),
         rivals=contest.rivals, decided_by=contest.decided_by,
     )  # fmt: skip
 
 
-def _finger_or_nut(posterior: Posterior, nut: PossibleCause, contest: Contest, *, most: float) -> Finding:
+def _finger_or_nut(posterior: Posterior, nut: PossibleCause, contest: Contest) -> Finding:
     """Something surely sharpens the low frets, and it is more probably the finger than the nut."""
     estimate = given_the_fault(posterior, nut)
     finger = max(contest.rivals, key=lambda one: one.share)
@@ -191,7 +189,7 @@ def _finger_or_nut(posterior: Posterior, nut: PossibleCause, contest: Contest, *
     )
     return Finding(
         cause=finger.cause, fret=None, string=None, value_mm=None, u_mm=None, value_cents=value, u_cents=u,
-        probability=min(finger.share, most), text=text, shown_by=_shown_by(posterior, effect),
+        probability=finger.share, text=text, shown_by=_shown_by(posterior, effect),
         rivals=(Rival(cause="nut_height", fret=None, string=None, share=contest.own_share, text="nut slots too high"),),
         decided_by=contest.decided_by,
     )  # fmt: skip
@@ -206,9 +204,9 @@ def _carried_by_readings(posterior: Posterior, cause: PossibleCause) -> bool:
     return given_the_fault(posterior, cause).u <= NARROWED * before
 
 
-def _layout_finding(posterior: Posterior, *, few: bool, needed: float, most: float) -> Finding | None:
+def _layout_finding(posterior: Posterior, *, few: bool) -> Finding | None:
     best = posterior.layout[0]
-    if posterior.rule.name == DESIGNED or best.probability < needed or few:
+    if posterior.rule.name == DESIGNED or few:
         return None
     theta = posterior.mean.copy()
     theta[posterior.parameters.columns("fret_position")] = 0.0
@@ -216,10 +214,9 @@ def _layout_finding(posterior: Posterior, *, few: bool, needed: float, most: flo
     effect = posterior.model.cents(posterior.mean) - designed.cents(theta)
     cells = posterior.design.cells
     worst = int(np.argmax(np.abs(effect)))
-    probability = min(best.probability, most)
-    likely = f"{100.0 * probability:.0f} % probable"
+    likely = f"{100.0 * best.probability:.0f} % probable"
     text = f"{best.text} It puts fret {cells[worst].fret} out by {effect[worst]:+.1f} cents ({likely})."
     return Finding(
         cause="layout_rule", fret=None, string=None, value_mm=None, u_mm=None, value_cents=float(effect[worst]),
-        probability=probability, text=text, shown_by=_shown_by(posterior, effect),
+        probability=best.probability, text=text, shown_by=_shown_by(posterior, effect),
     )  # fmt: skip

@@ -23,8 +23,7 @@ LOW_FRETS = 2.5  # A finger's excess at fret 1 has fallen to 1/e so many frets u
 FINGER_FRETS = 4.0  # a finger's depth keeps to itself over so many frets
 FINGER_OWN_MM, FINGER_LOW_MM = 0.02, 0.06
 # Share, in variance, of what is uneven up the neck that all strings have alike: one hand over one fret (common practice, no
-# source). With all of the depth alike in part 32, not 43 of 60 sound `hard` necks of 100 got a finding, 5, not 7 of 100 `mild`,
-# frets were found as before, but a high nut hid behind it: at the low frets it is a parameter for all strings already.
+# source; ROBUST). Were the excess at the low frets alike too, a high nut would hide behind it: that is a parameter of its own.
 ALIKE_ACROSS = 0.5
 FINGER_LOW_CENTS = 0.3  # pushed aside, and the finger's flesh: not in proportion to the string's stretch
 LIGHT_SHARE = 0.25  # of the usual depth: pressed as lightly as still gives a clear note
@@ -73,13 +72,15 @@ def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:
     """The field of a neck; `depth_slope` is each note's rise in cents for a mm of the finger's depth."""
     same_string = design.string[:, None] == design.string
     low, played = low_frets(design), usual_depth(design)
-    steps = semitones(design)
-    apart = (steps[:, None] - steps) / FINGER_FRETS
+    scales = np.array([one.scale_length_mm for one in design.neck.strings])[design.string]
+    places = 12.0 * np.log2(scales / design.speaking_mm)  # up the neck: of a short string too
+    apart = (places[:, None] - places) / FINGER_FRETS
     smooth = np.exp(-0.5 * apart**2)
-    usual, all_of_it = FINGER_OWN_MM, FINGER_OWN_MM + FINGER_LOW_MM * low
     cents = depth_slope * played
-    finger = np.outer(usual * cents, usual * cents) * smooth * np.where(same_string, 1.0, ALIKE_ACROSS)
-    own = np.sqrt(all_of_it**2 - usual**2) * cents  # what the strings have alike of it is the parameter `finger_low`
+    finger = FINGER_OWN_MM**2 * np.outer(cents, cents) * smooth * np.where(same_string, 1.0, ALIKE_ACROSS)
+    own = (
+        np.sqrt((FINGER_OWN_MM + FINGER_LOW_MM * low) ** 2 - FINGER_OWN_MM**2) * cents
+    )  # what the strings have alike of it is the parameter `finger_low`
     finger += np.where(same_string, np.outer(own, own) * smooth, 0.0)
     finger += np.where(same_string, FINGER_LOW_CENTS**2 * np.outer(low * played, low * played), 0.0)
     return NoteField(finger=finger, pull=_pull(design), own_of_mm=np.square(CENTS_PER_NEPER / design.speaking_mm))

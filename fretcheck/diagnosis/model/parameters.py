@@ -63,7 +63,7 @@ SLOT_HEIGHT = Spread.about_nothing(sound=0.052, faulty=0.4, share=0.015)
 BRIDGE = Spread.about_nothing(sound=0.11, faulty=2.0, share=0.04)
 SADDLE_SLANT = Spread.about_nothing(sound=0.07, faulty=1.5, share=0.02)
 # As a share of the described setbacks' departures from a straight line: one cast or bought straight lies there in full
-SADDLE_STRAIGHT = Spread(sound=0.01, botched=(Botch(share=0.03, spread=0.2, toward=1.0),))
+SADDLE_STRAIGHT = Spread(sound=0.014, botched=(Botch(share=0.03, spread=0.2, toward=1.0),))
 # A flat worn into a crown leaves the string on one of its edges, 0.1 to 0.6 mm from the middle; a fresh one on its top
 WEAR = Spread(sound=0.02, botched=(Botch(share=0.08, spread=0.15),))
 WORN_FRETS = 5
@@ -81,9 +81,9 @@ OPEN_COMMON_MEAN, OPEN_COMMON = 0.10, 0.20  # of all opens, while searching; in 
 PRESSURE = Spread.about_nothing(sound=0.065, faulty=0.30, share=0.02)
 PRESSURE_MEAN_MM = 0.08
 
-BRIDGE_BY_EAR = Spread.about_nothing(sound=0.20, faulty=2.0, share=0.04)
+BRIDGE_BY_EAR = Spread.about_nothing(sound=0.28, faulty=2.0, share=0.04)
 # Where the description gives no setback: from where the string's octave is in tune, as far as an ear and a file come
-SADDLE_BY_EAR = Spread.about_nothing(sound=0.25, faulty=2.5, share=0.02)
+SADDLE_BY_EAR = Spread.about_nothing(sound=0.35, faulty=2.5, share=0.02)
 STRETCHES = ("log_kappa", "log_beta", "end", "saddle_height", "relief")  # Local quantities that a saddle set by ear makes up for
 FINGER_BEHIND_MM = 1.5
 PRESSURE_OWN_MM = 0.02
@@ -96,10 +96,11 @@ SADDLE_HEIGHT_ACROSS_MM, SADDLE_HEIGHT_OWN_MM = 0.3, 0.08
 
 LEAST_DEPARTURE_MM = 0.4  # Setbacks nearer than this to a straight line: a straight saddle serves them
 
-# What the width of a workshop and a hand leaves alone: what is measured, known by physics, or pressed on purpose; places of frets
-# and nut, marked by the same rules everywhere (the nut's narrowed too, its intervals held in 9, not 12 of 15 necks); and the
-# finger's depth, which sound alone does not tell from the nut's height (narrowed, a nut 0.40 mm high was told as 0.56 ± 0.07). A
-# string is as even as it was made and as it is old, whoever put it on: narrowed, old ones held in 63, so in 76 of 100.
+# What the width of a workshop and a hand leaves alone: what is measured, known by physics, pressed on purpose, or the strings'
+# own: a string is as even as it was made and as it is old, whoever put it on (narrowed, old ones' intervals held in 63, so in
+# 76 of 100); places of frets and nut, marked by the same rules everywhere (the nut's narrowed too, its intervals held in 9, not
+# 12 of 15 necks); and the finger's depth, which sound alone does not tell from the nut's height (narrowed, a nut 0.40 mm high
+# was told as 0.56 ± 0.07)
 PLACES = ("fret_position", "nut_position", "nut_skew", "own_nut")
 KNOWN = ("string", "pressure", "finger_low", "log_kappa", "log_beta", "light", "light_low", "firm")
 # What is cut and set differs less between workshops than heights, ends and fingers do: it is narrowed by two thirds of what these
@@ -315,11 +316,12 @@ def _straight_saddle(table: Parameters, design: AsDesigned) -> None:
 
 
 def _wear(table: Parameters, design: AsDesigned) -> None:
-    """Crowns worn at the low frets under the plain strings (of all plain or all wound ones: the upper half)."""
+    """Crowns worn at the low frets under the plain strings (of all plain or all wound ones: the upper half) and the next one."""
     count = len(design.neck.strings)
     plain = np.array([one.construction == "plain" for one in design.neck.strings])
     strings = plain if plain.any() and not plain.all() else np.arange(count) < (count + 1) // 2
-    beside = BESIDE_WORN * (np.append(strings[1:], False) | np.insert(strings[:-1], 0, False))
+    beside = np.append(strings[1:], False) | np.insert(strings[:-1], 0, False)
+    beside = BESIDE_WORN * (beside & ~np.all(beside | strings))  # worn under all of them is a fret out of place
     share = np.where(strings, 1.0, beside)[design.string] * (design.fret <= WORN_FRETS)
     parts = [2.0 * share]  # most of it alike: the same hand wore them
     parts += [share * (design.fret == fret) for fret in sorted(set(design.fret[share > 0.0].tolist()))]
