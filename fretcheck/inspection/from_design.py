@@ -27,8 +27,8 @@ def _shifted(part: CauseEstimate, by: float) -> CauseEstimate:
 
 
 def _shift_by_rule_mm(neck: Neck, document: InspectionDocument) -> dict[int, float]:
-    """Where the most probable way of laying out puts each fret, from the design; empty where that is the design."""
-    if not document.layout:
+    """Where the rule of layout that was found puts each fret, from the design; empty where none was: its causes are so told."""
+    if not document.layout or all(one.cause != "layout_rule" for one in document.findings):
         return {}
     best = max(document.layout, key=lambda one: one.probability)
     rule = next((one for one in RULES if one.name == best.name), None)

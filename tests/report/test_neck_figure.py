@@ -75,6 +75,14 @@ def test_frets_by_a_wrong_rule_are_drawn_where_the_rule_puts_them() -> None:
     assert "rule of 18" in neck_figure(made, [finding])
 
 
+def test_a_rule_only_listed_moves_no_fret() -> None:
+    document = documents.before()
+    listed = LayoutHypothesis(name="rule of 18", probability=0.85, text="The frets follow the rule of 18.")
+    made = plan_of(document.model_copy(update={"layout": [listed]}))
+    assert made is not None
+    assert made.frets == plan().frets
+
+
 def test_fanned_frets_stand_square_at_the_fret_that_should() -> None:
     document = documents.before()
     data = {**document.neck.description, "square_fret": 9}
