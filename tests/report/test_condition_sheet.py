@@ -87,6 +87,23 @@ def test_work_in_plain_words() -> None:
     ]
 
 
+def test_worn_frets_are_shaped_anew_and_go_nowhere() -> None:
+    worn = [Move(part="fret", fret=fret) for fret in (1, 2, 3)]
+    assert plain_work([*worn, Move(part="fret", fret=7, move_mm=0.4), Move(part="fret", fret=9)]) == [
+        "Shape the tops of frets 1 to 3 anew.",
+        "Reshape or set anew fret 7, by 0.40 mm toward the bridge.",
+        "Shape the top of fret 9 anew.",
+    ]
+
+
+def test_a_tilted_fret_moves_at_each_end_its_own_way() -> None:
+    ends = [Move(part="fret", fret=9, end="treble", move_mm=-0.3), Move(part="fret", fret=9, end="bass", move_mm=0.3)]
+    assert plain_work(ends) == [
+        "Reshape or set anew fret 9, by 0.30 mm toward the nut under the thin strings.",
+        "Reshape or set anew fret 9, by 0.30 mm toward the bridge under the thick strings.",
+    ]
+
+
 def test_heights_come_of_the_description_or_of_what_was_measured_last() -> None:
     document = documents.before()
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from fretcheck.diagnosis.result import Cause, Finding
-from fretcheck.report.words.condition_words import how_noticeable, plain_words
+from fretcheck.report.words.condition_words import how_noticeable, plain_rival, plain_words
 from fretcheck.report.words.finding_words import clause, label, where_heard
 
 CAUSES: tuple[Cause, ...] = Cause.__args__  # type: ignore[attr-defined]
@@ -55,10 +55,28 @@ def test_what_the_owner_hears(cause: str, string: int | None, plus: str, minus: 
 
 @pytest.mark.parametrize("cause", CAUSES)
 def test_every_cause_has_words_of_its_own(cause: str) -> None:
-    one = finding(cause, 0.4, string=2 if cause in ("string", "tuning_drift") else None)
-    assert plain_words(one, strings=6).title != "Something else"
+    # As the diagnosis gives them: a fret only where one is meant, a string where it is one string's
+    fret = 7 if cause in ("fret_position", "fret_tilt", "string") else None
+    one = finding(cause, 0.4, fret=fret, string=2 if cause in ("string", "tuning_drift") else None)
+    plain = plain_words(one, strings=6)
+    assert plain.title != "Something else"
     assert "_" not in clause(one)
     assert label(one)[0].isupper()
+    assert "None" not in " ".join((clause(one), label(one), *plain, plain_rival(cause, fret=fret, string=one.string)))
+
+
+def test_worn_crowns_are_told_of_the_low_frets() -> None:
+    worn = finding("fret_wear", 0.3, fret=None)
+    assert clause(worn) == "the crowns of the low frets are worn to one side by up to 0.30 mm"
+    assert label(worn).startswith("Crowns of the low frets")
+    assert "first frets" in plain_words(worn, strings=6).hear
+
+
+@pytest.mark.parametrize("cause", ["string", "tuning_drift"])  # rivals of the bridge and of the nut: of all strings
+def test_a_rival_of_all_strings_names_no_string(cause: str) -> None:
+    assert "strings" in plain_rival(cause, fret=None, string=None)
+    assert "None" not in plain_rival(cause, fret=None, string=None)
+    assert "string 3" in plain_rival(cause, fret=None, string=3)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ Hill and I. Summers, J. Acoust. Soc. Am. 121, 2376, 2007: abstract read); less i
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from fretcheck.diagnosis.conclude.words import listed_numbers
 from fretcheck.diagnosis.result import Finding, Move
 from fretcheck.report.words.finding_words import millimetres, size_of
 
@@ -50,9 +51,9 @@ _WORDS: dict[str, tuple[str, str, str]] = {
         "The point at the bridge where it ends is {size} too {far} the other end.",
     ),
     "fret_wear": (
-        "Fret {fret} is worn",
-        "Some notes at fret {fret} are a little out of tune, and may buzz.",
-        "The strings have worn a groove into the top of the metal bar.",
+        "The frets near the headstock are worn",
+        "Some notes at the first frets are a little out of tune, and may buzz.",
+        "The thin strings have worn the tops of these metal bars to one side.",
     ),
     "saddle_slant": (
         "The saddle stands at a wrong slant",
@@ -130,13 +131,13 @@ def plain_rival(cause: str, *, fret: int | None, string: int | None) -> str:
     names = {
         "fret_position": f"the place of fret {fret}",
         "fret_tilt": f"the slant of fret {fret}",
-        "fret_wear": f"wear on fret {fret}",
+        "fret_wear": "wear on the frets near the headstock",
         "nut_position": "the place of the nut",
         "nut_height": "the height of the strings at the tuners' end",
         "saddle_position": f"the bridge end of string {string}" if string else "the place of the bridge",
         "saddle_slant": "the slant of the saddle",
-        "string": f"string {string} itself",
-        "tuning_drift": f"string {string} slipping out of tune",
+        "string": f"string {string} itself" if string else "the strings themselves",
+        "tuning_drift": f"string {string} slipping out of tune" if string else "how the open strings were sounding",
         "finger_pressure": "the touch of the hand that played",
     }
     return names.get(cause, "the pattern of the frets")
@@ -146,7 +147,7 @@ def plain_work(moves: Sequence[Move]) -> list[str]:
     """What is done, in the owner's words: a line for each move, or for several in a row that move the same kind of part alike."""
     lines: list[list[Move]] = []
     for move in moves:
-        if lines and move.string is not None and _kind(lines[-1][-1]) == _kind(move):
+        if lines and (move.string is not None or _crowned(move)) and _kind(lines[-1][-1]) == _kind(move):
             lines[-1].append(move)
         else:
             lines.append([move])
@@ -155,7 +156,16 @@ def plain_work(moves: Sequence[Move]) -> list[str]:
 
 
 def _kind(move: Move) -> tuple[object, ...]:
-    return move.part, move.fret, move.end, move.string is None, move.positive
+    return move.part, None if _crowned(move) else move.fret, move.end, move.string is None, move.positive
+
+
+def _crowned(move: Move) -> bool:
+    """Whether a fret's worn top is brought back to its middle: that has no way and no size."""
+    return move.part == "fret" and move.move_mm is None
+
+
+def _under(end: str | None) -> str:
+    return "" if end is None else f" under the {'thin' if end == 'treble' else 'thick'} strings"
 
 
 def _plain_move(moves: list[Move]) -> str:
@@ -171,12 +181,15 @@ def _plain_move(moves: list[Move]) -> str:
         case "nut_height":
             return f"{'build up' if up else 'deepen'} the notches{of_strings} in the nut{by}"
         case "saddle" if first.end is not None:
-            return f"move the saddle's end under the {'thin' if first.end == 'treble' else 'thick'} strings{where}"
+            return f"move the saddle's end{_under(first.end)}{where}"
         case "saddle":
             return f"move the saddle{of_strings}{where}"
         case "nut":
             return f"move the nut's front edge{where}"
+        case "fret" if _crowned(first):
+            frets = [one.fret for one in moves if one.fret is not None]
+            return f"shape the top{'s' * (len(frets) > 1)} of fret{'s' * (len(frets) > 1)} {listed_numbers(frets)} anew"
         case "fret":
-            return f"reshape or set anew fret {first.fret},{where}"
+            return f"reshape or set anew fret {first.fret},{where}{_under(first.end)}"
         case other:
             return other

@@ -32,7 +32,7 @@ def clause(finding: Finding) -> str:
             what = "the bridge" if string is None else f"the saddle of string {string}"
             return f"{what} sits {size} too {'far from' if up else 'near'} the nut"
         case "fret_wear":
-            return f"fret {fret} is worn under string {string} by {size}" if string else f"fret {fret} is worn by {size}"
+            return f"the crowns of the low frets are worn to one side by up to {size}"
         case "saddle_slant":
             return f"the saddle slants wrongly by {size}, too {'far from' if up else 'near'} the nut under string 1"
         case "scale_length":
