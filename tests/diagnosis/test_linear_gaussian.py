@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fretcheck.diagnosis.infer.fault_sets import Ways, weigh
+from fretcheck.diagnosis.infer.fault_sets import Ways, evidences, weigh
 from fretcheck.diagnosis.infer.linear_gaussian import LinearGaussian
 from fretcheck.diagnosis.model.parameters import Botch, Fault, Key
 
@@ -132,3 +132,45 @@ def test_fault_sets_against_dense_normal_densities() -> None:
     # Sets three nepers behind are not grown further: what that leaves out of the sum stays below a thousandth.
     evidence = math.log(sum(math.exp(value[0]) for value in direct.values()))
     assert weighed.log_evidence == pytest.approx(evidence, abs=1e-3)
+
+
+def test_evidences_of_given_sets_against_dense_normal_densities() -> None:
+    # Sums over a few sets only, each set's prior written out in full, by scipy's multivariate normal. Tolerance: rounding.
+    from scipy.stats import multivariate_normal
+
+    sound, faults = small_problem()
+    sounds = [sound, sound.with_noise(sound.noise + 0.2), sound.with_noise(3.0 * sound.noise)]
+    ways = [(number, one) for number, fault in enumerate(faults) for one in fault.ways]
+    sets = [(0,), (2,), (1, 3)]
+    direct = []
+    for one in sounds:
+        logs = []
+        for chosen in [(), *sets]:
+            there = [ways[number] for number in chosen]
+            mean, covariance = one.prior_mean.copy(), one.prior_covariance.copy()
+            absent = [fault for number, fault in enumerate(faults) if number not in [number for number, _ in there]]
+            log_share = sum(math.log(way.share) for _, way in there)
+            log_share += sum(math.log(1.0 - sum(way.share for way in fault.ways)) for fault in absent)
+            for number, way in there:
+                for column in faults[number].columns:
+                    mean[column] += way.toward
+                    covariance[column, column] += way.spread**2
+            total = one.design @ covariance @ one.design.T + one.noise
+            logs.append(log_share + float(multivariate_normal(one.design @ mean, total).logpdf(one.y)))
+        direct.append(math.log(sum(map(math.exp, logs))))
+    assert evidences(sounds, Ways.of(faults), sets) == pytest.approx(direct, abs=1e-9)
+
+
+def test_another_noise_makes_a_problem_of_its_own() -> None:
+    sound, _ = small_problem()
+    before = sound.log_evidence  # what the first has worked out must not stay in the second
+    noise = sound.noise + np.outer(np.linspace(0.1, 0.5, 9), np.linspace(0.1, 0.5, 9))
+    other = sound.with_noise(noise)
+    fresh = LinearGaussian(
+        y=sound.y, design=sound.design, noise=noise, prior_mean=sound.prior_mean, prior_covariance=sound.prior_covariance
+    )
+    assert other.log_evidence == pytest.approx(fresh.log_evidence, abs=1e-12)  # rounding, here and below
+    assert other.mean == pytest.approx(fresh.mean, abs=1e-12)
+    assert other.covariance == pytest.approx(fresh.covariance, abs=1e-12)
+    assert abs(other.log_evidence - before) > 0.1
+    assert sound.log_evidence == before
