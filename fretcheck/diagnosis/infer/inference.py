@@ -14,6 +14,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
+from scipy.special import softmax
 
 from fretcheck.arrays import Reals
 from fretcheck.diagnosis.infer.fault_sets import FaultSets, Ways, evidences, weigh
@@ -214,7 +215,7 @@ class _Search:
             shares.append(pull_share * own_share * finger_share)
             kinds.append((pull, own, finger))
         logs = evidences(problems, self.ways, sorted(sets)) + np.log(shares)
-        weights = np.exp(logs - np.max(logs)) / np.sum(np.exp(logs - np.max(logs)))
+        weights = softmax(logs)
         pull, own, finger = np.sqrt(weights @ np.square(kinds))
         levels = [(kind[2], float(weight)) for kind, weight in zip(kinds, weights, strict=True)]
         return Roughness(finger=finger, pull_cents=pull, own_mm=own), self.parameters.with_finger(*levels)
@@ -237,15 +238,13 @@ class _Search:
         order = np.argsort(-(logs + shares))
         for number in {0, *order[:RULES_LOOKED_INTO].tolist()}:  # several faults at once must not pass for a mistake of layout
             logs[number] = weigh(problems[number], self.ways).log_evidence
-        weight = logs + shares
-        probability = np.exp(weight - np.max(weight))
-        probability /= np.sum(probability)
+        probability = softmax(logs + shares)
         hypotheses = [
             LayoutHypothesis(name=rule.name, probability=float(share), text=rule.text)
             for rule, share in zip(RULES, probability, strict=True)
         ]
         best = int(np.argmax(probability))
-        shown = probability[best] >= sure and self._shows_a_rule(readings, problems[best])
+        shown = best > 0 and probability[best] >= sure and self._shows_a_rule(readings, problems[best])
         chosen = RULES[best if shown else 0]
         return chosen, tuple(sorted(hypotheses, key=lambda one: -one.probability))
 
