@@ -7,9 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fretcheck.diagnosis.conclude.causes import possible_causes
+from fretcheck.diagnosis.conclude.findings import findings_of
 from fretcheck.diagnosis.diagnose import diagnose
+from fretcheck.diagnosis.infer.inference import infer
 from fretcheck.diagnosis.observation import Observation
 from fretcheck.diagnosis.result import CauseEstimate, Diagnosis
+from fretcheck.diagnosis.settings import DiagnosisSettings
 from fretcheck.errors import DiagnosisRefusedError, UsageError
 from fretcheck.neck.description import Measurement, Neck
 from fretcheck.neck.starts import STARTS
@@ -128,6 +132,16 @@ def test_mistakes_of_layout(name: str, layout: tuple[float, ...]) -> None:
     assert sum(one.probability for one in diagnosis.layout) == pytest.approx(1.0)
     assert diagnosis.findings[0].cause == "layout_rule"
     assert any("layout itself" in one.text for one in diagnosis.corrections)
+
+
+def test_a_rule_gone_by_is_told_though_no_note_was_plucked_twice() -> None:
+    # Single plucks ask 0.95 of other causes; a rule is gone by from 0.9 on, and frets that are counted from it need it told.
+    _, heard = heard_on(steel_neck(), seed=9, plucks=1, layout_mm=rule_of_18(scale_length_mm=648.0, frets=20))
+    posterior, settings = infer(steel_neck(), heard), DiagnosisSettings()
+    assert posterior.rule.name == "rule of 18"
+    less_sure = replace(posterior, layout=(replace(posterior.layout[0], probability=0.92), *posterior.layout[1:]))
+    first = findings_of(less_sure, possible_causes(less_sure, settings), settings).findings[0]
+    assert (first.cause, first.probability) == ("layout_rule", 0.92)
 
 
 def test_three_faults_are_no_mistake_of_layout() -> None:
