@@ -23,7 +23,8 @@ LOW_FRETS = 2.5  # A finger's excess at fret 1 has fallen to 1/e so many frets u
 FINGER_FRETS = 4.0  # a finger's depth keeps to itself over so many frets
 FINGER_OWN_MM, FINGER_LOW_MM = 0.02, 0.06
 # Share, in variance, of what is uneven up the neck that all strings have alike: one hand over one fret (common practice, no
-# source; ROBUST). Were the excess at the low frets alike too, a high nut would hide behind it: that is a parameter of its own.
+# source). Foreign `hard` necks whose hands have 0.2 or 0.8 of it alike got findings in 13 and 22 of 100, without it 20 and 27 (60
+# each), `mild` ones as many. Were the excess at the low frets alike too, a high nut would hide behind it: that is a parameter.
 ALIKE_ACROSS = 0.5
 FINGER_LOW_CENTS = 0.3  # pushed aside, and the finger's flesh: not in proportion to the string's stretch
 LIGHT_SHARE = 0.25  # of the usual depth: pressed as lightly as still gives a clear note

@@ -67,9 +67,6 @@ SADDLE_STRAIGHT = Spread(sound=0.014, botched=(Botch(share=0.03, spread=0.2, tow
 # A flat worn into a crown leaves the string on one of its edges, 0.1 to 0.6 mm from the middle; a fresh one on its top
 WEAR = Spread(sound=0.02, botched=(Botch(share=0.08, spread=0.15),))
 WORN_FRETS = 5
-BESIDE_WORN = (
-    0.5  # Of the string beside them, as a share (common practice, no source); so 35 of 40 worn necks were told, not 20 of 30
-)
 SADDLE = Spread.about_nothing(sound=0.17, faulty=2.5, share=0.02)
 SCALE = Spread.about_nothing(sound=0.065, faulty=3.0, share=0.01)
 # A false string is off by three to nine cents at its worst note (common practice, no source), about half of it over all. With 6.0
@@ -316,17 +313,15 @@ def _straight_saddle(table: Parameters, design: AsDesigned) -> None:
 
 
 def _wear(table: Parameters, design: AsDesigned) -> None:
-    """Crowns worn at the low frets under the plain strings (of all plain or all wound ones: the upper half) and the next one."""
+    """Crowns worn at the low frets under the plain strings (of all plain or all wound ones: the upper half)."""
     count = len(design.neck.strings)
     plain = np.array([one.construction == "plain" for one in design.neck.strings])
     strings = plain if plain.any() and not plain.all() else np.arange(count) < (count + 1) // 2
-    beside = np.append(strings[1:], False) | np.insert(strings[:-1], 0, False)
-    beside = BESIDE_WORN * (beside & ~np.all(beside | strings))  # worn under all of them is a fret out of place
-    share = np.where(strings, 1.0, beside)[design.string] * (design.fret <= WORN_FRETS)
-    parts = [2.0 * share]  # most of it alike: the same hand wore them
-    parts += [share * (design.fret == fret) for fret in sorted(set(design.fret[share > 0.0].tolist()))]
-    parts += [share * (design.string == string) for string in sorted(set(design.string[share > 0.0].tolist()))]
-    columns = [table.add("wear", "fret", part, WEAR.sound) for part in parts if part.any()]
+    worn = strings[design.string] & (design.fret <= WORN_FRETS)
+    parts = [2.0 * worn]  # most of it alike: the same hand wore them
+    parts += [worn & (design.fret == fret) for fret in sorted(set(design.fret[worn].tolist()))]
+    parts += [worn & (design.string == string) for string in sorted(set(design.string[worn].tolist()))]
+    columns = [table.add("wear", "fret", part.astype(float), WEAR.sound) for part in parts if part.any()]
     if columns and count > 1:
         table.fault("fret_wear", columns, WEAR)
 
