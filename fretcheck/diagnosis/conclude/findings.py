@@ -56,7 +56,7 @@ class Findings:
     """What came out, and what could not."""
 
     findings: tuple[Finding, ...]
-    causes: tuple[PossibleCause, ...]  # Those behind the findings, one each (None where the finding is the layout)
+    causes: tuple[PossibleCause, ...]  # Those behind the findings; the layout has none
     sharpeners: tuple[Sharpener, ...]
     warnings: tuple[str, ...]
 

@@ -180,7 +180,7 @@ class Parameters:
         return self.with_prior([self.keys.index(Key(kind="open_note"))], mean, spread)
 
     def narrowed(self, width: float) -> Parameters:
-        """The same table for a workshop and a hand that scatter by this share of the usual, what was measured aside."""
+        """The same table for a workshop and a hand of this width, as a share of the widest; what was measured aside."""
         spreads = list(self.spreads)
         for number, key in enumerate(self.keys):
             if key.kind == "open_note" and key.string is not None:
