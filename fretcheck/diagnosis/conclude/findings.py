@@ -45,10 +45,6 @@ LOWEST_FRET = 1
 # gets it.
 EVEN_FINGER, FRETS_WHEN_EVEN, FRETS_ELSE = 0.7, 0.39, 0.6
 FRETS = ("fret_position", "fret_tilt", "fret_wear")
-# On an instrument beyond the model (`Roughness.beyond_the_model`) a cause needs the first, a saddle, which moves a whole
-# string, the second, and finger or nut the third. Of 120 sound `hard` necks so 16 of 100 got a finding, with 0.9, 0.7 and 0.98
-# it were 40; of 24 each saddles 2.5 mm off were named first in 17 (18), frets 0.40 mm in 13 (14).
-WHEN_ROUGH, SADDLE_WHEN_ROUGH, LOW_SHARP_WHEN_ROUGH = 0.95, 0.8, 0.998
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,11 +78,10 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
             "No note was plucked twice, so the hand's scatter is only assumed: findings need more certainty than usual. "
             "Two plucks a note would tell it."
         )
-    rough = posterior.rough.beyond_the_model
-    if rough:
+    if posterior.rough.beyond_the_model:
         warnings.append(
-            "Beyond what frets, nut, saddle and strings explain, this instrument's notes wander more than most: findings need "
-            "more certainty than usual. Measure before cutting."
+            "Beyond what frets, nut, saddle and strings explain, this instrument's notes wander more than most, so less of what "
+            "is heard is laid to a part. Measure before cutting."
         )
     needed = max(settings.finding_probability, WITHOUT_REPEATS) if unrepeated else settings.finding_probability
     able = [
@@ -99,17 +94,13 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
     of_frets = FRETS_WHEN_EVEN if posterior.rough.finger < EVEN_FINGER else FRETS_ELSE
     of_frets = needed if needed > DiagnosisSettings.finding_probability else min(needed, of_frets)
 
-    def reaches(one: PossibleCause, least: float) -> bool:
-        of_rough = SADDLE_WHEN_ROUGH if one.estimate.cause == "saddle_position" else WHEN_ROUGH
-        return one.judged_probability >= (max(least, of_rough) if rough else least)
-
-    chosen = [one for one in able if reaches(one, of_frets if one.estimate.cause in FRETS else needed)]
+    chosen = [one for one in able if one.judged_probability >= (of_frets if one.estimate.cause in FRETS else needed)]
     contests = {id(one): contest_of(posterior, one) for one in able if one in chosen or one.kind == "nut_height"}
     chosen = [one for one in chosen if contests[id(one)].rivals or _carried_by_readings(posterior, one)]
     something = sum(one.weight for one in posterior.components if one.faults) >= SURELY_SOMETHING
     if not chosen and not unrepeated and something and able:
         best = max(able, key=lambda one: one.judged_probability)
-        chosen = [best] if reaches(best, LEAST_PROBABLE) else []
+        chosen = [best] if best.judged_probability >= LEAST_PROBABLE else []
         contests.update({id(one): contest_of(posterior, one) for one in chosen})
     effects = {id(one): _effect(posterior, one) for one in chosen}
     chosen.sort(
@@ -119,7 +110,7 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
     findings = [_finding(posterior, one, contests[id(one)], effects[id(one)]) for one in chosen]
     for nut in able:
         alike = contests.get(id(nut)) if nut.kind == "nut_height" and nut not in chosen else None
-        if alike is not None and alike.rivals and alike.together >= (LOW_SHARP_WHEN_ROUGH if rough else LOW_SHARP):
+        if alike is not None and alike.rivals and alike.together >= LOW_SHARP:
             findings.append(_finger_or_nut(posterior, nut, alike))
     layout = _layout_finding(posterior, few=few)
     if layout is not None:
