@@ -232,9 +232,11 @@ def test_closing_from_another_thread_ends_the_blocks(opened):
     backend = FakeBackend()
     source = opened(backend)
     backend.streams[0].deliver(np.zeros(64))
-    threading.Timer(0.2, source.close).start()
+    closing = threading.Timer(0.2, source.close)
+    closing.start()
     with source:
         assert len(list(source.blocks())) == 1
+    closing.join()  # the blocks end when it begins to close, not when it has
     assert backend.streams[0].closed
 
 

@@ -41,7 +41,7 @@ LOWEST_FRET = 1
 # Frets need less: one 0.25 mm out moves its notes by less than a cent at the low frets. Where the finger is more even than the
 # first (of what is usual) the model holds best, and a fret's place, tilt and wear need the second, elsewhere the third. So 78,
 # not 70 of 100 frets 0.25 mm out were named first and 82, not 76 of 100 tilted by 0.35 (120 each) in a careful workshop's
-# necks, 67 (59) and 68 (64) in mildly real ones; of sound ones 2 and 8 of 100 get a finding (200). A shop that asks for more
+# necks, 67 (59) and 68 (64) in mildly real ones; of sound ones 3 and 8 of 100 get a finding (400). A shop that asks for more
 # gets it.
 EVEN_FINGER, FRETS_WHEN_EVEN, FRETS_ELSE = 0.7, 0.39, 0.6
 FRETS = ("fret_position", "fret_tilt", "fret_wear")
