@@ -90,10 +90,9 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         if not (few and one.estimate.cause in ACROSS_STRINGS)
         and (one.estimate.string is None or one.estimate.string in read or one.kind == "nut_skew")
     ]
-
-    of_frets = FRETS_WHEN_EVEN if posterior.rough.finger < EVEN_FINGER else FRETS_ELSE
-    of_frets = needed if needed > DiagnosisSettings.finding_probability else min(needed, of_frets)
-
+    of_frets = needed
+    if needed <= DiagnosisSettings.finding_probability:
+        of_frets = min(needed, FRETS_WHEN_EVEN if posterior.rough.finger < EVEN_FINGER else FRETS_ELSE)
     chosen = [one for one in able if one.judged_probability >= (of_frets if one.estimate.cause in FRETS else needed)]
     contests = {id(one): contest_of(posterior, one) for one in able if one in chosen or one.kind == "nut_height"}
     chosen = [one for one in chosen if contests[id(one)].rivals or _carried_by_readings(posterior, one)]
@@ -112,7 +111,7 @@ def findings_of(posterior: Posterior, causes: Sequence[PossibleCause], settings:
         alike = contests.get(id(nut)) if nut.kind == "nut_height" and nut not in chosen else None
         if alike is not None and alike.rivals and alike.together >= LOW_SHARP:
             findings.append(_finger_or_nut(posterior, nut, alike))
-    layout = _layout_finding(posterior, few=few)
+    layout = _layout_finding(posterior)
     if layout is not None:
         findings.insert(0, layout)
     return Findings(
@@ -195,9 +194,9 @@ def _carried_by_readings(posterior: Posterior, cause: PossibleCause) -> bool:
     return given_the_fault(posterior, cause).u <= NARROWED * before
 
 
-def _layout_finding(posterior: Posterior, *, few: bool) -> Finding | None:
+def _layout_finding(posterior: Posterior) -> Finding | None:
     best = posterior.layout[0]
-    if posterior.rule.name == DESIGNED or few:
+    if posterior.rule.name == DESIGNED:
         return None
     theta = posterior.mean.copy()
     theta[posterior.parameters.columns("fret_position")] = 0.0

@@ -268,7 +268,8 @@ def _components(weighed: Sequence[tuple[float, FaultSets]]) -> tuple[Component, 
     weights[weights < max(LEAST_SHARE * np.sum(weights), np.sort(weights)[-MOST_COMPONENTS:][0])] = 0.0
     weights /= np.sum(weights)
     components = []
-    for (_, sets), own in zip(weighed, np.split(weights, np.cumsum([len(sets.kept) for _, sets in weighed])), strict=False):
+    ends = np.cumsum([len(sets.kept) for _, sets in weighed])
+    for (_, sets), own in zip(weighed, np.split(weights, ends[:-1]), strict=True):
         numbers = np.flatnonzero(own).tolist()
         components += [
             Component(weight=float(own[number]), mean=one.mean, sound=sets.sound, root=one.root, faults=one.faults)

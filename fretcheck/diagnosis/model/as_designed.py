@@ -60,6 +60,11 @@ class AsDesigned:
         return across(self.neck)
 
     @cached_property
+    def scale_mm(self) -> Reals:
+        """Scale length of each cell's string, from the line of the common nut: of a short string too."""
+        return np.array([string.scale_length_mm for string in self.neck.strings])[self.string]
+
+    @cached_property
     def open_scale_mm(self) -> Reals:
         """Per string: designed length from its own nut, without the saddle's setback."""
         return np.array([self.neck.speaking_length_mm(number, 0) for number in range(1, len(self.neck.strings) + 1)])
@@ -72,8 +77,7 @@ class AsDesigned:
     @cached_property
     def fret_x_mm(self) -> Reals:
         """Per cell: where the fret stands, from its own string's nut line at fret 0."""
-        scales = np.array([string.scale_length_mm for string in self.neck.strings])
-        return np.asarray(scales[self.string] - self.speaking_mm)
+        return self.scale_mm - self.speaking_mm
 
     @cached_property
     def hollow(self) -> Reals:

@@ -73,15 +73,13 @@ def note_field(design: AsDesigned, *, depth_slope: Reals) -> NoteField:
     """The field of a neck; `depth_slope` is each note's rise in cents for a mm of the finger's depth."""
     same_string = design.string[:, None] == design.string
     low, played = low_frets(design), usual_depth(design)
-    scales = np.array([one.scale_length_mm for one in design.neck.strings])[design.string]
-    places = 12.0 * np.log2(scales / design.speaking_mm)  # up the neck: of a short string too
+    places = 12.0 * np.log2(design.scale_mm / design.speaking_mm)  # up the neck: of a short string too
     apart = (places[:, None] - places) / FINGER_FRETS
     smooth = np.exp(-0.5 * apart**2)
     cents = depth_slope * played
     finger = FINGER_OWN_MM**2 * np.outer(cents, cents) * smooth * np.where(same_string, 1.0, ALIKE_ACROSS)
-    own = (
-        np.sqrt((FINGER_OWN_MM + FINGER_LOW_MM * low) ** 2 - FINGER_OWN_MM**2) * cents
-    )  # what the strings have alike of it is the parameter `finger_low`
+    # What the strings have alike of the low frets' part is the parameter `finger_low`
+    own = np.sqrt((FINGER_OWN_MM + FINGER_LOW_MM * low) ** 2 - FINGER_OWN_MM**2) * cents
     finger += np.where(same_string, np.outer(own, own) * smooth, 0.0)
     finger += np.where(same_string, FINGER_LOW_CENTS**2 * np.outer(low * played, low * played), 0.0)
     return NoteField(finger=finger, pull=_pull(design), own_of_mm=np.square(CENTS_PER_NEPER / design.speaking_mm))

@@ -251,8 +251,8 @@ def parameters_of(design: AsDesigned, *, open_u_cents: Sequence[float]) -> Param
         table.fault("fret_position", [table.add("fret_position", "fret", here, FRET.sound, fret=fret)], FRET)
         if several:
             table.fault("fret_tilt", [table.add("fret_tilt", "fret", here * side, TILT.sound, fret=fret)], TILT)
-    scales = np.array([one.scale_length_mm for one in neck.strings])[string]
-    table.fault("scale_length", [table.add("scale_length", "fret", design.fret_x_mm / scales, SCALE.sound)], SCALE)
+    share = design.fret_x_mm / design.scale_mm
+    table.fault("scale_length", [table.add("scale_length", "fret", share, SCALE.sound)], SCALE)
 
     table.fault("nut_position", [table.add("nut_position", "nut", on_common_nut, NUT.sound)], NUT)
     if several:
